@@ -1,0 +1,253 @@
+//! The last readings, oldest to newest, in fixed memory.
+//!
+//! [`History`] owns its room; [`HistoryView`] borrows it without the capacity in its type, and is what
+//! everything else takes.
+
+use crate::math;
+use crate::reading::{Reading, Status};
+use crate::units::{Glucose, Instant};
+use heapless::deque::{Deque, DequeView};
+
+/// Six bytes a reading: 13 bits of tenths of a mg/dL and 3 bits of status, and the time as two halves, so
+/// that no padding is needed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct Packed {
+    time: [u16; 2],
+    value: u16,
+}
+
+/// The highest value kept, tenths of a mg/dL: 13 bits.
+const MAX_TENTHS: f32 = 8191.0;
+
+impl Packed {
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "bounded, and halves of a word"
+    )]
+    fn new(reading: &Reading) -> Self {
+        let seconds = reading.at().secs();
+        let tenths = math::round(reading.glucose().mg_dl() * 10.0).min(MAX_TENTHS) as u16;
+        Self {
+            time: [(seconds >> 16) as u16, seconds as u16],
+            value: (tenths << 3) | (reading.status() as u16),
+        }
+    }
+
+    fn at(self) -> Instant {
+        let [high, low] = self.time;
+        Instant::from_secs((u32::from(high) << 16) | u32::from(low))
+    }
+
+    #[expect(clippy::cast_possible_truncation, reason = "three bits")]
+    fn reading(self) -> Reading {
+        Reading::new(self.at(), Glucose::clamped(f32::from(self.value >> 3) / 10.0))
+            .with_status(Status::from_bits((self.value & 7) as u8))
+    }
+}
+
+/// What became of a reading given to [`History::insert`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[must_use]
+pub enum Inserted {
+    /// Kept as the newest.
+    Newest,
+    /// A late one, kept where it belongs in time.
+    Between,
+    /// Refused: there is one of the same second already.
+    Duplicate,
+    /// Refused: older than the oldest of a full history.
+    TooOld,
+}
+
+/// The last `N` readings, oldest to newest. A full one forgets the oldest.
+///
+/// # Memory
+/// 6 bytes a reading and two words. A day of readings every five minutes, `History<288>`, takes 1,736 bytes on
+/// a 32-bit processor. Values are kept to a tenth of a mg/dL and end at 819.1.
+///
+/// # Examples
+/// ```
+/// use glidepath::{Glucose, History, Inserted, Instant, Reading};
+/// let mut history = History::<288>::new();
+/// let at = |s, mg_dl| Ok::<_, glidepath::Error>(Reading::new(Instant::from_secs(s), Glucose::from_mg_dl(mg_dl)?));
+/// assert_eq!(history.insert(&at(600, 110.0)?), Inserted::Newest);
+/// assert_eq!(history.insert(&at(300, 105.0)?), Inserted::Between); // delivered late
+/// let times: Vec<u32> = history.view().iter().map(|r| r.at().secs()).collect();
+/// assert_eq!(times, [300, 600]);
+/// # Ok::<(), glidepath::Error>(())
+/// ```
+#[derive(Clone, Debug)]
+pub struct History<const N: usize> {
+    ring: Deque<Packed, N>,
+}
+
+impl<const N: usize> Default for History<N> {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+impl<const N: usize> History<N> {
+    /// An empty history. A capacity of zero does not compile.
+    #[must_use]
+    pub const fn new() -> Self {
+        const { assert!(N > 0, "a history holds at least one reading") };
+        Self { ring: Deque::new() }
+    }
+
+    /// Keeps `reading` where it belongs in time, or says why not; a refused one changes nothing.
+    ///
+    /// Takes a constant time for readings in order, and one step per newer reading for late ones.
+    pub fn insert(&mut self, reading: &Reading) -> Inserted {
+        insert(self.ring.as_mut_view(), Packed::new(reading))
+    }
+
+    /// The borrowed view that algorithms take.
+    #[must_use]
+    pub fn view(&self) -> HistoryView<'_> {
+        HistoryView { ring: self.ring.as_view() }
+    }
+
+    /// Forgets everything.
+    pub fn clear(&mut self) {
+        self.ring.clear();
+    }
+}
+
+fn insert(ring: &mut DequeView<Packed>, packed: Packed) -> Inserted {
+    let at = packed.at();
+    let newer = ring.iter().rev().take_while(|kept| kept.at() > at).count();
+    let mut place = ring.iter().len().saturating_sub(newer);
+    if ring.iter().rev().nth(newer).is_some_and(|kept| kept.at() == at) {
+        return Inserted::Duplicate;
+    }
+    if ring.is_full() {
+        if place == 0 {
+            return Inserted::TooOld;
+        }
+        let _ = ring.pop_front();
+        place = place.saturating_sub(1);
+    }
+    // each newer one moves up by one place
+    let mut carried = packed;
+    for kept in ring.iter_mut().skip(place) {
+        core::mem::swap(kept, &mut carried);
+    }
+    let _ = ring.push_back(carried);
+    if newer == 0 { Inserted::Newest } else { Inserted::Between }
+}
+
+/// A borrowed history of any capacity.
+#[derive(Clone, Copy, Debug)]
+pub struct HistoryView<'a> {
+    ring: &'a DequeView<Packed>,
+}
+
+impl<'a> HistoryView<'a> {
+    /// How many readings are kept.
+    #[must_use]
+    pub fn len(&self) -> usize {
+        self.ring.iter().len()
+    }
+
+    /// Whether there are none.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.ring.is_empty()
+    }
+
+    /// The newest reading.
+    #[must_use]
+    pub fn newest(&self) -> Option<Reading> {
+        self.ring.back().map(|kept| kept.reading())
+    }
+
+    /// The oldest reading.
+    #[must_use]
+    pub fn oldest(&self) -> Option<Reading> {
+        self.ring.front().map(|kept| kept.reading())
+    }
+
+    /// All readings, oldest to newest; reverse it for newest first.
+    #[must_use]
+    pub fn iter(&self) -> impl DoubleEndedIterator<Item = Reading> + ExactSizeIterator + use<'a> {
+        self.ring.iter().map(|kept| kept.reading())
+    }
+
+    /// The readings at or after `from`, oldest to newest.
+    pub fn since(&self, from: Instant) -> impl DoubleEndedIterator<Item = Reading> + use<'a> {
+        let older = self.ring.iter().take_while(|kept| kept.at() < from).count();
+        self.iter().skip(older)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    extern crate std;
+    use super::*;
+    use proptest::prelude::*;
+    use std::collections::BTreeMap;
+    use std::vec::Vec;
+
+    fn reading(seconds: u32, mg_dl: f32) -> Reading {
+        Reading::new(Instant::from_secs(seconds), Glucose::clamped(mg_dl))
+    }
+
+    #[test]
+    fn a_day_at_five_minutes_fits() {
+        assert!(size_of::<History<288>>() <= 2304);
+    }
+
+    #[test]
+    fn a_full_history_forgets_the_oldest_and_refuses_older_ones() {
+        let mut history = History::<3>::new();
+        for t in [10, 20, 30] {
+            assert_eq!(history.insert(&reading(t, 100.0)), Inserted::Newest);
+        }
+        assert_eq!(history.insert(&reading(5, 1.0)), Inserted::TooOld);
+        assert_eq!(history.insert(&reading(20, 1.0)), Inserted::Duplicate);
+        assert_eq!(history.insert(&reading(25, 2.0)), Inserted::Between);
+        let times: Vec<_> = history.view().iter().map(|r| r.at().secs()).collect();
+        assert_eq!(times, [20, 25, 30]);
+        let recent: Vec<_> = history.view().since(Instant::from_secs(25)).map(|r| r.at().secs()).collect();
+        assert_eq!(recent, [25, 30]);
+    }
+
+    #[test]
+    fn status_and_a_tenth_survive() {
+        let mut history = History::<1>::new();
+        let given = reading(u32::MAX, 123.4).with_status(Status::AboveRange);
+        let _ = history.insert(&given);
+        let kept = history.view().newest().unwrap();
+        assert_eq!((kept.at(), kept.status()), (given.at(), given.status()));
+        assert!((kept.glucose().mg_dl() - 123.4).abs() < 1e-4);
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(if cfg!(miri) { 4 } else { 256 }))]
+        #[test]
+        fn behaves_as_a_sorted_map_that_drops_its_oldest(times in prop::collection::vec(0_u32..60, 0..80)) {
+            let mut history = History::<7>::new();
+            let mut model = BTreeMap::new();
+            for (i, t) in times.into_iter().enumerate() {
+                let value = (i % 500) as f32;
+                let oldest = model.keys().next().copied();
+                let outcome = history.insert(&reading(t, value));
+                if model.contains_key(&t) {
+                    prop_assert_eq!(outcome, Inserted::Duplicate);
+                } else if model.len() == 7 && oldest.is_some_and(|o| t < o) {
+                    prop_assert_eq!(outcome, Inserted::TooOld);
+                } else {
+                    if model.len() == 7 {
+                        model.pop_first();
+                    }
+                    model.insert(t, value);
+                }
+                let kept: Vec<_> = history.view().iter().map(|r| (r.at().secs(), r.glucose().mg_dl())).collect();
+                prop_assert_eq!(kept, model.iter().map(|(k, v)| (*k, *v)).collect::<Vec<_>>());
+            }
+        }
+    }
+}

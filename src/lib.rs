@@ -1,0 +1,33 @@
+#![doc = include_str!("../README.md")]
+#![no_std]
+#![forbid(unsafe_code)]
+#![deny(missing_docs, missing_debug_implementations)]
+#![allow(clippy::excessive_precision)] // constants are written as their source prints them
+#![cfg_attr(
+    not(test),
+    deny(
+        clippy::indexing_slicing,
+        clippy::unwrap_used,
+        clippy::expect_used,
+        clippy::panic,
+        clippy::unreachable,
+        clippy::arithmetic_side_effects,
+        clippy::integer_division,
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss
+    )
+)]
+
+// floor 0: values, errors, maths
+mod error;
+#[allow(dead_code, reason = "each stage uses its part")]
+mod math;
+mod units;
+// floor 1: what comes in, and the room it is kept in
+mod history;
+mod reading;
+
+pub use error::{Error, ErrorKind};
+pub use history::{History, HistoryView, Inserted};
+pub use reading::{Fingerstick, Reading, Status};
+pub use units::{Glucose, Instant, MG_DL_PER_MMOL_L, Rate, Span};

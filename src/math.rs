@@ -1,0 +1,133 @@
+//! The only file that names a maths backend.
+//!
+//! `libm` on every target, so that a desk and a wrist agree bit for bit. The `micromath` feature swaps
+//! `exp`, `ln` and `pow` for faster and coarser ones (see DEVELOPERS.md for the measured error); square
+//! roots stay exact. Sine and cosine are absent: `libm` computes them in `f64`.
+
+/// Square root; 0 for anything not above 0.
+pub(crate) fn sqrt(x: f32) -> f32 {
+    if x > 0.0 { libm::sqrtf(x) } else { 0.0 }
+}
+
+/// Natural exponential.
+pub(crate) fn exp(x: f32) -> f32 {
+    #[cfg(feature = "micromath")]
+    {
+        use micromath::F32Ext;
+        // micromath wraps round outside the exponent range of f32
+        if x < -87.0 {
+            0.0
+        } else if x > 88.0 {
+            f32::MAX
+        } else {
+            F32Ext::exp(x)
+        }
+    }
+    #[cfg(not(feature = "micromath"))]
+    libm::expf(x)
+}
+
+/// `1 − e^(−x)` without cancellation for small `x`.
+pub(crate) fn one_minus_exp_neg(x: f32) -> f32 {
+    #[cfg(feature = "micromath")]
+    {
+        if x < 0.05 { x * (1.0 - x * (0.5 - x * (1.0 / 6.0 - x / 24.0))) } else { 1.0 - exp(-x) }
+    }
+    #[cfg(not(feature = "micromath"))]
+    {
+        -libm::expm1f(-x)
+    }
+}
+
+/// Natural logarithm of a positive number; 0 or less gives the logarithm of the smallest normal number.
+pub(crate) fn ln(x: f32) -> f32 {
+    let x = x.max(f32::MIN_POSITIVE);
+    #[cfg(feature = "micromath")]
+    {
+        micromath::F32Ext::ln(x)
+    }
+    #[cfg(not(feature = "micromath"))]
+    libm::logf(x)
+}
+
+/// `base` to the power `exponent`, for a base of 0 or more; a negative base counts as 0.
+pub(crate) fn pow(base: f32, exponent: f32) -> f32 {
+    let base = base.max(0.0);
+    #[cfg(feature = "micromath")]
+    {
+        if base == 0.0 { if exponent == 0.0 { 1.0 } else { 0.0 } } else { exp(exponent * ln(base)) }
+    }
+    #[cfg(not(feature = "micromath"))]
+    libm::powf(base, exponent)
+}
+
+/// The largest whole number at or under `x`, exact on every backend.
+pub(crate) fn floor(x: f32) -> f32 {
+    libm::floorf(x)
+}
+
+/// Nearest whole number, halves away from zero, exact on every backend.
+pub(crate) fn round(x: f32) -> f32 {
+    libm::roundf(x)
+}
+
+/// The standard normal distribution function Φ(z).
+///
+/// Source: Abramowitz and Stegun (1964), formula 7.1.26, absolute error below 7.5e−8 in exact arithmetic;
+/// in `f32` below 3e−7.
+pub(crate) fn normal_cdf(z: f32) -> f32 {
+    let x = z.abs() * core::f32::consts::FRAC_1_SQRT_2;
+    let t = 1.0 / (1.0 + 0.327_591_1 * x);
+    let poly =
+        t * (0.254_829_6 + t * (-0.284_496_74 + t * (1.421_413_7 + t * (-1.453_152_1 + t * 1.061_405_4))));
+    let upper = 0.5 * poly * exp(-x * x);
+    if z >= 0.0 { 1.0 - upper } else { upper }
+}
+
+/// The logistic function `1 / (1 + e^(−x))`, in 0..=1 for every input.
+pub(crate) fn logistic(x: f32) -> f32 {
+    1.0 / (1.0 + exp(-x.clamp(-80.0, 80.0)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[cfg(not(feature = "micromath"))]
+    const TOLERANCE: f32 = 3e-7;
+    #[cfg(feature = "micromath")]
+    const TOLERANCE: f32 = 4e-3;
+
+    fn close(got: f32, want: f32) {
+        assert!((got - want).abs() <= TOLERANCE, "{got} against {want}");
+    }
+
+    #[test]
+    fn normal_distribution_matches_published_table() {
+        // Abramowitz and Stegun, table 26.1
+        close(normal_cdf(0.0), 0.5);
+        close(normal_cdf(1.0), 0.841_344_75);
+        close(normal_cdf(-1.96), 0.024_997_9);
+        close(normal_cdf(3.0), 0.998_650_1);
+    }
+
+    #[test]
+    fn small_spans_keep_their_digits() {
+        let x = 1.0 / 2100.0;
+        assert!((one_minus_exp_neg(x) / (x - x * x / 2.0) - 1.0).abs() < 1e-6);
+        close(one_minus_exp_neg(0.7), 0.503_414_7);
+    }
+
+    #[test]
+    fn every_function_is_total() {
+        for x in [f32::MIN, -1.0, 0.0, 1e-30, 1.0, f32::MAX] {
+            assert!(sqrt(x) >= 0.0);
+            assert!(ln(x).is_finite());
+            assert!((0.0..=1.0).contains(&logistic(x)));
+            assert!((0.0..=1.0).contains(&normal_cdf(x)));
+        }
+        assert_eq!(pow(-1.0, 0.5), 0.0);
+        assert_eq!(floor(-1.5), -2.0);
+        assert_eq!(round(2.5), 3.0);
+    }
+}

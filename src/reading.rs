@@ -1,0 +1,137 @@
+//! What comes in: a sensor's reading, a fingerstick.
+
+use crate::units::{Glucose, Instant};
+
+/// What the sensor said about its own reading.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[repr(u8)]
+pub enum Status {
+    /// An ordinary reading.
+    #[default]
+    Normal = 0,
+    /// Under the sensor's range: the value is the range's lower end or less.
+    BelowRange = 1,
+    /// Over the sensor's range: the value is the range's upper end or more.
+    AboveRange = 2,
+    /// Read while the sensor warms up.
+    WarmUp = 3,
+    /// The sensor itself doubts the value.
+    Doubtful = 4,
+    /// The sensor reports a fault; the value means nothing.
+    Fault = 5,
+}
+
+impl Status {
+    /// From its number in [`Status`]; other numbers count as a fault.
+    pub(crate) const fn from_bits(bits: u8) -> Self {
+        match bits {
+            0 => Self::Normal,
+            1 => Self::BelowRange,
+            2 => Self::AboveRange,
+            3 => Self::WarmUp,
+            4 => Self::Doubtful,
+            _ => Self::Fault,
+        }
+    }
+}
+
+/// One reading of a sensor: when, how much, and the sensor's own word on it. 12 bytes.
+///
+/// # Examples
+/// ```
+/// use glidepath::{Glucose, Instant, Reading};
+/// let reading = Reading::new(Instant::from_secs(300), Glucose::from_mg_dl(104.0)?);
+/// assert_eq!(reading.glucose().whole_mg_dl(), 104);
+/// # Ok::<(), glidepath::Error>(())
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct Reading {
+    at: Instant,
+    glucose: Glucose,
+    status: Status,
+}
+
+impl Reading {
+    /// An ordinary reading.
+    #[must_use]
+    pub const fn new(at: Instant, glucose: Glucose) -> Self {
+        Self { at, glucose, status: Status::Normal }
+    }
+
+    /// The same reading with the sensor's word on it.
+    #[must_use]
+    pub const fn with_status(self, status: Status) -> Self {
+        Self { status, ..self }
+    }
+
+    /// When it was measured.
+    #[must_use]
+    pub const fn at(&self) -> Instant {
+        self.at
+    }
+
+    /// The sensor's value.
+    #[must_use]
+    pub const fn glucose(&self) -> Glucose {
+        self.glucose
+    }
+
+    /// The sensor's own word on it.
+    #[must_use]
+    pub const fn status(&self) -> Status {
+        self.status
+    }
+}
+
+/// A fingerstick: capillary blood glucose by a meter. 8 bytes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct Fingerstick {
+    at: Instant,
+    glucose: Glucose,
+}
+
+impl Fingerstick {
+    /// A meter's value and when the blood was taken.
+    #[must_use]
+    pub const fn new(at: Instant, glucose: Glucose) -> Self {
+        Self { at, glucose }
+    }
+
+    /// When the blood was taken.
+    #[must_use]
+    pub const fn at(&self) -> Instant {
+        self.at
+    }
+
+    /// The meter's value.
+    #[must_use]
+    pub const fn glucose(&self) -> Glucose {
+        self.glucose
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn status_survives_its_number() {
+        for status in [
+            Status::Normal,
+            Status::BelowRange,
+            Status::AboveRange,
+            Status::WarmUp,
+            Status::Doubtful,
+            Status::Fault,
+        ] {
+            assert_eq!(Status::from_bits(status as u8), status);
+        }
+        assert_eq!(Status::from_bits(7), Status::Fault);
+    }
+}

@@ -1,0 +1,299 @@
+//! Glucose, rates and time, each its own type, so that a unit cannot be mistaken.
+//!
+//! Inside, glucose is mg/dL and rates are mg/dL per minute. Time is whole seconds since an epoch of the
+//! caller's choosing. Nothing here formats a float: whole tenths are given for display.
+
+use crate::error::{Error, in_range};
+use crate::math;
+
+/// How many mg/dL make one mmol/L: the molar mass of glucose, C6H12O6, 180.156 g/mol, over ten.
+///
+/// Source: IUPAC abridged standard atomic weights (C 12.011, H 1.008, O 15.999). The consensus limits
+/// (70 mg/dL and 3.9 mmol/L, 180 and 10.0, …) are tabulated pairs and not conversions by this factor.
+pub const MG_DL_PER_MMOL_L: f32 = 18.0156;
+
+/// A glucose concentration: finite, 0 to 2000 mg/dL.
+///
+/// # Examples
+/// ```
+/// use glidepath::Glucose;
+/// let glucose = Glucose::from_mg_dl(100.0)?;
+/// assert_eq!(glucose.tenths_mmol_l(), 56); // 5.6 mmol/L
+/// assert_eq!(Glucose::from_mmol_l(3.9)?.whole_mg_dl(), 70);
+/// # Ok::<(), glidepath::Error>(())
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq, PartialOrd)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(try_from = "f32", into = "f32"))]
+pub struct Glucose(f32);
+
+impl Glucose {
+    /// The highest concentration represented, mg/dL; no meter or sensor reads that far.
+    pub const MAX_MG_DL: f32 = 2000.0;
+
+    /// From mg/dL.
+    ///
+    /// # Errors
+    /// When not finite or outside 0 to 2000.
+    pub const fn from_mg_dl(mg_dl: f32) -> Result<Self, Error> {
+        match in_range("glucose", mg_dl, 0.0, Self::MAX_MG_DL) {
+            Ok(value) => Ok(Self(value)),
+            Err(error) => Err(error),
+        }
+    }
+
+    /// From mmol/L, by [`MG_DL_PER_MMOL_L`].
+    ///
+    /// # Errors
+    /// When not finite or outside 0 to 2000 mg/dL.
+    pub const fn from_mmol_l(mmol_l: f32) -> Result<Self, Error> {
+        Self::from_mg_dl(mmol_l * MG_DL_PER_MMOL_L)
+    }
+
+    /// The nearest representable concentration: what a computation inside the crate yields.
+    /// Not a number becomes 0.
+    pub(crate) const fn clamped(mg_dl: f32) -> Self {
+        Self(mg_dl.max(0.0).min(Self::MAX_MG_DL))
+    }
+
+    /// In mg/dL.
+    #[must_use]
+    pub const fn mg_dl(self) -> f32 {
+        self.0
+    }
+
+    /// In mmol/L.
+    #[must_use]
+    pub const fn mmol_l(self) -> f32 {
+        self.0 / MG_DL_PER_MMOL_L
+    }
+
+    /// Whole mg/dL for display, halves rounded up.
+    #[must_use]
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0 to 2000")]
+    pub fn whole_mg_dl(self) -> u16 {
+        math::round(self.0) as u16
+    }
+
+    /// Tenths of a mmol/L for display, halves rounded up: 56 is 5.6 mmol/L.
+    #[must_use]
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0 to 1111")]
+    pub fn tenths_mmol_l(self) -> u16 {
+        math::round(self.mmol_l() * 10.0) as u16
+    }
+}
+
+impl TryFrom<f32> for Glucose {
+    type Error = Error;
+    /// From mg/dL.
+    fn try_from(mg_dl: f32) -> Result<Self, Error> {
+        Self::from_mg_dl(mg_dl)
+    }
+}
+
+impl From<Glucose> for f32 {
+    /// In mg/dL.
+    fn from(glucose: Glucose) -> f32 {
+        glucose.0
+    }
+}
+
+/// A rate of change of glucose: finite, within ±100 mg/dL per minute.
+///
+/// # Examples
+/// ```
+/// use glidepath::Rate;
+/// let falling = Rate::from_mg_dl_per_min(-2.0)?;
+/// assert_eq!(falling.tenths_mg_dl_per_min(), -20);
+/// # Ok::<(), glidepath::Error>(())
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq, PartialOrd)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(try_from = "f32", into = "f32"))]
+pub struct Rate(f32);
+
+impl Rate {
+    /// The steepest rate represented, mg/dL per minute; blood glucose stays well within ±10.
+    pub const MAX_MG_DL_PER_MIN: f32 = 100.0;
+
+    /// From mg/dL per minute.
+    ///
+    /// # Errors
+    /// When not finite or beyond ±100.
+    pub const fn from_mg_dl_per_min(rate: f32) -> Result<Self, Error> {
+        match in_range("rate", rate, -Self::MAX_MG_DL_PER_MIN, Self::MAX_MG_DL_PER_MIN) {
+            Ok(value) => Ok(Self(value)),
+            Err(error) => Err(error),
+        }
+    }
+
+    /// The nearest representable rate; not a number becomes the lowest.
+    pub(crate) const fn clamped(rate: f32) -> Self {
+        Self(rate.max(-Self::MAX_MG_DL_PER_MIN).min(Self::MAX_MG_DL_PER_MIN))
+    }
+
+    /// In mg/dL per minute, negative when falling.
+    #[must_use]
+    pub const fn mg_dl_per_min(self) -> f32 {
+        self.0
+    }
+
+    /// In mmol/L per minute, negative when falling.
+    #[must_use]
+    pub const fn mmol_l_per_min(self) -> f32 {
+        self.0 / MG_DL_PER_MMOL_L
+    }
+
+    /// Tenths of a mg/dL per minute for display, halves away from zero.
+    #[must_use]
+    #[expect(clippy::cast_possible_truncation, reason = "within ±1000")]
+    pub fn tenths_mg_dl_per_min(self) -> i16 {
+        math::round(self.0 * 10.0) as i16
+    }
+}
+
+impl TryFrom<f32> for Rate {
+    type Error = Error;
+    /// From mg/dL per minute.
+    fn try_from(rate: f32) -> Result<Self, Error> {
+        Self::from_mg_dl_per_min(rate)
+    }
+}
+
+impl From<Rate> for f32 {
+    /// In mg/dL per minute.
+    fn from(rate: Rate) -> f32 {
+        rate.0
+    }
+}
+
+/// A signed length of time in whole seconds, about ±68 years.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct Span(i32);
+
+impl Span {
+    /// No time at all.
+    pub const ZERO: Self = Self(0);
+
+    /// From seconds.
+    #[must_use]
+    pub const fn from_secs(seconds: i32) -> Self {
+        Self(seconds)
+    }
+
+    /// From minutes; beyond ±68 years it stops at the longest span.
+    #[must_use]
+    pub const fn from_mins(minutes: i32) -> Self {
+        Self(minutes.saturating_mul(60))
+    }
+
+    /// From hours; beyond ±68 years it stops at the longest span.
+    #[must_use]
+    pub const fn from_hours(hours: i32) -> Self {
+        Self(hours.saturating_mul(3600))
+    }
+
+    /// In seconds.
+    #[must_use]
+    pub const fn secs(self) -> i32 {
+        self.0
+    }
+
+    /// In minutes, exact for spans up to 194 days.
+    #[must_use]
+    #[expect(clippy::cast_precision_loss, reason = "stated above")]
+    pub const fn mins(self) -> f32 {
+        self.0 as f32 / 60.0
+    }
+}
+
+/// A moment: whole seconds since an epoch of the caller's choosing (136 years of them).
+///
+/// Differences are signed, so that a reading out of order shows as a negative span.
+///
+/// # Examples
+/// ```
+/// use glidepath::{Instant, Span};
+/// let (early, late) = (Instant::from_secs(1_000), Instant::from_secs(1_300));
+/// assert_eq!(late.since(early), Span::from_mins(5));
+/// assert_eq!(early.since(late).secs(), -300);
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct Instant(u32);
+
+impl Instant {
+    /// From seconds since the epoch.
+    #[must_use]
+    pub const fn from_secs(seconds: u32) -> Self {
+        Self(seconds)
+    }
+
+    /// Seconds since the epoch.
+    #[must_use]
+    pub const fn secs(self) -> u32 {
+        self.0
+    }
+
+    /// The span from `earlier` to this moment; negative when `earlier` is later. Beyond ±68 years it stops
+    /// at the longest span.
+    #[must_use]
+    pub const fn since(self, earlier: Self) -> Span {
+        match self.0.checked_sub(earlier.0) {
+            Some(ahead) if ahead <= i32::MAX as u32 => Span(ahead.cast_signed()),
+            Some(_) => Span(i32::MAX),
+            None => {
+                let behind = earlier.0.wrapping_sub(self.0);
+                if behind <= i32::MAX as u32 {
+                    Span(behind.cast_signed().wrapping_neg())
+                } else {
+                    Span(i32::MIN)
+                }
+            }
+        }
+    }
+
+    /// This moment moved by `span`; stops at either end of the epoch.
+    #[must_use]
+    pub const fn plus(self, span: Span) -> Self {
+        Self(self.0.saturating_add_signed(span.0))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn glucose_refuses_what_is_no_concentration() {
+        for bad in [f32::NAN, f32::INFINITY, -0.1, 2000.1, 1e30] {
+            assert!(Glucose::from_mg_dl(bad).is_err(), "{bad}");
+        }
+        assert_eq!(Glucose::clamped(f32::NAN).mg_dl(), 0.0);
+        assert_eq!(Glucose::clamped(1e30).mg_dl(), 2000.0);
+    }
+
+    #[test]
+    fn display_rounding_follows_the_published_pairs() {
+        // 70 and 71 mg/dL both print 3.9 mmol/L, 180 and 181 both 10.0
+        for (mg_dl, tenths) in [(54.0, 30), (70.0, 39), (71.0, 39), (180.0, 100), (181.0, 100), (250.0, 139)]
+        {
+            assert_eq!(Glucose::clamped(mg_dl).tenths_mmol_l(), tenths, "{mg_dl}");
+        }
+    }
+
+    #[test]
+    fn instants_are_signed_and_saturate() {
+        let (zero, end) = (Instant::from_secs(0), Instant::from_secs(u32::MAX));
+        assert_eq!(end.since(zero).secs(), i32::MAX);
+        assert_eq!(zero.since(end).secs(), i32::MIN);
+        assert_eq!(zero.since(Instant::from_secs(1)).secs(), -1);
+        assert_eq!(end.plus(Span::from_secs(1)), end);
+        assert_eq!(zero.plus(Span::from_secs(-1)), zero);
+    }
+}
