@@ -39,7 +39,6 @@ impl Packed {
         Instant::from_secs((u32::from(high) << 16) | u32::from(low))
     }
 
-    #[expect(clippy::cast_possible_truncation, reason = "three bits")]
     fn reading(self) -> Reading {
         Reading::new(self.at(), Glucose::clamped(f32::from(self.value >> 3) / 10.0))
             .with_status(Status::from_bits((self.value & 7) as u8))
