@@ -26,6 +26,8 @@ mod units;
 // floor 1: what comes in, and the room it is kept in
 mod history;
 mod reading;
+// beside the floors
+pub mod simulate;
 
 pub use error::{Error, ErrorKind};
 pub use history::{History, HistoryView, Inserted};
