@@ -39,7 +39,7 @@ fn glucose_looks_like_that_of_people_with_type_1_diabetes() {
             if minute % 5 == 0 {
                 plasma.push(value);
                 rates.push(f64::from(truth.rate().mg_dl_per_min()));
-                let reading = *sensor.read().expect("no faults").reading();
+                let reading = sensor.read().expect("no faults").reading();
                 shown.push(f64::from(reading.glucose().mg_dl()));
                 if reading.status() == Status::Normal {
                     errors += (f64::from(reading.glucose().mg_dl()) - value).powi(2);

@@ -198,8 +198,8 @@ pub struct Sample {
 impl Sample {
     /// What the sensor says: whole mg/dL within its range.
     #[must_use]
-    pub const fn reading(&self) -> &Reading {
-        &self.reading
+    pub const fn reading(&self) -> Reading {
+        self.reading
     }
 
     /// What was wrong with it.
