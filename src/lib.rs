@@ -29,6 +29,11 @@ mod reading;
 // beside the floors
 pub mod simulate;
 
+// floor 2: stages; none knows another
+pub mod quality;
+// floor 3
+pub mod alarm;
+
 pub use error::{Error, ErrorKind};
 pub use history::{History, HistoryView, Inserted};
 pub use reading::{Fingerstick, Reading, Status};

@@ -1,0 +1,220 @@
+//! Which settings hold when: profiles by weekday and time of day.
+
+use super::settings::AlarmSettings;
+use crate::error::{Error, ErrorKind};
+use crate::units::Instant;
+
+const DAY_MINUTES: u16 = 1440;
+
+/// A moment on the wall clock of the person: weekday and minute of the day. 4 bytes.
+///
+/// # Examples
+/// ```
+/// use glidepath::{Instant, alarm::LocalTime};
+/// // 2024-03-10T06:30:00Z, in a zone 5 hours behind
+/// let local = LocalTime::from_unix(Instant::from_secs(1_710_052_200), -5 * 3600);
+/// assert_eq!((local.weekday(), local.minute()), (6, 90)); // Sunday, 01:30
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct LocalTime {
+    weekday: u8,
+    minute: u16,
+}
+
+impl LocalTime {
+    /// From a weekday, 0 (Monday) to 6 (Sunday), and the minute of the day, 0 to 1439.
+    ///
+    /// # Errors
+    /// When either is out of its range.
+    pub const fn new(weekday: u8, minute: u16) -> Result<Self, Error> {
+        if weekday > 6 {
+            Err(Error::new("weekday", ErrorKind::OutOfRange))
+        } else if minute >= DAY_MINUTES {
+            Err(Error::new("minute", ErrorKind::OutOfRange))
+        } else {
+            Ok(Self { weekday, minute })
+        }
+    }
+
+    /// From a moment whose epoch is 1970-01-01T00:00Z and the zone's offset from UTC in seconds, east positive,
+    /// as it is at that moment: the caller's zone rules decide when it jumps.
+    #[must_use]
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::integer_division,
+        reason = "remainders of constants, not negative"
+    )]
+    pub fn from_unix(at: Instant, offset_secs: i32) -> Self {
+        let local = i64::from(at.secs()).saturating_add(i64::from(offset_secs));
+        // 1970-01-01 was a Thursday, day 3; the week holds 604,800 seconds
+        let in_week = (local.saturating_add(3 * 86_400).rem_euclid(604_800)) as u32;
+        Self { weekday: (in_week / 86_400) as u8, minute: (in_week % 86_400 / 60) as u16 }
+    }
+
+    /// The weekday, 0 (Monday) to 6 (Sunday).
+    #[must_use]
+    pub const fn weekday(self) -> u8 {
+        self.weekday
+    }
+
+    /// The minute of the day, 0 to 1439.
+    #[must_use]
+    pub const fn minute(self) -> u16 {
+        self.minute
+    }
+}
+
+/// A set of weekdays. 1 byte.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct Weekdays(u8);
+
+impl Weekdays {
+    /// Every day.
+    pub const ALL: Self = Self(0x7f);
+    /// Monday to Friday.
+    pub const WORKDAYS: Self = Self(0x1f);
+    /// Saturday and Sunday.
+    pub const WEEKEND: Self = Self(0x60);
+    /// No day.
+    pub const NONE: Self = Self(0);
+
+    /// This set and a weekday, 0 (Monday) to 6 (Sunday); other numbers add nothing.
+    #[must_use]
+    pub const fn with(self, weekday: u8) -> Self {
+        if weekday > 6 { self } else { Self(self.0 | 1 << weekday) }
+    }
+
+    /// Whether a weekday is among them.
+    #[must_use]
+    pub const fn contains(self, weekday: u8) -> bool {
+        weekday <= 6 && self.0 & (1 << weekday) != 0
+    }
+}
+
+/// When a profile holds: from a minute of the day to another, on the days it begins. 8 bytes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct Slot {
+    /// The days on which it begins.
+    pub days: Weekdays,
+    /// The minute of the day it begins, 0 to 1439.
+    pub from: u16,
+    /// The minute of the day it ends, 0 to 1439, not included. At or before `from` it ends on the next day:
+    /// equal ones last a whole day.
+    pub to: u16,
+    /// Which profile, as [`AlarmPlan::add_profile`] numbered it.
+    pub profile: u8,
+}
+
+impl Slot {
+    /// Whether it holds at `local`.
+    #[must_use]
+    pub const fn holds(&self, local: LocalTime) -> bool {
+        let yesterday = if local.weekday == 0 { 6 } else { local.weekday.saturating_sub(1) };
+        if self.from < self.to {
+            self.days.contains(local.weekday) && local.minute >= self.from && local.minute < self.to
+        } else {
+            (self.days.contains(local.weekday) && local.minute >= self.from)
+                || (self.days.contains(yesterday) && local.minute < self.to)
+        }
+    }
+}
+
+/// Up to four profiles and up to eight slots that say when each holds. About 1 KB.
+///
+/// Exactly one profile holds at any moment: that of the first slot that covers it, else profile 0. The wall
+/// clock alone decides, so a jump of daylight saving needs no care: an hour that comes twice is covered
+/// twice, an hour that is left out is not covered.
+///
+/// # Examples
+/// ```
+/// use glidepath::alarm::{AlarmPlan, AlarmSettings, LocalTime, Slot, Weekdays};
+/// let day = AlarmSettings::default();
+/// let mut plan = AlarmPlan::new(day)?;
+/// let night = plan.add_profile(AlarmSettings { recovering: 0.5, ..day })?;
+/// plan.add_slot(Slot { days: Weekdays::ALL, from: 22 * 60, to: 7 * 60, profile: night })?;
+/// assert_eq!(plan.profile_at(LocalTime::new(0, 6 * 60)?), night);
+/// assert_eq!(plan.profile_at(LocalTime::new(0, 7 * 60)?), 0);
+/// # Ok::<(), glidepath::Error>(())
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct AlarmPlan {
+    base: AlarmSettings,
+    others: [Option<AlarmSettings>; 3],
+    slots: [Option<Slot>; 8],
+}
+
+impl AlarmPlan {
+    /// The same settings at all times: profile 0.
+    ///
+    /// # Errors
+    /// Names the setting that is out of its range.
+    pub fn new(settings: AlarmSettings) -> Result<Self, Error> {
+        Ok(Self { base: settings.checked()?, others: [None; 3], slots: [None; 8] })
+    }
+
+    /// One more profile; its number.
+    ///
+    /// # Errors
+    /// Names the setting that is out of its range, or `profiles` when there are four.
+    pub fn add_profile(&mut self, settings: AlarmSettings) -> Result<u8, Error> {
+        let settings = settings.checked()?;
+        for (number, place) in (1_u8..).zip(self.others.iter_mut()) {
+            if place.is_none() {
+                *place = Some(settings);
+                return Ok(number);
+            }
+        }
+        Err(Error::new("profiles", ErrorKind::OutOfRange))
+    }
+
+    /// One more slot; earlier ones win where two cover the same moment.
+    ///
+    /// # Errors
+    /// Names `from`, `to` or `profile` when out of range (no such profile), or `slots` when there are eight.
+    pub fn add_slot(&mut self, slot: Slot) -> Result<(), Error> {
+        if slot.from >= DAY_MINUTES {
+            return Err(Error::new("from", ErrorKind::OutOfRange));
+        }
+        if slot.to >= DAY_MINUTES {
+            return Err(Error::new("to", ErrorKind::OutOfRange));
+        }
+        if self.profile(slot.profile).is_none() {
+            return Err(Error::new("profile", ErrorKind::OutOfRange));
+        }
+        match self.slots.iter_mut().find(|place| place.is_none()) {
+            Some(place) => {
+                *place = Some(slot);
+                Ok(())
+            }
+            None => Err(Error::new("slots", ErrorKind::OutOfRange)),
+        }
+    }
+
+    /// The settings of a profile.
+    #[must_use]
+    pub fn profile(&self, number: u8) -> Option<&AlarmSettings> {
+        match number.checked_sub(1) {
+            None => Some(&self.base),
+            Some(other) => self.others.get(usize::from(other))?.as_ref(),
+        }
+    }
+
+    /// The one profile that holds at `local`.
+    #[must_use]
+    pub fn profile_at(&self, local: LocalTime) -> u8 {
+        self.slots.iter().flatten().find(|slot| slot.holds(local)).map_or(0, |slot| slot.profile)
+    }
+
+    /// The settings that hold at `local`; the base profile's when the time of day is not known.
+    #[must_use]
+    pub fn settings_at(&self, local: Option<LocalTime>) -> &AlarmSettings {
+        local.and_then(|local| self.profile(self.profile_at(local))).unwrap_or(&self.base)
+    }
+}

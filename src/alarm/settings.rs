@@ -1,0 +1,247 @@
+//! One person's settings of every alarm, and their ranges.
+
+use super::kind::{Kind, Priority};
+use crate::error::{Error, ErrorKind};
+use crate::units::Span;
+
+/// At or under this, mg/dL, the floor rings, whatever the settings. Common practice, no source.
+pub const FLOOR_MG_DL: f32 = 55.0;
+/// The longest snooze of the floor, and how long an acknowledgement silences it.
+pub const FLOOR_QUIET: Span = Span::from_mins(30);
+/// The longest snooze of any other alarm.
+pub const LONGEST_SNOOZE: Span = Span::from_hours(8);
+
+/// How one alarm behaves.
+///
+/// | kind | unit of `limit` and `hysteresis` | range of `limit` |
+/// | --- | --- | --- |
+/// | low | mg/dL | 56 to 120 |
+/// | high | mg/dL | 120 to 400 |
+/// | low ahead | mg/dL of the low-ahead index | 0 to 120 |
+/// | steep fall, steep rise | mg/dL per minute, without sign | 0.5 to 10 |
+/// | no data | minutes | 5 to 240 |
+/// | doubt | none: 0 | 0 |
+/// | wear end | hours left | 0 to 72 |
+///
+/// `hysteresis` is 0 to 60, the spans are 0 to 24 h.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct Rule {
+    /// Whether it rings at all.
+    pub on: bool,
+    /// It holds at or beyond this.
+    pub limit: f32,
+    /// It is armed anew when further than this on the good side of the limit.
+    pub hysteresis: f32,
+    /// It must hold this long before it rings.
+    pub delay: Span,
+    /// It rings again this long after the last ring while it holds unacknowledged; zero: only once.
+    pub repeat: Span,
+    /// An acknowledgement silences it this long while it holds.
+    pub quiet: Span,
+    /// Unacknowledged this long after its first ring, it rings one priority higher; zero: never.
+    pub escalate: Span,
+    /// How urgent it is.
+    pub priority: Priority,
+}
+
+const OFF: Span = Span::ZERO;
+
+impl Rule {
+    pub(super) const FLOOR: Self = Self {
+        on: true,
+        limit: FLOOR_MG_DL,
+        hysteresis: 5.0,
+        delay: OFF,
+        repeat: Span::from_mins(5),
+        quiet: FLOOR_QUIET,
+        escalate: OFF,
+        priority: Priority::High,
+    };
+    const LOW: Self = Self {
+        on: true,
+        limit: 70.0,
+        hysteresis: 5.0,
+        delay: OFF,
+        repeat: Span::from_mins(15),
+        quiet: Span::from_mins(30),
+        escalate: Span::from_mins(15),
+        priority: Priority::Medium,
+    };
+    const LOW_AHEAD: Self = Self {
+        on: true,
+        limit: 45.0,
+        hysteresis: 8.0,
+        delay: OFF,
+        repeat: OFF,
+        quiet: Span::from_mins(30),
+        escalate: OFF,
+        priority: Priority::Medium,
+    };
+    const STEEP_FALL: Self = Self {
+        on: false,
+        limit: 3.0,
+        hysteresis: 0.5,
+        delay: OFF,
+        repeat: OFF,
+        quiet: Span::from_mins(30),
+        escalate: OFF,
+        priority: Priority::Low,
+    };
+    const NO_DATA: Self = Self {
+        on: true,
+        limit: 20.0,
+        hysteresis: 0.0,
+        delay: OFF,
+        repeat: Span::from_mins(30),
+        quiet: Span::from_hours(1),
+        escalate: OFF,
+        priority: Priority::Medium,
+    };
+    const HIGH: Self = Self {
+        on: true,
+        limit: 250.0,
+        hysteresis: 15.0,
+        delay: Span::from_mins(15),
+        repeat: Span::from_hours(1),
+        quiet: Span::from_hours(2),
+        escalate: OFF,
+        priority: Priority::Low,
+    };
+    const DOUBT: Self = Self {
+        on: true,
+        limit: 0.0,
+        hysteresis: 0.0,
+        delay: Span::from_mins(10),
+        repeat: OFF,
+        quiet: Span::from_hours(2),
+        escalate: OFF,
+        priority: Priority::Low,
+    };
+    const WEAR_END: Self = Self {
+        on: true,
+        limit: 12.0,
+        hysteresis: 0.0,
+        delay: OFF,
+        repeat: OFF,
+        quiet: Span::from_hours(12),
+        escalate: OFF,
+        priority: Priority::Low,
+    };
+
+    fn checked(&self, kind: Kind) -> Result<(), Error> {
+        let (least, greatest) = match kind {
+            Kind::Floor => (FLOOR_MG_DL, FLOOR_MG_DL),
+            Kind::Low => (56.0, 120.0),
+            Kind::High => (120.0, 400.0),
+            Kind::LowAhead => (0.0, 120.0),
+            Kind::SteepFall | Kind::SteepRise => (0.5, 10.0),
+            Kind::NoData => (5.0, 240.0),
+            Kind::Doubt => (0.0, 0.0),
+            Kind::WearEnd => (0.0, 72.0),
+        };
+        let sound = |value: f32, low: f32, high: f32| (low..=high).contains(&value);
+        let spans = [self.delay, self.repeat, self.quiet, self.escalate];
+        if sound(self.limit, least, greatest)
+            && sound(self.hysteresis, 0.0, 60.0)
+            && spans.iter().all(|span| *span >= Span::ZERO && *span <= Span::from_hours(24))
+        {
+            Ok(())
+        } else {
+            Err(Error::new(kind.name(), ErrorKind::OutOfRange))
+        }
+    }
+}
+
+/// The settings of all alarms but the floor, which has none. 230 bytes.
+///
+/// The defaults are for a person who wants few alarms, each worth waking for; they are ours and no advice.
+///
+/// # Examples
+/// ```
+/// use glidepath::alarm::{AlarmSettings, Rule};
+/// let standard = AlarmSettings::default();
+/// let settings = AlarmSettings { low: Rule { limit: 80.0, ..standard.low }, ..standard };
+/// assert!(settings.checked().is_ok());
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct AlarmSettings {
+    /// Glucose at or under the limit.
+    pub low: Rule,
+    /// The low-ahead index at or under the limit.
+    pub low_ahead: Rule,
+    /// Falling at the limit or faster.
+    pub steep_fall: Rule,
+    /// Silent for the limit or longer.
+    pub no_data: Rule,
+    /// Glucose at or over the limit.
+    pub high: Rule,
+    /// Rising at the limit or faster.
+    pub steep_rise: Rule,
+    /// The sensor is not to be believed.
+    pub doubt: Rule,
+    /// The planned end is as near as the limit or nearer.
+    pub wear_end: Rule,
+    /// An alarm whose value moves back this fast, mg/dL per minute (0.2 to 5), does not repeat. Default 1.
+    pub recovering: f32,
+    /// How much longer the low alarm waits while pressure on the sensor is suspected (0 to 30 min).
+    /// Default 20 min. It never holds back the floor.
+    pub pressure_hold: Span,
+}
+
+impl Default for AlarmSettings {
+    fn default() -> Self {
+        Self {
+            low: Rule::LOW,
+            low_ahead: Rule::LOW_AHEAD,
+            steep_fall: Rule::STEEP_FALL,
+            no_data: Rule::NO_DATA,
+            high: Rule::HIGH,
+            steep_rise: Rule::STEEP_FALL,
+            doubt: Rule::DOUBT,
+            wear_end: Rule::WEAR_END,
+            recovering: 1.0,
+            pressure_hold: Span::from_mins(20),
+        }
+    }
+}
+
+impl AlarmSettings {
+    /// The rule of `kind`; the floor's is fixed.
+    #[must_use]
+    pub const fn rule(&self, kind: Kind) -> &Rule {
+        match kind {
+            Kind::Floor => &Rule::FLOOR,
+            Kind::Low => &self.low,
+            Kind::LowAhead => &self.low_ahead,
+            Kind::SteepFall => &self.steep_fall,
+            Kind::NoData => &self.no_data,
+            Kind::High => &self.high,
+            Kind::SteepRise => &self.steep_rise,
+            Kind::Doubt => &self.doubt,
+            Kind::WearEnd => &self.wear_end,
+        }
+    }
+
+    /// The settings, if all are within their ranges.
+    ///
+    /// # Errors
+    /// Names the alarm, `recovering` or `pressure_hold`. The high limit must clear the low one by more than
+    /// both hystereses, or the two would hold each other awake.
+    pub fn checked(self) -> Result<Self, Error> {
+        for kind in Kind::ALL {
+            self.rule(kind).checked(kind)?;
+        }
+        crate::error::in_range("recovering", self.recovering, 0.2, 5.0)?;
+        if self.pressure_hold < Span::ZERO || self.pressure_hold > Span::from_mins(30) {
+            return Err(Error::new("pressure_hold", ErrorKind::OutOfRange));
+        }
+        if self.low.limit + self.low.hysteresis >= self.high.limit - self.high.hysteresis {
+            return Err(Error::new("high", ErrorKind::Inconsistent));
+        }
+        Ok(self)
+    }
+}

@@ -1,0 +1,98 @@
+//! What the alarms are told.
+
+use super::schedule::LocalTime;
+use crate::units::{Glucose, Instant, Rate, Span};
+
+/// What is held against the newest believed reading.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub enum Doubt {
+    /// Nothing.
+    #[default]
+    None,
+    /// Pressure on the sensor is suspected.
+    Pressure,
+    /// The sensor is not to be believed: stuck, or at odds with fingersticks or a second sensor.
+    Disbelieved,
+    /// The sensor warms up: no readings are due.
+    WarmUp,
+}
+
+/// All that the alarms decide by. What is not known is left out.
+///
+/// # Examples
+/// ```
+/// use glidepath::{Glucose, Instant, Rate, alarm::Situation};
+/// let now = Instant::from_secs(90_000);
+/// let situation = Situation::at(now)
+///     .with_sensor(now, Glucose::from_mg_dl(72.0)?)
+///     .with_plasma(Glucose::from_mg_dl(68.0)?, Rate::from_mg_dl_per_min(-0.8)?)
+///     .with_low_ahead(41.0);
+/// # Ok::<(), glidepath::Error>(())
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Situation {
+    pub(super) now: Instant,
+    pub(super) reading: Option<(Instant, Glucose)>,
+    pub(super) plasma: Option<Glucose>,
+    pub(super) rate: Option<Rate>,
+    pub(super) low_ahead: Option<f32>,
+    pub(super) doubt: Doubt,
+    pub(super) local: Option<LocalTime>,
+    pub(super) wear_left: Option<Span>,
+}
+
+impl Situation {
+    /// Nothing known but the time.
+    #[must_use]
+    pub const fn at(now: Instant) -> Self {
+        Self {
+            now,
+            reading: None,
+            plasma: None,
+            rate: None,
+            low_ahead: None,
+            doubt: Doubt::None,
+            local: None,
+            wear_left: None,
+        }
+    }
+
+    /// The newest believed reading: when it was measured, and its value.
+    #[must_use]
+    pub const fn with_sensor(self, measured: Instant, glucose: Glucose) -> Self {
+        Self { reading: Some((measured, glucose)), ..self }
+    }
+
+    /// The estimate that goes with it: blood glucose and its rate of change.
+    #[must_use]
+    pub const fn with_plasma(self, glucose: Glucose, rate: Rate) -> Self {
+        Self { plasma: Some(glucose), rate: Some(rate), ..self }
+    }
+
+    /// The low-ahead index, mg/dL: lower is nearer to a low. A number that is not finite is left out.
+    #[must_use]
+    pub const fn with_low_ahead(self, index_mg_dl: f32) -> Self {
+        Self { low_ahead: if index_mg_dl.is_finite() { Some(index_mg_dl) } else { None }, ..self }
+    }
+
+    /// What is held against the reading.
+    #[must_use]
+    pub const fn with_doubt(self, doubt: Doubt) -> Self {
+        Self { doubt, ..self }
+    }
+
+    /// The person's clock on the wall, for the schedule.
+    #[must_use]
+    pub const fn with_local(self, local: LocalTime) -> Self {
+        Self { local: Some(local), ..self }
+    }
+
+    /// How long the sensor has to go to its planned end; negative past it.
+    #[must_use]
+    pub const fn with_wear_left(self, left: Span) -> Self {
+        Self { wear_left: Some(left), ..self }
+    }
+}

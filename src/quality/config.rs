@@ -1,0 +1,120 @@
+//! What the judge of readings goes by.
+
+use crate::error::{Error, ErrorKind, in_range};
+use crate::units::Span;
+
+/// What [`Quality`](super::Quality) goes by. Every number is checked, by name, in
+/// [`Quality::new`](super::Quality::new).
+///
+/// # Examples
+/// ```
+/// use glidepath::{Span, quality::{Quality, QualityConfig}};
+/// let every_quarter_hour = QualityConfig { gap: Span::from_mins(40), ..QualityConfig::default() };
+/// let quality = Quality::new(every_quarter_hour)?;
+/// # Ok::<(), glidepath::Error>(())
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct QualityConfig {
+    /// The lowest value a sensor can mean, mg/dL (0 to 100). Default 20.
+    pub least_mg_dl: f32,
+    /// The highest, mg/dL (200 to 2000). Default 600.
+    pub greatest_mg_dl: f32,
+    /// How much older than the newest a late reading may be (0 to 7 days). Default 24 h.
+    pub late: Span,
+    /// How much newer than the newest the next may be before its time is doubted (1 to 365 days).
+    /// Default 35 days.
+    pub ahead: Span,
+    /// A longer silence is a gap (1 min to 6 h). Default 20 min.
+    pub gap: Span,
+    /// A jump is this many standard deviations from what was expected (2 to 10). Default 4.
+    pub jump_sd: f32,
+    /// Pressure is suspected this many standard deviations under what was expected (2 to 10). Default 3.5.
+    pub pressure_sd: f32,
+    /// How long pressure stays suspected without a rebound (0 to 60 min; 0: never suspected).
+    /// Default 20 min.
+    pub pressure_hold: Span,
+    /// How many equal whole mg/dL in a row are a stuck sensor (3 to 100). Default 6.
+    pub stuck_readings: u8,
+    /// And how long they must last (0 to 6 h). Default 25 min.
+    pub stuck_span: Span,
+    /// A noise this many times the class's is noisy (1 to 16). Default 2.
+    pub noisy_scale: f32,
+    /// Warm-up after the sensor's start (0 to 24 h). Default 1 h.
+    pub warm_up: Span,
+    /// The first day, counted from the start (0 to 48 h). Default 24 h.
+    pub first_day: Span,
+    /// Planned wear, counted from the start (1 h to 400 days). Default 10 days.
+    pub wear: Span,
+}
+
+impl Default for QualityConfig {
+    fn default() -> Self {
+        Self {
+            least_mg_dl: 20.0,
+            greatest_mg_dl: 600.0,
+            late: Span::from_hours(24),
+            ahead: Span::from_hours(35 * 24),
+            gap: Span::from_mins(20),
+            jump_sd: 4.0,
+            pressure_sd: 3.5,
+            pressure_hold: Span::from_mins(20),
+            stuck_readings: 6,
+            stuck_span: Span::from_mins(25),
+            noisy_scale: 2.0,
+            warm_up: Span::from_hours(1),
+            first_day: Span::from_hours(24),
+            wear: Span::from_hours(240),
+        }
+    }
+}
+
+impl QualityConfig {
+    pub(super) fn checked(self) -> Result<Self, Error> {
+        in_range("least_mg_dl", self.least_mg_dl, 0.0, 100.0)?;
+        in_range("greatest_mg_dl", self.greatest_mg_dl, 200.0, 2000.0)?;
+        in_range("jump_sd", self.jump_sd, 2.0, 10.0)?;
+        in_range("pressure_sd", self.pressure_sd, 2.0, 10.0)?;
+        in_range("noisy_scale", self.noisy_scale, 1.0, 16.0)?;
+        in_range("stuck_readings", f32::from(self.stuck_readings), 3.0, 100.0)?;
+        let day = Span::from_hours(24).secs();
+        for (name, span, least, greatest) in [
+            ("late", self.late, 0, day.saturating_mul(7)),
+            ("ahead", self.ahead, day, day.saturating_mul(365)),
+            ("gap", self.gap, 60, 6 * 3600),
+            ("pressure_hold", self.pressure_hold, 0, 3600),
+            ("stuck_span", self.stuck_span, 0, 6 * 3600),
+            ("warm_up", self.warm_up, 0, day),
+            ("first_day", self.first_day, 0, day.saturating_mul(2)),
+            ("wear", self.wear, 3600, day.saturating_mul(400)),
+        ] {
+            if span.secs() < least || span.secs() > greatest {
+                return Err(Error::new(name, ErrorKind::OutOfRange));
+            }
+        }
+        if self.first_day < self.warm_up {
+            return Err(Error::new("first_day", ErrorKind::Inconsistent));
+        }
+        Ok(self)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_refusal_names_the_parameter() {
+        let sound = QualityConfig::default();
+        assert!(sound.checked().is_ok());
+        for (config, name) in [
+            (QualityConfig { jump_sd: f32::NAN, ..sound }, "jump_sd"),
+            (QualityConfig { stuck_readings: 2, ..sound }, "stuck_readings"),
+            (QualityConfig { gap: Span::ZERO, ..sound }, "gap"),
+            (QualityConfig { warm_up: Span::from_hours(24), first_day: Span::ZERO, ..sound }, "first_day"),
+        ] {
+            assert_eq!(config.checked().unwrap_err().parameter(), name);
+        }
+    }
+}

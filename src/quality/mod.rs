@@ -1,0 +1,360 @@
+//! Whether a reading is to be believed, and how far the sensor is to be trusted.
+//!
+//! A reading is judged in two steps, because half of the evidence is how far it lies from what was expected:
+//! [`Quality::admit`] says, with no change of state, whether to ask the estimator at all;
+//! [`Quality::assess`] takes the answer (the innovation over its predicted standard deviation) and decides.
+//!
+//! # What a verdict does
+//! | verdict | estimate and probability | history | alarms |
+//! | --- | --- | --- | --- |
+//! | accepted | taken in | kept | ring by it |
+//! | late | untouched | kept in its place | none: what it tells is past |
+//! | duplicate, bad time, out of range | untouched | refused | none; the no-data alarm keeps counting |
+//! | restart | begins anew with it | begins anew | ring by it; counting goes on |
+//! | warm-up | untouched | kept, marked | none; the no-data alarm waits for the warm-up to end |
+//! | fault | untouched | refused | none; the no-data alarm keeps counting |
+//! | jump | not taken in, at most one in a row | kept | the next reading decides, five minutes later |
+//! | stuck | taken in at a tenth of its weight | kept | floor and low ring; low ahead, steep fall and rise do not; the alarm that the sensor is not to be believed starts to count |
+//! | pressure | taken in at a twentieth of its weight | kept | the floor rings as ever; low waits for the hold stated in its settings (20 min at most by default); low ahead and steep fall wait until the suspicion ends |
+//!
+//! A suspicion of pressure ends when the reading is back within 1.5 standard deviations of what was expected,
+//! or after [`QualityConfig::pressure_hold`], whichever comes first; then readings count in full again.
+//!
+//! # Grades
+//! Reasons add up, and the worst one sets the [`Grade`]: warming up or stuck is unusable; a jump, suspected
+//! pressure, disagreement (with fingersticks or a second sensor) or the sensor's own doubt is poor; first day,
+//! past the planned end, noise, a gap in the last hour and drift are fair.
+
+mod config;
+mod verdict;
+
+pub use config::QualityConfig;
+pub use verdict::{Assessment, Grade, Reason, Reasons, Verdict};
+
+use crate::error::Error;
+use crate::reading::{Reading, Status};
+use crate::units::{Instant, Span};
+
+/// Weight of a stuck reading.
+const STUCK_WEIGHT: f32 = 0.1;
+/// Weight of a reading under suspicion of pressure.
+const PRESSURE_WEIGHT: f32 = 0.05;
+/// Weight of a reading that the sensor itself doubts.
+const DOUBTFUL_WEIGHT: f32 = 0.25;
+/// A reading this close to what was expected, in standard deviations, ends a suspicion of pressure.
+const REBOUND_SD: f32 = 1.5;
+/// How long a gap counts against the grade.
+const GAP_MEMORY: Span = Span::from_hours(1);
+/// How many readings must agree on a new clock.
+const CLOCK_VOTES: u8 = 3;
+
+/// A run of equal values.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+struct Run {
+    value: u16,
+    since: Instant,
+    count: u8,
+}
+
+/// What is remembered between readings.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+struct State {
+    newest: Option<Instant>,
+    /// Readings of impossible time that agree with each other: the last one's, and how many.
+    strays: Option<(Instant, u8)>,
+    run: Run,
+    jumped: bool,
+    /// When pressure was first suspected, while it is.
+    pressure: Option<Instant>,
+    gap_ended: Option<Instant>,
+    started: Option<Instant>,
+    noise: f32,
+    own_doubt: bool,
+}
+
+/// The judge of a sensor's readings.
+///
+/// # Memory
+/// Under 150 bytes, configuration included.
+///
+/// # Examples
+/// ```
+/// use glidepath::{Glucose, Instant, Reading, quality::{Quality, QualityConfig, Verdict}};
+/// let mut quality = Quality::new(QualityConfig::default())?;
+/// let reading = Reading::new(Instant::from_secs(300), Glucose::from_mg_dl(110.0)?);
+/// if quality.admit(&reading).is_admitted() {
+///     let z = Some(0.4); // the estimator's word: innovation over its predicted standard deviation
+///     let assessment = quality.assess(&reading, z, Some(1.0));
+///     assert_eq!((assessment.verdict(), assessment.weight()), (Verdict::Accepted, 1.0));
+/// }
+/// assert_eq!(quality.admit(&reading), Verdict::Duplicate);
+/// # Ok::<(), glidepath::Error>(())
+/// ```
+#[derive(Clone, Debug)]
+pub struct Quality {
+    config: QualityConfig,
+    state: State,
+}
+
+impl Quality {
+    /// A judge that knows nothing yet.
+    ///
+    /// # Errors
+    /// Names the number of `config` that is out of its range.
+    pub fn new(config: QualityConfig) -> Result<Self, Error> {
+        Ok(Self { config: config.checked()?, state: State::default() })
+    }
+
+    /// What it goes by.
+    #[must_use]
+    pub const fn config(&self) -> &QualityConfig {
+        &self.config
+    }
+
+    /// Forgets all but its configuration.
+    pub fn reset(&mut self) {
+        self.state = State::default();
+    }
+
+    /// A new sensor was started at `at`: warm-up, first day and wear are counted from there, and what was
+    /// known of the sensor before is forgotten.
+    pub fn sensor_started(&mut self, at: Instant) {
+        self.state = State { started: Some(at), newest: self.state.newest, ..State::default() };
+    }
+
+    /// The verdict that needs no estimate; changes nothing.
+    pub fn admit(&self, reading: &Reading) -> Verdict {
+        let at = reading.at();
+        match reading.status() {
+            Status::Fault => return Verdict::Fault,
+            Status::Normal | Status::Doubtful => {
+                let value = reading.glucose().mg_dl();
+                if value < self.config.least_mg_dl || value > self.config.greatest_mg_dl {
+                    return Verdict::OutOfRange;
+                }
+            }
+            // what the sensor reads as under or over its range is so, whatever number it puts there
+            Status::BelowRange | Status::AboveRange | Status::WarmUp => {}
+        }
+        if let Some(newest) = self.state.newest {
+            let ahead = at.since(newest);
+            if ahead.secs() < self.config.late.secs().saturating_neg() || ahead > self.config.ahead {
+                return if self.votes(at) >= CLOCK_VOTES { Verdict::Restart } else { Verdict::BadTime };
+            }
+            if ahead < Span::ZERO {
+                return Verdict::Late;
+            }
+            if ahead == Span::ZERO {
+                return Verdict::Duplicate;
+            }
+        }
+        if reading.status() == Status::WarmUp || self.warms_up(at) {
+            return Verdict::WarmUp;
+        }
+        Verdict::Accepted
+    }
+
+    /// The full verdict, and what the reading teaches about the sensor.
+    ///
+    /// To be called once for every reading. `z` is the estimator's innovation over its predicted standard
+    /// deviation for a reading that was [admitted](Self::admit), and `noise_scale` the estimator's learned
+    /// noise relative to the sensor's class (1: as expected); `None` or a number that is not finite when not
+    /// known.
+    pub fn assess(&mut self, reading: &Reading, z: Option<f32>, noise_scale: Option<f32>) -> Assessment {
+        let at = reading.at();
+        let admitted = self.admit(reading);
+        self.state.strays = match admitted {
+            Verdict::BadTime => Some((at, self.votes(at))),
+            _ => None,
+        };
+        if admitted == Verdict::Restart {
+            self.state = State { started: None, ..State::default() };
+        }
+        self.state.own_doubt = matches!(reading.status(), Status::Doubtful | Status::Fault);
+        if let Some(scale) = noise_scale.filter(|s| s.is_finite()) {
+            self.state.noise = scale;
+        }
+        let verdict = match admitted {
+            Verdict::Accepted | Verdict::Restart => {
+                self.count_run(reading);
+                self.judge(at, z.filter(|z| z.is_finite())).unwrap_or(admitted)
+            }
+            other => other,
+        };
+        if verdict.is_admitted() || verdict == Verdict::WarmUp {
+            if self.state.newest.is_some_and(|newest| at.since(newest) > self.config.gap) {
+                self.state.gap_ended = Some(at);
+            }
+            self.state.newest = Some(at);
+        }
+        let weight = match verdict {
+            Verdict::Accepted | Verdict::Restart if self.state.own_doubt => DOUBTFUL_WEIGHT,
+            Verdict::Accepted | Verdict::Restart => 1.0,
+            Verdict::Stuck => STUCK_WEIGHT,
+            Verdict::Pressure => PRESSURE_WEIGHT,
+            _ => 0.0,
+        };
+        Assessment { verdict, weight, reasons: self.reasons(at) }
+    }
+
+    /// Why the sensor is trusted less at `now`.
+    #[must_use]
+    pub fn reasons(&self, now: Instant) -> Reasons {
+        let (state, config) = (&self.state, &self.config);
+        let mut reasons = Reasons::default();
+        let age = state.started.map(|started| now.since(started));
+        reasons.set(Reason::WarmUp, self.warms_up(now));
+        reasons.set(Reason::FirstDay, age.is_some_and(|age| age >= config.warm_up && age < config.first_day));
+        reasons.set(Reason::PastEnd, age.is_some_and(|age| age >= config.wear));
+        reasons.set(Reason::Noise, state.noise >= config.noisy_scale);
+        reasons.set(Reason::Jump, state.jumped);
+        reasons.set(Reason::Stuck, self.is_stuck());
+        let silent = state.newest.is_some_and(|newest| now.since(newest) > config.gap);
+        reasons.set(Reason::Gap, silent || state.gap_ended.is_some_and(|end| now.since(end) < GAP_MEMORY));
+        reasons.set(Reason::Pressure, state.pressure.is_some());
+        reasons.set(Reason::OwnWord, state.own_doubt);
+        reasons
+    }
+
+    /// How far the sensor is trusted at `now`.
+    #[must_use]
+    pub fn grade(&self, now: Instant) -> Grade {
+        self.reasons(now).grade()
+    }
+
+    fn warms_up(&self, now: Instant) -> bool {
+        self.state.started.is_some_and(|started| now.since(started) < self.config.warm_up)
+    }
+
+    /// How many readings in a row, this one included, agree on a clock that the past denies.
+    fn votes(&self, at: Instant) -> u8 {
+        match self.state.strays {
+            Some((last, votes)) if at > last && at.since(last) <= self.config.gap => votes.saturating_add(1),
+            _ => 1,
+        }
+    }
+
+    fn count_run(&mut self, reading: &Reading) {
+        let value = reading.glucose().whole_mg_dl();
+        let run = &mut self.state.run;
+        // readings at the end of the sensor's range are equal by nature
+        let clipped = matches!(reading.status(), Status::BelowRange | Status::AboveRange);
+        if run.count == 0 || run.value != value || clipped {
+            *run = Run { value, since: reading.at(), count: u8::from(!clipped) };
+        } else {
+            run.count = run.count.saturating_add(1);
+        }
+    }
+
+    fn is_stuck(&self) -> bool {
+        let run = &self.state.run;
+        run.count >= self.config.stuck_readings
+            && self.state.newest.is_some_and(|newest| newest.since(run.since) >= self.config.stuck_span)
+    }
+
+    /// The verdicts that need the estimator's word; `None` when there is nothing against the reading.
+    fn judge(&mut self, at: Instant, z: Option<f32>) -> Option<Verdict> {
+        let config = self.config;
+        let state = &mut self.state;
+        let z = z.unwrap_or(0.0);
+        let fell = z < -config.pressure_sd;
+        match state.pressure {
+            Some(_) if z > -REBOUND_SD => state.pressure = None,
+            Some(onset) if at.since(onset) >= config.pressure_hold => state.pressure = None,
+            Some(_) => return Some(Verdict::Pressure),
+            // the first far fall may be a single bad reading; a second one, or a lesser one, is not
+            None if fell && (state.jumped || z >= -config.jump_sd) && config.pressure_hold > Span::ZERO => {
+                (state.pressure, state.jumped) = (Some(at), false);
+                return Some(Verdict::Pressure);
+            }
+            None => {}
+        }
+        // at most one in a row: two say that it is real
+        state.jumped = z.abs() > config.jump_sd && !state.jumped;
+        if state.jumped {
+            return Some(Verdict::Jump);
+        }
+        let run = state.run;
+        (run.count >= config.stuck_readings && at.since(run.since) >= config.stuck_span)
+            .then_some(Verdict::Stuck)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::Glucose;
+
+    fn reading(minute: u32, mg_dl: f32) -> Reading {
+        Reading::new(Instant::from_secs(minute * 60), Glucose::clamped(mg_dl))
+    }
+
+    fn quality() -> Quality {
+        Quality::new(QualityConfig::default()).unwrap()
+    }
+
+    #[test]
+    fn a_lone_jump_is_not_taken_in_and_a_second_one_is() {
+        let mut quality = quality();
+        let zs = [
+            (0.1, Verdict::Accepted),
+            (5.0, Verdict::Jump),
+            (5.0, Verdict::Accepted),
+            (0.2, Verdict::Accepted),
+        ];
+        for (i, (z, verdict)) in (0..).zip(zs) {
+            let assessed = quality.assess(&reading(5 * i, 100.0 + z), Some(z), None);
+            assert_eq!(assessed.verdict(), verdict);
+            assert_eq!(assessed.weight(), if verdict == Verdict::Jump { 0.0 } else { 1.0 });
+        }
+    }
+
+    #[test]
+    fn pressure_is_suspected_until_rebound_or_for_twenty_minutes() {
+        use Verdict::{Accepted, Jump, Pressure};
+        for (zs, verdicts) in [
+            (&[-3.7, -3.0, -0.5][..], &[Pressure, Pressure, Accepted][..]),
+            (&[-5.0, -6.0, -2.0, -1.0], &[Jump, Pressure, Pressure, Accepted]),
+            (&[-5.0, 0.3, 0.3], &[Jump, Accepted, Accepted]),
+            (
+                &[-3.7, -3.6, -3.0, -3.0, -3.0, -3.0],
+                &[Pressure, Pressure, Pressure, Pressure, Accepted, Accepted],
+            ),
+        ] {
+            let mut quality = quality();
+            for (i, (z, verdict)) in (0..).zip(zs.iter().zip(verdicts)) {
+                let assessed = quality.assess(&reading(5 * i, 100.0 - i as f32), Some(*z), None);
+                assert_eq!(assessed.verdict(), *verdict, "{zs:?} at {i}");
+                assert_eq!(assessed.pressure_suspected(), *verdict == Pressure);
+            }
+        }
+    }
+
+    #[test]
+    fn equal_readings_are_stuck_unless_at_the_end_of_the_range() {
+        let (mut stuck, mut clipped) = (quality(), quality());
+        for i in 0..8 {
+            let verdict = stuck.assess(&reading(5 * i, 100.2), Some(0.0), None).verdict();
+            assert_eq!(verdict == Verdict::Stuck, i >= 5, "{i}");
+            let low = reading(5 * i, 39.0).with_status(Status::BelowRange);
+            assert_eq!(clipped.assess(&low, Some(0.0), None).verdict(), Verdict::Accepted);
+        }
+        assert_eq!(stuck.grade(Instant::from_secs(2100)), Grade::Unusable);
+    }
+
+    #[test]
+    fn a_clock_that_was_set_is_believed_at_the_third_reading() {
+        for base in [0, 200 * 1440] {
+            let mut quality = quality();
+            let start = 100 * 1440;
+            let _ = quality.assess(&reading(start, 100.0), None, None);
+            for (i, verdict) in
+                (0..).zip([Verdict::BadTime, Verdict::BadTime, Verdict::Restart, Verdict::Accepted])
+            {
+                assert_eq!(quality.assess(&reading(base + 5 * i, 100.0), None, None).verdict(), verdict);
+            }
+        }
+    }
+}

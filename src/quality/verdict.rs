@@ -1,0 +1,233 @@
+//! What is said of a reading and of the sensor: verdict, reasons, grade.
+
+/// The verdict on one reading. The table in the [module's documentation](super) says what each does.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[must_use]
+pub enum Verdict {
+    /// Nothing against it.
+    Accepted,
+    /// Older than the newest: to be kept in the history, too late for the estimate.
+    Late,
+    /// As old as the newest.
+    Duplicate,
+    /// Its time cannot be right: too far before or after the newest.
+    BadTime,
+    /// The third in a row whose times agree with each other and not with the past: the clock was set. The
+    /// past is to be forgotten and this reading is the first.
+    Restart,
+    /// No glucose a sensor can read.
+    OutOfRange,
+    /// Read while the sensor warms up.
+    WarmUp,
+    /// The sensor reports a fault.
+    Fault,
+    /// Too far from what was expected, and the first such in a row.
+    Jump,
+    /// One of a run of equal values longer than noise allows.
+    Stuck,
+    /// Suspected to read low because the sensor is pressed on.
+    Pressure,
+}
+
+impl Verdict {
+    /// Whether the estimate may take it in, by its [weight](super::Assessment::weight).
+    #[must_use]
+    pub const fn is_admitted(self) -> bool {
+        matches!(self, Self::Accepted | Self::Restart | Self::Jump | Self::Stuck | Self::Pressure)
+    }
+
+    /// Whether it belongs in the history.
+    #[must_use]
+    pub const fn is_kept(self) -> bool {
+        self.is_admitted() || matches!(self, Self::Late | Self::WarmUp)
+    }
+
+    /// Whether its value may ring the alarms: all that is admitted, but for a jump not yet confirmed.
+    #[must_use]
+    pub const fn is_believed(self) -> bool {
+        self.is_admitted() && !matches!(self, Self::Jump)
+    }
+}
+
+/// Why the sensor is trusted less.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[repr(u8)]
+pub enum Reason {
+    /// It warms up.
+    WarmUp = 0,
+    /// It is in its first day.
+    FirstDay = 1,
+    /// It is past its planned end.
+    PastEnd = 2,
+    /// Its noise is well above its class.
+    Noise = 3,
+    /// Its last value jumped.
+    Jump = 4,
+    /// Its values do not move.
+    Stuck = 5,
+    /// Readings were missed in the last hour.
+    Gap = 6,
+    /// It is suspected to be pressed on.
+    Pressure = 7,
+    /// Fingersticks disagree with it.
+    Fingersticks = 8,
+    /// Fingersticks say that it drifts.
+    Drift = 9,
+    /// A second sensor disagrees with it.
+    SecondSensor = 10,
+    /// It doubts itself, or reported a fault.
+    OwnWord = 11,
+}
+
+impl Reason {
+    /// All of them.
+    pub const ALL: [Self; 12] = [
+        Self::WarmUp,
+        Self::FirstDay,
+        Self::PastEnd,
+        Self::Noise,
+        Self::Jump,
+        Self::Stuck,
+        Self::Gap,
+        Self::Pressure,
+        Self::Fingersticks,
+        Self::Drift,
+        Self::SecondSensor,
+        Self::OwnWord,
+    ];
+
+    /// The best grade this reason leaves.
+    const fn leaves(self) -> Grade {
+        match self {
+            Self::FirstDay | Self::PastEnd | Self::Gap | Self::Noise | Self::Drift => Grade::Fair,
+            Self::Jump | Self::Pressure | Self::Fingersticks | Self::SecondSensor | Self::OwnWord => {
+                Grade::Poor
+            }
+            Self::WarmUp | Self::Stuck => Grade::Unusable,
+        }
+    }
+}
+
+/// A set of [`Reason`]s. 2 bytes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct Reasons(u16);
+
+impl Reasons {
+    pub(super) const fn set(&mut self, reason: Reason, holds: bool) {
+        if holds {
+            self.0 |= 1 << (reason as u16);
+        }
+    }
+
+    /// Whether `reason` is among them.
+    #[must_use]
+    pub const fn contains(self, reason: Reason) -> bool {
+        self.0 & (1 << (reason as u16)) != 0
+    }
+
+    /// Whether there is none.
+    #[must_use]
+    pub const fn is_empty(self) -> bool {
+        self.0 == 0
+    }
+
+    /// Each of them.
+    pub fn iter(self) -> impl Iterator<Item = Reason> {
+        Reason::ALL.into_iter().filter(move |reason| self.contains(*reason))
+    }
+
+    /// The best grade that they leave together: the worst one by one.
+    #[must_use]
+    pub fn grade(self) -> Grade {
+        self.iter().map(Reason::leaves).min().unwrap_or(Grade::Good)
+    }
+}
+
+/// How far the sensor is to be trusted now, worst first.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub enum Grade {
+    /// Not at all: it warms up or does not move.
+    Unusable,
+    /// Confirm with a fingerstick before relying on it.
+    Poor,
+    /// With reserve.
+    Fair,
+    /// Nothing against it.
+    Good,
+}
+
+/// All that is said of one reading. 8 bytes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[must_use]
+pub struct Assessment {
+    pub(super) verdict: Verdict,
+    pub(super) weight: f32,
+    pub(super) reasons: Reasons,
+}
+
+impl Assessment {
+    /// The verdict on the reading.
+    pub const fn verdict(&self) -> Verdict {
+        self.verdict
+    }
+
+    /// How much the estimate shall take it in, 0 to 1: its noise variance is to be divided by this, and at 0
+    /// it is not to be used.
+    #[must_use]
+    pub const fn weight(&self) -> f32 {
+        self.weight
+    }
+
+    /// Whether pressure on the sensor is suspected.
+    #[must_use]
+    pub const fn pressure_suspected(&self) -> bool {
+        self.reasons.contains(Reason::Pressure)
+    }
+
+    /// Why the sensor is trusted less.
+    #[must_use]
+    pub const fn reasons(&self) -> Reasons {
+        self.reasons
+    }
+
+    /// How far the sensor is trusted.
+    #[must_use]
+    pub fn grade(&self) -> Grade {
+        self.reasons.grade()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_worst_reason_sets_the_grade() {
+        let mut reasons = Reasons::default();
+        assert_eq!(reasons.grade(), Grade::Good);
+        for (reason, grade) in
+            [(Reason::Noise, Grade::Fair), (Reason::Pressure, Grade::Poor), (Reason::Stuck, Grade::Unusable)]
+        {
+            reasons.set(reason, true);
+            assert_eq!(reasons.grade(), grade);
+        }
+        reasons.set(Reason::Gap, false);
+        assert!(!reasons.contains(Reason::Gap));
+        assert_eq!(reasons.iter().count(), 3);
+    }
+
+    #[test]
+    fn every_reason_has_its_own_bit_and_its_place_in_the_list() {
+        for (place, reason) in Reason::ALL.into_iter().enumerate() {
+            assert_eq!(reason as usize, place);
+        }
+    }
+}
