@@ -27,6 +27,7 @@ mod units;
 mod history;
 mod reading;
 // beside the floors
+pub mod gatt;
 pub mod simulate;
 
 // floor 2: stages; none knows another
