@@ -1,1 +1,50 @@
-fn main() {}
+//! The desk tool: recorded glucose traces through the same code that runs on the wrist.
+#![allow(dead_code, reason = "each subcommand uses its part of the frame")]
+
+mod args;
+mod failure;
+mod output;
+mod progress;
+mod replay;
+mod table;
+
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+use failure::Failure;
+
+/// Works on recorded traces of glucose sensors with the code that runs on the wrist.
+///
+/// Not a medical device, and not for treatment decisions: confirm with a fingerstick when symptoms and reading
+/// disagree, and follow your care team and local rules.
+#[derive(Parser)]
+#[command(name = "glidepath", version, max_term_width = 100)]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+// one variant for each subcommand; its arguments and its `run` live in the module of its name
+#[derive(Subcommand)]
+enum Command {
+    Replay(replay::Args),
+}
+
+impl Command {
+    fn run(&self) -> Result<(), Failure> {
+        match self {
+            Self::Replay(args) => replay::run(args),
+        }
+    }
+}
+
+fn main() -> ExitCode {
+    match Cli::parse().command.run() {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => {
+            eprintln!("glidepath: {failure}");
+            ExitCode::from(2)
+        }
+    }
+}

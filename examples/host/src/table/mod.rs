@@ -1,0 +1,128 @@
+//! Tables of readings: what the files of the field hold, with every oddity handled and counted.
+
+mod columns;
+mod guard;
+mod order;
+mod read;
+mod stamp;
+#[cfg(test)]
+mod tests;
+
+use glidepath::{Fingerstick, MG_DL_PER_MMOL_L, Reading};
+use serde::Serialize;
+
+pub use read::{read_fingersticks, read_trace};
+pub use stamp::Clock;
+
+/// A unit of glucose.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Unit {
+    /// mg/dL.
+    MgDl,
+    /// mmol/L.
+    MmolL,
+}
+
+impl Unit {
+    /// As it is written.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::MgDl => "mg/dL",
+            Self::MmolL => "mmol/L",
+        }
+    }
+
+    /// How many mg/dL one of it is.
+    pub fn in_mg_dl(self) -> f32 {
+        match self {
+            Self::MgDl => 1.0,
+            Self::MmolL => MG_DL_PER_MMOL_L,
+        }
+    }
+
+    /// A concentration as people read it: whole mg/dL, tenths of a mmol/L.
+    pub fn show(self, mg_dl: f32) -> String {
+        match self {
+            Self::MgDl => format!("{:.0}", f64::from(mg_dl)),
+            Self::MmolL => format!("{:.1}", f64::from(mg_dl / MG_DL_PER_MMOL_L)),
+        }
+    }
+
+    /// The same with the unit behind it.
+    pub fn with_name(self, mg_dl: f32) -> String {
+        format!("{} {}", self.show(mg_dl), self.name())
+    }
+}
+
+/// A trace: readings in order of time, one for each second at most.
+#[derive(Clone, Debug, Default)]
+pub struct Trace {
+    /// The readings, seconds since 1970.
+    pub readings: Vec<Reading>,
+    /// The requested further columns that the file has, a value for each reading.
+    pub columns: Vec<Column>,
+    /// From instants to the wearer's clock.
+    pub clock: Clock,
+    /// The usual interval between readings (their median), seconds.
+    pub interval_s: Option<u32>,
+    /// What the file held.
+    pub counts: Counts,
+}
+
+/// A further numeric column beside the readings.
+#[derive(Clone, Debug)]
+pub struct Column {
+    /// The name it was asked for by.
+    pub name: &'static str,
+    /// A value for each reading; not a number where the cell is blank. Glucose is in mg/dL.
+    pub values: Vec<f32>,
+}
+
+impl Trace {
+    /// A further column's values, when the file has it.
+    pub fn column(&self, name: &str) -> Option<&[f32]> {
+        self.columns.iter().find(|column| column.name == name).map(|column| column.values.as_slice())
+    }
+}
+
+/// Fingersticks (or a laboratory's values) in order of time.
+#[derive(Clone, Debug, Default)]
+pub struct Fingersticks {
+    /// The values, seconds since 1970.
+    pub values: Vec<Fingerstick>,
+    /// From instants to the wearer's clock.
+    pub clock: Clock,
+    /// What the file held.
+    pub counts: Counts,
+}
+
+/// What was found in a table. `rows` is the sum of the readings kept, `blank`, `exact_repeats` and
+/// `conflicting_stamps`.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
+pub struct Counts {
+    /// Rows after the header.
+    pub rows: u64,
+    /// Rows without a glucose value.
+    pub blank: u64,
+    /// Rows that say again what another said: same time, same value.
+    pub exact_repeats: u64,
+    /// Rows that give another value for a time that has one; the first in the file is kept.
+    pub conflicting_stamps: u64,
+    /// Rows earlier than one before them; put in their place.
+    pub out_of_order: u64,
+    /// The rows run from the newest to the oldest.
+    pub newest_first: bool,
+    /// Readings given as "low": under the sensor's range.
+    pub low_text: u64,
+    /// Readings given as "high": over the sensor's range.
+    pub high_text: u64,
+    /// Times the wearer's clock was set back by an hour in the middle of the rows.
+    pub clock_set_back: u64,
+    /// Readings closer than half the usual interval to the one before: a second sensor, a clock change or a
+    /// late delivery.
+    pub closer_than_half_interval: u64,
+    /// Lines that end in carriage return and line feed.
+    pub crlf_lines: u64,
+    /// The file begins with a byte-order mark.
+    pub byte_order_mark: bool,
+}

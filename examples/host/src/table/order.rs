@@ -1,0 +1,123 @@
+//! Rows into the order of time, one for each second.
+
+use glidepath::Status;
+
+use super::Counts;
+use super::stamp::{Clock, SetBack};
+
+/// A row as read.
+#[derive(Clone, Copy, Debug)]
+pub struct Row {
+    /// Seconds since 1970.
+    pub at: i64,
+    /// Where it stands in the file.
+    pub line: u64,
+    /// Glucose; not a number when blank.
+    pub glucose: f32,
+    /// What the cell said besides a number.
+    pub status: Status,
+}
+
+/// The usual interval: the median of the steps that go forward, seconds.
+pub fn usual_interval(times: impl Iterator<Item = i64>) -> Option<u32> {
+    let mut previous = None;
+    let mut steps: Vec<u32> = Vec::new();
+    for at in times {
+        if let Some(before) = previous.replace(at)
+            && at > before
+        {
+            steps.push(u32::try_from(at - before).unwrap_or(u32::MAX));
+        }
+    }
+    let middle = steps.len() / 2;
+    (!steps.is_empty()).then(|| *steps.select_nth_unstable(middle).1)
+}
+
+/// Orders the rows and returns the places of those to keep, oldest first; counts what it met.
+///
+/// With `detect_set_back`, rows of a clock without a zone are corrected where that clock was set back by an
+/// hour.
+pub fn settle(rows: &mut [Row], clock: &mut Clock, counts: &mut Counts, detect_set_back: bool) -> Vec<usize> {
+    let forward = rows.windows(2).filter(|pair| pair[1].at > pair[0].at).count();
+    let backward = rows.windows(2).filter(|pair| pair[1].at < pair[0].at).count();
+    counts.newest_first = backward > forward;
+    let mut order: Vec<usize> = (0..rows.len()).collect();
+    if counts.newest_first {
+        order.reverse();
+    }
+    if let Clock::Own(set_back) = clock
+        && detect_set_back
+        && forward.min(backward) > 0
+    {
+        *set_back = correct_set_back(rows, &order);
+        counts.clock_set_back = set_back.len() as u64;
+    }
+    let mut newest = i64::MIN;
+    for &index in &order {
+        let at = rows[index].at;
+        counts.out_of_order += u64::from(at < newest);
+        newest = newest.max(at);
+    }
+    order.retain(|&index| {
+        let blank = rows[index].glucose.is_nan();
+        counts.blank += u64::from(blank);
+        !blank
+    });
+    if counts.out_of_order > 0 {
+        order.sort_by_key(|&index| rows[index].at);
+    }
+    // of several rows of one second the first in the file's order of time is kept
+    let mut kept: Option<Row> = None;
+    order.retain(|&index| {
+        let row = rows[index];
+        match kept.filter(|kept| kept.at == row.at) {
+            Some(same) if same.glucose == row.glucose && same.status == row.status => {
+                counts.exact_repeats += 1;
+                false
+            }
+            Some(_) => {
+                counts.conflicting_stamps += 1;
+                false
+            }
+            None => {
+                kept = Some(row);
+                true
+            }
+        }
+    });
+    order
+}
+
+const HOUR: i64 = 3600;
+
+/// Finds where the clock was set back by an hour: the time steps back by about an hour, that hour had its
+/// readings already, and the rows go on from there past where they were. Moves what follows.
+fn correct_set_back(rows: &mut [Row], order: &[usize]) -> Vec<SetBack> {
+    let mut set_back: Vec<SetBack> = Vec::new();
+    let usual = i64::from(usual_interval(order.iter().map(|&i| rows[i].at)).unwrap_or(300));
+    let mut shift = 0;
+    for n in 1..order.len() {
+        let before = rows[order[n - 1]].at;
+        rows[order[n]].at += shift;
+        let here = rows[order[n]].at;
+        // without the change this row would be `ahead` seconds after the one before
+        let ahead = here + HOUR - before;
+        if here >= before || !(1..=HOUR / 2).contains(&ahead) {
+            continue;
+        }
+        let had = order[..n].iter().rev().take_while(|&&i| rows[i].at >= here).count() as i64;
+        let mut last = here;
+        let goes_on = order[n + 1..]
+            .iter()
+            .map(|&i| rows[i].at + shift)
+            .take_while(|&at| at > std::mem::replace(&mut last, at) && at - here < HOUR)
+            .count() as i64;
+        let expected = (HOUR / usual).max(1);
+        if had * 2 >= expected && goes_on * 2 >= expected && last > before {
+            shift += HOUR;
+            rows[order[n]].at += HOUR;
+            set_back.push(SetBack { from: rows[order[n]].at, seconds: shift });
+        }
+    }
+    set_back
+}

@@ -1,0 +1,263 @@
+//! Times as they stand in tables.
+
+use jiff::civil::DateTime;
+use jiff::tz::{AmbiguousOffset, TimeZone};
+use jiff::{Timestamp, ZonedDateTime};
+
+/// A time as written: seconds since 1970 on some clock, and that clock's offset from UTC when it says so.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Stamp {
+    /// Seconds since 1970-01-01T00:00:00 on the clock it was read from.
+    pub wall: i64,
+    /// That clock's lead on UTC in seconds; `None` when the text names no zone.
+    pub offset: Option<i32>,
+}
+
+/// Reads RFC 3339, ISO 8601 without a zone (`T` or a blank between date and time) or seconds since 1970.
+pub fn parse(text: &[u8]) -> Option<Stamp> {
+    let text = text.trim_ascii();
+    usual(text).or_else(|| epoch(text)).or_else(|| any(std::str::from_utf8(text).ok()?))
+}
+
+/// The usual shape, without detours: `YYYY-MM-DD HH:MM[:SS[.fraction]][Z|±HH:MM]`.
+fn usual(text: &[u8]) -> Option<Stamp> {
+    let (date, rest) = text.split_at_checked(10)?;
+    let [y0, y1, y2, y3, b'-', m0, m1, b'-', d0, d1] = *date else { return None };
+    let ([b'T' | b't' | b' ', h0, h1, b':', n0, n1], mut rest) = rest.split_first_chunk::<6>()? else {
+        return None;
+    };
+    let year = two(y0, y1)? * 100 + two(y2, y3)?;
+    let (month, day) = (two(m0, m1)?, two(d0, d1)?);
+    let (hour, minute) = (two(*h0, *h1)?, two(*n0, *n1)?);
+    let mut second = 0;
+    if let Some(([b':', s0, s1], after)) = rest.split_first_chunk::<3>() {
+        second = two(*s0, *s1)?;
+        rest = after;
+        if let [b'.', fraction @ ..] = rest {
+            let digits = fraction.iter().take_while(|byte| byte.is_ascii_digit()).count();
+            rest = fraction.get(digits.max(1)..)?;
+        }
+    }
+    let leap = year % 4 == 0 && (year % 100 != 0 || year % 400 == 0);
+    let days_in_month = match month {
+        4 | 6 | 9 | 11 => 30,
+        2 if leap => 29,
+        2 => 28,
+        _ => 31,
+    };
+    let valid = (1..=12).contains(&month) && (1..=days_in_month).contains(&day);
+    if !valid || hour > 23 || minute > 59 || second > 59 {
+        return None;
+    }
+    let wall = days_since_1970(year, month, day) * 86_400 + hour * 3600 + minute * 60 + second;
+    let offset = match *rest {
+        [] => None,
+        [b'Z' | b'z'] => Some(0),
+        [sign @ (b'+' | b'-'), h0, h1, b':', m0, m1] => {
+            let seconds = i32::try_from(two(h0, h1)? * 3600 + two(m0, m1)? * 60).ok()?;
+            Some(if sign == b'-' { -seconds } else { seconds })
+        }
+        _ => return None,
+    };
+    Some(Stamp { wall, offset })
+}
+
+fn two(tens: u8, ones: u8) -> Option<i64> {
+    (tens.is_ascii_digit() && ones.is_ascii_digit())
+        .then(|| i64::from(tens - b'0') * 10 + i64::from(ones - b'0'))
+}
+
+/// Days from 1970-01-01 in the Gregorian calendar; years start in March so that the leap day comes last.
+fn days_since_1970(year: i64, month: i64, day: i64) -> i64 {
+    let year = if month <= 2 { year - 1 } else { year };
+    let from_march = (month + 9) % 12;
+    let day_of_year = (153 * from_march + 2) / 5 + day - 1;
+    year * 365 + year.div_euclid(4) - year.div_euclid(100) + year.div_euclid(400) + day_of_year - 719_468
+}
+
+/// Seconds since 1970 in UTC, whole or with a fraction.
+fn epoch(text: &[u8]) -> Option<Stamp> {
+    let whole = text.split(|byte| *byte == b'.').next()?;
+    let digits = |part: &[u8]| part.iter().all(u8::is_ascii_digit);
+    let fraction = text.get(whole.len()..)?.strip_prefix(b".").unwrap_or_default();
+    // eight digits are a basic-format date
+    if whole.is_empty() || whole.len() == 8 || !digits(whole) || !digits(fraction) {
+        return None;
+    }
+    Some(Stamp { wall: std::str::from_utf8(whole).ok()?.parse().ok()?, offset: Some(0) })
+}
+
+/// Whatever else the standards allow.
+fn any(text: &str) -> Option<Stamp> {
+    if let Ok(zoned) = text.parse::<ZonedDateTime>() {
+        let offset = zoned.offset().seconds();
+        return Some(Stamp { wall: zoned.timestamp().as_second() + i64::from(offset), offset: Some(offset) });
+    }
+    if text.contains('[') {
+        return None; // its zone and offset disagree
+    }
+    if let Ok(at) = text.parse::<Timestamp>() {
+        return Some(Stamp { wall: at.as_second(), offset: Some(0) });
+    }
+    let civil = text.parse::<DateTime>().ok()?;
+    // a date alone is no time of a reading
+    (text.len() > 10).then(|| Stamp { wall: wall_seconds(civil), offset: None })
+}
+
+fn wall_seconds(civil: DateTime) -> i64 {
+    let day = days_since_1970(civil.year().into(), civil.month().into(), civil.day().into());
+    day * 86_400 + i64::from(civil.hour()) * 3600 + i64::from(civil.minute()) * 60 + i64::from(civil.second())
+}
+
+/// From an instant to the wearer's own clock.
+#[derive(Clone, Debug)]
+pub enum Clock {
+    /// Times without a zone: an instant is the wearer's clock read as if it were UTC, corrected where that
+    /// clock was set back.
+    Own(Vec<SetBack>),
+    /// Times with a zone, or a zone given by the user.
+    Zone(TimeZone),
+}
+
+/// From `from` on (an instant), the wearer's clock shows `seconds` less than the instant.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct SetBack {
+    /// The first instant it holds for.
+    pub from: i64,
+    /// How far the clock is behind the instants from then on.
+    pub seconds: i64,
+}
+
+impl Default for Clock {
+    fn default() -> Self {
+        Self::Own(Vec::new())
+    }
+}
+
+impl Clock {
+    /// Seconds since 1970 on the wearer's own clock at an instant.
+    pub fn wall(&self, instant: i64) -> i64 {
+        match self {
+            Self::Own(set_back) => {
+                instant - set_back.iter().rev().find(|s| s.from <= instant).map_or(0, |s| s.seconds)
+            }
+            Self::Zone(zone) => instant + i64::from(self.offset_in(zone, instant)),
+        }
+    }
+
+    fn offset_in(&self, zone: &TimeZone, instant: i64) -> i32 {
+        Timestamp::from_second(instant).map_or(0, |at| zone.to_offset(at).seconds())
+    }
+
+    /// The instant of a stamp, `None` when the stamp names no zone and this clock needs one, or the reverse.
+    ///
+    /// An hour that a zone's clock shows twice is taken as the first, unless that would be at or before
+    /// `previous`.
+    pub fn instant(&self, stamp: Stamp, previous: Option<i64>) -> Option<i64> {
+        match (self, stamp.offset) {
+            (Self::Own(set_back), None) => {
+                let shift = set_back.iter().rev().find(|s| s.from - s.seconds <= stamp.wall);
+                Some(stamp.wall + shift.map_or(0, |s| s.seconds))
+            }
+            (Self::Zone(_), Some(offset)) => Some(stamp.wall - i64::from(offset)),
+            (Self::Zone(zone), None) => {
+                let civil = TimeZone::UTC.to_datetime(Timestamp::from_second(stamp.wall).ok()?);
+                let at = |offset: jiff::tz::Offset| stamp.wall - i64::from(offset.seconds());
+                Some(match zone.to_ambiguous_timestamp(civil).offset() {
+                    AmbiguousOffset::Unambiguous { offset } => at(offset),
+                    // a time the clock skipped: as if it had not been set forward yet
+                    AmbiguousOffset::Gap { before, .. } => at(before),
+                    AmbiguousOffset::Fold { before, after } => {
+                        if previous.is_some_and(|previous| at(before) <= previous) {
+                            at(after)
+                        } else {
+                            at(before)
+                        }
+                    }
+                })
+            }
+            (Self::Own(_), Some(_)) => None,
+        }
+    }
+
+    /// An instant in ISO 8601 on the wearer's clock, with the offset when the zone is known.
+    pub fn iso(&self, instant: i64) -> String {
+        let wall = self.wall(instant);
+        let civil = iso(wall);
+        match self {
+            Self::Own(_) => civil,
+            Self::Zone(zone) => {
+                let minutes = self.offset_in(zone, instant) / 60;
+                let sign = if minutes < 0 { '-' } else { '+' };
+                format!("{civil}{sign}{:02}:{:02}", minutes.abs() / 60, minutes.abs() % 60)
+            }
+        }
+    }
+}
+
+/// Seconds since 1970 as `YYYY-MM-DDTHH:MM:SS`.
+pub fn iso(wall: i64) -> String {
+    let (year, month, day) = date(wall.div_euclid(86_400));
+    let second = wall.rem_euclid(86_400);
+    format!("{year:04}-{month:02}-{day:02}T{:02}:{:02}:{:02}", second / 3600, second / 60 % 60, second % 60)
+}
+
+/// Year, month and day of a day counted from 1970-01-01.
+pub fn date(days: i64) -> (i64, i64, i64) {
+    let civil = jiff::civil::date(1970, 1, 1)
+        .checked_add(jiff::Span::new().try_days(days).unwrap_or_default())
+        .unwrap_or_default();
+    (civil.year().into(), civil.month().into(), civil.day().into())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_usual_shapes_agree_with_a_calendar_library() {
+        for text in [
+            "1970-01-01T00:00:00",
+            "1999-12-31 23:59:59",
+            "2000-02-29T12:00:00",
+            "2024-02-29T00:00",
+            "2100-02-28T06:30:15.250",
+            "2101-03-01T00:00:00",
+        ] {
+            let civil: DateTime = text.parse().unwrap();
+            let wall = civil.to_zoned_datetime(TimeZone::UTC).unwrap().timestamp().as_second();
+            assert_eq!(usual(text.as_bytes()), Some(Stamp { wall, offset: None }), "{text}");
+            assert_eq!(any(text), Some(Stamp { wall, offset: None }), "{text}");
+            assert_eq!(iso(wall)[..16], text.replace(' ', "T")[..16]);
+        }
+    }
+
+    #[test]
+    fn offsets_and_seconds_since_1970_are_read() {
+        let at = |text: &str| parse(text.as_bytes()).map(|s| (s.wall, s.offset));
+        assert_eq!(at("1970-01-01T02:00:00+02:00"), Some((7200, Some(7200))));
+        assert_eq!(at("1970-01-01T00:00:00Z"), Some((0, Some(0))));
+        assert_eq!(at("19700101T000000Z"), Some((0, Some(0))));
+        assert_eq!(at("1700000000"), Some((1_700_000_000, Some(0))));
+        assert_eq!(at("1700000000.75"), Some((1_700_000_000, Some(0))));
+        let zoned = " 2024-06-01T12:00:00-02:30[America/St_Johns] ";
+        assert_eq!(at(zoned), Some((1_717_243_200, Some(-9000))));
+        assert_eq!(at(&zoned.replace("-02:30", "-03:30")), None); // offset and zone disagree
+        for bad in
+            ["", "noon", "2023-02-29T00:00:00", "2024-13-01T00:00:00", "01/02/2024 10:00", "2024-01-01"]
+        {
+            assert_eq!(at(bad), None, "{bad}");
+        }
+    }
+
+    #[test]
+    fn the_hour_shown_twice_goes_on() {
+        let zone = Clock::Zone(TimeZone::get("Europe/Vienna").unwrap());
+        let stamp = parse(b"2023-10-29T02:30:00").unwrap();
+        let first = zone.instant(stamp, None).unwrap();
+        let second = zone.instant(stamp, Some(first)).unwrap();
+        assert_eq!(second - first, 3600);
+        assert_eq!(zone.iso(first), "2023-10-29T02:30:00+02:00");
+        assert_eq!(zone.iso(second), "2023-10-29T02:30:00+01:00");
+    }
+}
