@@ -26,6 +26,8 @@ mod units;
 // floor 1: what comes in, and the room it is kept in
 mod history;
 mod reading;
+// floor 2: stages
+pub mod smoothing;
 // beside the floors
 pub mod gatt;
 pub mod simulate;
