@@ -22,6 +22,8 @@
 mod error;
 #[allow(dead_code, reason = "each stage uses its part")]
 mod math;
+#[allow(dead_code, reason = "each stage uses its part")]
+mod moments;
 mod units;
 // floor 1: what comes in, and the room it is kept in
 mod history;
@@ -36,6 +38,9 @@ pub mod simulate;
 pub mod quality;
 // floor 3
 pub mod alarm;
+
+// looking back
+pub mod accuracy;
 
 pub use error::{Error, ErrorKind};
 pub use history::{History, HistoryView, Inserted};

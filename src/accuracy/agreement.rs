@@ -1,0 +1,154 @@
+//! Agreement rates: within x mg/dL of a low value, within x percent of any other.
+
+use super::{Pair, Tally};
+use crate::error::{Error, in_range};
+
+/// Which value decides whether a pair is low.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Switch {
+    /// The reference's, as in ISO 15197 and most publications.
+    Reference,
+    /// The sensor's, as in 21 CFR 862.1355.
+    Sensor,
+}
+
+/// An agreement rule "x/x": within x mg/dL when the deciding value is under the cut, else within x percent of
+/// the reference; bounds belong inside.
+///
+/// Publications differ in the cut and in the deciding value, and the same pairs then give other rates: say
+/// which with every figure. The default here is 100 mg/dL by the reference.
+///
+/// # Examples
+/// ```
+/// use glidepath::accuracy::{AgreementRule, Pair, Switch};
+/// use glidepath::{Glucose, Instant};
+/// let mg_dl = Glucose::from_mg_dl;
+/// let pair = Pair::new(Instant::from_secs(0), mg_dl(81.0)?, mg_dl(101.0)?)?;
+/// assert!(AgreementRule::new(20.0)?.agrees(&pair)); // 20 of 101 is within 20 %
+/// let by_sensor = AgreementRule::new(15.0)?.with_switch(100.0, Switch::Sensor)?;
+/// assert!(!by_sensor.agrees(&pair));
+/// # Ok::<(), glidepath::Error>(())
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct AgreementRule {
+    limit: f32,
+    cut_mg_dl: f32,
+    switch: Switch,
+}
+
+impl AgreementRule {
+    /// The rule `limit`/`limit` with the cut at 100 mg/dL by the reference.
+    ///
+    /// # Errors
+    /// When the limit is not within 1 to 100.
+    pub fn new(limit: f32) -> Result<Self, Error> {
+        let limit = in_range("limit", limit, 1.0, 100.0)?;
+        Ok(Self { limit, cut_mg_dl: 100.0, switch: Switch::Reference })
+    }
+
+    /// With another cut, 0 to 400 mg/dL, or another deciding value. A cut of 0 leaves percent alone.
+    ///
+    /// # Errors
+    /// When the cut is out of range.
+    pub fn with_switch(self, cut_mg_dl: f32, switch: Switch) -> Result<Self, Error> {
+        Ok(Self { cut_mg_dl: in_range("cut", cut_mg_dl, 0.0, 400.0)?, switch, ..self })
+    }
+
+    /// Whether the pair agrees.
+    #[must_use]
+    pub fn agrees(&self, pair: &Pair) -> bool {
+        let deciding = match self.switch {
+            Switch::Reference => pair.reference(),
+            Switch::Sensor => pair.sensor(),
+        };
+        if deciding.mg_dl() < self.cut_mg_dl {
+            pair.within_mg_dl(self.limit)
+        } else {
+            pair.within_percent(self.limit)
+        }
+    }
+}
+
+/// The four usual agreement rates, 15/15 to 40/40, with one cut and switch. 48 bytes.
+///
+/// # Examples
+/// ```
+/// use glidepath::accuracy::{Agreement, Pair, Switch};
+/// use glidepath::{Glucose, Instant};
+/// let mg_dl = Glucose::from_mg_dl;
+/// let mut agreement = Agreement::new(100.0, Switch::Reference)?;
+/// agreement.push(&Pair::new(Instant::from_secs(0), mg_dl(120.0)?, mg_dl(100.0)?)?);
+/// assert_eq!(agreement.within_15_15().percent(), Some(0.0));
+/// assert_eq!(agreement.within_20_20().percent(), Some(100.0));
+/// # Ok::<(), glidepath::Error>(())
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Agreement {
+    cut_mg_dl: f32,
+    switch: Switch,
+    tallies: [Tally; 4],
+}
+
+const LIMITS: [f32; 4] = [15.0, 20.0, 30.0, 40.0];
+
+impl Agreement {
+    /// No pairs yet.
+    ///
+    /// # Errors
+    /// When the cut is not within 0 to 400 mg/dL.
+    pub fn new(cut_mg_dl: f32, switch: Switch) -> Result<Self, Error> {
+        let cut_mg_dl = in_range("cut", cut_mg_dl, 0.0, 400.0)?;
+        Ok(Self { cut_mg_dl, switch, tallies: [Tally::default(); 4] })
+    }
+
+    /// Counts one pair.
+    pub fn push(&mut self, pair: &Pair) {
+        for (limit, tally) in LIMITS.into_iter().zip(&mut self.tallies) {
+            tally.push(AgreementRule { limit, cut_mg_dl: self.cut_mg_dl, switch: self.switch }.agrees(pair));
+        }
+    }
+
+    /// Within 15 mg/dL or 15 %.
+    #[must_use]
+    pub const fn within_15_15(&self) -> Tally {
+        let [tally, ..] = self.tallies;
+        tally
+    }
+
+    /// Within 20 mg/dL or 20 %.
+    #[must_use]
+    pub const fn within_20_20(&self) -> Tally {
+        let [_, tally, ..] = self.tallies;
+        tally
+    }
+
+    /// Within 30 mg/dL or 30 %.
+    #[must_use]
+    pub const fn within_30_30(&self) -> Tally {
+        let [_, _, tally, _] = self.tallies;
+        tally
+    }
+
+    /// Within 40 mg/dL or 40 %.
+    #[must_use]
+    pub const fn within_40_40(&self) -> Tally {
+        let [_, _, _, tally] = self.tallies;
+        tally
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn unreasonable_settings_are_refused() {
+        assert!(AgreementRule::new(0.5).is_err());
+        assert!(AgreementRule::new(f32::NAN).is_err());
+        assert!(AgreementRule::new(15.0).unwrap().with_switch(-1.0, Switch::Sensor).is_err());
+        assert!(Agreement::new(401.0, Switch::Sensor).is_err());
+    }
+}

@@ -1,0 +1,36 @@
+//! What a sensor costs a day, with parts that wear out at different times.
+
+use crate::error::{Error, in_range};
+
+/// A part that is bought again and again: a sensor every two weeks, a transmitter every three months.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Part {
+    price: f32,
+    days: f32,
+}
+
+impl Part {
+    /// A part that costs `price`, in any currency, and lasts `days`.
+    ///
+    /// # Errors
+    /// When the price is not within 0 to 10⁶ or the days are not within 0.04 (an hour) to 36,500.
+    pub fn new(price: f32, days: f32) -> Result<Self, Error> {
+        Ok(Self { price: in_range("price", price, 0.0, 1e6)?, days: in_range("days", days, 0.04, 36_500.0)? })
+    }
+}
+
+/// The cost of a day with all of `parts` in use; `None` without parts.
+///
+/// # Examples
+/// ```
+/// use glidepath::accuracy::{Part, cost_per_day};
+/// let parts = [Part::new(42.0, 14.0)?, Part::new(90.0, 90.0)?];
+/// assert_eq!(cost_per_day(&parts), Some(4.0)); // 3 for the sensor, 1 for the transmitter
+/// assert!(Part::new(42.0, 0.0).is_err());
+/// # Ok::<(), glidepath::Error>(())
+/// ```
+#[must_use]
+pub fn cost_per_day(parts: &[Part]) -> Option<f32> {
+    (!parts.is_empty()).then(|| parts.iter().map(|part| part.price / part.days).sum())
+}

@@ -1,0 +1,76 @@
+//! Who was right when two sensors disagreed.
+
+use super::Tally;
+use crate::error::{Error, in_range};
+use crate::units::Glucose;
+
+/// Counts, over references taken while two sensors were apart, which of the two was nearer. 24 bytes.
+///
+/// Two sensors disagree when they are more than x mg/dL apart at a reference under 100, or more than x percent
+/// of it at or above.
+///
+/// # Examples
+/// ```
+/// use glidepath::accuracy::Disputes;
+/// use glidepath::Glucose;
+/// let mg_dl = Glucose::from_mg_dl;
+/// let mut disputes = Disputes::new(20.0)?;
+/// disputes.push(mg_dl(150.0)?, mg_dl(110.0)?, mg_dl(145.0)?);
+/// disputes.push(mg_dl(100.0)?, mg_dl(105.0)?, mg_dl(140.0)?); // of one mind, though both wrong
+/// assert_eq!((disputes.first_nearer().hits(), disputes.first_nearer().trials()), (1, 1));
+/// # Ok::<(), glidepath::Error>(())
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Disputes {
+    apart: f32,
+    checked: u32,
+    nearer: Tally,
+    even: u32,
+}
+
+impl Disputes {
+    /// Sensors disagree when more than `apart` mg/dL or percent from each other.
+    ///
+    /// # Errors
+    /// When not within 1 to 100.
+    pub fn new(apart: f32) -> Result<Self, Error> {
+        let apart = in_range("apart", apart, 1.0, 100.0)?;
+        Ok(Self { apart, checked: 0, nearer: Tally::default(), even: 0 })
+    }
+
+    /// Takes both sensors' values at a reference; says whether they disagreed.
+    pub fn push(&mut self, first: Glucose, second: Glucose, reference: Glucose) -> bool {
+        self.checked = self.checked.saturating_add(1);
+        let (first, second, reference) = (first.mg_dl(), second.mg_dl(), reference.mg_dl());
+        let limit = if reference < 100.0 { self.apart } else { self.apart * reference / 100.0 };
+        let disagree = (first - second).abs() > limit;
+        if disagree {
+            let (a, b) = ((first - reference).abs(), (second - reference).abs());
+            if a == b {
+                self.even = self.even.saturating_add(1);
+            } else {
+                self.nearer.push(a < b);
+            }
+        }
+        disagree
+    }
+
+    /// How many references were looked at.
+    #[must_use]
+    pub const fn checked(&self) -> u32 {
+        self.checked
+    }
+
+    /// How often the first sensor was nearer, of the disagreements with a winner.
+    #[must_use]
+    pub const fn first_nearer(&self) -> Tally {
+        self.nearer
+    }
+
+    /// Disagreements in which both were equally far off.
+    #[must_use]
+    pub const fn even(&self) -> u32 {
+        self.even
+    }
+}

@@ -1,0 +1,174 @@
+//! How far a sensor runs behind a reference, or one sensor behind another.
+
+use super::beta::student_t_95;
+use super::interval::Interval;
+use crate::error::{Error, ErrorKind};
+use crate::math;
+use crate::moments::Moments;
+use crate::reading::{Reading, Status};
+use crate::units::{Glucose, Instant, Rate, Span};
+
+/// Lags are tried from this far ahead to this far behind, minute by minute.
+const MOST_MIN: i32 = 30;
+const LAGS: usize = 61;
+/// A parabola through the best lag and these many minutes on either side gives the fraction of a minute; as
+/// wide as a reading interval, so that where readings happen to fall does not show.
+const ARM: usize = 5;
+
+/// Value and rate at a moment, from a least-squares line through the usable readings within `reach` on both
+/// sides. `None` unless there is one at or before, one at or after, and two in all. Readings are in order of
+/// time.
+///
+/// # Examples
+/// ```
+/// use glidepath::accuracy::line_at;
+/// use glidepath::{Glucose, Instant, Reading, Span};
+/// let at = |s, mg_dl| Ok::<_, glidepath::Error>(Reading::new(Instant::from_secs(s), Glucose::from_mg_dl(mg_dl)?));
+/// let readings = [at(0, 100.0)?, at(300, 110.0)?, at(600, 120.0)?];
+/// let (value, rate) = line_at(&readings, Instant::from_secs(450), Span::from_mins(8)).expect("three near");
+/// assert_eq!((value.mg_dl(), rate.mg_dl_per_min()), (115.0, 2.0));
+/// # Ok::<(), glidepath::Error>(())
+/// ```
+#[must_use]
+pub fn line_at(readings: &[Reading], at: Instant, reach: Span) -> Option<(Glucose, Rate)> {
+    let minutes = |reading: &Reading| reading.at().since(at).mins();
+    let from = readings.partition_point(|reading| minutes(reading) < -reach.mins());
+    let near = readings
+        .iter()
+        .skip(from)
+        .take_while(|reading| minutes(reading) <= reach.mins())
+        .filter(|reading| reading.status() == Status::Normal);
+    let (mut before, mut after) = (false, false);
+    let (mut time, mut value) = (Moments::default(), Moments::default());
+    for reading in near.clone() {
+        before |= minutes(reading) <= 0.0;
+        after |= minutes(reading) >= 0.0;
+        time.push(minutes(reading));
+        value.push(reading.glucose().mg_dl());
+    }
+    if !before || !after || time.count() < 2 {
+        return None;
+    }
+    let (middle, level) = (time.mean()?, value.mean()?);
+    let (mut across, mut along) = (0.0, 0.0);
+    for reading in near {
+        let x = minutes(reading) - middle;
+        across += x * (reading.glucose().mg_dl() - level);
+        along += x * x;
+    }
+    let slope = if along > 0.0 { across / along } else { 0.0 };
+    Some((Glucose::clamped(level - slope * middle), Rate::clamped(slope)))
+}
+
+/// The spread of sensor minus reference at every lag from −30 to +30 min: the true lag is where it is least.
+/// Streaming, 1,224 bytes.
+///
+/// One scan for each independent part of the data, say a day, lets [`lag_interval`] say how sure the lag is.
+///
+/// # Examples
+/// ```
+/// use glidepath::accuracy::LagScan;
+/// use glidepath::{Glucose, Instant, Reading, Span};
+/// // a wave, and a sensor that shows it ten minutes late
+/// let wave = |min: i32| Glucose::from_mg_dl((150 - (min % 120 - 60).abs()) as f32);
+/// let mut readings = [Reading::new(Instant::from_secs(0), wave(0)?); 200];
+/// for (i, reading) in (0..).zip(&mut readings) {
+///     *reading = Reading::new(Instant::from_secs(i as u32 * 300), wave(5 * i + 120 - 10)?);
+/// }
+/// let mut scan = LagScan::new(Span::from_mins(8))?;
+/// for i in 0..80 {
+///     let min = 60 + 11 * i;
+///     scan.push(&readings, Instant::from_secs(min as u32 * 60), wave(min + 120)?);
+/// }
+/// assert!((scan.lag_min().expect("a wave has a lag") - 10.0).abs() < 0.1);
+/// # Ok::<(), glidepath::Error>(())
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LagScan {
+    reach: Span,
+    at_lag: [Moments; LAGS],
+}
+
+impl LagScan {
+    /// Nothing yet. Readings within `reach` of a moment give its value (see [`line_at`]); one and a half to two
+    /// reporting intervals do.
+    ///
+    /// # Errors
+    /// When the reach is not within 1 min to 1 h.
+    pub fn new(reach: Span) -> Result<Self, Error> {
+        if reach.secs() < 60 || reach.secs() > 3600 {
+            return Err(Error::new("reach", ErrorKind::OutOfRange));
+        }
+        Ok(Self { reach, at_lag: [Moments::default(); LAGS] })
+    }
+
+    /// Takes one reference. Says whether it counted: only one with readings around it at every lag does, so
+    /// that all lags are judged by the same references. Readings are in order of time.
+    pub fn push(&mut self, readings: &[Reading], at: Instant, reference: Glucose) -> bool {
+        let mut differences = [0.0; LAGS];
+        for (lag, difference) in (-MOST_MIN..=MOST_MIN).zip(&mut differences) {
+            let Some((value, _)) = line_at(readings, at.plus(Span::from_mins(lag)), self.reach) else {
+                return false;
+            };
+            *difference = value.mg_dl() - reference.mg_dl();
+        }
+        for (moments, difference) in self.at_lag.iter_mut().zip(differences) {
+            moments.push(difference);
+        }
+        true
+    }
+
+    /// As if everything `other` took had been taken here.
+    pub fn merge(&mut self, other: &Self) {
+        for (moments, other) in self.at_lag.iter_mut().zip(&other.at_lag) {
+            moments.merge(other);
+        }
+    }
+
+    /// How many references counted.
+    #[must_use]
+    pub fn references(&self) -> u32 {
+        self.at_lag.first().map_or(0, Moments::count)
+    }
+
+    /// The lag of least spread, minutes, positive when the sensor is behind. `None` below three references and
+    /// when the least lies within 5 min of either end: then the data do not show a lag.
+    #[must_use]
+    pub fn lag_min(&self) -> Option<f32> {
+        if self.references() < 3 {
+            return None;
+        }
+        let spread = |i: usize| self.at_lag.get(i).and_then(Moments::variance);
+        let best = (0..LAGS).filter_map(|i| Some((i, spread(i)?))).min_by(|a, b| a.1.total_cmp(&b.1))?.0;
+        let (before, least, after) =
+            (spread(best.checked_sub(ARM)?)?, spread(best)?, spread(best.saturating_add(ARM))?);
+        let bend = before - 2.0 * least + after;
+        let part = if bend > 0.0 { 0.5 * (before - after) / bend } else { 0.0 };
+        Some(best as f32 - MOST_MIN as f32 + ARM as f32 * part.clamp(-1.0, 1.0))
+    }
+}
+
+/// The lag over all parts, minutes, with the 95 % interval that leaving out one part at a time gives. `None`
+/// below three parts with references, or when the lag is not found with any one of them left out.
+///
+/// Source: Efron and Tibshirani (1993), An Introduction to the Bootstrap, section 11.2 (jackknife).
+#[must_use]
+pub fn lag_interval(parts: &[LagScan]) -> Option<Interval> {
+    let filled = || parts.iter().filter(|part| part.references() > 0);
+    let count = u32::try_from(filled().count()).ok().filter(|count| *count >= 3)?;
+    let total = |left_out: Option<usize>| {
+        let mut kept = filled().enumerate().filter(|(i, _)| Some(*i) != left_out).map(|(_, part)| part);
+        let mut all = *kept.next()?;
+        kept.for_each(|part| all.merge(part));
+        all.lag_min()
+    };
+    let lag = total(None)?;
+    let mut without = Moments::default();
+    for i in 0..filled().count() {
+        without.push(total(Some(i))?);
+    }
+    let degrees = count.saturating_sub(1);
+    // (n − 1)/n times the sum of squares, which is n − 1 variances
+    let error = math::sqrt(without.variance()? * degrees as f32 * degrees as f32 / count as f32);
+    Some(Interval::new(lag, student_t_95(degrees) * error, count))
+}
