@@ -29,18 +29,23 @@
 //! Never a medical device: alarms supplement, and do not replace, fingersticks and the advice of a care team.
 
 mod kind;
+mod pattern;
 mod schedule;
 mod settings;
 mod situation;
 mod watch;
 
 pub use kind::{Cause, Kind, Kinds, Priority, Ring, Rings};
+pub use pattern::{Colour, Pattern, Pulse};
 pub use schedule::{AlarmPlan, LocalTime, Slot, Weekdays};
 pub use settings::{AlarmSettings, FLOOR_MG_DL, FLOOR_QUIET, LONGEST_SNOOZE, Rule};
 pub use situation::{Doubt, Situation};
 
 use crate::units::{Instant, Span};
 use watch::{Hold, Reach, Watch};
+
+/// Where the alarms' own clock starts: half a year in, so that a first reading can be older than that start.
+const START: u32 = 1 << 24;
 
 /// What is remembered between updates. Times are seconds of the alarms' own clock.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -82,7 +87,7 @@ impl Alarms {
     #[must_use]
     pub const fn new(plan: AlarmPlan) -> Self {
         const FRESH: Watch = Watch::new();
-        let state = State { clock: 0, now: None, reading: None, watches: [FRESH; 9], sees: false };
+        let state = State { clock: START, now: None, reading: None, watches: [FRESH; 9], sees: false };
         Self { plan, state }
     }
 
@@ -112,7 +117,7 @@ impl Alarms {
         }
         let settings = self.plan.settings_at(situation.local);
         let age = Span::from_secs(
-            i32::try_from(clock.saturating_sub(state.reading.map_or(0, |(_, seen)| seen)))
+            i32::try_from(clock.saturating_sub(state.reading.map_or(START, |(_, seen)| seen)))
                 .unwrap_or(i32::MAX),
         );
         let stale = age.mins() >= settings.no_data.limit;
@@ -259,57 +264,4 @@ fn recovers(kind: Kind, situation: &Situation, pace: f32) -> bool {
 }
 
 #[cfg(test)]
-mod tests {
-    extern crate std;
-    use super::*;
-    use crate::units::{Glucose, Rate};
-    use std::vec::Vec;
-
-    fn kinds(rings: &Rings) -> Vec<(Kind, Cause)> {
-        rings.iter().map(|ring| (ring.kind, ring.cause)).collect()
-    }
-
-    fn at(minute: u32, mg_dl: f32, rate: f32) -> Situation {
-        let now = Instant::from_secs(minute * 60);
-        Situation::at(now)
-            .with_sensor(now, Glucose::clamped(mg_dl))
-            .with_plasma(Glucose::clamped(mg_dl), Rate::clamped(rate))
-    }
-
-    #[test]
-    fn a_low_rings_repeats_escalates_and_falls_silent_when_it_recovers() {
-        let mut alarms = Alarms::new(AlarmPlan::new(AlarmSettings::default()).unwrap());
-        type Rung = (Kind, Cause);
-        let story: [(u32, f32, f32, &[Rung]); 9] = [
-            (0, 75.0, -1.0, &[]),
-            (5, 70.0, -1.0, &[(Kind::Low, Cause::New)]),
-            (10, 66.0, -0.5, &[]),
-            (20, 64.0, 0.0, &[(Kind::Low, Cause::Unheeded)]),
-            (35, 64.0, 1.2, &[]), // treated and rising: quiet
-            (40, 64.0, 0.2, &[(Kind::Low, Cause::Still)]),
-            (45, 72.0, 0.0, &[]), // within the hysteresis
-            (50, 70.0, 0.0, &[]),
-            (55, 76.0, 0.0, &[]),
-        ];
-        for (minute, mg_dl, rate, rings) in story {
-            assert_eq!(kinds(&alarms.update(&at(minute, mg_dl, rate))), rings, "at {minute}");
-        }
-        assert!(alarms.active().is_empty());
-    }
-
-    #[test]
-    fn pressure_delays_the_low_alarm_and_never_the_floor() {
-        let mut alarms = Alarms::new(AlarmPlan::new(AlarmSettings::default()).unwrap());
-        for minute in [0, 5, 10, 15] {
-            let rings = alarms.update(&at(minute, 65.0, -2.0).with_doubt(Doubt::Pressure));
-            assert!(rings.is_empty(), "at {minute}");
-        }
-        assert_eq!(
-            kinds(&alarms.update(&at(20, 65.0, -2.0).with_doubt(Doubt::Pressure))),
-            [(Kind::Low, Cause::New)]
-        );
-        let mut alarms = Alarms::new(AlarmPlan::new(AlarmSettings::default()).unwrap());
-        let rings = alarms.update(&at(0, 55.0, -2.0).with_doubt(Doubt::Pressure));
-        assert_eq!(kinds(&rings), [(Kind::Floor, Cause::New)]);
-    }
-}
+mod tests;

@@ -218,3 +218,107 @@ impl AlarmPlan {
         local.and_then(|local| self.profile(self.profile_at(local))).unwrap_or(&self.base)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn local(weekday: u8, hour: u16, minute: u16) -> LocalTime {
+        LocalTime::new(weekday, hour * 60 + minute).unwrap()
+    }
+
+    fn plan() -> AlarmPlan {
+        let mut plan = AlarmPlan::new(AlarmSettings::default()).unwrap();
+        for profile in 1..=3 {
+            assert_eq!(plan.add_profile(AlarmSettings::default()), Ok(profile));
+        }
+        // a night that begins on workdays, a weekend, working hours
+        for (days, from, to, profile) in
+            [(Weekdays::WORKDAYS, 22, 7, 1), (Weekdays::WEEKEND, 0, 0, 2), (Weekdays::WORKDAYS, 9, 17, 3)]
+        {
+            plan.add_slot(Slot { days, from: from * 60, to: to * 60, profile }).unwrap();
+        }
+        plan
+    }
+
+    #[test]
+    fn a_slot_that_crosses_midnight_belongs_to_the_day_it_begins() {
+        let plan = plan();
+        for (at, profile) in [
+            (local(0, 6, 59), 0), // Monday morning: the night before began on a Sunday
+            (local(0, 22, 0), 1),
+            (local(1, 6, 59), 1),
+            (local(1, 7, 0), 0),
+            (local(1, 9, 0), 3),
+            (local(1, 16, 59), 3),
+            (local(1, 17, 0), 0),
+            (local(5, 6, 59), 1), // Friday's night, named first, goes before the weekend
+            (local(5, 7, 0), 2),
+            (local(6, 23, 59), 2),
+        ] {
+            assert_eq!(plan.profile_at(at), profile, "{at:?}");
+        }
+    }
+
+    #[test]
+    fn jumps_of_daylight_saving_follow_the_wall_clock() {
+        // New York, 10 March 2024: 01:59 is followed by 03:00 at 07:00Z
+        let before = Instant::from_secs(1_710_054_000 - 60);
+        let jump = Instant::from_secs(1_710_054_000);
+        assert_eq!(LocalTime::from_unix(before, -5 * 3600), local(6, 1, 59));
+        assert_eq!(LocalTime::from_unix(jump, -4 * 3600), local(6, 3, 0));
+        // 3 November 2024: 01:59 is followed by 01:00 at 06:00Z
+        let back = Instant::from_secs(1_730_613_600);
+        assert_eq!(LocalTime::from_unix(back, -4 * 3600), local(6, 2, 0));
+        assert_eq!(LocalTime::from_unix(back, -5 * 3600), local(6, 1, 0));
+        // a slot wholly within the hour left out does not hold, one within the repeated hour holds twice
+        let slot = Slot { days: Weekdays::ALL, from: 2 * 60, to: 3 * 60, profile: 0 };
+        assert!(!slot.holds(LocalTime::from_unix(before, -5 * 3600)) && !slot.holds(local(6, 3, 0)));
+        let slot = Slot { days: Weekdays::ALL, from: 60, to: 2 * 60, profile: 0 };
+        for offset in [-4 * 3600, -5 * 3600] {
+            assert!(
+                slot.holds(LocalTime::from_unix(Instant::from_secs(1_730_611_800), offset))
+                    == (offset == -4 * 3600)
+            );
+        }
+        assert!(slot.holds(LocalTime::from_unix(back, -5 * 3600)));
+    }
+
+    #[test]
+    fn there_is_room_for_four_profiles_and_eight_slots() {
+        let mut plan = plan();
+        assert_eq!(plan.add_profile(AlarmSettings::default()).unwrap_err().parameter(), "profiles");
+        let slot = Slot { days: Weekdays::ALL, from: 0, to: 1, profile: 3 };
+        for _ in 3..8 {
+            plan.add_slot(slot).unwrap();
+        }
+        assert_eq!(plan.add_slot(slot).unwrap_err().parameter(), "slots");
+        let mut plan = AlarmPlan::new(AlarmSettings::default()).unwrap();
+        assert_eq!(plan.add_slot(slot).unwrap_err().parameter(), "profile");
+        assert_eq!(plan.add_slot(Slot { from: 1440, ..slot }).unwrap_err().parameter(), "from");
+        assert_eq!(plan.add_slot(Slot { to: 1440, ..slot }).unwrap_err().parameter(), "to");
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(if cfg!(miri) { 4 } else { 256 }))]
+        #[test]
+        fn exactly_one_existing_profile_holds_at_any_moment(
+            slots in prop::collection::vec((0..128_u8, 0..1440_u16, 0..1440_u16, 0..4_u8), 0..8),
+            at in any::<u32>(),
+            offset in -50_400..=50_400_i32,
+        ) {
+            let mut plan = AlarmPlan::new(AlarmSettings::default()).unwrap();
+            for _ in 0..3 {
+                plan.add_profile(AlarmSettings::default()).unwrap();
+            }
+            for (days, from, to, profile) in slots {
+                let days = (0..7).filter(|day| days >> day & 1 == 1).fold(Weekdays::NONE, Weekdays::with);
+                plan.add_slot(Slot { days, from, to, profile }).unwrap();
+            }
+            let local = LocalTime::from_unix(Instant::from_secs(at), offset);
+            prop_assert!(local.weekday() < 7 && local.minute() < 1440);
+            prop_assert!(plan.profile(plan.profile_at(local)).is_some());
+        }
+    }
+}

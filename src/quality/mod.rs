@@ -25,15 +25,20 @@
 //! pressure, disagreement (with fingersticks or a second sensor) or the sensor's own doubt is poor; first day,
 //! past the planned end, noise, a gap in the last hour and drift are fair.
 
+mod agreement;
 mod config;
 mod verdict;
+mod wear;
 
 pub use config::QualityConfig;
 pub use verdict::{Assessment, Grade, Reason, Reasons, Verdict};
+pub use wear::Wear;
 
 use crate::error::Error;
 use crate::reading::{Reading, Status};
 use crate::units::{Instant, Span};
+use agreement::Agreement;
+use wear::Count;
 
 /// Weight of a stuck reading.
 const STUCK_WEIGHT: f32 = 0.1;
@@ -45,6 +50,10 @@ const DOUBTFUL_WEIGHT: f32 = 0.25;
 const REBOUND_SD: f32 = 1.5;
 /// How long a gap counts against the grade.
 const GAP_MEMORY: Span = Span::from_hours(1);
+/// The mean surprise follows the last by this share, over some dozen readings …
+const SURPRISE_SHARE: f32 = 1.0 / 12.0;
+/// … and no one reading counts for more than this.
+const SURPRISE_MOST: f32 = 9.0;
 /// How many readings must agree on a new clock.
 const CLOCK_VOTES: u8 = 3;
 
@@ -69,15 +78,18 @@ struct State {
     /// When pressure was first suspected, while it is.
     pressure: Option<Instant>,
     gap_ended: Option<Instant>,
-    started: Option<Instant>,
     noise: f32,
+    /// Mean of z² over the last hour or so.
+    surprise: f32,
     own_doubt: bool,
+    agreement: Agreement,
+    count: Count,
 }
 
 /// The judge of a sensor's readings.
 ///
 /// # Memory
-/// Under 150 bytes, configuration included.
+/// Under 220 bytes, configuration included.
 ///
 /// # Examples
 /// ```
@@ -121,7 +133,8 @@ impl Quality {
     /// A new sensor was started at `at`: warm-up, first day and wear are counted from there, and what was
     /// known of the sensor before is forgotten.
     pub fn sensor_started(&mut self, at: Instant) {
-        self.state = State { started: Some(at), newest: self.state.newest, ..State::default() };
+        let count = Count { started: Some(at), ..Count::default() };
+        self.state = State { count, newest: self.state.newest, ..State::default() };
     }
 
     /// The verdict that needs no estimate; changes nothing.
@@ -170,11 +183,14 @@ impl Quality {
             _ => None,
         };
         if admitted == Verdict::Restart {
-            self.state = State { started: None, ..State::default() };
+            self.state = State::default();
         }
         self.state.own_doubt = matches!(reading.status(), Status::Doubtful | Status::Fault);
         if let Some(scale) = noise_scale.filter(|s| s.is_finite()) {
             self.state.noise = scale;
+        }
+        if let Some(z) = z.filter(|z| z.is_finite()) {
+            self.state.surprise += SURPRISE_SHARE * ((z * z).min(SURPRISE_MOST) - self.state.surprise);
         }
         let verdict = match admitted {
             Verdict::Accepted | Verdict::Restart => {
@@ -184,11 +200,19 @@ impl Quality {
             other => other,
         };
         if verdict.is_admitted() || verdict == Verdict::WarmUp {
-            if self.state.newest.is_some_and(|newest| at.since(newest) > self.config.gap) {
+            if let Some(silence) = self.state.newest.map(|newest| at.since(newest))
+                && silence > self.config.gap
+            {
                 self.state.gap_ended = Some(at);
+                let lost = &mut self.state.count.lost_secs;
+                *lost = lost.saturating_add(silence.secs().unsigned_abs());
             }
             self.state.newest = Some(at);
         }
+        let count = &mut self.state.count;
+        count.readings = count.readings.saturating_add(u32::from(verdict.is_admitted()));
+        let error = matches!(verdict, Verdict::Fault | Verdict::OutOfRange);
+        count.errors = count.errors.saturating_add(u32::from(error));
         let weight = match verdict {
             Verdict::Accepted | Verdict::Restart if self.state.own_doubt => DOUBTFUL_WEIGHT,
             Verdict::Accepted | Verdict::Restart => 1.0,
@@ -199,12 +223,57 @@ impl Quality {
         Assessment { verdict, weight, reasons: self.reasons(at) }
     }
 
+    /// What a fingerstick taken at `at` says: `z` is how far the meter lay from the estimate over the standard
+    /// deviation of the two together, positive when the meter read more. A `z` that is not finite is ignored.
+    ///
+    /// One beyond 3 is a disagreement, for a day or until a fingerstick agrees; a lasting lean to one side is a
+    /// drift (two-sided CUSUM, Page 1954).
+    pub fn fingerstick(&mut self, at: Instant, z: f32) {
+        if z.is_finite() {
+            self.state.agreement.fingerstick(at, z);
+        }
+    }
+
+    /// What a second sensor says at `at`: `z` is the difference of the two over its standard deviation (√2
+    /// times the noise of one). A `z` that is not finite is ignored.
+    ///
+    /// More than 3 apart for a quarter of an hour is a disagreement. Which of the two to blame shows in their
+    /// [`surprise`](Self::surprise): the one with more of it.
+    pub fn second_sensor(&mut self, at: Instant, z: f32) {
+        if z.is_finite() {
+            self.state.agreement.second_sensor(at, z);
+        }
+    }
+
+    /// How far the last dozen readings lay from what was expected of them: a mean of z², 1 when the noise is
+    /// what the estimator thinks, 9 at most.
+    #[must_use]
+    pub const fn surprise(&self) -> f32 {
+        self.state.surprise
+    }
+
+    /// How long the sensor has been worn at `now` and what it gave; `None` when its start is not known.
+    #[must_use]
+    pub fn wear(&self, now: Instant) -> Option<Wear> {
+        let count = &self.state.count;
+        let worn = now.since(count.started?).max(Span::ZERO);
+        let to_come = self.config.warm_up.secs().saturating_sub(worn.secs());
+        Some(Wear {
+            worn,
+            planned: self.config.wear,
+            warm_up_left: Span::from_secs(to_come).max(Span::ZERO),
+            readings: count.readings,
+            errors: count.errors,
+            lost: Span::from_secs(i32::try_from(count.lost_secs).unwrap_or(i32::MAX)),
+        })
+    }
+
     /// Why the sensor is trusted less at `now`.
     #[must_use]
     pub fn reasons(&self, now: Instant) -> Reasons {
         let (state, config) = (&self.state, &self.config);
         let mut reasons = Reasons::default();
-        let age = state.started.map(|started| now.since(started));
+        let age = state.count.started.map(|started| now.since(started));
         reasons.set(Reason::WarmUp, self.warms_up(now));
         reasons.set(Reason::FirstDay, age.is_some_and(|age| age >= config.warm_up && age < config.first_day));
         reasons.set(Reason::PastEnd, age.is_some_and(|age| age >= config.wear));
@@ -214,6 +283,9 @@ impl Quality {
         let silent = state.newest.is_some_and(|newest| now.since(newest) > config.gap);
         reasons.set(Reason::Gap, silent || state.gap_ended.is_some_and(|end| now.since(end) < GAP_MEMORY));
         reasons.set(Reason::Pressure, state.pressure.is_some());
+        reasons.set(Reason::Fingersticks, state.agreement.is_denied(now));
+        reasons.set(Reason::Drift, state.agreement.drifts());
+        reasons.set(Reason::SecondSensor, state.agreement.is_apart());
         reasons.set(Reason::OwnWord, state.own_doubt);
         reasons
     }
@@ -225,7 +297,7 @@ impl Quality {
     }
 
     fn warms_up(&self, now: Instant) -> bool {
-        self.state.started.is_some_and(|started| now.since(started) < self.config.warm_up)
+        self.state.count.started.is_some_and(|started| now.since(started) < self.config.warm_up)
     }
 
     /// How many readings in a row, this one included, agree on a clock that the past denies.

@@ -141,6 +141,15 @@ impl Reasons {
         Reason::ALL.into_iter().filter(move |reason| self.contains(*reason))
     }
 
+    /// Whether they say that the sensor's values are not to be believed: stuck, or at odds with fingersticks or
+    /// a second sensor.
+    #[must_use]
+    pub const fn disbelieve(self) -> bool {
+        self.contains(Reason::Stuck)
+            || self.contains(Reason::Fingersticks)
+            || self.contains(Reason::SecondSensor)
+    }
+
     /// The best grade that they leave together: the worst one by one.
     #[must_use]
     pub fn grade(self) -> Grade {
