@@ -6,6 +6,7 @@ mod failure;
 mod output;
 mod progress;
 mod replay;
+mod sheet;
 mod table;
 
 use std::process::ExitCode;

@@ -1,0 +1,181 @@
+//! A sheet: one HTML file with its drawings inside, readable offline, on a phone and on a desk.
+//!
+//! Colours are those of Okabe and Ito (2008), told apart with any colour vision; each also differs by place,
+//! shape, pattern or text.
+
+mod axis;
+mod chart;
+
+#[allow(unused_imports, reason = "each subcommand uses its part of the kit")]
+pub use axis::Axis;
+#[allow(unused_imports, reason = "each subcommand uses its part of the kit")]
+pub use chart::{Chart, Mark, Panel};
+
+/// What every sheet says at its end.
+pub const CAUTION: &str = "This is not a medical device and not for treatment decisions. Confirm with a \
+    fingerstick when symptoms and reading disagree, and follow your care team and local rules.";
+
+/// A sheet under way.
+pub struct Page {
+    title: String,
+    body: String,
+    open_section: bool,
+}
+
+impl Page {
+    /// An empty sheet.
+    pub fn new(title: &str) -> Self {
+        Self { title: title.to_owned(), body: String::new(), open_section: false }
+    }
+
+    /// The summary in plain words, at the top; a sentence or two for each thought.
+    pub fn summary(&mut self, thoughts: &[String]) {
+        self.body += "<div class=\"summary\">";
+        for thought in thoughts {
+            self.text(thought);
+        }
+        self.body += "</div>\n";
+    }
+
+    /// Begins a section.
+    pub fn section(&mut self, heading: &str) {
+        self.close_section();
+        self.open_section = true;
+        self.body += &format!("<section><h2>{}</h2>\n", escape(heading));
+    }
+
+    fn close_section(&mut self) {
+        if std::mem::take(&mut self.open_section) {
+            self.body += "</section>\n";
+        }
+    }
+
+    /// A paragraph.
+    pub fn text(&mut self, text: &str) {
+        self.body += &format!("<p>{}</p>\n", escape(text));
+    }
+
+    /// A drawing over the whole width.
+    pub fn chart(&mut self, chart: &Chart) {
+        self.body += &chart.figure();
+    }
+
+    /// Drawings side by side, as many in a row as there is room for.
+    pub fn side_by_side<'a>(&mut self, charts: impl IntoIterator<Item = &'a Chart>) {
+        self.body += "<div class=\"grid\">\n";
+        for chart in charts {
+            self.body += &chart.figure();
+        }
+        self.body += "</div>\n";
+    }
+
+    /// What the lines and signs of the drawings mean: a sample and its words.
+    pub fn legend(&mut self, entries: &[(Sample, &str)]) {
+        self.body += "<ul class=\"legend\">";
+        for (sample, words) in entries {
+            let drawn = match sample {
+                Sample::Line(class) => format!("<path class=\"line {class}\" d=\"M1 8H27\"/>"),
+                Sample::Dots(class) => format!("<path class=\"dots {class}\" d=\"M5 8h0M14 6h0M23 9h0\"/>"),
+                Sample::Band(class) => {
+                    format!("<rect class=\"band {class}\" y=\"2\" width=\"28\" height=\"12\"/>")
+                }
+                Sample::Mark(mark) => format!("<use href=\"#{}\" x=\"14\" y=\"8\"/>", mark.id()),
+            };
+            let words = escape(words);
+            self.body += &format!(
+                "<li><svg width=\"28\" height=\"16\" aria-hidden=\"true\">{drawn}</svg> {words}</li>"
+            );
+        }
+        self.body += "</ul>\n";
+    }
+
+    /// A table; the first column names the rows.
+    pub fn table(&mut self, caption: &str, head: &[&str], rows: &[Vec<String>]) {
+        self.body += &format!("<div class=\"wide\"><table><caption>{}</caption><thead><tr>", escape(caption));
+        for cell in head {
+            self.body += &format!("<th scope=\"col\">{}</th>", escape(cell));
+        }
+        self.body += "</tr></thead><tbody>\n";
+        for row in rows {
+            self.body += "<tr>";
+            for (n, cell) in row.iter().enumerate() {
+                let (open, close) = if n == 0 { ("th scope=\"row\"", "th") } else { ("td", "td") };
+                self.body += &format!("<{open}>{}</{close}>", escape(cell));
+            }
+            self.body += "</tr>\n";
+        }
+        self.body += "</tbody></table></div>\n";
+    }
+
+    /// The whole file.
+    pub fn finish(mut self) -> String {
+        self.close_section();
+        let (title, body) = (escape(&self.title), &self.body);
+        let (page_style, chart_style) = (include_str!("page.css"), include_str!("chart.css"));
+        let (signs, caution) = (chart::signs(), escape(CAUTION));
+        format!(
+            "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
+             <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
+             <title>{title}</title>\n<style>\n{page_style}{chart_style}</style>\n</head>\n<body>\n\
+             <svg width=\"0\" height=\"0\" aria-hidden=\"true\" style=\"position:absolute\">{signs}</svg>\n\
+             <main>\n<h1>{title}</h1>\n{body}<footer><p class=\"caution\">{caution}</p></footer>\n</main>\n\
+             </body>\n</html>\n"
+        )
+    }
+}
+
+/// A sample in a legend, by the class of its drawing.
+#[derive(Clone, Copy, Debug)]
+pub enum Sample {
+    /// A line.
+    Line(&'static str),
+    /// Single points.
+    Dots(&'static str),
+    /// An area.
+    Band(&'static str),
+    /// A sign.
+    Mark(Mark),
+}
+
+/// Text made safe to stand in HTML and SVG.
+pub fn escape(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for c in text.chars() {
+        match c {
+            '&' => out.push_str("&amp;"),
+            '<' => out.push_str("&lt;"),
+            '>' => out.push_str("&gt;"),
+            '"' => out.push_str("&quot;"),
+            '\'' => out.push_str("&#39;"),
+            c if c.is_control() && !matches!(c, '\n' | '\t') => out.push('\u{fffd}'),
+            c => out.push(c),
+        }
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn text_cannot_become_markup() {
+        let hostile = "<script>alert('x')</script> & \"q\"\u{0}";
+        let mut page = Page::new(hostile);
+        page.summary(&[hostile.to_owned()]);
+        page.section(hostile);
+        page.table(hostile, &[hostile], &[vec![hostile.to_owned()]]);
+        page.legend(&[(Sample::Line("plasma"), hostile)]);
+        page.chart(&Chart::new(hostile, hostile, hostile, Axis::linear(0.0, 1.0, 5)));
+        let html = page.finish();
+        assert!(!html.contains("<script") && !html.contains('\u{0}'));
+        assert!(html.contains(&escape(CAUTION)));
+        assert_eq!(html.matches("<section>").count(), html.matches("</section>").count());
+    }
+
+    #[test]
+    fn a_sheet_needs_nothing_from_elsewhere() {
+        let html = Page::new("t").finish();
+        assert!(!html.contains("http") && !html.contains("src=") && !html.contains("@import"));
+    }
+}
