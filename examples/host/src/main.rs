@@ -7,6 +7,7 @@ mod output;
 mod progress;
 mod replay;
 mod sheet;
+mod simulate;
 mod table;
 
 use std::process::ExitCode;
@@ -30,12 +31,14 @@ struct Cli {
 #[derive(Subcommand)]
 enum Command {
     Replay(replay::Args),
+    Simulate(simulate::Args),
 }
 
 impl Command {
     fn run(&self) -> Result<(), Failure> {
         match self {
             Self::Replay(args) => replay::run(args),
+            Self::Simulate(args) => simulate::run(args),
         }
     }
 }
