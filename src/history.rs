@@ -171,14 +171,19 @@ impl<'a> HistoryView<'a> {
 
     /// All readings, oldest to newest; reverse it for newest first.
     #[must_use]
-    pub fn iter(&self) -> impl DoubleEndedIterator<Item = Reading> + ExactSizeIterator + use<'a> {
-        self.ring.iter().map(|kept| kept.reading())
+    pub fn iter(&self) -> impl DoubleEndedIterator<Item = Reading> + Clone + use<'a> {
+        let (older, newer) = self.ring.as_slices();
+        older.iter().chain(newer).map(|kept| kept.reading())
     }
 
     /// The readings at or after `from`, oldest to newest.
-    pub fn since(&self, from: Instant) -> impl DoubleEndedIterator<Item = Reading> + use<'a> {
-        let older = self.ring.iter().take_while(|kept| kept.at() < from).count();
-        self.iter().skip(older)
+    #[must_use]
+    pub fn since(&self, from: Instant) -> impl DoubleEndedIterator<Item = Reading> + Clone + use<'a> {
+        let (older, newer) = self.ring.as_slices();
+        let late = |part: &'a [Packed]| {
+            part.get(part.partition_point(|kept| kept.at() < from)..).unwrap_or_default()
+        };
+        late(older).iter().chain(late(newer)).map(|kept| kept.reading())
     }
 }
 

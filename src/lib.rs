@@ -3,6 +3,7 @@
 #![forbid(unsafe_code)]
 #![deny(missing_docs, missing_debug_implementations)]
 #![allow(clippy::excessive_precision)] // constants are written as their source prints them
+#![allow(clippy::manual_clamp)] // `max` then `min` also brings a NaN into range; `clamp` passes it on
 #![cfg_attr(
     not(test),
     deny(
@@ -25,24 +26,28 @@ mod math;
 #[allow(dead_code, reason = "each stage uses its part")]
 mod moments;
 mod units;
-// floor 1: what comes in, and the room it is kept in
+// floor 1: what comes in, the room it is kept in, and what stages hand on
+mod estimate;
 mod history;
 mod reading;
-// floor 2: stages
+// floor 2: stages; none knows another
+pub mod calibration;
+pub mod estimator;
+pub mod quality;
+pub mod rate;
 pub mod smoothing;
+// floor 3
+pub mod alarm;
+pub mod forecast;
+pub mod trend;
+// looking back
+pub mod accuracy;
 // beside the floors
 pub mod gatt;
 pub mod simulate;
 
-// floor 2: stages; none knows another
-pub mod quality;
-// floor 3
-pub mod alarm;
-
-// looking back
-pub mod accuracy;
-
 pub use error::{Error, ErrorKind};
+pub use estimate::Estimate;
 pub use history::{History, HistoryView, Inserted};
 pub use reading::{Fingerstick, Reading, Status};
 pub use units::{Glucose, Instant, MG_DL_PER_MMOL_L, Rate, Span};

@@ -1,0 +1,325 @@
+//! The two-state Bayesian calibration.
+//!
+//! The sensor reads `(1 + κ)·I + β` plus noise. κ and β wander slowly about 0 (Ornstein-Uhlenbeck), which is
+//! the factory's calibration. Each fingerstick is one linear measurement of them:
+//! `y − g = g·κ + β + error`, with an error that widens with the meter's own, with the sensor's noise, and with
+//! how fast glucose was moving. Sources: the linear gain-and-offset sensor model of Facchinetti et al. (2014),
+//! doi 10.1109/TBME.2013.2284023; Bayesian calibration, Acciaroli et al. (2018), IEEE TBME 65:587; the
+//! filter itself is the textbook one.
+
+use crate::error::{Error, in_range};
+use crate::math;
+use crate::units::{Glucose, Instant, Span};
+
+/// How far and how fast gain and offset wander. 16 bytes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct Drift {
+    gain_sd: f32,
+    gain_time_min: f32,
+    offset_sd: f32,
+    offset_time_min: f32,
+}
+
+impl Default for Drift {
+    /// Gain 9.2 % over a week, offset 6.3 mg/dL over nearly three days: standard deviations and times.
+    fn default() -> Self {
+        Self { gain_sd: 0.092, gain_time_min: 10_000.0, offset_sd: 6.3, offset_time_min: 4_000.0 }
+    }
+}
+
+impl Drift {
+    /// From the standard deviation of the gain (0.001 to 0.5), of the offset (0.1 to 40 mg/dL), and the times
+    /// over which they wander (60 to 1,000,000 min).
+    ///
+    /// # Errors
+    /// Names the parameter that is out of range.
+    pub fn new(
+        gain_sd: f32,
+        gain_time_min: f32,
+        offset_sd: f32,
+        offset_time_min: f32,
+    ) -> Result<Self, Error> {
+        Ok(Self {
+            gain_sd: in_range("gain_sd", gain_sd, 0.001, 0.5)?,
+            gain_time_min: in_range("gain_time_min", gain_time_min, 60.0, 1e6)?,
+            offset_sd: in_range("offset_sd", offset_sd, 0.1, 40.0)?,
+            offset_time_min: in_range("offset_time_min", offset_time_min, 60.0, 1e6)?,
+        })
+    }
+}
+
+/// A fingerstick with what the sensor showed at that time.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Pair {
+    /// When the blood was taken.
+    pub at: Instant,
+    /// The meter's value.
+    pub reference: Glucose,
+    /// What the sensor read then, uncalibrated.
+    pub sensor: Glucose,
+    /// How much interstitial glucose was behind plasma (interstitial less plasma, mg/dL), as far as is known;
+    /// 0 if not.
+    pub behind: f32,
+    /// Its standard deviation, mg/dL; with nothing known, the lag times the rate.
+    pub behind_sd: f32,
+    /// Standard deviation of the sensor's error, mg/dL.
+    pub sensor_sd: f32,
+}
+
+/// What became of a pair.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[must_use]
+pub enum Applied {
+    /// It moved gain and offset.
+    Used,
+    /// It moved them less: further off than 2.5 standard deviations.
+    Softened,
+    /// Refused: earlier than one already used. Nothing changed.
+    OutOfOrder,
+    /// Refused: the meter's value lies outside 20 to 600 mg/dL. Nothing changed.
+    OutOfRange,
+    /// Refused: a number of the pair is not finite, or a standard deviation not above 0. Nothing changed.
+    NotANumber,
+}
+
+/// The widest gain and offset handed out, whatever the fingersticks say.
+const GAIN_FENCE: (f32, f32) = (0.6, 1.6);
+const OFFSET_FENCE: f32 = 40.0;
+
+/// Beyond this many standard deviations a pair's weight falls off (Huber 1964).
+const HUBER: f32 = 2.5;
+
+/// The calibration. See the [module](super). 52 bytes.
+///
+/// # Examples
+/// ```
+/// use glidepath::calibration::{Applied, Calibration, Drift, Pair};
+/// use glidepath::{Glucose, Instant};
+/// let mut calibration = Calibration::new(Drift::default());
+/// let pair = |hour: u32, reference, sensor| {
+///     Ok::<_, glidepath::Error>(Pair {
+///         at: Instant::from_secs(hour * 3600),
+///         reference: Glucose::from_mg_dl(reference)?,
+///         sensor: Glucose::from_mg_dl(sensor)?,
+///         behind: 0.0, behind_sd: 2.0, sensor_sd: 5.0,
+///     })
+/// };
+/// assert_eq!(calibration.pair(&pair(0, 100.0, 115.0)?), Applied::Used);
+/// assert_eq!(calibration.pair(&pair(8, 180.0, 203.0)?), Applied::Used);
+/// let now = Instant::from_secs(9 * 3600);
+/// let shown = calibration.apply(now, Glucose::from_mg_dl(115.0)?);
+/// assert!(shown.mg_dl() < 105.0);
+/// # Ok::<(), glidepath::Error>(())
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct Calibration {
+    drift: Drift,
+    at: Option<Instant>,
+    kappa: f32,
+    beta: f32,
+    p_kk: f32,
+    p_kb: f32,
+    p_bb: f32,
+    used: u16,
+    refused: u16,
+}
+
+impl Calibration {
+    /// The factory's calibration: gain 1, offset 0, as unsure as `drift` says.
+    #[must_use]
+    pub const fn new(drift: Drift) -> Self {
+        Self {
+            drift,
+            at: None,
+            kappa: 0.0,
+            beta: 0.0,
+            p_kk: drift.gain_sd * drift.gain_sd,
+            p_kb: 0.0,
+            p_bb: drift.offset_sd * drift.offset_sd,
+            used: 0,
+            refused: 0,
+        }
+    }
+
+    /// Back to the factory's calibration: a new sensor.
+    pub fn reset(&mut self) {
+        *self = Self::new(self.drift);
+    }
+
+    /// Learns from a fingerstick. None is thrown away for a fast rate: it only counts for less.
+    pub fn pair(&mut self, pair: &Pair) -> Applied {
+        let outcome = self.applied(pair);
+        match outcome {
+            Applied::Used | Applied::Softened => self.used = self.used.saturating_add(1),
+            _ => self.refused = self.refused.saturating_add(1),
+        }
+        outcome
+    }
+
+    fn applied(&mut self, pair: &Pair) -> Applied {
+        let reference = pair.reference.mg_dl();
+        let numbers = pair.behind.is_finite() && pair.behind_sd.is_finite() && pair.sensor_sd.is_finite();
+        if !numbers || pair.behind_sd < 0.0 || pair.sensor_sd <= 0.0 {
+            return Applied::NotANumber;
+        }
+        if !(20.0..=600.0).contains(&reference) {
+            return Applied::OutOfRange;
+        }
+        if self.at.is_some_and(|at| pair.at < at) {
+            return Applied::OutOfOrder;
+        }
+        let mut next = self.at_moment(pair.at);
+        next.at = Some(pair.at);
+        // H = [g, 1] at the interstitial glucose that the sensor was in
+        let g = (reference + pair.behind).max(1.0);
+        let meter = meter_variance(reference);
+        let innovation = pair.sensor.mg_dl() - g - g * next.kappa - next.beta;
+        let noise = meter + pair.sensor_sd * pair.sensor_sd + pair.behind_sd * pair.behind_sd;
+        let ph_k = next.p_kk * g + next.p_kb;
+        let ph_b = next.p_kb * g + next.p_bb;
+        let plain = ph_k * g + ph_b + noise;
+        let far = innovation.abs() / math::sqrt(plain) / HUBER;
+        let variance = plain * far.max(1.0);
+        let (k_k, k_b) = (ph_k / variance, ph_b / variance);
+        next.kappa += k_k * innovation;
+        next.beta += k_b * innovation;
+        next.p_kk = (next.p_kk - k_k * ph_k).max(1e-8);
+        next.p_kb -= k_k * ph_b;
+        next.p_bb = (next.p_bb - k_b * ph_b).max(1e-4);
+        *self = next;
+        if far > 1.0 { Applied::Softened } else { Applied::Used }
+    }
+
+    /// The calibration moved to `now` without fingersticks: towards the factory's, and less sure.
+    fn at_moment(&self, now: Instant) -> Self {
+        let Some(at) = self.at else { return *self };
+        let minutes = now.since(at).max(Span::ZERO).mins();
+        let f_k = math::exp(-minutes / self.drift.gain_time_min);
+        let f_b = math::exp(-minutes / self.drift.offset_time_min);
+        let new_k = math::one_minus_exp_neg(2.0 * minutes / self.drift.gain_time_min);
+        let new_b = math::one_minus_exp_neg(2.0 * minutes / self.drift.offset_time_min);
+        Self {
+            kappa: f_k * self.kappa,
+            beta: f_b * self.beta,
+            p_kk: f_k * f_k * self.p_kk + new_k * self.drift.gain_sd * self.drift.gain_sd,
+            p_kb: f_k * f_b * self.p_kb,
+            p_bb: f_b * f_b * self.p_bb + new_b * self.drift.offset_sd * self.drift.offset_sd,
+            ..*self
+        }
+    }
+
+    /// What the sensor's value means, at `now`.
+    #[must_use]
+    pub fn apply(&self, now: Instant, sensor: Glucose) -> Glucose {
+        let (gain, offset) = self.at_moment(now).line();
+        Glucose::clamped((sensor.mg_dl() - offset) / gain)
+    }
+
+    /// Gain and offset (mg/dL) at `now`, within the fence: gain 0.6 to 1.6, offset ±40 mg/dL.
+    #[must_use]
+    pub fn gain_and_offset(&self, now: Instant) -> (f32, f32) {
+        self.at_moment(now).line()
+    }
+
+    /// The standard deviation that the calibration itself leaves in a value of `glucose`, mg/dL.
+    #[must_use]
+    pub fn sd(&self, now: Instant, glucose: Glucose) -> f32 {
+        let then = self.at_moment(now);
+        let g = glucose.mg_dl();
+        math::sqrt(then.p_kk * g * g + 2.0 * then.p_kb * g + then.p_bb)
+    }
+
+    /// How many fingersticks were used, and how many refused.
+    #[must_use]
+    pub const fn counts(&self) -> (u16, u16) {
+        (self.used, self.refused)
+    }
+
+    fn line(&self) -> (f32, f32) {
+        let (low, high) = GAIN_FENCE;
+        ((1.0 + self.kappa).max(low).min(high), self.beta.max(-OFFSET_FENCE).min(OFFSET_FENCE))
+    }
+}
+
+/// The variance of a meter's error: 6 %, and at least 5 mg/dL under 83 mg/dL. Typical of meters that meet
+/// ISO 15197:2013.
+fn meter_variance(mg_dl: f32) -> f32 {
+    let relative = 0.06 * mg_dl;
+    relative * relative + if mg_dl < 83.0 { 25.0 - relative * relative } else { 0.0 }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn pair(hour: u32, reference: f32, sensor: f32) -> Pair {
+        Pair {
+            at: Instant::from_secs(hour * 3600),
+            reference: Glucose::clamped(reference),
+            sensor: Glucose::clamped(sensor),
+            behind: 0.0,
+            behind_sd: 2.0,
+            sensor_sd: 5.6,
+        }
+    }
+
+    /// One update of a 2-state filter worked by hand in double precision (numpy):
+    /// P0 = diag(0.092², 6.3²), H = [100, 1], R = 6² + 5.6² + 2², y − g = 15.
+    #[test]
+    fn first_pair_matches_the_worked_update() {
+        let mut calibration = Calibration::new(Drift::default());
+        assert_eq!(calibration.pair(&pair(0, 100.0, 115.0)), Applied::Used);
+        let (gain, offset) = calibration.gain_and_offset(Instant::from_secs(0));
+        let s = 84.64 + 39.69 + 36.0 + 31.36 + 4.0;
+        assert!((gain - 1.0 - 0.8464 / s * 15.0).abs() < 1e-5);
+        assert!((offset - 39.69 / s * 15.0).abs() < 1e-3);
+    }
+
+    #[test]
+    fn many_pairs_find_gain_and_offset() {
+        let mut calibration = Calibration::new(Drift::default());
+        for k in 0..40 {
+            let reference = 70.0 + f32::from((k * 37 % 200) as u8);
+            let _ = calibration.pair(&pair(k, reference, 1.1 * reference + 5.0));
+        }
+        let (gain, offset) = calibration.gain_and_offset(Instant::from_secs(40 * 3600));
+        assert!((gain - 1.1).abs() < 0.02, "{gain}");
+        assert!((offset - 5.0).abs() < 3.0, "{offset}");
+        assert_eq!(calibration.counts(), (40, 0));
+        let sure = calibration.sd(Instant::from_secs(40 * 3600), Glucose::clamped(120.0));
+        let later = calibration.sd(Instant::from_secs(400 * 3600), Glucose::clamped(120.0));
+        assert!(sure < 4.5 && later > 2.0 * sure, "{sure} {later}");
+    }
+
+    #[test]
+    fn refusals_change_nothing_but_their_count() {
+        let mut calibration = Calibration::new(Drift::default());
+        let _ = calibration.pair(&pair(5, 100.0, 110.0));
+        let before = calibration;
+        assert_eq!(calibration.pair(&pair(4, 100.0, 110.0)), Applied::OutOfOrder);
+        assert_eq!(calibration.pair(&pair(6, 10.0, 110.0)), Applied::OutOfRange);
+        let mut bad = pair(6, 100.0, 110.0);
+        bad.sensor_sd = f32::NAN;
+        assert_eq!(calibration.pair(&bad), Applied::NotANumber);
+        assert_eq!(calibration.counts(), (1, 3));
+        calibration.refused = 0;
+        assert_eq!(calibration, before);
+    }
+
+    #[test]
+    fn a_wild_fingerstick_is_softened_and_the_fence_holds() {
+        let mut calibration = Calibration::new(Drift::default());
+        assert_eq!(calibration.pair(&pair(0, 100.0, 300.0)), Applied::Softened);
+        for k in 1..200 {
+            let _ = calibration.pair(&pair(k, 60.0, 600.0));
+        }
+        let (gain, offset) = calibration.gain_and_offset(Instant::from_secs(200 * 3600));
+        assert!((0.6..=1.6).contains(&gain) && offset.abs() <= 40.0);
+    }
+}

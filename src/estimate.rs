@@ -1,0 +1,128 @@
+//! What the estimator hands on: plasma glucose and its rate at one moment, with their uncertainty.
+
+use crate::error::{Error, in_range};
+use crate::math;
+use crate::units::{Glucose, Instant, Rate};
+
+/// Plasma glucose and its rate at one moment, with their joint uncertainty. 28 bytes.
+///
+/// The standard deviations describe a normal distribution: about 95 % of the time the truth lies within two
+/// of them.
+///
+/// # Examples
+/// ```
+/// use glidepath::{Estimate, Glucose, Instant, Rate};
+/// let estimate = Estimate::new(
+///     Instant::from_secs(0),
+///     Glucose::from_mg_dl(92.0)?,
+///     Rate::from_mg_dl_per_min(-1.5)?,
+///     7.0, // mg/dL
+///     0.6, // mg/dL/min
+///     0.5, // correlation of the two errors
+/// )?;
+/// assert_eq!(estimate.glucose().whole_mg_dl(), 92);
+/// assert!((estimate.glucose_sd() - 7.0).abs() < 1e-6);
+/// # Ok::<(), glidepath::Error>(())
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct Estimate {
+    at: Instant,
+    glucose: Glucose,
+    rate: Rate,
+    slow_rate: Rate,
+    glucose_variance: f32,
+    covariance: f32,
+    rate_variance: f32,
+}
+
+impl Estimate {
+    /// An estimate from its parts: standard deviations in mg/dL (0 to 500) and mg/dL/min (0 to 50), and the
+    /// correlation of the two errors (−1 to 1). The slow rate is set to the rate.
+    ///
+    /// # Errors
+    /// Names the parameter that is out of range.
+    pub fn new(
+        at: Instant,
+        glucose: Glucose,
+        rate: Rate,
+        glucose_sd: f32,
+        rate_sd: f32,
+        correlation: f32,
+    ) -> Result<Self, Error> {
+        let glucose_sd = in_range("glucose_sd", glucose_sd, 0.0, 500.0)?;
+        let rate_sd = in_range("rate_sd", rate_sd, 0.0, 50.0)?;
+        let correlation = in_range("correlation", correlation, -1.0, 1.0)?;
+        Ok(Self {
+            at,
+            glucose,
+            rate,
+            slow_rate: rate,
+            glucose_variance: glucose_sd * glucose_sd,
+            covariance: correlation * glucose_sd * rate_sd,
+            rate_variance: rate_sd * rate_sd,
+        })
+    }
+
+    /// From what the filter computed; values are brought into the range of their types.
+    pub(crate) const fn from_filter(
+        at: Instant,
+        glucose: f32,
+        rate: f32,
+        slow_rate: f32,
+        (glucose_variance, covariance, rate_variance): (f32, f32, f32),
+    ) -> Self {
+        Self {
+            at,
+            glucose: Glucose::clamped(glucose),
+            rate: Rate::clamped(rate),
+            slow_rate: Rate::clamped(slow_rate),
+            glucose_variance,
+            covariance,
+            rate_variance,
+        }
+    }
+
+    /// The moment it holds for.
+    #[must_use]
+    pub const fn at(&self) -> Instant {
+        self.at
+    }
+
+    /// Plasma glucose.
+    #[must_use]
+    pub const fn glucose(&self) -> Glucose {
+        self.glucose
+    }
+
+    /// Its standard deviation, mg/dL.
+    #[must_use]
+    pub fn glucose_sd(&self) -> f32 {
+        math::sqrt(self.glucose_variance)
+    }
+
+    /// The rate of change of plasma glucose.
+    #[must_use]
+    pub const fn rate(&self) -> Rate {
+        self.rate
+    }
+
+    /// The rate's standard deviation, mg/dL/min.
+    #[must_use]
+    pub fn rate_sd(&self) -> f32 {
+        math::sqrt(self.rate_variance)
+    }
+
+    /// The rate as a slow average over about a quarter of an hour sees it: steadier, later, and the better
+    /// one for a low ahead.
+    #[must_use]
+    pub const fn slow_rate(&self) -> Rate {
+        self.slow_rate
+    }
+
+    /// Variance of glucose, covariance of the two, variance of the rate.
+    pub(crate) const fn variances(&self) -> (f32, f32, f32) {
+        (self.glucose_variance, self.covariance, self.rate_variance)
+    }
+}

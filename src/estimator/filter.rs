@@ -1,0 +1,167 @@
+//! The four-state Kalman filter itself: predict over an interval, update by one scalar measurement.
+//!
+//! Named entries instead of a matrix: nothing to index, and only the products that are not zero.
+//! Only the upper triangle is stored, and every gain is the optimal one for the noise it was computed with,
+//! so that the covariance stays symmetric and non-negative. Source: Bierman (1977), *Factorization Methods
+//! for Discrete Sequential Estimation*, on scalar updates.
+
+use super::model::Step;
+
+/// What is measured: the row H of a scalar measurement.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Sees {
+    pub g: f32,
+    pub r: f32,
+    pub i: f32,
+    pub w: f32,
+}
+
+impl Sees {
+    /// A sensor reading: interstitial glucose and the coloured error.
+    pub const SENSOR: Self = Self { g: 0.0, r: 0.0, i: 1.0, w: 1.0 };
+}
+
+/// The four states. 16 bytes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub(super) struct State {
+    pub g: f32,
+    pub r: f32,
+    pub i: f32,
+    pub w: f32,
+}
+
+/// The upper triangle of their covariance. 40 bytes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub(super) struct Covariance {
+    pub gg: f32,
+    pub gr: f32,
+    pub gi: f32,
+    pub gw: f32,
+    pub rr: f32,
+    pub ri: f32,
+    pub rw: f32,
+    pub ii: f32,
+    pub iw: f32,
+    pub ww: f32,
+}
+
+/// The least variance kept of any state.
+const LEAST_VARIANCE: f32 = 1e-6;
+
+/// A state and its covariance. 56 bytes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub(super) struct Belief {
+    pub x: State,
+    pub p: Covariance,
+}
+
+/// A measurement against what was expected of it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Residual {
+    /// Measured less expected.
+    pub innovation: f32,
+    /// Its variance, measurement noise included.
+    pub variance: f32,
+    /// P·Hᵀ
+    ph: State,
+}
+
+impl Residual {
+    /// P·Hᵀ: how each state goes with what was measured.
+    pub const fn ph(&self) -> &State {
+        &self.ph
+    }
+}
+
+impl Belief {
+    /// Moved over one step; `drive` and `coloured_variance` scale the unit noise of `step`.
+    #[inline]
+    pub fn predicted(&self, step: &Step, drive: f32, coloured_variance: f32) -> Self {
+        let (x, p, f) = (&self.x, &self.p, step);
+        // rows of F·P, only the entries used below
+        let (mg_g, mg_r, mg_i, mg_w) =
+            (p.gg + f.g_r * p.gr, p.gr + f.g_r * p.rr, p.gi + f.g_r * p.ri, p.gw + f.g_r * p.rw);
+        let mi_g = f.i_g * p.gg + f.i_r * p.gr + f.i_i * p.gi;
+        let mi_r = f.i_g * p.gr + f.i_r * p.rr + f.i_i * p.ri;
+        let mi_i = f.i_g * p.gi + f.i_r * p.ri + f.i_i * p.ii;
+        let mi_w = f.i_g * p.gw + f.i_r * p.rw + f.i_i * p.iw;
+        Self {
+            x: State {
+                g: x.g + f.g_r * x.r,
+                r: f.r_r * x.r,
+                i: f.i_g * x.g + f.i_r * x.r + f.i_i * x.i,
+                w: f.w_w * x.w,
+            },
+            p: Covariance {
+                gg: mg_g + f.g_r * mg_r + drive * f.q_gg,
+                gr: f.r_r * mg_r + drive * f.q_gr,
+                gi: f.i_g * mg_g + f.i_r * mg_r + f.i_i * mg_i + drive * f.q_gi,
+                gw: f.w_w * mg_w,
+                rr: f.r_r * f.r_r * p.rr + drive * f.q_rr,
+                ri: f.r_r * mi_r + drive * f.q_ri,
+                rw: f.r_r * f.w_w * p.rw,
+                ii: f.i_g * mi_g + f.i_r * mi_r + f.i_i * mi_i + drive * f.q_ii,
+                iw: f.w_w * mi_w,
+                ww: f.w_w * f.w_w * p.ww + coloured_variance * f.q_ww,
+            },
+        }
+    }
+
+    /// What `measured` says against what was expected, given its noise.
+    #[inline]
+    pub fn residual(&self, sees: Sees, measured: f32, noise_variance: f32) -> Residual {
+        let (x, p, h) = (&self.x, &self.p, sees);
+        let ph = State {
+            g: p.gg * h.g + p.gr * h.r + p.gi * h.i + p.gw * h.w,
+            r: p.gr * h.g + p.rr * h.r + p.ri * h.i + p.rw * h.w,
+            i: p.gi * h.g + p.ri * h.r + p.ii * h.i + p.iw * h.w,
+            w: p.gw * h.g + p.rw * h.r + p.iw * h.i + p.ww * h.w,
+        };
+        Residual {
+            innovation: measured - (x.g * h.g + x.r * h.r + x.i * h.i + x.w * h.w),
+            variance: (ph.g * h.g + ph.r * h.r + ph.i * h.i + ph.w * h.w + noise_variance)
+                .max(LEAST_VARIANCE),
+            ph,
+        }
+    }
+
+    /// Corrected by a residual. `inflation`, 1 or more, multiplies the residual's variance for a reading that
+    /// is believed less.
+    ///
+    /// The gain is the optimal one for the inflated noise, for which Joseph's form is P − K·(P·Hᵀ)ᵀ; on the
+    /// triangle and with one shared factor it keeps symmetry exactly.
+    #[inline]
+    pub fn updated(&self, residual: &Residual, inflation: f32) -> Self {
+        let (x, p, ph) = (&self.x, &self.p, &residual.ph);
+        let variance = residual.variance * inflation;
+        let inverse = 1.0 / variance;
+        let k = State { g: ph.g * inverse, r: ph.r * inverse, i: ph.i * inverse, w: ph.w * inverse };
+        let v = residual.innovation;
+        Self {
+            x: State { g: x.g + k.g * v, r: x.r + k.r * v, i: x.i + k.i * v, w: x.w + k.w * v },
+            p: Covariance {
+                gg: (p.gg - k.g * ph.g).max(LEAST_VARIANCE),
+                gr: p.gr - k.g * ph.r,
+                gi: p.gi - k.g * ph.i,
+                gw: p.gw - k.g * ph.w,
+                rr: (p.rr - k.r * ph.r).max(LEAST_VARIANCE),
+                ri: p.ri - k.r * ph.i,
+                rw: p.rw - k.r * ph.w,
+                ii: (p.ii - k.i * ph.i).max(LEAST_VARIANCE),
+                iw: p.iw - k.i * ph.w,
+                ww: (p.ww - k.w * ph.w).max(LEAST_VARIANCE),
+            },
+        }
+    }
+
+    /// Whether every number is finite.
+    pub fn is_finite(&self) -> bool {
+        let (x, p) = (&self.x, &self.p);
+        [x.g, x.r, x.i, x.w, p.gg, p.gr, p.gi, p.gw, p.rr, p.ri, p.rw, p.ii, p.iw, p.ww]
+            .iter()
+            .all(|v| v.is_finite())
+    }
+}

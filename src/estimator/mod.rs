@@ -1,0 +1,403 @@
+//! Plasma glucose now, and its rate, from a sensor that lags and errs.
+//!
+//! A Kalman filter over four states: plasma glucose, its rate (which fades), interstitial glucose (which the
+//! sensor reads, minutes behind the blood) and the sensor's coloured error. Around it: a robust update, a
+//! noise scale that learns how noisy this sensor is, a gap policy, fingersticks as a second kind of
+//! measurement, and fixed-point smoothing for the drawn history.
+//!
+//! | gap since the last reading | what happens |
+//! | --- | --- |
+//! | any | predicted with the true interval, in pieces of at most 10 min |
+//! | over [`STALE_AFTER`] | no estimate until the next reading |
+//! | over [`RESTART_AFTER`] | starts afresh; the learned noise scale is kept |
+
+mod filter;
+mod model;
+mod servo;
+mod smooth;
+
+pub use model::Model;
+pub use smooth::Smoothed;
+
+use crate::estimate::Estimate;
+use crate::math;
+use crate::reading::{Fingerstick, Reading};
+use crate::units::{Glucose, Instant, Span};
+use filter::{Belief, Covariance, Residual, Sees, State};
+use model::Step;
+use servo::Servo;
+use smooth::Points;
+
+/// Without a reading for longer than this there is no estimate.
+pub const STALE_AFTER: Span = Span::from_mins(60);
+
+/// Without a reading for longer than this the filter starts afresh.
+pub const RESTART_AFTER: Span = Span::from_hours(6);
+
+/// The longest interval predicted in one piece.
+const LONGEST_PIECE: Span = Span::from_mins(10);
+
+/// A fingerstick may be this much older than the newest reading.
+const LATEST_FINGERSTICK: Span = Span::from_mins(15);
+
+/// Beyond this many standard deviations an innovation's weight falls off (Huber 1964).
+const HUBER: f32 = 3.0;
+
+/// Beyond this many standard deviations a reading is left out, if the one before it was not.
+const GATE: f32 = 4.0;
+
+/// The slow rate's time constant, minutes.
+const SLOW_RATE_MIN: f32 = 15.0;
+
+/// The relative and the least absolute standard deviation of a fingerstick: typical meters under
+/// ISO 15197:2013 scatter by 4 to 6 %.
+const METER_RELATIVE_SD: f32 = 0.06;
+const METER_LEAST_SD: f32 = 5.0;
+
+/// How much a reading is believed.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Trust {
+    /// As the model expects.
+    #[default]
+    Full,
+    /// With its expected variance multiplied by this (1 to 100; other values are brought in range).
+    Reduced(f32),
+    /// Not at all: time passes, nothing is learned.
+    None,
+}
+
+/// A reading measured against what the filter expected of it, before it is taken in.
+///
+/// Made by [`Estimator::expect`], used by [`Estimator::take`]. Lives on the stack.
+#[derive(Clone, Copy, Debug)]
+pub struct Expectation {
+    at: Instant,
+    /// `None` when there is nothing to compare with: the first reading, or the first after a long gap.
+    compared: Option<Compared>,
+    value: f32,
+    minutes: f32,
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Compared {
+    belief: Belief,
+    points: Points,
+    residual: Residual,
+}
+
+impl Expectation {
+    /// Measured less expected, in standard deviations of the difference; `None` for a first reading.
+    #[must_use]
+    pub fn innovation(&self) -> Option<f32> {
+        self.compared.map(|c| c.residual.innovation / math::sqrt(c.residual.variance))
+    }
+}
+
+/// What became of a reading.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[must_use]
+pub enum Taken {
+    /// The filter started, or started afresh, from it.
+    Started,
+    /// It corrected the estimate.
+    Used,
+    /// Too far from what was expected, or not trusted: time passed, nothing was learned from it.
+    LeftOut,
+    /// Refused: not newer than what the filter knows. Nothing changed.
+    NotNewer,
+}
+
+/// What became of a fingerstick.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[must_use]
+pub enum Fused {
+    /// It corrected the estimate.
+    Used,
+    /// Refused: no sensor reading yet, or none within the hour before. Nothing changed.
+    NoEstimate,
+    /// Refused: more than 15 min older than the newest reading. Nothing changed.
+    TooOld,
+}
+
+/// The estimator. See the [module](self).
+///
+/// # Memory
+/// 320 bytes at most; nothing grows.
+///
+/// # Examples
+/// ```
+/// use glidepath::estimator::{Estimator, Model};
+/// use glidepath::{Glucose, Instant, Reading};
+/// let mut estimator = Estimator::new(Model::default());
+/// for (minute, mg_dl) in [(0, 120.0), (5, 117.0), (10, 112.0), (15, 106.0), (20, 100.0)] {
+///     let reading = Reading::new(Instant::from_secs(minute * 60), Glucose::from_mg_dl(mg_dl)?);
+///     let _ = estimator.observe(&reading);
+/// }
+/// let now = estimator.estimate(Instant::from_secs(20 * 60)).expect("fresh");
+/// assert!(now.glucose().mg_dl() < 100.0); // blood is ahead of the sensor
+/// assert!(now.rate().mg_dl_per_min() < -0.7);
+/// # Ok::<(), glidepath::Error>(())
+/// ```
+#[derive(Clone, Debug)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct Estimator {
+    model: Model,
+    servo: Servo,
+    running: Option<Running>,
+    #[cfg_attr(feature = "serde", serde(skip))]
+    cached: Option<(Span, Step)>,
+}
+
+#[derive(Clone, Copy, Debug)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+struct Running {
+    at: Instant,
+    last_reading: Instant,
+    belief: Belief,
+    points: Points,
+    slow_rate: f32,
+    left_out: bool,
+}
+
+impl Estimator {
+    /// A fresh estimator.
+    #[must_use]
+    pub const fn new(model: Model) -> Self {
+        Self { model, servo: Servo::new(), running: None, cached: None }
+    }
+
+    /// What it believes of person and sensor.
+    #[must_use]
+    pub const fn model(&self) -> &Model {
+        &self.model
+    }
+
+    /// How noisy this sensor is against the model: 1 as expected, 2 twice the standard deviation; 0.25 to 4.
+    #[must_use]
+    pub fn noise_scale(&self) -> f32 {
+        self.servo.scale()
+    }
+
+    /// The standard deviation learned for the sensor's error, white and coloured together, mg/dL.
+    #[must_use]
+    pub fn noise_sd(&self) -> f32 {
+        let m = &self.model;
+        self.servo.scale() * math::sqrt(m.coloured_sd * m.coloured_sd + m.white_sd * m.white_sd)
+    }
+
+    /// Forgets everything but the model.
+    pub fn reset(&mut self) {
+        *self = Self::new(self.model);
+    }
+
+    /// Takes in a reading as it comes: [`expect`](Self::expect), then [`take`](Self::take) in full trust,
+    /// leaving out a lone outlier.
+    pub fn observe(&mut self, reading: &Reading) -> Taken {
+        let Some(expectation) = self.expect(reading.at(), reading.glucose()) else {
+            return Taken::NotNewer;
+        };
+        let outlier = expectation.innovation().is_some_and(|z| z.abs() > GATE) && !self.left_out();
+        self.take(&expectation, if outlier { Trust::None } else { Trust::Full })
+    }
+
+    /// Whether the newest reading was left out. Two in a row should not be: a meal can look like an outlier,
+    /// but only once.
+    #[must_use]
+    pub fn left_out(&self) -> bool {
+        self.running.is_some_and(|r| r.left_out)
+    }
+
+    /// Measures a calibrated sensor value against the prediction, changing nothing. `None` when it is not
+    /// newer than what the filter knows.
+    #[must_use]
+    pub fn expect(&mut self, at: Instant, value: Glucose) -> Option<Expectation> {
+        let noise = self.servo.variance_scale();
+        let noise_variance = noise * self.model.white_sd * self.model.white_sd;
+        let value = value.mg_dl();
+        let fresh = Expectation { at, compared: None, value, minutes: 0.0 };
+        let Some(running) = self.running else { return Some(fresh) };
+        if at <= running.last_reading || at < running.at {
+            return None;
+        }
+        if at.since(running.last_reading) > RESTART_AFTER {
+            return Some(fresh);
+        }
+        let span = at.since(running.at);
+        if span <= LONGEST_PIECE && self.cached.is_none_or(|(cached, _)| cached != span) {
+            self.cached = Some((span, Step::new(&self.model, span.mins())));
+        }
+        let (mut belief, mut points) = (running.belief, running.points);
+        self.advance(&mut belief, &mut points, span);
+        let residual = belief.residual(Sees::SENSOR, value, noise_variance);
+        Some(Expectation {
+            compared: Some(Compared { belief, points, residual }),
+            minutes: at.since(running.last_reading).mins(),
+            ..fresh
+        })
+    }
+
+    /// Takes in what [`expect`](Self::expect) measured, as far as it is trusted.
+    pub fn take(&mut self, expectation: &Expectation, trust: Trust) -> Taken {
+        let at = expectation.at;
+        if self.running.is_some_and(|r| at <= r.last_reading || at < r.at) {
+            return Taken::NotNewer;
+        }
+        let (Some(compared), Some(running)) = (expectation.compared, self.running) else {
+            if trust == Trust::None {
+                return Taken::LeftOut;
+            }
+            self.running = Some(self.started(at, expectation.value));
+            return Taken::Started;
+        };
+        let Compared { belief, mut points, residual } = compared;
+        let z = residual.innovation.abs() / math::sqrt(residual.variance);
+        let inflation = match trust {
+            Trust::Full => Some(1.0),
+            Trust::Reduced(by) => Some(by.max(1.0).min(100.0)),
+            Trust::None => None,
+        };
+        let updated = match inflation {
+            Some(inflation) => {
+                let huber = (z / HUBER).max(1.0);
+                points.update(&residual, Sees::SENSOR, inflation * huber);
+                belief.updated(&residual, inflation * huber)
+            }
+            None => belief,
+        };
+        if inflation == Some(1.0) {
+            self.servo.learn(z * z, expectation.minutes);
+        }
+        if !updated.is_finite() {
+            self.running = Some(self.started(at, expectation.value));
+            return Taken::Started;
+        }
+        points.track(at, &updated);
+        let minutes = at.since(running.at).mins();
+        self.running = Some(Running {
+            at,
+            last_reading: at,
+            belief: updated,
+            points,
+            slow_rate: slowed(running.slow_rate, updated.x.r, minutes),
+            left_out: inflation.is_none(),
+        });
+        if inflation.is_some() { Taken::Used } else { Taken::LeftOut }
+    }
+
+    /// Takes in a fingerstick: a measurement of plasma glucose itself, with the meter's error (6 %, at least
+    /// 5 mg/dL, standard deviation). One up to 15 min older than the newest reading is compared with where the
+    /// rate says glucose was then.
+    pub fn fingerstick(&mut self, stick: &Fingerstick) -> Fused {
+        let Some(running) = self.running else { return Fused::NoEstimate };
+        if stick.at().since(running.last_reading) > STALE_AFTER {
+            return Fused::NoEstimate;
+        }
+        let ago = running.at.since(stick.at());
+        if ago > LATEST_FINGERSTICK {
+            return Fused::TooOld;
+        }
+        let mut next = running;
+        let mut back = 0.0;
+        if ago.secs() >= 0 {
+            back = self.model.rate_time_min * math::one_minus_exp_neg(ago.mins() / self.model.rate_time_min);
+        } else {
+            let span = stick.at().since(running.at);
+            self.advance(&mut next.belief, &mut next.points, span);
+            next.at = stick.at();
+            next.slow_rate = slowed(running.slow_rate, next.belief.x.r, span.mins());
+        }
+        let sd = meter_sd(stick.glucose().mg_dl());
+        let sees = Sees { g: 1.0, r: -back, i: 0.0, w: 0.0 };
+        let residual = next.belief.residual(sees, stick.glucose().mg_dl(), sd * sd);
+        let inflation = (residual.innovation.abs() / math::sqrt(residual.variance) / HUBER).max(1.0);
+        next.points.update(&residual, sees, inflation);
+        next.belief = next.belief.updated(&residual, inflation);
+        if next.belief.is_finite() {
+            self.running = Some(next);
+        }
+        Fused::Used
+    }
+
+    /// Plasma glucose and rate at `now`, predicted from the newest reading; `None` before the first reading,
+    /// when the newest is over an hour old, and for a moment before it.
+    #[must_use]
+    pub fn estimate(&self, now: Instant) -> Option<Estimate> {
+        let running = self.running?;
+        let span = now.since(running.at);
+        if span.secs() < 0 || now.since(running.last_reading) > STALE_AFTER {
+            return None;
+        }
+        let mut belief = running.belief;
+        if span.secs() > 0 {
+            self.advance(&mut belief, &mut Points::new(), span);
+        }
+        let Belief { x, p } = belief;
+        let slow = slowed(running.slow_rate, x.r, span.mins());
+        Some(Estimate::from_filter(now, x.g, x.r, slow, (p.gg, p.gr, p.rr)))
+    }
+
+    /// What glucose was at recent readings, as later ones tell: for drawing, never for alarms.
+    /// Oldest first, at most four, the oldest about a quarter of an hour old.
+    pub fn smoothed(&self) -> impl Iterator<Item = Smoothed> + use<> {
+        self.running.map_or_else(Points::new, |r| r.points).values()
+    }
+
+    fn started(&self, at: Instant, value: f32) -> Running {
+        let coloured = self.coloured_variance();
+        let spread = 400.0_f32.max(2.0 * coloured);
+        let belief = Belief {
+            x: State { g: value, r: 0.0, i: value, w: 0.0 },
+            p: Covariance {
+                gg: spread,
+                gr: 0.0,
+                gi: 0.0,
+                gw: 0.0,
+                rr: 2.0,
+                ri: 0.0,
+                rw: 0.0,
+                ii: spread,
+                iw: 0.0,
+                ww: coloured.max(1e-6),
+            },
+        };
+        let mut points = Points::new();
+        points.track(at, &belief);
+        Running { at, last_reading: at, belief, points, slow_rate: 0.0, left_out: false }
+    }
+
+    fn coloured_variance(&self) -> f32 {
+        self.servo.variance_scale() * self.model.coloured_sd * self.model.coloured_sd
+    }
+
+    /// Moves a belief, and the points tracked with it, over `span`, in pieces.
+    fn advance(&self, belief: &mut Belief, points: &mut Points, span: Span) {
+        let coloured = self.coloured_variance();
+        let mut left = span.secs();
+        while left > 0 {
+            let piece = Span::from_secs(left.min(LONGEST_PIECE.secs()));
+            let step = match self.cached {
+                Some((cached, step)) if cached == piece => step,
+                _ => Step::new(&self.model, piece.mins()),
+            };
+            *belief = belief.predicted(&step, self.model.drive, coloured);
+            points.predict(&step);
+            left = left.saturating_sub(piece.secs());
+        }
+    }
+}
+
+/// The slow rate after `minutes` at `rate`.
+fn slowed(slow: f32, rate: f32, minutes: f32) -> f32 {
+    slow + math::one_minus_exp_neg(minutes / SLOW_RATE_MIN) * (rate - slow)
+}
+
+/// The standard deviation of a meter's error at a reading, mg/dL.
+fn meter_sd(mg_dl: f32) -> f32 {
+    (METER_RELATIVE_SD * mg_dl).max(METER_LEAST_SD)
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,75 @@
+//! Learning how noisy this sensor is: the innovations' size against what the filter expects of them.
+//!
+//! For a filter that fits, innovation² / variance averages 1. The servo nudges one scale, of the sensor's
+//! white and coloured variance alike, until it does; the person's own movement is left alone. Source of the
+//! principle: Mehra (1970), innovation matching, IEEE Trans. Automatic Control 15(2).
+
+use crate::math;
+
+/// The average looks back about this far, minutes.
+const MEMORY_MIN: f32 = 720.0;
+/// The scale moves this often, minutes, by the fourth root of the average.
+const EVERY_MIN: f32 = 30.0;
+/// One innovation counts at most this much, so that a spike teaches little.
+const MOST: f32 = 9.0;
+
+/// 12 bytes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub(super) struct Servo {
+    variance_scale: f32,
+    ratio: f32,
+    minutes: f32,
+}
+
+impl Servo {
+    pub const fn new() -> Self {
+        Self { variance_scale: 1.0, ratio: 1.0, minutes: 0.0 }
+    }
+
+    /// What multiplies the model's noise variances, 0.06 to 16.
+    pub const fn variance_scale(&self) -> f32 {
+        self.variance_scale
+    }
+
+    /// The same as a factor of the standard deviation.
+    pub fn scale(&self) -> f32 {
+        math::sqrt(self.variance_scale)
+    }
+
+    /// Learns from one innovation² / variance, `minutes` after the one before.
+    pub fn learn(&mut self, normalised_square: f32, minutes: f32) {
+        let minutes = minutes.max(0.0).min(10.0);
+        self.ratio +=
+            math::one_minus_exp_neg(minutes / MEMORY_MIN) * (normalised_square.min(MOST) - self.ratio);
+        self.minutes += minutes;
+        if self.minutes >= EVERY_MIN {
+            self.minutes = 0.0;
+            let fourth_root = math::sqrt(math::sqrt(self.ratio));
+            self.variance_scale = (self.variance_scale * fourth_root).max(0.06).min(16.0);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn settles_where_the_ratio_is_one_and_stays_within_bounds() {
+        // a sensor of twice the assumed variance: the ratio seen is 2 / scale
+        let mut servo = Servo::new();
+        for _ in 0..3000 {
+            servo.learn(2.0 / servo.variance_scale(), 5.0);
+        }
+        assert!((servo.variance_scale() - 2.0).abs() < 0.05, "{}", servo.variance_scale());
+        for _ in 0..100_000 {
+            servo.learn(1e30, 5.0);
+        }
+        assert!((servo.variance_scale() - 16.0).abs() < 1e-6);
+        for _ in 0..100_000 {
+            servo.learn(0.0, 5.0);
+        }
+        assert!((servo.variance_scale() - 0.06).abs() < 1e-6);
+    }
+}

@@ -1,0 +1,227 @@
+//! The trend: a direction with a pace, from the rate of change, or "not known".
+//!
+//! Bands: steady within ±1 mg/dL/min, moderate from 1 to 2, fast beyond 2 (the bins of CLSI POCT05, 2nd ed.
+//! 2020). A change of band needs the rate to pass the edge by a margin, so that the sign does not flicker.
+
+use crate::error::{Error, ErrorKind, in_range};
+use crate::units::Rate;
+
+/// How fast glucose moves. Defaults: moderate 1 to 2, fast over 2 mg/dL/min.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub enum Pace {
+    /// Between the steady band and the fast one.
+    Moderate,
+    /// Beyond the fast edge.
+    Fast,
+}
+
+/// Where glucose is going.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub enum Trend {
+    /// No fresh data, or a rate too uncertain to say.
+    #[default]
+    NotKnown,
+    /// Going down.
+    Falling(Pace),
+    /// Within the steady band.
+    Steady,
+    /// Going up.
+    Rising(Pace),
+}
+
+impl Trend {
+    /// In plain words: `falling fast`, `falling`, `steady`, `rising`, `rising fast`, `not known`.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::NotKnown => "not known",
+            Self::Falling(Pace::Fast) => "falling fast",
+            Self::Falling(Pace::Moderate) => "falling",
+            Self::Steady => "steady",
+            Self::Rising(Pace::Moderate) => "rising",
+            Self::Rising(Pace::Fast) => "rising fast",
+        }
+    }
+}
+
+/// The edges of the bands. 16 bytes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct Bands {
+    moderate: f32,
+    fast: f32,
+    margin: f32,
+    widest_sd: f32,
+}
+
+impl Default for Bands {
+    /// Edges at 1 and 2 mg/dL/min, a margin of 0.3, not known above a standard deviation of 1.5.
+    fn default() -> Self {
+        Self { moderate: 1.0, fast: 2.0, margin: 0.3, widest_sd: 1.5 }
+    }
+}
+
+impl Bands {
+    /// Bands from their edges, all mg/dL/min: `moderate` 0.1 to 10, `fast` above it and up to 10, `margin`
+    /// 0 to half of `moderate`, `widest_sd` 0.1 to 10.
+    ///
+    /// # Errors
+    /// Names the parameter that is out of range or at odds with another.
+    pub fn new(moderate: Rate, fast: Rate, margin: f32, widest_sd: f32) -> Result<Self, Error> {
+        let moderate = in_range("moderate", moderate.mg_dl_per_min(), 0.1, 10.0)?;
+        let fast = in_range("fast", fast.mg_dl_per_min(), 0.1, 10.0)?;
+        if fast <= moderate {
+            return Err(Error::new("fast", ErrorKind::Inconsistent));
+        }
+        Ok(Self {
+            moderate,
+            fast,
+            margin: in_range("margin", margin, 0.0, moderate / 2.0)?,
+            widest_sd: in_range("widest_sd", widest_sd, 0.1, 10.0)?,
+        })
+    }
+}
+
+/// Names the trend of a rate, remembering the last so as not to flicker. 20 bytes.
+///
+/// # Examples
+/// A trend sign for existing firmware, three lines:
+/// ```
+/// use glidepath::{Rate, trend::{Pace, Trend, TrendSign}};
+/// let mut sign = TrendSign::default();
+/// let trend = sign.step(Some(Rate::from_mg_dl_per_min(-1.6)?), 0.5);
+/// assert_eq!(trend, Trend::Falling(Pace::Moderate));
+/// # Ok::<(), glidepath::Error>(())
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct TrendSign {
+    bands: Bands,
+    last: Trend,
+}
+
+impl TrendSign {
+    /// A sign with these bands, not known yet.
+    #[must_use]
+    pub const fn new(bands: Bands) -> Self {
+        Self { bands, last: Trend::NotKnown }
+    }
+
+    /// The trend of `rate`, whose standard deviation is `sd` (mg/dL/min; 0 if it has none). No rate, or a
+    /// standard deviation too wide or not a number: not known.
+    pub fn step(&mut self, rate: Option<Rate>, sd: f32) -> Trend {
+        self.last = match rate {
+            Some(rate) if sd <= self.bands.widest_sd => self.class(rate.mg_dl_per_min()),
+            _ => Trend::NotKnown,
+        };
+        self.last
+    }
+
+    /// The trend as last named.
+    #[must_use]
+    pub const fn last(&self) -> Trend {
+        self.last
+    }
+
+    /// The new band of a rate: an edge further out must be passed by the margin, and likewise on the way back.
+    fn class(&self, rate: f32) -> Trend {
+        let was = signed_band(self.last);
+        let bands = &self.bands;
+        let moved = |edge: f32, beyond: bool| if beyond { edge - bands.margin } else { edge + bands.margin };
+        let hold = self.last != Trend::NotKnown;
+        let edge = |edge: f32, beyond: bool| if hold { moved(edge, beyond) } else { edge };
+        let up_fast = rate > edge(bands.fast, was >= 2);
+        let up = rate > edge(bands.moderate, was >= 1);
+        let down_fast = rate < -edge(bands.fast, was <= -2);
+        let down = rate < -edge(bands.moderate, was <= -1);
+        if up_fast {
+            Trend::Rising(Pace::Fast)
+        } else if down_fast {
+            Trend::Falling(Pace::Fast)
+        } else if up {
+            Trend::Rising(Pace::Moderate)
+        } else if down {
+            Trend::Falling(Pace::Moderate)
+        } else {
+            Trend::Steady
+        }
+    }
+}
+
+const fn signed_band(trend: Trend) -> i8 {
+    match trend {
+        Trend::Falling(Pace::Fast) => -2,
+        Trend::Falling(Pace::Moderate) => -1,
+        Trend::NotKnown | Trend::Steady => 0,
+        Trend::Rising(Pace::Moderate) => 1,
+        Trend::Rising(Pace::Fast) => 2,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn step(sign: &mut TrendSign, rate: f32) -> Trend {
+        sign.step(Some(Rate::clamped(rate)), 0.5)
+    }
+
+    #[test]
+    fn the_first_rate_is_classed_by_the_plain_edges() {
+        for (rate, want) in [
+            (0.0, "steady"),
+            (1.0, "steady"),
+            (1.01, "rising"),
+            (-1.5, "falling"),
+            (2.0, "rising"),
+            (2.01, "rising fast"),
+            (-9.0, "falling fast"),
+        ] {
+            assert_eq!(step(&mut TrendSign::default(), rate).words(), want, "{rate}");
+        }
+    }
+
+    #[test]
+    fn a_rate_near_an_edge_does_not_flicker() {
+        let mut sign = TrendSign::default();
+        for (rate, want) in [
+            (0.9, "steady"),
+            (1.2, "steady"),
+            (1.31, "rising"),
+            (0.8, "rising"),
+            (0.69, "steady"),
+            (2.5, "rising fast"),
+            (1.8, "rising fast"),
+            (1.69, "rising"),
+            (-1.8, "falling"),
+            (-2.2, "falling"),
+            (-2.31, "falling fast"),
+            (2.31, "rising fast"),
+        ] {
+            assert_eq!(step(&mut sign, rate).words(), want, "{rate}");
+        }
+    }
+
+    #[test]
+    fn stale_or_vague_is_not_known() {
+        let mut sign = TrendSign::default();
+        assert_ne!(step(&mut sign, 3.0), Trend::NotKnown);
+        assert_eq!(sign.step(None, 0.1), Trend::NotKnown);
+        assert_eq!(sign.step(Some(Rate::clamped(3.0)), 1.6), Trend::NotKnown);
+        assert_eq!(sign.step(Some(Rate::clamped(3.0)), f32::NAN), Trend::NotKnown);
+    }
+
+    #[test]
+    fn bands_are_gated() {
+        let rate = Rate::clamped;
+        assert_eq!(Bands::new(rate(2.0), rate(1.0), 0.1, 1.0).unwrap_err().kind(), ErrorKind::Inconsistent);
+        assert_eq!(Bands::new(rate(1.0), rate(2.0), 0.6, 1.0).unwrap_err().parameter(), "margin");
+        assert!(Bands::new(rate(1.0), rate(3.0), 0.5, 1.0).is_ok());
+    }
+}
