@@ -138,7 +138,14 @@ mod tests {
         assert_eq!(low.status(), Status::BelowRange);
         assert_eq!(low.with(Annunciation::TEMPERATURE_HIGH).status(), Status::BelowRange);
         assert_eq!(low.with(Annunciation::DEVICE_FAULT).status(), Status::Fault);
-        assert_eq!(Annunciation::CALIBRATION_REQUIRED.status(), Status::Doubtful);
+        for doubtful in [
+            Annunciation::TIME_SYNC_REQUIRED,
+            Annunciation::CALIBRATION_REQUIRED,
+            Annunciation::TEMPERATURE_HIGH,
+            Annunciation::TEMPERATURE_LOW,
+        ] {
+            assert_eq!(doubtful.status(), Status::Doubtful);
+        }
         assert_eq!(Annunciation::ABOVE_DEVICE_RANGE.status(), Status::AboveRange);
         assert_eq!(Annunciation::CALIBRATION_RECOMMENDED.status(), Status::Normal);
     }

@@ -1,0 +1,17 @@
+//! The wrist application, without a board: frames in; pictures, vibration and words out.
+//!
+//! Not a medical device. See the README for the caution that goes with every value shown.
+
+#![no_std]
+#![forbid(unsafe_code)]
+
+#[cfg(test)]
+extern crate std;
+
+pub mod button;
+pub mod face;
+pub mod link;
+pub mod pulses;
+pub mod screen;
+mod text;
+pub mod words;

@@ -1,0 +1,172 @@
+//! Frames over a serial line: a Bluetooth SIG characteristic, its payload and a checksum.
+//!
+//! `assigned number (2 bytes, little endian) ‖ payload ‖ CRC-16 of both (2 bytes)`, stuffed by COBS
+//! (Cheshire and Baker 1999) and ended by a zero byte, so that a receiver finds the next frame after any
+//! garbage. The checksum is the service's own E2E-CRC; payloads carry none of theirs.
+
+use glidepath::gatt::{
+    CgmMeasurement, CgmStatus, CurrentTime, DecodeError, E2eCrc, GlucoseMeasurement, SessionStart, crc16,
+};
+use heapless::Vec;
+
+/// What a frame says.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Frame {
+    /// 0x2AA7: a sensor's reading.
+    Measurement(CgmMeasurement),
+    /// 0x2AA9: the sensor's state.
+    Status(CgmStatus),
+    /// 0x2AAA: when the sensor's session began.
+    Start(SessionStart),
+    /// 0x2A18: a meter's result.
+    Meter(GlucoseMeasurement),
+    /// 0x2A2B: the time.
+    Time(CurrentTime),
+}
+
+/// Why a frame was dropped.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum LinkError {
+    /// Too long, too short, or badly stuffed.
+    Framing,
+    /// The checksum does not fit.
+    Crc,
+    /// A characteristic this wrist does not know.
+    Unknown(u16),
+    /// The payload is malformed.
+    Payload(DecodeError),
+}
+
+/// Number, the longest payload, checksum, one byte of stuffing.
+const LONGEST: usize = 2 + 20 + 2 + 1;
+
+/// A stuffed frame with its end.
+pub type Stuffed = Vec<u8, { LONGEST + 1 }>;
+
+impl Frame {
+    fn unframe(bytes: &[u8]) -> Result<Self, LinkError> {
+        let (body, crc) = bytes.split_last_chunk::<2>().ok_or(LinkError::Framing)?;
+        if crc16(body) != u16::from_le_bytes(*crc) {
+            return Err(LinkError::Crc);
+        }
+        let (number, payload) = body.split_first_chunk::<2>().ok_or(LinkError::Framing)?;
+        match u16::from_le_bytes(*number) {
+            0x2AA7 => CgmMeasurement::decode(payload, E2eCrc::Absent).map(Self::Measurement),
+            0x2AA9 => CgmStatus::decode(payload, E2eCrc::Absent).map(Self::Status),
+            0x2AAA => SessionStart::decode(payload, E2eCrc::Absent).map(Self::Start),
+            0x2A18 => GlucoseMeasurement::decode(payload).map(Self::Meter),
+            0x2A2B => CurrentTime::decode(payload).map(Self::Time),
+            other => return Err(LinkError::Unknown(other)),
+        }
+        .map_err(LinkError::Payload)
+    }
+
+    /// The bytes to send.
+    #[must_use]
+    pub fn stuffed(&self) -> Stuffed {
+        let (number, payload) = match self {
+            Self::Measurement(it) => (0x2AA7_u16, it.encode(E2eCrc::Absent)),
+            Self::Status(it) => (0x2AA9, it.encode(E2eCrc::Absent)),
+            Self::Start(it) => (0x2AAA, it.encode(E2eCrc::Absent)),
+            Self::Meter(it) => (0x2A18, it.encode()),
+            Self::Time(it) => (0x2A2B, it.encode()),
+        };
+        let mut body: Vec<u8, LONGEST> = Vec::new();
+        let _ = body.extend_from_slice(&number.to_le_bytes());
+        let _ = body.extend_from_slice(payload.as_bytes());
+        let _ = body.extend_from_slice(&crc16(&body).to_le_bytes());
+        let mut room = [0; LONGEST];
+        let length = cobs::try_encode(&body, &mut room).unwrap_or(0);
+        let mut stuffed = Stuffed::new();
+        let _ = stuffed.extend_from_slice(room.get(..length).unwrap_or_default());
+        let _ = stuffed.push(0);
+        stuffed
+    }
+}
+
+/// Collects bytes to frames.
+#[derive(Clone, Debug, Default)]
+pub struct Receiver {
+    stuffed: Vec<u8, LONGEST>,
+    overrun: bool,
+}
+
+impl Receiver {
+    /// Nothing received yet.
+    #[must_use]
+    pub const fn new() -> Self {
+        Self { stuffed: Vec::new(), overrun: false }
+    }
+
+    /// Takes a byte; at the end of a frame, the frame or what is wrong with it.
+    pub fn byte(&mut self, byte: u8) -> Option<Result<Frame, LinkError>> {
+        if byte != 0 {
+            self.overrun |= self.stuffed.push(byte).is_err();
+            return None;
+        }
+        let outcome = if self.overrun {
+            Some(Err(LinkError::Framing))
+        } else if self.stuffed.is_empty() {
+            None // ends in a row: a sender that wakes the line
+        } else {
+            Some(match cobs::decode_in_place(&mut self.stuffed) {
+                Ok(length) => Frame::unframe(self.stuffed.get(..length).unwrap_or_default()),
+                Err(_) => Err(LinkError::Framing),
+            })
+        };
+        self.stuffed.clear();
+        self.overrun = false;
+        outcome
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use glidepath::gatt::Sfloat;
+
+    fn frame(offset_min: u16) -> Frame {
+        Frame::Measurement(CgmMeasurement::new(Sfloat::nearest(104.0), offset_min))
+    }
+
+    fn feed(receiver: &mut Receiver, bytes: &[u8]) -> std::vec::Vec<Result<Frame, LinkError>> {
+        bytes.iter().filter_map(|byte| receiver.byte(*byte)).collect()
+    }
+
+    #[test]
+    fn a_frame_by_hand() {
+        // A7 2A | 06 00 68 00 05 00 | CRC: zeros stuffed, five runs
+        let stuffed = frame(5).stuffed();
+        assert_eq!(stuffed[..10], [4, 0xA7, 0x2A, 6, 2, 0x68, 2, 5, 3, stuffed[9]]);
+        assert_eq!(stuffed.last(), Some(&0));
+        assert_eq!(feed(&mut Receiver::new(), &stuffed), [Ok(frame(5))]);
+    }
+
+    #[test]
+    fn garbage_costs_no_more_than_the_frame_it_hits() {
+        let mut line = std::vec::Vec::new();
+        line.extend([0x55; 400]);
+        line.push(0);
+        line.extend(frame(5).stuffed());
+        let mut hit = frame(10).stuffed();
+        hit[3] ^= 0x10;
+        line.extend(hit);
+        line.extend([0, 0]);
+        line.extend(frame(15).stuffed());
+        let got = feed(&mut Receiver::new(), &line);
+        assert_eq!(got, [Err(LinkError::Framing), Ok(frame(5)), Err(LinkError::Crc), Ok(frame(15))]);
+    }
+
+    #[test]
+    fn no_single_changed_byte_passes() {
+        let good = frame(300).stuffed();
+        for place in 0..good.len() {
+            for flip in 1..=255 {
+                let mut bad = good.clone();
+                bad[place] ^= flip;
+                assert!(feed(&mut Receiver::new(), &bad).iter().all(Result::is_err));
+            }
+        }
+    }
+}

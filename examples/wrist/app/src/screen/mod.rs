@@ -1,0 +1,259 @@
+//! The 128 × 64 pictures, the same on every display: one bit or sixteen greys.
+//!
+//! | rows | what |
+//! | --- | --- |
+//! | 0–8 | minutes since the reading; unit, or minutes to a low; trust and battery |
+//! | 11–45 | glucose, and the needle for its rate |
+//! | 46–63 | the last three hours, and the hour to come as a band |
+
+mod digits;
+mod needle;
+mod shade;
+mod strip;
+
+pub use shade::{Level, Shade};
+
+use crate::face::{Bound, Face, Now, Trust, Unit, in_unit};
+use crate::text::{push, push_number, push_value};
+use embedded_graphics::mono_font::{MonoFont, MonoTextStyle, ascii};
+use embedded_graphics::prelude::*;
+use embedded_graphics::primitives::{PrimitiveStyle, Rectangle};
+use embedded_graphics::text::{Alignment, Baseline, Text, TextStyleBuilder};
+use glidepath::alarm::{Kind, Priority};
+use heapless::String;
+
+/// The picture's size.
+pub const SIZE: Size = Size::new(128, 64);
+
+/// What the display shows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub enum Page {
+    /// The present.
+    #[default]
+    Now,
+    /// The last twelve hours.
+    Past,
+}
+
+/// Draws `face` on a display of [`SIZE`]. An alarm takes the display whatever the page.
+///
+/// # Errors
+/// The display's own.
+pub fn draw<D>(face: &Face<'_>, page: Page, display: &mut D) -> Result<(), D::Error>
+where
+    D: DrawTarget<Color: Shade>,
+{
+    display.clear(D::Color::solid(Level::Paper))?;
+    match (face.alert, page) {
+        (Some(alert), _) => alarm(face, alert.kind, alert.priority, display),
+        (None, Page::Now) => {
+            top(face, page, display)?;
+            value(face, Point::new(0, 11), display)?;
+            if let Some(now) = face.current() {
+                needle::draw(now.rate, Point::new(92, 28), display)?;
+            }
+            strip::draw(face, &strip::NOW, display)
+        }
+        (None, Page::Past) => {
+            top(face, page, display)?;
+            strip::draw(face, &strip::PAST, display)
+        }
+    }
+}
+
+fn words<D>(
+    text: &str,
+    at: Point,
+    alignment: Alignment,
+    font: &MonoFont<'_>,
+    level: Level,
+    display: &mut D,
+) -> Result<(), D::Error>
+where
+    D: DrawTarget<Color: Shade>,
+{
+    let style = TextStyleBuilder::new().alignment(alignment).baseline(Baseline::Top).build();
+    Text::with_text_style(text, at, MonoTextStyle::new(font, D::Color::solid(level)), style).draw(display)?;
+    Ok(())
+}
+
+fn fill<D>(area: Rectangle, level: Level, display: &mut D) -> Result<(), D::Error>
+where
+    D: DrawTarget<Color: Shade>,
+{
+    area.into_styled(PrimitiveStyle::with_fill(D::Color::solid(level))).draw(display)
+}
+
+fn top<D>(face: &Face<'_>, page: Page, display: &mut D) -> Result<(), D::Error>
+where
+    D: DrawTarget<Color: Shade>,
+{
+    let mut age = String::<12>::new();
+    match face.age_min() {
+        None => push(&mut age, "no time"),
+        Some(minutes) if minutes < 100 => {
+            push_number(&mut age, minutes);
+            push(&mut age, " min");
+        }
+        Some(minutes) => {
+            push_number(&mut age, minutes / 60);
+            push(&mut age, " h");
+        }
+    }
+    let age = if face.now.is_none() { "wait" } else { age.as_str() };
+    words(age, Point::new(0, 0), Alignment::Left, &ascii::FONT_6X10, Level::Ink, display)?;
+
+    let mut middle = String::<16>::new();
+    match face.current() {
+        Some(now) if page == Page::Past => {
+            push(&mut middle, &figures(&now, face.unit));
+            push(&mut middle, " ");
+            push(&mut middle, unit_name(face.unit));
+        }
+        Some(Now { low_in_min: Some(minutes), .. }) => {
+            push(&mut middle, "low in ");
+            push_number(&mut middle, minutes.into());
+        }
+        _ if !face.note.is_empty() => push(&mut middle, face.note),
+        _ => push(&mut middle, unit_name(face.unit)),
+    }
+    words(&middle, Point::new(44, 1), Alignment::Left, &ascii::FONT_5X8, Level::Soft, display)?;
+
+    // trust: three rising bars, hollow where it is missing
+    for (step, needed) in [Trust::Poor, Trust::Fair, Trust::Good].into_iter().enumerate() {
+        let step = step as i32;
+        let height = 3 + 2 * step;
+        let bar = Rectangle::new(Point::new(98 + 4 * step, 8 - height), Size::new(3, height.unsigned_abs()));
+        if face.trust >= needed {
+            fill(bar, Level::Ink, display)?;
+        } else {
+            fill(Rectangle::new(Point::new(98 + 4 * step, 7), Size::new(3, 1)), Level::Ink, display)?;
+        }
+    }
+    if let Some(percent) = face.battery_percent {
+        let case = Rectangle::new(Point::new(112, 1), Size::new(14, 7));
+        case.into_styled(PrimitiveStyle::with_stroke(D::Color::solid(Level::Ink), 1)).draw(display)?;
+        fill(Rectangle::new(Point::new(126, 3), Size::new(1, 3)), Level::Ink, display)?;
+        let charge = u32::from(percent.min(100)) * 10 / 100;
+        fill(Rectangle::new(Point::new(114, 3), Size::new(charge, 3)), Level::Ink, display)?;
+    }
+    Ok(())
+}
+
+fn unit_name(unit: Unit) -> &'static str {
+    match unit {
+        Unit::MgDl => "mg/dL",
+        Unit::MmolL => "mmol/L",
+    }
+}
+
+/// The value in large digits while it is the present one; else three strokes, and the last value in small
+/// print with the words that it is past.
+fn value<D>(face: &Face<'_>, at: Point, display: &mut D) -> Result<(), D::Error>
+where
+    D: DrawTarget<Color: Shade>,
+{
+    let Some(now) = face.current() else {
+        digits::draw("---", at + Point::new(0, -6), digits::LARGE, Level::Ink, display)?;
+        let mut past = String::<24>::new();
+        match face.now {
+            None => push(&mut past, "no reading yet"),
+            Some(now) => {
+                push(&mut past, "was ");
+                push_value(&mut past, in_unit(now.glucose, face.unit));
+                push(&mut past, if face.trust == Trust::None { ", not trusted" } else { ", too old" });
+            }
+        }
+        return words(&past, at + Point::new(0, 25), Alignment::Left, &ascii::FONT_6X10, Level::Ink, display);
+    };
+    digits::draw(&figures(&now, face.unit), at, digits::LARGE, Level::Ink, display)
+}
+
+fn figures(now: &Now, unit: Unit) -> String<8> {
+    let mut text = String::new();
+    match now.bound {
+        Some(Bound::AtMost) => push(&mut text, "<"),
+        Some(Bound::AtLeast) => push(&mut text, ">"),
+        None => {}
+    }
+    push_value(&mut text, in_unit(now.glucose, unit));
+    text
+}
+
+/// Light on dark turned round: an alarm looks like nothing else.
+fn alarm<D>(face: &Face<'_>, kind: Kind, priority: Priority, display: &mut D) -> Result<(), D::Error>
+where
+    D: DrawTarget<Color: Shade>,
+{
+    fill(Rectangle::new(Point::zero(), SIZE), Level::Ink, display)?;
+    fill(Rectangle::new(Point::new(2, 2), Size::new(124, 15)), Level::Paper, display)?;
+    words(title(kind), Point::new(5, 3), Alignment::Left, &ascii::FONT_7X13_BOLD, Level::Ink, display)?;
+    words(
+        marks(priority),
+        Point::new(123, 3),
+        Alignment::Right,
+        &ascii::FONT_7X13_BOLD,
+        Level::Ink,
+        display,
+    )?;
+    match face.current() {
+        Some(now) => {
+            digits::draw(
+                &figures(&now, face.unit),
+                Point::new(4, 21),
+                digits::MEDIUM,
+                Level::Paper,
+                display,
+            )?;
+            let mut side = String::<12>::new();
+            if let Some(minutes) = now.low_in_min {
+                push(&mut side, "low in ");
+                push_number(&mut side, minutes.into());
+            } else {
+                push(&mut side, unit_name(face.unit));
+            }
+            words(&side, Point::new(124, 22), Alignment::Right, &ascii::FONT_6X10, Level::Paper, display)?;
+            if let Some((rate, _)) = now.rate {
+                let pace = crate::words::pace(rate);
+                words(pace, Point::new(124, 34), Alignment::Right, &ascii::FONT_6X10, Level::Paper, display)?;
+            }
+        }
+        None => {
+            digits::draw("---", Point::new(4, 21), digits::MEDIUM, Level::Paper, display)?;
+            words(
+                "no value",
+                Point::new(124, 22),
+                Alignment::Right,
+                &ascii::FONT_6X10,
+                Level::Paper,
+                display,
+            )?;
+        }
+    }
+    words("press: seen", Point::new(4, 54), Alignment::Left, &ascii::FONT_5X8, Level::Paper, display)?;
+    words("hold: later", Point::new(124, 54), Alignment::Right, &ascii::FONT_5X8, Level::Paper, display)
+}
+
+/// At most 14 letters.
+const fn title(kind: Kind) -> &'static str {
+    match kind {
+        Kind::Floor => "VERY LOW",
+        Kind::Low => "LOW",
+        Kind::LowAhead => "LOW AHEAD",
+        Kind::SteepFall => "FALLS FAST",
+        Kind::NoData => "NO READINGS",
+        Kind::High => "HIGH",
+        Kind::SteepRise => "RISES FAST",
+        Kind::Doubt => "CHECK SENSOR",
+        Kind::WearEnd => "SENSOR ENDS",
+    }
+}
+
+/// The marks of IEC 60601-1-8 for its priorities.
+const fn marks(priority: Priority) -> &'static str {
+    match priority {
+        Priority::High => "!!!",
+        Priority::Medium => "!!",
+        Priority::Low => "!",
+    }
+}

@@ -1,0 +1,131 @@
+//! Readings against time: the last hours as dots, the hour to come as a band.
+
+use super::shade::{Level, Shade};
+use super::words;
+use crate::face::{Expected, Face, in_unit};
+use crate::text::push_value;
+use embedded_graphics::mono_font::ascii;
+use embedded_graphics::prelude::*;
+use embedded_graphics::primitives::{PrimitiveStyle, Rectangle};
+use embedded_graphics::text::Alignment;
+use glidepath::{Glucose, Instant};
+use heapless::String;
+
+/// A strip's place and scales.
+#[derive(Clone, Copy, Debug)]
+pub struct Frame {
+    top: i32,
+    bottom: i32,
+    /// The column of the present.
+    now: i32,
+    seconds_per_column: i32,
+    top_mg_dl: f32,
+    labelled: bool,
+}
+
+/// Three hours and the hour to come.
+pub const NOW: Frame =
+    Frame { top: 46, bottom: 63, now: 95, seconds_per_column: 113, top_mg_dl: 250.0, labelled: false };
+/// Twelve hours.
+pub const PAST: Frame =
+    Frame { top: 10, bottom: 63, now: 127, seconds_per_column: 394, top_mg_dl: 300.0, labelled: true };
+
+const BOTTOM_MG_DL: f32 = 40.0;
+/// The limits of the range 70 to 180 mg/dL (Battelino et al. 2019), drawn as dotted lines.
+const RANGE_MG_DL: [f32; 2] = [70.0, 180.0];
+
+impl Frame {
+    fn row(&self, mg_dl: f32) -> i32 {
+        let share = ((mg_dl - BOTTOM_MG_DL) / (self.top_mg_dl - BOTTOM_MG_DL)).clamp(0.0, 1.0);
+        self.bottom - (share * (self.bottom - self.top) as f32 + 0.5) as i32
+    }
+
+    fn column(&self, at: Instant, clock: Instant) -> i32 {
+        let seconds = at.since(clock).secs().clamp(-200_000, 200_000);
+        self.now + seconds.div_euclid(self.seconds_per_column)
+    }
+}
+
+/// Draws the strip.
+pub fn draw<D>(face: &Face<'_>, frame: &Frame, display: &mut D) -> Result<(), D::Error>
+where
+    D: DrawTarget<Color: Shade>,
+{
+    let ink = D::Color::solid(Level::Ink);
+    for limit in RANGE_MG_DL {
+        let row = frame.row(limit);
+        display.draw_iter(
+            (0..128).step_by(4).map(|x| Pixel(Point::new(x, row), D::Color::solid(Level::Soft))),
+        )?;
+    }
+    // without a clock the newest reading stands for the present: it is marked as old elsewhere
+    let Some(clock) = face.clock.or_else(|| face.history.newest().map(|r| r.at())) else { return Ok(()) };
+    if let Some(now) = face.current().filter(|_| frame.now < 127) {
+        if let Some(soon) = now.soon {
+            band(frame, frame.column(now.at, clock), now.glucose, &soon, display)?;
+        }
+        let column = (frame.top..=frame.bottom).step_by(2).map(|y| Pixel(Point::new(frame.now, y), ink));
+        display.draw_iter(column)?;
+    }
+    for reading in face.history.iter() {
+        let (x, y) = (frame.column(reading.at(), clock), frame.row(reading.glucose().mg_dl()));
+        if (0..=frame.now).contains(&x) {
+            let dot = Rectangle::new(Point::new(x - 1, y - 1), Size::new_equal(2));
+            dot.into_styled(PrimitiveStyle::with_fill(ink)).draw(display)?;
+        }
+    }
+    if frame.labelled {
+        for limit in RANGE_MG_DL {
+            let mut text = String::<8>::new();
+            if let Ok(glucose) = Glucose::from_mg_dl(limit) {
+                push_value(&mut text, in_unit(glucose, face.unit));
+            }
+            let at = Point::new(0, frame.row(limit) - 9);
+            words(&text, at, Alignment::Left, &ascii::FONT_5X8, Level::Soft, display)?;
+        }
+        for (hours, label) in [(3, "3 h"), (6, "6 h"), (9, "9 h")] {
+            let x = frame.now - hours * 3600 / frame.seconds_per_column;
+            let column = (frame.top + 9..=frame.bottom).step_by(6);
+            let soft = D::Color::solid(Level::Soft);
+            display.draw_iter(column.map(|y| Pixel(Point::new(x, y), soft)))?;
+            let at = Point::new(x, frame.top);
+            words(label, at, Alignment::Center, &ascii::FONT_5X8, Level::Soft, display)?;
+        }
+    }
+    Ok(())
+}
+
+/// One standard deviation to each side of what is expected, straight between the given minutes.
+fn band<D>(
+    frame: &Frame,
+    start: i32,
+    from: Glucose,
+    soon: &[Expected; 3],
+    display: &mut D,
+) -> Result<(), D::Error>
+where
+    D: DrawTarget<Color: Shade>,
+{
+    let columns = 1200 / frame.seconds_per_column;
+    let mut left = Expected { glucose: from, sd_mg_dl: 0.0 };
+    let mut x = start;
+    for right in soon {
+        for step in 1..=columns {
+            let share = step as f32 / columns as f32;
+            let between = |a: f32, b: f32| a + (b - a) * share;
+            let mean = between(left.glucose.mg_dl(), right.glucose.mg_dl());
+            let sd = between(left.sd_mg_dl, right.sd_mg_dl);
+            x += 1;
+            if (frame.now + 1..128).contains(&x) {
+                let rows = frame.row(mean + sd)..=frame.row(mean - sd);
+                let pixels = rows.map(|y| {
+                    let at = Point::new(x, y);
+                    Pixel(at, D::Color::pattern(Level::Soft, at))
+                });
+                display.draw_iter(pixels)?;
+            }
+        }
+        left = *right;
+    }
+    Ok(())
+}
