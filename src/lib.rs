@@ -46,8 +46,12 @@ pub mod accuracy;
 pub mod gatt;
 pub mod simulate;
 
+// floor 4: the whole
+mod monitor;
+
 pub use error::{Error, ErrorKind};
 pub use estimate::Estimate;
 pub use history::{History, HistoryView, Inserted};
+pub use monitor::{FingerstickOutcome, Monitor, Settings, View};
 pub use reading::{Fingerstick, Reading, Status};
 pub use units::{Glucose, Instant, MG_DL_PER_MMOL_L, Rate, Span};

@@ -123,6 +123,12 @@ impl TrendSign {
         self.last
     }
 
+    /// The bands it goes by.
+    #[must_use]
+    pub const fn bands(&self) -> &Bands {
+        &self.bands
+    }
+
     /// The trend as last named.
     #[must_use]
     pub const fn last(&self) -> Trend {

@@ -130,7 +130,6 @@ impl Rate {
     }
 
     /// The nearest representable rate; not a number becomes the lowest.
-    #[allow(dead_code)]
     pub(crate) const fn clamped(rate: f32) -> Self {
         Self(rate.max(-Self::MAX_MG_DL_PER_MIN).min(Self::MAX_MG_DL_PER_MIN))
     }

@@ -150,6 +150,13 @@ pub struct AlarmPlan {
     slots: [Option<Slot>; 8],
 }
 
+impl Default for AlarmPlan {
+    /// The default settings at all times.
+    fn default() -> Self {
+        Self { base: AlarmSettings::default(), others: [None; 3], slots: [None; 8] }
+    }
+}
+
 impl AlarmPlan {
     /// The same settings at all times: profile 0.
     ///

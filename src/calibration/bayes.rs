@@ -86,6 +86,14 @@ pub enum Applied {
     NotANumber,
 }
 
+impl Applied {
+    /// Whether the pair moved gain and offset.
+    #[must_use]
+    pub const fn is_used(self) -> bool {
+        matches!(self, Self::Used | Self::Softened)
+    }
+}
+
 /// The widest gain and offset handed out, whatever the fingersticks say.
 const GAIN_FENCE: (f32, f32) = (0.6, 1.6);
 const OFFSET_FENCE: f32 = 40.0;

@@ -122,6 +122,16 @@ pub enum Fused {
     TooOld,
 }
 
+/// How far interstitial glucose at a reading lies from plasma glucose at another moment.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Behind {
+    /// Interstitial less plasma, mg/dL.
+    pub mean: f32,
+    /// Its standard deviation, mg/dL.
+    pub sd: f32,
+}
+
 /// The estimator. See the [module](self).
 ///
 /// # Memory
@@ -300,9 +310,9 @@ impl Estimator {
             return Fused::TooOld;
         }
         let mut next = running;
-        let mut back = 0.0;
+        let mut reach = 0.0;
         if ago.secs() >= 0 {
-            back = self.model.rate_time_min * math::one_minus_exp_neg(ago.mins() / self.model.rate_time_min);
+            reach = self.reach(Span::from_secs(ago.secs().saturating_neg()));
         } else {
             let span = stick.at().since(running.at);
             self.advance(&mut next.belief, &mut next.points, span);
@@ -310,7 +320,7 @@ impl Estimator {
             next.slow_rate = slowed(running.slow_rate, next.belief.x.r, span.mins());
         }
         let sd = meter_sd(stick.glucose().mg_dl());
-        let sees = Sees { g: 1.0, r: -back, i: 0.0, w: 0.0 };
+        let sees = Sees { g: 1.0, r: reach, i: 0.0, w: 0.0 };
         let residual = next.belief.residual(sees, stick.glucose().mg_dl(), sd * sd);
         let inflation = (residual.innovation.abs() / math::sqrt(residual.variance) / HUBER).max(1.0);
         next.points.update(&residual, sees, inflation);
@@ -321,13 +331,14 @@ impl Estimator {
         Fused::Used
     }
 
-    /// Plasma glucose and rate at `now`, predicted from the newest reading; `None` before the first reading,
-    /// when the newest is over an hour old, and for a moment before it.
+    /// Plasma glucose and rate at `now`, predicted from the newest reading or fingerstick, and for a moment
+    /// before it those at that one; `None` before the first reading and when the newest is over an hour old.
     #[must_use]
     pub fn estimate(&self, now: Instant) -> Option<Estimate> {
         let running = self.running?;
+        let now = now.max(running.at);
         let span = now.since(running.at);
-        if span.secs() < 0 || now.since(running.last_reading) > STALE_AFTER {
+        if now.since(running.last_reading) > STALE_AFTER {
             return None;
         }
         let mut belief = running.belief;
@@ -337,6 +348,50 @@ impl Estimator {
         let Belief { x, p } = belief;
         let slow = slowed(running.slow_rate, x.r, span.mins());
         Some(Estimate::from_filter(now, x.g, x.r, slow, (p.gg, p.gr, p.rr)))
+    }
+
+    /// How far interstitial glucose at the newest reading lies from plasma glucose at `then`, no earlier than
+    /// a quarter of an hour before it: what a fingerstick taken `then` must be corrected by to be compared with
+    /// that reading. `None` without an estimate.
+    #[must_use]
+    pub fn behind(&self, then: Instant) -> Option<Behind> {
+        let running = self.running?;
+        let later = then.since(running.last_reading);
+        if later > STALE_AFTER || later.secs() < LATEST_FINGERSTICK.secs().saturating_neg() {
+            return None;
+        }
+        let Belief { x, p } = running.belief;
+        // plasma then is plasma now and the rate's reach from now to then
+        let reach = self.reach(then.since(running.at));
+        let mean = x.i - x.g - reach * x.r;
+        let variance = p.ii + p.gg - 2.0 * p.gi + reach * (2.0 * (p.gr - p.ri) + reach * p.rr);
+        Some(Behind { mean, sd: math::sqrt(variance) })
+    }
+
+    /// Moves glucose by `mg_dl` on paper: the calibration of the readings changed, not the person.
+    pub fn shift(&mut self, mg_dl: f32) {
+        if let Some(running) = &mut self.running
+            && mg_dl.is_finite()
+        {
+            running.belief.x.g += mg_dl;
+            running.belief.x.i += mg_dl;
+        }
+    }
+
+    /// The standard deviation taken for a meter's error at a reading, mg/dL.
+    #[must_use]
+    pub fn meter_sd(&self, reading: Glucose) -> f32 {
+        meter_sd(reading.mg_dl())
+    }
+
+    /// How far a unit rate now moves plasma glucose within `span`, minutes; negative for the past.
+    fn reach(&self, span: Span) -> f32 {
+        let time = self.model.rate_time_min;
+        if span.secs() >= 0 {
+            time * math::one_minus_exp_neg(span.mins() / time)
+        } else {
+            -time * math::one_minus_exp_neg(-span.mins() / time)
+        }
     }
 
     /// What glucose was at recent readings, as later ones tell: for drawing, never for alarms.
