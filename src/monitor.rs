@@ -18,7 +18,7 @@ use crate::history::{History, HistoryView, Inserted};
 use crate::math;
 use crate::quality::{Quality, Reason, Verdict, Wear};
 use crate::reading::{Fingerstick, Reading, Status};
-use crate::trend::{Trend, TrendSign};
+use crate::trend::TrendSign;
 use crate::units::{Glucose, Instant, Span};
 
 /// A fingerstick is paired with a reading at most this old.

@@ -1,5 +1,6 @@
 extern crate std;
 use super::*;
+use crate::trend::Trend;
 use proptest::prelude::*;
 use std::vec::Vec;
 

@@ -153,7 +153,6 @@ impl View {
     }
 
     /// **Wake**: what rings at this moment.
-    #[must_use]
     pub const fn rings(&self) -> &Rings {
         &self.rings
     }
