@@ -42,6 +42,7 @@ pub mod forecast;
 pub mod trend;
 // looking back
 pub mod accuracy;
+pub mod review;
 // beside the floors
 pub mod gatt;
 pub mod simulate;

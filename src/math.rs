@@ -50,6 +50,22 @@ pub(crate) fn ln(x: f32) -> f32 {
     libm::logf(x)
 }
 
+/// `ln(1 + x)` without cancellation for small `x`; as [`ln`] where that is 0 or less.
+pub(crate) fn ln_1p(x: f32) -> f32 {
+    #[cfg(feature = "micromath")]
+    {
+        if x.abs() < 0.05 {
+            x * (1.0 - x * (0.5 - x * (1.0 / 3.0 - x * (0.25 - x * 0.2))))
+        } else {
+            ln(1.0 + x)
+        }
+    }
+    #[cfg(not(feature = "micromath"))]
+    {
+        if x > -1.0 { libm::log1pf(x) } else { ln(0.0) }
+    }
+}
+
 /// `base` to the power `exponent`, for a base of 0 or more; a negative base counts as 0.
 pub(crate) fn pow(base: f32, exponent: f32) -> f32 {
     let base = base.max(0.0);
@@ -116,6 +132,8 @@ mod tests {
         let x = 1.0 / 2100.0;
         assert!((one_minus_exp_neg(x) / (x - x * x / 2.0) - 1.0).abs() < 1e-6);
         close(one_minus_exp_neg(0.7), 0.503_414_7);
+        assert!((ln_1p(x) / (x - x * x / 2.0) - 1.0).abs() < 1e-6);
+        close(ln_1p(0.7), 0.530_628_25);
     }
 
     #[test]
@@ -123,6 +141,7 @@ mod tests {
         for x in [f32::MIN, -1.0, 0.0, 1e-30, 1.0, f32::MAX] {
             assert!(sqrt(x) >= 0.0);
             assert!(ln(x).is_finite());
+            assert!(ln_1p(x).is_finite());
             assert!((0.0..=1.0).contains(&logistic(x)));
             assert!((0.0..=1.0).contains(&normal_cdf(x)));
         }

@@ -1,0 +1,330 @@
+//! Weeks at a glance: ranges, variability, risk, episodes and the pattern of the day, streaming and in fixed memory.
+//!
+//! [`Review`] takes readings one by one. Two of them that follow each other join with [`Review::append`] to exactly the
+//! one of the joined readings, wherever the cut was: it keeps what is still open at its first and last reading. Records
+//! that do not follow each other, of several people say, add up in a [`Pool`], in any order. All sums are whole numbers,
+//! so that no order of adding changes a bit.
+//!
+//! Nothing here is a treatment decision: confirm with a fingerstick when symptoms and reading disagree, and follow your
+//! care team.
+//!
+//! # Examples
+//! ```
+//! use glidepath::{Glucose, Instant, Reading, review::{Config, LocalTime, Review}};
+//! let mut review = Review::new(Config::default());
+//! for i in 0..288 {
+//!     let at = Instant::from_secs(300 * i);
+//!     let glucose = Glucose::from_mg_dl(if i < 144 { 100.0 } else { 200.0 })?;
+//!     let _ = review.push(&Reading::new(at, glucose), LocalTime::from_secs(at.secs()));
+//! }
+//! let summary = review.summary();
+//! assert_eq!(summary.mean_mg_dl, Some(150.0));
+//! assert_eq!(summary.by_time.map(|r| r.from_70_to_180), Some(50.0));
+//! assert!(!summary.suffices()); // one day is not fourteen
+//! # Ok::<(), glidepath::Error>(())
+//! ```
+
+mod config;
+mod days;
+mod episodes;
+mod formula;
+mod lagged;
+
+mod path;
+mod pattern;
+mod profile;
+mod ranges;
+mod risk;
+mod spells;
+mod summary;
+mod sums;
+mod swings;
+
+pub use config::{Config, Counting, Limit, LocalTime, Unit};
+pub use episodes::{Episode, EpisodeRule, Episodes};
+pub use formula::{ea1c_percent, gmi_mmol_mol, gmi_percent, gri, gri_zone, j_index};
+pub use pattern::{CHANCE, DAYS_HELD, DAYS_SEEN, Mark, Pattern, WINDOW_MINUTES};
+pub use profile::{BIN_MINUTES, BINS, Compact, Exact, Grid};
+pub use ranges::Ranges;
+pub use risk::glucose_risk;
+pub use spells::EpisodeTotal;
+pub use summary::Summary;
+
+use crate::error::{Error, ErrorKind};
+use crate::reading::{Reading, Status};
+use crate::units::Instant;
+use days::Days;
+use lagged::Lagged;
+use spells::Spells;
+use summary::{Running, Totals};
+use swings::Swings;
+
+/// What became of a reading given to [`Review::push`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[must_use]
+pub enum Pushed {
+    /// Counted.
+    Counted,
+    /// Refused: not later than the one before.
+    NotLater,
+    /// Refused: the sensor reports a fault, and the value means nothing.
+    Fault,
+}
+
+/// What the join of two records needs of a reading.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct Edge {
+    at: Instant,
+    hundredths: u32,
+    class: u8,
+}
+
+/// The review of one person's readings in time order.
+///
+/// # Memory
+/// With the [`Compact`] grid under 8 KiB, whatever the number of readings; with the [`Exact`] one about 208 kB.
+///
+/// # Examples
+/// Weeks kept apart and joined:
+/// ```
+/// use glidepath::{Glucose, Instant, Reading, review::{Config, LocalTime, Review}};
+/// let mut weeks = [Review::new(Config::default()), Review::new(Config::default())];
+/// for i in 0..4032 {
+///     let at = Instant::from_secs(300 * i);
+///     let reading = Reading::new(at, Glucose::from_mg_dl(120.0 + (i % 7) as f32)?);
+///     let _ = weeks[(i / 2016) as usize].push(&reading, LocalTime::from_secs(at.secs()));
+/// }
+/// let [mut both, second] = weeks;
+/// both.append(&second)?;
+/// assert_eq!(both.summary().readings, 4032);
+/// assert!(both.summary().suffices());
+/// # Ok::<(), glidepath::Error>(())
+/// ```
+#[derive(Clone, Debug, PartialEq)]
+pub struct Review<G = Compact> {
+    config: Config,
+    running: Running,
+    swings: Swings,
+    lagged: Lagged,
+    days: Days,
+    spells: [Spells; EpisodeRule::ALL.len()],
+    edges: Option<(Edge, Edge)>,
+    grid: G,
+}
+
+impl Review {
+    /// An empty one with the [`Compact`] grid; [`Review::with_grid`] for another.
+    #[must_use]
+    pub fn new(config: Config) -> Self {
+        Self::with_grid(config)
+    }
+}
+
+impl<G: Grid> Review<G> {
+    /// An empty one with the grid that its type names.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::review::{Config, Exact, Review};
+    /// let review = Box::new(Review::<Exact>::with_grid(Config::default()));
+    /// assert_eq!(review.summary().mean_mg_dl, None);
+    /// ```
+    #[must_use]
+    pub fn with_grid(config: Config) -> Self {
+        Self {
+            config,
+            running: Running::default(),
+            swings: Swings::default(),
+            lagged: Lagged::default(),
+            days: Days::default(),
+            spells: [Spells::default(); EpisodeRule::ALL.len()],
+            edges: None,
+            grid: G::default(),
+        }
+    }
+
+    /// Takes the next reading, with the wearer's own clock; a refused one changes nothing.
+    ///
+    /// Readings under or over the sensor's range, in warm-up or doubted by the sensor count; leave them out by not giving
+    /// them.
+    pub fn push(&mut self, reading: &Reading, local: LocalTime) -> Pushed {
+        if reading.status() == Status::Fault {
+            return Pushed::Fault;
+        }
+        let (at, glucose) = (reading.at(), reading.glucose());
+        if self.edges.is_some_and(|(_, last)| at <= last.at) {
+            return Pushed::NotLater;
+        }
+        let hundredths = config::hundredths(glucose, Unit::MgDl);
+        let native = match self.config.unit() {
+            Unit::MgDl => hundredths,
+            Unit::MmolL => config::hundredths(glucose, Unit::MmolL),
+        };
+        let edge = Edge { at, hundredths, class: ranges::class(native, self.config.unit()) };
+        let joined = self.join_edges(&edge);
+        self.edges = Some((self.edges.map_or(edge, |(first, _)| first), edge));
+
+        self.running.values.push(hundredths.cast_signed());
+        self.running.tally.count(edge.class);
+        self.running.risk.push(glucose, self.config.m_ideal_mg_dl());
+        match reading.status() {
+            Status::BelowRange => self.running.beyond[0] = self.running.beyond[0].saturating_add(1),
+            Status::AboveRange => self.running.beyond[1] = self.running.beyond[1].saturating_add(1),
+            _ => {}
+        }
+        self.swings.push(glucose.whole_mg_dl(), joined);
+        self.lagged.push(at.secs(), hundredths);
+        self.days.push(local.day(), local.minute(), hundredths, edge.class, self.config.interval_s());
+        for (spells, rule) in self.spells.iter_mut().zip(&EpisodeRule::ALL) {
+            spells.push(rule, &self.config, at, native, joined);
+        }
+        self.grid.count(local.minute(), hundredths);
+        Pushed::Counted
+    }
+
+    /// Counts the pair of the last reading and the next; whether no gap lies between.
+    fn join_edges(&mut self, next: &Edge) -> bool {
+        let Some((_, last)) = self.edges else { return true };
+        let step = next.at.secs().saturating_sub(last.at.secs());
+        self.running.tally.cover(last.class, self.config.covered(Some(step)));
+        let joined = self.config.joins(step);
+        if joined {
+            self.running.path.push(step, next.hundredths.abs_diff(last.hundredths));
+        }
+        joined
+    }
+
+    /// Adds the record that follows this one. The result is the same, bit for bit, as if all its readings had been given
+    /// to this one.
+    ///
+    /// # Errors
+    /// When the settings differ, or when `later` does not begin after the last reading here; nothing changes then.
+    pub fn append(&mut self, later: &Self) -> Result<(), Error> {
+        if self.config != later.config {
+            return Err(Error::new("config", ErrorKind::Inconsistent));
+        }
+        let Some((later_first, later_last)) = later.edges else { return Ok(()) };
+        if self.edges.is_some_and(|(_, last)| later_first.at <= last.at) {
+            return Err(Error::new("later", ErrorKind::OutOfRange));
+        }
+        let joined = self.join_edges(&later_first);
+        self.edges = Some((self.edges.map_or(later_first, |(first, _)| first), later_last));
+        self.running.add(&later.running);
+        self.swings.append(&later.swings, joined);
+        self.lagged.append(&later.lagged);
+        self.days.append(&later.days, self.config.interval_s());
+        for ((spells, more), rule) in self.spells.iter_mut().zip(&later.spells).zip(&EpisodeRule::ALL) {
+            spells.append(rule, &self.config, more, joined);
+        }
+        self.grid.add(&later.grid);
+        Ok(())
+    }
+
+    /// All sums, as if the record ended here.
+    fn totals(&self) -> Totals {
+        let mut totals = Totals { running: self.running.clone(), ..Totals::default() };
+        if let Some((first, last)) = self.edges {
+            totals.running.tally.cover(last.class, self.config.covered(None));
+            let span =
+                last.at.secs().saturating_sub(first.at.secs()).saturating_add(self.config.interval_s());
+            totals.span = u64::from(span);
+        }
+        totals.swings = self.swings.counted();
+        totals.differences = self.lagged.sums;
+        totals.days = self.days.sums(self.config.interval_s());
+        for ((total, spells), rule) in totals.episodes.iter_mut().zip(&self.spells).zip(&EpisodeRule::ALL) {
+            *total = spells.total(rule, &self.config);
+        }
+        totals
+    }
+
+    /// The figures so far. Takes about 3 kB of stack.
+    #[must_use]
+    pub fn summary(&self) -> Summary {
+        self.totals().summary(self.grid.sd_by_clock())
+    }
+
+    /// The up to three clearest patterns of the day, clearest first.
+    ///
+    /// The rule: two-hour windows at each full hour, on days on which every half hour of the window has a reading. A
+    /// window counts when the number of days that hold the mark would come by chance with a probability under
+    /// [`CHANCE`] at the share of all windows together (binomial), with at least [`DAYS_SEEN`] days seen and
+    /// [`DAYS_HELD`] held. Of overlapping windows on one side the clearest stands.
+    #[must_use]
+    pub fn patterns(&self) -> [Option<Pattern>; 3] {
+        self.totals().patterns()
+    }
+
+    /// The counts by time of day.
+    #[must_use]
+    pub fn grid(&self) -> &G {
+        &self.grid
+    }
+
+    /// The settings.
+    #[must_use]
+    pub fn config(&self) -> Config {
+        self.config
+    }
+
+    /// The first and the last reading's time.
+    #[must_use]
+    pub fn span(&self) -> Option<(Instant, Instant)> {
+        self.edges.map(|(first, last)| (first.at, last.at))
+    }
+}
+
+/// Reviews of several people, or of stretches far apart, added up: each record is closed where it ends, and none joins
+/// another. The order of adding does not matter.
+///
+/// # Examples
+/// ```
+/// use glidepath::review::{Config, Pool, Review};
+/// let mut pool = Pool::default();
+/// pool.add(&Review::new(Config::default()));
+/// assert_eq!(pool.records(), 1);
+/// assert_eq!(pool.summary().mean_mg_dl, None);
+/// ```
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Pool<G = Compact> {
+    totals: Totals,
+    grid: G,
+    records: u32,
+}
+
+impl<G: Grid> Pool<G> {
+    /// Adds one record. Sensors of different intervals and units add up; the M-value means something only if all share
+    /// one ideal, and episodes if all share one rule of counting.
+    pub fn add(&mut self, review: &Review<G>) {
+        self.totals.add(&review.totals());
+        self.grid.add(&review.grid);
+        self.records = self.records.saturating_add(1);
+    }
+
+    /// Adds another pool.
+    pub fn merge(&mut self, other: &Self) {
+        self.totals.add(&other.totals);
+        self.grid.add(&other.grid);
+        self.records = self.records.saturating_add(other.records);
+    }
+
+    /// How many records were added.
+    #[must_use]
+    pub fn records(&self) -> u32 {
+        self.records
+    }
+
+    /// The figures over all readings of all records; `days` is the sum of theirs. Spread between people is part of the
+    /// SD, and so of CV, J and the threshold of MAGE.
+    #[must_use]
+    pub fn summary(&self) -> Summary {
+        self.totals.summary(self.grid.sd_by_clock())
+    }
+
+    /// The counts by time of day.
+    #[must_use]
+    pub fn grid(&self) -> &G {
+        &self.grid
+    }
+}
