@@ -24,7 +24,7 @@ use failure::Failure;
 #[command(name = "glidepath", version, max_term_width = 100)]
 struct Cli {
     #[command(subcommand)]
-    command: Command,
+    command: Option<Command>,
 }
 
 // one variant for each subcommand; its arguments and its `run` live in the module of its name
@@ -44,7 +44,11 @@ impl Command {
 }
 
 fn main() -> ExitCode {
-    match Cli::parse().command.run() {
+    let done = match Cli::parse().command {
+        Some(command) => command.run(),
+        None => replay::demo(),
+    };
+    match done {
         Ok(()) => ExitCode::SUCCESS,
         Err(failure) => {
             eprintln!("glidepath: {failure}");

@@ -1,18 +1,21 @@
 //! Writing results so that nothing is left half-written.
 
 use std::fs;
-use std::io::Write;
+use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 
 use crate::failure::Failure;
 
 /// Files to be written together: all of them are complete beside their places before the first takes its place.
-#[derive(Debug, Default)]
-pub struct Outputs {
-    files: Vec<(PathBuf, Vec<u8>)>,
+#[derive(Default)]
+pub struct Outputs<'a> {
+    files: Vec<(PathBuf, Content<'a>)>,
 }
 
-impl Outputs {
+/// What writes a file's content.
+type Content<'a> = Box<dyn Fn(&mut dyn Write) -> io::Result<()> + 'a>;
+
+impl<'a> Outputs<'a> {
     /// Nothing yet.
     pub fn new() -> Self {
         Self::default()
@@ -20,7 +23,13 @@ impl Outputs {
 
     /// One more file.
     pub fn add(&mut self, path: PathBuf, content: impl Into<Vec<u8>>) {
-        self.files.push((path, content.into()));
+        let content = content.into();
+        self.add_with(path, move |out| out.write_all(&content));
+    }
+
+    /// One more file, its content made while it is written.
+    pub fn add_with(&mut self, path: PathBuf, content: impl Fn(&mut dyn Write) -> io::Result<()> + 'a) {
+        self.files.push((path, Box::new(content)));
     }
 
     /// Writes them; folders are made as needed.
@@ -53,15 +62,19 @@ fn beside(path: &Path) -> PathBuf {
     path.with_file_name(format!(".{name}.{}.part", std::process::id()))
 }
 
-fn write_one(path: &Path, beside: &Path, content: &[u8]) -> Result<(), Failure> {
+fn write_one(path: &Path, beside: &Path, content: &Content) -> Result<(), Failure> {
     if path.is_dir() {
         return Err(Failure::file(path, "is a folder, expected a place for a file"));
     }
     if let Some(folder) = path.parent() {
         fs::create_dir_all(folder).map_err(|error| cannot(folder, &error))?;
     }
-    let mut file = fs::File::create(beside).map_err(|error| cannot(path, &error))?;
-    file.write_all(content).and_then(|()| file.sync_all()).map_err(|error| cannot(path, &error))
+    let write = || {
+        let mut file = BufWriter::with_capacity(1 << 16, fs::File::create(beside)?);
+        content(&mut file)?;
+        file.flush()
+    };
+    write().map_err(|error| cannot(path, &error))
 }
 
 fn cannot(path: &Path, error: &std::io::Error) -> Failure {

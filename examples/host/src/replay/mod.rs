@@ -1,33 +1,234 @@
-//! `replay`: a recorded trace, reading by reading.
+//! `replay`: a recorded trace, reading by reading, as the wrist would have lived it.
+
+mod demo;
+mod lows;
+mod player;
+mod report;
+mod sample;
+mod sheet;
+mod truth;
 
 use std::path::PathBuf;
 
+use glidepath::review::EpisodeRule;
+use glidepath::{Instant, Reading};
+
 use crate::args::{InputArgs, OutputArgs};
 use crate::failure::Failure;
-use crate::table;
+use crate::output::Outputs;
+use crate::sheet::CAUTION;
+use crate::table::{self, Clock, Counts, Fingersticks, Trace, Unit};
+use lows::Low;
+use report::{Report, Truth};
+use sample::{Pricked, Rang, Sample};
 
 /// Replay a recorded trace, reading by reading, as the wrist would have lived it
-#[derive(clap::Args, Debug)]
+///
+/// The table has a header row, a time (RFC 3339, ISO 8601 without a zone, or seconds since 1970) and a glucose
+/// column (glucose_mg_dl or glucose_mmol_l). Rows out of order, repeats, clock changes, LOW and HIGH, blanks, a
+/// byte-order mark and CRLF are handled, counted and reported. A column plasma_mg_dl with the true blood glucose,
+/// as `simulate` writes, is compared with the estimate.
+///
+/// Alarms are replayed with their default settings, each acknowledged when it rings: one that goes on rings again
+/// after its quiet time. A silence is lived through for a day at most.
+#[derive(clap::Args, Debug, Default)]
+#[command(after_help = CAUTION)]
 pub struct Args {
-    /// The trace: a CSV table with a header row, a time and a glucose column
-    trace: PathBuf,
+    /// The trace: a CSV table with a header row [default: the embedded demo]
+    trace: Option<PathBuf>,
 
     /// Fingersticks: a CSV table with a time and reference_mg_dl or glucose_mg_dl (or the same in mmol_l)
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", requires = "trace")]
     fingersticks: Option<PathBuf>,
 
-    #[command(flatten)]
-    input: InputArgs,
+    /// Write what was known after each reading as CSV
+    #[arg(long, value_name = "FILE", help_heading = "Output")]
+    samples: Option<PathBuf>,
 
     #[command(flatten)]
     output: OutputArgs,
+
+    #[command(flatten)]
+    input: InputArgs,
 }
 
-pub fn run(args: &Args) -> Result<(), Failure> {
-    let trace = table::read_trace(&args.trace, &args.input, &["plasma_mg_dl"])?;
-    if let Some(path) = &args.fingersticks {
-        table::read_fingersticks(path, &args.input)?;
+/// Where the demo's sheet goes when no folder is named.
+const DEMO_FOLDER: &str = "glidepath-out";
+/// What a reader of the demo's results must know first.
+const DEMO: &str = "This is an invented demo: the person, the sensor and the meter are simulated. Lunch and dinner are \
+    misjudged, the sensor begins badly, is out of reach on the second afternoon and slept on in the third night, and \
+    on the third afternoon there is exercise.";
+
+/// Everything a replay yields.
+pub struct Replay {
+    name: String,
+    /// What a reader must know first.
+    about: Option<&'static str>,
+    samples: Vec<Sample>,
+    alarms: Vec<Rang>,
+    pricked: Vec<Pricked>,
+    /// Fingerstick rows that were no fingersticks of their own (repeats and the like).
+    sticks_not_read: u64,
+    /// Stretches without readings: from the last before to the first after.
+    gaps: Vec<(Instant, Instant)>,
+    lows: Vec<Low>,
+    deep_lows: Vec<Low>,
+    /// Learned; not a number when not known.
+    noise_sd: f32,
+    gain: f32,
+    offset: f32,
+    clock: Clock,
+    interval_s: Option<u32>,
+    counts: Counts,
+    /// The truth beside the trace: seconds since 1970, mg/dL.
+    truth: Option<Vec<(f64, f64)>>,
+    against: Option<Truth>,
+}
+
+impl Replay {
+    /// Replays a trace with its fingersticks.
+    pub fn of(name: String, trace: Trace, sticks: &Fingersticks) -> Result<Self, Failure> {
+        let played = player::play(&trace, &sticks.values)?;
+        let believed: Vec<Reading> =
+            played.samples.iter().filter(|s| s.verdict.is_believed()).map(|s| s.reading).collect();
+        let interval = trace.interval_s.unwrap_or(300);
+        let longest = longest_step(interval);
+        let gaps = trace.readings.windows(2).map(|pair| (pair[0].at(), pair[1].at()));
+        let gaps = gaps.filter(|(from, to)| f64::from(to.since(*from).secs()) > longest).collect();
+        let truth = trace.column("plasma_mg_dl").map(|plasma| pairs(&trace.readings, plasma.iter().copied()));
+        let truth = truth.filter(|truth| !truth.is_empty());
+        let against = truth.as_deref().map(|truth| {
+            let readings = played.samples.iter().map(|s| s.reading).collect::<Vec<_>>();
+            let sensor = pairs(&readings, readings.iter().map(|r| r.glucose().mg_dl()));
+            let plasma = pairs(&readings, played.samples.iter().map(|s| s.plasma));
+            // both where both are, so that neither has the easier moments
+            let known: Vec<(f64, f64)> = truth
+                .iter()
+                .filter(|(at, _)| plasma.binary_search_by(|p| p.0.total_cmp(at)).is_ok())
+                .copied()
+                .collect();
+            Truth {
+                plasma: truth::against(&known, &plasma, longest),
+                sensor: truth::against(&known, &sensor, longest),
+            }
+        });
+        Ok(Self {
+            name,
+            about: None,
+            lows: lows::find(&believed, EpisodeRule::LOW_70, interval, &played.alarms),
+            deep_lows: lows::find(&believed, EpisodeRule::LOW_54, interval, &played.alarms),
+            samples: played.samples,
+            alarms: played.alarms,
+            pricked: played.pricked,
+            sticks_not_read: sticks.counts.exact_repeats + sticks.counts.conflicting_stamps,
+            gaps,
+            noise_sd: played.noise_sd,
+            gain: played.gain,
+            offset: played.offset,
+            clock: trace.clock,
+            interval_s: trace.interval_s,
+            counts: trace.counts,
+            truth,
+            against,
+        })
     }
-    println!("{}", serde_json::to_string_pretty(&trace.counts).unwrap_or_default());
+
+    /// The wearer's clock at an instant, seconds since 1970.
+    fn wall(&self, at: Instant) -> i64 {
+        self.clock.wall(at.secs().into())
+    }
+
+    /// A moment on the wearer's clock, for a person.
+    fn time(&self, at: Instant) -> String {
+        let wall = self.wall(at);
+        let minute = wall.rem_euclid(86_400) / 60;
+        let day = table::date(wall.div_euclid(86_400)).strftime("%a %-d %b %Y");
+        format!("{day} {:02}:{:02}", minute / 60, minute % 60)
+    }
+
+    /// The longest step that still belongs together, seconds.
+    fn longest_step(&self) -> f64 {
+        longest_step(self.interval_s.unwrap_or(300))
+    }
+}
+
+/// Two lost readings are bridged, as in a review.
+fn longest_step(interval_s: u32) -> f64 {
+    f64::from(interval_s) * 3.5
+}
+
+fn pairs(readings: &[Reading], values: impl Iterator<Item = f32>) -> Vec<(f64, f64)> {
+    let both = readings.iter().zip(values).filter(|(_, value)| value.is_finite());
+    both.map(|(reading, value)| (f64::from(reading.at().secs()), f64::from(value))).collect()
+}
+
+/// Replays the trace that the arguments name, or the embedded demo.
+pub fn run(args: &Args) -> Result<(), Failure> {
+    let mut outputs = Outputs::new();
+    let folder = args.output.out.as_deref();
+    let replay = match &args.trace {
+        Some(path) => {
+            let trace = table::read_trace(path, &args.input, &["plasma_mg_dl"])?;
+            let sticks = match &args.fingersticks {
+                Some(path) => table::read_fingersticks_beside(path, &args.input, &trace.clock)?,
+                None => Fingersticks::default(),
+            };
+            let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+            Replay::of(name, trace, &sticks)?
+        }
+        None => {
+            let (trace, sticks) =
+                demo::generate().map_err(|error| Failure::new(format!("the demo: {error}")))?;
+            if let Some(folder) = folder {
+                outputs.add(folder.join("trace.csv"), demo::trace_csv(&trace));
+                outputs.add(folder.join("fingersticks.csv"), demo::fingersticks_csv(&sticks));
+            }
+            Replay { about: Some(DEMO), ..Replay::of("the embedded demo".into(), trace, &sticks)? }
+        }
+    };
+    finish(&replay, args, outputs)
+}
+
+/// What happens without arguments: the demo, its sheet in a folder of its own.
+pub fn demo() -> Result<(), Failure> {
+    let out = Some(PathBuf::from(DEMO_FOLDER));
+    run(&Args { output: OutputArgs { out, ..OutputArgs::default() }, ..Args::default() })?;
+    println!("A trace of your own: glidepath replay TRACE.csv --out FOLDER (trace.csv there shows the form)");
+    Ok(())
+}
+
+/// Writes and prints the results.
+fn finish<'a>(replay: &'a Replay, args: &Args, mut outputs: Outputs<'a>) -> Result<(), Failure> {
+    let output = &args.output;
+    let folder = output.out.as_deref();
+    let unit = Unit::from(output.unit);
+    let report = Report::of(replay);
+    let write_samples = |out: &mut dyn std::io::Write| sample::write_csv(&replay.samples, &replay.clock, out);
+    if let Some(path) = &args.samples {
+        outputs.add_with(path.clone(), write_samples);
+    }
+    let sheet = folder.map(|folder| folder.join("replay.html"));
+    if let (Some(folder), Some(sheet)) = (folder, &sheet) {
+        let (html, charts) = sheet::draw(replay, &report, unit);
+        outputs.add(sheet.clone(), html);
+        for chart in charts {
+            outputs.add(folder.join("drawings").join(format!("{}.svg", chart.id())), chart.alone());
+        }
+        outputs.add_with(folder.join("samples.csv"), write_samples);
+        outputs.add(folder.join("alarms.csv"), report.alarms_csv());
+    }
+    outputs.write()?;
+    if output.json {
+        let json = serde_json::to_string_pretty(&report);
+        println!("{}", json.map_err(|error| Failure::new(format!("the results as JSON: {error}")))?);
+        return Ok(());
+    }
+    for thought in report::in_words(replay, &report, unit) {
+        println!("{thought}");
+    }
+    println!("{CAUTION}");
+    if let Some(sheet) = sheet {
+        println!("\nThe sheet: {}", sheet.display());
+    }
     Ok(())
 }

@@ -28,6 +28,8 @@ pub enum Mark {
     Medium,
     /// An alarm of low priority.
     Low,
+    /// An alarm that went on.
+    Again,
     /// A fingerstick that was used.
     Fingerstick,
     /// A fingerstick that was refused.
@@ -40,6 +42,7 @@ impl Mark {
             Self::High => "sign-high",
             Self::Medium => "sign-medium",
             Self::Low => "sign-low",
+            Self::Again => "sign-again",
             Self::Fingerstick => "sign-stick",
             Self::Refused => "sign-refused",
         }
@@ -52,6 +55,7 @@ pub(super) fn signs() -> &'static str {
      <path id=\"sign-high\" class=\"sign high\" d=\"M0-5.5L5.5 4.5H-5.5Z\"/>\
      <path id=\"sign-medium\" class=\"sign medium\" d=\"M0-5L5 0 0 5-5 0Z\"/>\
      <path id=\"sign-low\" class=\"sign low\" d=\"M-3.5-3.5H3.5V3.5H-3.5Z\"/>\
+     <circle id=\"sign-again\" class=\"again\" r=\"1.7\"/>\
      <g id=\"sign-stick\" class=\"sign stick\"><circle r=\"4.5\"/><path d=\"M-2 0H2M0-2V2\"/></g>\
      <g id=\"sign-refused\" class=\"sign refused\"><circle r=\"4.5\"/><path d=\"M-3-3L3 3\"/></g>\
      <pattern id=\"hatch\" width=\"6\" height=\"6\" patternUnits=\"userSpaceOnUse\" \
@@ -120,7 +124,7 @@ impl Panel {
         let mut pen = Pen::default();
         let mut before = f64::NEG_INFINITY;
         for (x, y) in points {
-            pen.to(self.units(x, y), x - before > longest_step);
+            pen.to(self.units(x, y), !(0.0..=longest_step).contains(&(x - before)));
             before = x;
         }
         self.path("line", class, &pen.path);
@@ -129,7 +133,7 @@ impl Panel {
     /// The area between a low and a high line, broken as [`Self::line`].
     pub fn band(&mut self, class: &str, points: &[(f64, f64, f64)], longest_step: f64) {
         let mut pen = Pen::default();
-        for run in points.chunk_by(|a, b| b.0 - a.0 <= longest_step) {
+        for run in points.chunk_by(|a, b| (0.0..=longest_step).contains(&(b.0 - a.0))) {
             for (n, (x, low, _)) in run.iter().enumerate() {
                 pen.to(self.units(*x, *low), n == 0);
             }

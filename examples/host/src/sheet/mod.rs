@@ -60,9 +60,10 @@ impl Page {
         self.body += &chart.figure();
     }
 
-    /// Drawings side by side, as many in a row as there is room for.
-    pub fn side_by_side<'a>(&mut self, charts: impl IntoIterator<Item = &'a Chart>) {
-        self.body += "<div class=\"grid\">\n";
+    /// Drawings side by side, as many in a row as there is room for; a few are drawn larger.
+    pub fn side_by_side(&mut self, charts: &[Chart]) {
+        let class = if charts.len() <= 6 { "grid few" } else { "grid" };
+        self.body += &format!("<div class=\"{class}\">\n");
         for chart in charts {
             self.body += &chart.figure();
         }
@@ -79,6 +80,7 @@ impl Page {
                 Sample::Band(class) => {
                     format!("<rect class=\"band {class}\" y=\"2\" width=\"28\" height=\"12\"/>")
                 }
+                Sample::Stretch => "<rect class=\"stretch\" y=\"1\" width=\"28\" height=\"14\"/>".to_owned(),
                 Sample::Mark(mark) => format!("<use href=\"#{}\" x=\"14\" y=\"8\"/>", mark.id()),
             };
             let words = escape(words);
@@ -135,6 +137,8 @@ pub enum Sample {
     Band(&'static str),
     /// A sign.
     Mark(Mark),
+    /// A hatched stretch of time.
+    Stretch,
 }
 
 /// Text made safe to stand in HTML and SVG.

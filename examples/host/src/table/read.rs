@@ -28,7 +28,7 @@ const LAST: i64 = 4_291_747_200; // 2106-01-01
 /// # Errors
 /// When the file is no table of readings; the failure names the place and what was expected there.
 pub fn read_trace(path: &Path, args: &InputArgs, extras: &[&'static str]) -> Result<Trace, Failure> {
-    let raw = read(path, args, &["glucose_mg_dl", "glucose_mmol_l"], extras)?;
+    let raw = read(path, args, &["glucose_mg_dl", "glucose_mmol_l"], extras, None)?;
     let Raw { mut rows, values, mut counts, mut clock, columns } = raw;
     let order = order::settle(&mut rows, &mut clock, &mut counts, true);
     let readings: Vec<Reading> = order
@@ -66,11 +66,26 @@ pub fn read_trace(path: &Path, args: &InputArgs, extras: &[&'static str]) -> Res
 /// # Errors
 /// As [`read_trace`].
 pub fn read_fingersticks(path: &Path, args: &InputArgs) -> Result<Fingersticks, Failure> {
+    fingersticks(path, args, None)
+}
+
+/// The same for fingersticks on the clock of a trace.
+///
+/// # Errors
+/// As [`read_trace`], and when their times name a zone where those of the trace do not, or the reverse.
+pub fn read_fingersticks_beside(
+    path: &Path,
+    args: &InputArgs,
+    clock: &Clock,
+) -> Result<Fingersticks, Failure> {
+    fingersticks(path, args, Some(clock))
+}
+
+fn fingersticks(path: &Path, args: &InputArgs, clock: Option<&Clock>) -> Result<Fingersticks, Failure> {
     let names = ["reference_mg_dl", "reference_mmol_l", "glucose_mg_dl", "glucose_mmol_l"];
-    // the names given by flags are those of the trace
+    // the glucose column named by a flag is that of the trace
     let names_differ = InputArgs { glucose_column: None, ..args.clone() };
-    let raw = read(path, &names_differ, &names, &[])?;
-    let Raw { mut rows, mut counts, mut clock, .. } = raw;
+    let Raw { mut rows, mut counts, mut clock, .. } = read(path, &names_differ, &names, &[], clock)?;
     let order = order::settle(&mut rows, &mut clock, &mut counts, false);
     let values = order
         .iter()
@@ -97,6 +112,7 @@ fn read(
     args: &InputArgs,
     glucose_names: &[&str],
     extras: &[&'static str],
+    clock: Option<&Clock>,
 ) -> Result<Raw, Failure> {
     let (source, limit, head) = guard::open(path)?;
     let size = std::fs::metadata(path).map_or(0, |data| data.len());
@@ -129,13 +145,14 @@ fn read(
         })?),
         None => None,
     };
-    let mut clock = zone.map(Clock::Zone);
+    // whether times name their zone is told by the first, or by the trace they belong to
+    let mut zoned = clock.filter(|_| zone.is_none()).map(|clock| matches!(clock, Clock::Zone(_)));
+    let mut clock = zone.map(Clock::Zone).or_else(|| clock.cloned());
     let mut counts = Counts { byte_order_mark: head.bom, ..Counts::default() };
     let mut rows: Vec<Row> = Vec::new();
     let mut values: Vec<f32> = Vec::new();
     let progress = Progress::new("reading", size);
     let mut previous = None;
-    let mut zoned = None;
     loop {
         line = reader.position().line();
         limit.record_from(reader.position().byte());
@@ -163,11 +180,11 @@ fn read(
         let alike =
             args.zone.is_some() || *zoned.get_or_insert(stamp.offset.is_some()) == stamp.offset.is_some();
         let at = clock.instant(stamp, previous).filter(|_| alike).ok_or_else(|| {
-            let zone = if stamp.offset.is_some() { "a zone" } else { "no zone" };
-            misread(format!(
-                "found {} with {zone} where the first time is otherwise, expected one kind (or give --zone)",
-                shown(text)
-            ))
+            let (found, expected) = match stamp.offset {
+                Some(_) => ("a zone", "none, as in the times before"),
+                None => ("no zone", "one, as in the times before"),
+            };
+            misread(format!("found {} with {found}, expected {expected} (or give --zone)", shown(text)))
         })?;
         if !(FIRST..LAST).contains(&at) {
             return Err(misread(format!("found {}, expected a time from 1970 to 2105", shown(text))));

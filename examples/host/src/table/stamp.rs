@@ -1,6 +1,6 @@
 //! Times as they stand in tables.
 
-use jiff::civil::DateTime;
+use jiff::civil::{Date, DateTime};
 use jiff::tz::{AmbiguousOffset, TimeZone};
 use jiff::{Timestamp, ZonedDateTime};
 
@@ -145,6 +145,11 @@ impl Clock {
         }
     }
 
+    /// How far the wearer's clock is ahead of the instants, seconds.
+    pub fn lead(&self, instant: i64) -> i64 {
+        self.wall(instant) - instant
+    }
+
     fn offset_in(&self, zone: &TimeZone, instant: i64) -> i32 {
         Timestamp::from_second(instant).map_or(0, |at| zone.to_offset(at).seconds())
     }
@@ -197,17 +202,16 @@ impl Clock {
 
 /// Seconds since 1970 as `YYYY-MM-DDTHH:MM:SS`.
 pub fn iso(wall: i64) -> String {
-    let (year, month, day) = date(wall.div_euclid(86_400));
+    let day = date(wall.div_euclid(86_400));
+    let (year, month, day) = (day.year(), day.month(), day.day());
     let second = wall.rem_euclid(86_400);
     format!("{year:04}-{month:02}-{day:02}T{:02}:{:02}:{:02}", second / 3600, second / 60 % 60, second % 60)
 }
 
-/// Year, month and day of a day counted from 1970-01-01.
-pub fn date(days: i64) -> (i64, i64, i64) {
-    let civil = jiff::civil::date(1970, 1, 1)
-        .checked_add(jiff::Span::new().try_days(days).unwrap_or_default())
-        .unwrap_or_default();
-    (civil.year().into(), civil.month().into(), civil.day().into())
+/// The day so many days after 1970-01-01.
+pub fn date(days: i64) -> Date {
+    let days = jiff::Span::new().try_days(days).unwrap_or_default();
+    jiff::civil::date(1970, 1, 1).checked_add(days).unwrap_or_default()
 }
 
 #[cfg(test)]

@@ -1,0 +1,59 @@
+//! The lows of a trace, and what rang before them.
+
+use glidepath::alarm::Kind;
+use glidepath::review::{Config, EpisodeRule, Episodes};
+use glidepath::{Instant, Reading, Span};
+
+use super::sample::Rang;
+
+/// An episode of low glucose, by the sensor's readings.
+#[derive(Clone, Copy, Debug)]
+pub struct Low {
+    pub start: Instant,
+    pub end: Instant,
+    /// The lowest reading, mg/dL.
+    pub lowest: f32,
+    /// The first alarm about it, from an hour before it began until it ended.
+    pub first_alarm: Option<Rang>,
+}
+
+impl Low {
+    /// How long it lasted, minutes.
+    pub fn minutes(&self) -> f32 {
+        self.end.since(self.start).mins()
+    }
+
+    /// How long before it began the first alarm rang, minutes; negative when after.
+    pub fn warned_min(&self) -> Option<f32> {
+        self.first_alarm.map(|rang| self.start.since(rang.at).mins())
+    }
+}
+
+/// Finds the episodes of `rule` in believed `readings`, in order of time.
+pub fn find(readings: &[Reading], rule: EpisodeRule, interval_s: u32, alarms: &[Rang]) -> Vec<Low> {
+    let interval = Span::from_secs(i32::try_from(interval_s.clamp(10, 3600)).unwrap_or(300));
+    let mut episodes = Episodes::new(rule, Config::new(interval).unwrap_or_default());
+    let mut found: Vec<_> =
+        readings.iter().filter_map(|reading| episodes.push(reading.at(), reading.glucose())).collect();
+    found.extend(episodes.finish());
+    let mut previous_end = Instant::from_secs(0);
+    found
+        .iter()
+        .map(|episode| {
+            let from = readings.partition_point(|reading| reading.at() < episode.start);
+            let to = readings.partition_point(|reading| reading.at() < episode.end);
+            let inside = readings.get(from..to).unwrap_or_default();
+            let lowest = inside.iter().map(|r| r.glucose().mg_dl()).fold(f32::INFINITY, f32::min);
+            let earliest = episode.start.plus(Span::from_mins(-60)).max(previous_end);
+            previous_end = episode.end;
+            let about = |rang: &&Rang| {
+                matches!(rang.kind, Kind::Floor | Kind::Low | Kind::LowAhead | Kind::SteepFall)
+                    && rang.at >= earliest
+                    && rang.at <= episode.end
+            };
+            let after = alarms.partition_point(|rang| rang.at < earliest);
+            let first_alarm = alarms.get(after..).unwrap_or_default().iter().find(about).copied();
+            Low { start: episode.start, end: episode.end, lowest, first_alarm }
+        })
+        .collect()
+}

@@ -1,0 +1,145 @@
+//! Drives the monitor through a trace.
+
+use glidepath::alarm::{Kind, Rings};
+use glidepath::quality::Verdict;
+use glidepath::{Fingerstick, FingerstickOutcome, Instant, Monitor, Reading, Settings, Span, View};
+
+use super::sample::{Pricked, Rang, Sample};
+use crate::failure::Failure;
+use crate::progress::Progress;
+use crate::table::Trace;
+
+/// What the monitor said, moment by moment.
+pub struct Played {
+    pub samples: Vec<Sample>,
+    pub alarms: Vec<Rang>,
+    pub pricked: Vec<Pricked>,
+    /// The sensor's noise as learned by the end; not a number when nothing was.
+    pub noise_sd: f32,
+    pub gain: f32,
+    pub offset: f32,
+}
+
+/// The wrist looks at its clock this often when nothing arrives …
+const TICK: Span = Span::from_mins(1);
+/// … but a silence longer than this is no day to live through: the sensor was off.
+const LONGEST_SILENCE: Span = Span::from_hours(24);
+
+/// A day of readings, as on the wrist.
+type Wrist = Monitor<288>;
+
+/// Plays readings and fingersticks in order of time.
+pub fn play(trace: &Trace, sticks: &[Fingerstick]) -> Result<Played, Failure> {
+    let monitor = Wrist::new(Settings::default());
+    let mut player = Player {
+        monitor: monitor.map_err(|error| Failure::new(format!("the monitor's settings: {error}")))?,
+        samples: Vec::with_capacity(trace.readings.len()),
+        alarms: Vec::new(),
+        pricked: Vec::new(),
+        now: None,
+    };
+    let progress = Progress::new("replaying", trace.readings.len() as u64);
+    let mut sticks = sticks.iter().peekable();
+    for (n, reading) in trace.readings.iter().enumerate() {
+        while let Some(stick) = sticks.next_if(|stick| stick.at() < reading.at()) {
+            player.fingerstick(stick);
+        }
+        player.pass(reading.at());
+        let offset = trace.clock.lead(reading.at().secs().into());
+        player.monitor.set_utc_offset(i32::try_from(offset).ok().map(Span::from_secs));
+        player.push(reading);
+        if n.is_multiple_of(4096) {
+            progress.at(n as u64);
+        }
+    }
+    sticks.for_each(|stick| player.fingerstick(stick));
+    let Player { monitor, samples, alarms, pricked, now } = player;
+    let (gain, offset) = match now {
+        Some(now) if pricked.iter().any(|p| p.refused.is_none()) => {
+            monitor.calibration().gain_and_offset(now)
+        }
+        _ => (f32::NAN, f32::NAN),
+    };
+    let noise_sd = if samples.len() > 1 { monitor.estimator().noise_sd() } else { f32::NAN };
+    Ok(Played { samples, alarms, pricked, noise_sd, gain, offset })
+}
+
+struct Player {
+    monitor: Wrist,
+    samples: Vec<Sample>,
+    alarms: Vec<Rang>,
+    pricked: Vec<Pricked>,
+    now: Option<Instant>,
+}
+
+impl Player {
+    fn push(&mut self, reading: &Reading) {
+        let view = self.monitor.push(reading);
+        self.now = Some(reading.at());
+        let rang = self.heard(view.rings());
+        self.samples.push(sample(reading, &view, rang));
+    }
+
+    /// Lets time pass up to just before `until`.
+    fn pass(&mut self, until: Instant) {
+        let Some(mut now) = self.now else { return };
+        let end = self.samples.last().map_or(now, |last| last.reading.at().plus(LONGEST_SILENCE)).min(until);
+        while now.plus(TICK) < end {
+            now = now.plus(TICK);
+            let view = self.monitor.tick(now);
+            self.heard(view.rings());
+        }
+        self.now = Some(now);
+    }
+
+    fn fingerstick(&mut self, stick: &Fingerstick) {
+        self.pass(stick.at());
+        let expected = self.monitor.estimator().estimate(stick.at());
+        let refused = match self.monitor.fingerstick(stick) {
+            FingerstickOutcome::Used { .. } => None,
+            FingerstickOutcome::NoReading => Some("not used: no trusted reading within a quarter of an hour"),
+            FingerstickOutcome::Refused(_) => Some("not used: no fingerstick can be like this"),
+        };
+        let expected = expected.map_or(f32::NAN, |estimate| estimate.glucose().mg_dl());
+        self.pricked.push(Pricked { stick: *stick, expected, refused });
+    }
+
+    fn heard(&mut self, rings: &Rings) -> u16 {
+        let mut bits = 0;
+        for ring in rings.iter() {
+            bits |= 1 << (ring.kind as u16);
+            self.alarms.push(Rang {
+                at: ring.at,
+                kind: ring.kind,
+                priority: ring.priority,
+                cause: ring.cause,
+            });
+        }
+        bits
+    }
+}
+
+fn sample(reading: &Reading, view: &View, rang: u16) -> Sample {
+    let known = |value: Option<f32>| value.unwrap_or(f32::NAN);
+    let verdict = view.verdict().unwrap_or(Verdict::Accepted);
+    // of a reading that is not newer the answers would be those of another moment
+    let estimate = view.estimate().filter(|estimate| estimate.at() == reading.at());
+    let timely = |value: Option<f32>| known(value.filter(|_| estimate.is_some()));
+    Sample {
+        reading: *reading,
+        verdict,
+        plasma: known(estimate.map(|e| e.glucose().mg_dl())),
+        plasma_sd: known(estimate.map(|e| e.glucose_sd())),
+        rate: known(estimate.map(|e| e.rate().mg_dl_per_min())),
+        rate_sd: known(estimate.map(|e| e.rate_sd())),
+        trend: view.trend(),
+        predicted: timely(view.predicted_30min().map(|p| p.glucose().mg_dl())),
+        predicted_sd: timely(view.predicted_30min().map(|p| p.sd())),
+        low_probability: timely(view.low_probability()),
+        low_ahead_index: timely(view.low_ahead_index()),
+        minutes_to_low: timely(view.minutes_to_low()),
+        rang,
+    }
+}
+
+const _: () = assert!(Kind::ALL.len() <= 16, "alarms are kept as bits of 16");

@@ -1,0 +1,397 @@
+//! A replay's results: as JSON, and in plain words.
+
+use std::collections::BTreeMap;
+
+use glidepath::alarm::{Cause, Priority};
+use glidepath::quality::Verdict;
+use serde::Serialize;
+
+use super::Replay;
+use super::lows::Low;
+use super::sample::Rang;
+use super::truth::Against;
+use crate::table::{Counts, Unit};
+
+/// What `--json` prints. Data that are not there are null.
+#[derive(Debug, Serialize)]
+pub struct Report {
+    /// Readings that the monitor kept.
+    pub readings: u64,
+    /// Rows that it did not, for whatever reason; with `readings` they make up the file's rows.
+    pub refused: u64,
+    pub gaps: u64,
+    /// Calendar days with readings.
+    pub days: u64,
+    pub interval_s: Option<u32>,
+    pub episodes_below_70: u64,
+    pub episodes_below_54: u64,
+    pub alarms: Vec<Alarm>,
+    /// The sensor's noise as learned, one standard deviation.
+    pub noise_mg_dl: Option<f64>,
+    pub calibration: Calibration,
+    pub first: Option<String>,
+    pub last: Option<String>,
+    /// What the file held.
+    pub input: Counts,
+    /// What the monitor said of the readings it was given.
+    pub verdicts: BTreeMap<&'static str, u64>,
+    /// The estimate and the raw sensor against the truth, when the file has it.
+    pub truth: Option<Truth>,
+}
+
+#[derive(Debug, Serialize)]
+pub struct Alarm {
+    pub time: String,
+    pub kind: &'static str,
+    pub priority: &'static str,
+    pub message: &'static str,
+    pub cause: &'static str,
+}
+
+#[derive(Debug, Serialize)]
+pub struct Calibration {
+    pub gain: Option<f64>,
+    pub offset_mg_dl: Option<f64>,
+    pub fingersticks_used: u64,
+    pub fingersticks_refused: u64,
+}
+
+#[derive(Clone, Copy, Debug, Serialize)]
+pub struct Truth {
+    pub plasma: Option<Against>,
+    pub sensor: Option<Against>,
+}
+
+/// `value` to so many digits after the point; `None` when it is not known.
+fn rounded(value: f32, digits: i32) -> Option<f64> {
+    let power = 10f64.powi(digits);
+    value.is_finite().then(|| (f64::from(value) * power).round() / power)
+}
+
+impl Report {
+    /// The results of a replay.
+    pub fn of(replay: &Replay) -> Self {
+        let mut verdicts = BTreeMap::new();
+        for sample in &replay.samples {
+            *verdicts.entry(verdict_name(sample.verdict)).or_default() += 1;
+        }
+        let readings = replay.samples.iter().filter(|sample| sample.verdict.is_kept()).count() as u64;
+        let mut days: Vec<i64> =
+            replay.samples.iter().map(|s| replay.wall(s.reading.at()).div_euclid(86_400)).collect();
+        days.dedup();
+        let refused = replay.pricked.iter().filter(|p| p.refused.is_some()).count() as u64;
+        let end = |sample: Option<&super::sample::Sample>| {
+            sample.map(|s| replay.clock.iso(s.reading.at().secs().into()))
+        };
+        Self {
+            readings,
+            refused: replay.counts.rows.saturating_sub(readings),
+            gaps: replay.gaps.len() as u64,
+            days: days.len() as u64,
+            interval_s: replay.interval_s,
+            episodes_below_70: replay.lows.len() as u64,
+            episodes_below_54: replay.deep_lows.len() as u64,
+            alarms: replay
+                .alarms
+                .iter()
+                .map(|rang| Alarm {
+                    time: replay.clock.iso(rang.at.secs().into()),
+                    kind: rang.kind.name(),
+                    priority: rang.priority.name(),
+                    message: rang.kind.message(),
+                    cause: cause_name(rang.cause),
+                })
+                .collect(),
+            noise_mg_dl: rounded(replay.noise_sd, 2),
+            calibration: Calibration {
+                gain: rounded(replay.gain, 4),
+                offset_mg_dl: rounded(replay.offset, 2),
+                fingersticks_used: replay.pricked.len() as u64 - refused,
+                fingersticks_refused: refused + replay.sticks_not_read,
+            },
+            first: end(replay.samples.first()),
+            last: end(replay.samples.last()),
+            input: replay.counts.clone(),
+            verdicts,
+            truth: replay.against,
+        }
+    }
+}
+
+impl Report {
+    /// The alarms as CSV.
+    pub fn alarms_csv(&self) -> String {
+        let mut out = "time,kind,priority,cause,message\n".to_owned();
+        for Alarm { time, kind, priority, cause, message } in &self.alarms {
+            out += &format!("{time},{kind},{priority},{cause},{message}\n");
+        }
+        out
+    }
+}
+
+/// A fixed name for files.
+pub fn verdict_name(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Accepted => "accepted",
+        Verdict::Late => "late",
+        Verdict::Duplicate => "duplicate",
+        Verdict::BadTime => "bad_time",
+        Verdict::Restart => "restart",
+        Verdict::OutOfRange => "out_of_range",
+        Verdict::WarmUp => "warm_up",
+        Verdict::Fault => "fault",
+        Verdict::Jump => "jump",
+        Verdict::Stuck => "stuck",
+        Verdict::Pressure => "pressure",
+    }
+}
+
+fn cause_name(cause: Cause) -> &'static str {
+    match cause {
+        Cause::New => "new",
+        Cause::Still => "still",
+        Cause::Unheeded => "unheeded",
+    }
+}
+
+/// Why an alarm rang, for a person.
+pub fn cause_words(cause: Cause) -> &'static str {
+    match cause {
+        Cause::New => "it began",
+        Cause::Still => "it went on",
+        Cause::Unheeded => "nobody had acknowledged it",
+    }
+}
+
+/// "1 gap", "2 gaps"; thousands are parted.
+fn count(n: u64, one: &str) -> String {
+    let digits = n.to_string();
+    let mut grouped = String::new();
+    for (place, digit) in digits.chars().enumerate() {
+        if place > 0 && (digits.len() - place).is_multiple_of(3) {
+            grouped.push(',');
+        }
+        grouped.push(digit);
+    }
+    format!("{grouped} {one}{}", if n == 1 { "" } else { "s" })
+}
+
+fn minutes(minutes: f32) -> String {
+    match minutes {
+        ..90.0 => format!("{minutes:.0} min"),
+        ..2880.0 => format!("{:.1} h", minutes / 60.0),
+        _ => format!("{:.0} days", minutes / 1440.0),
+    }
+}
+
+/// The results in plain words, a thought a line.
+pub fn in_words(replay: &Replay, report: &Report, unit: Unit) -> Vec<String> {
+    let mut words = Vec::new();
+    words.extend(replay.about.map(str::to_owned));
+    words.push(what_it_is(replay, report));
+    words.extend(how_it_was(replay, unit));
+    words.push(lows(replay, unit));
+    words.push(alarms(replay, report));
+    words.extend(trust(report));
+    words.extend(fingersticks(report));
+    words.extend(truth(report, unit));
+    words.extend(oddities(&report.input));
+    words
+}
+
+fn what_it_is(replay: &Replay, report: &Report) -> String {
+    let mut out = count(report.readings, "reading");
+    if let (Some(first), Some(last)) = (replay.samples.first(), replay.samples.last()) {
+        out += &format!(" from {} to {}", replay.time(first.reading.at()), replay.time(last.reading.at()));
+    }
+    if let Some(interval) = report.interval_s {
+        let every = if interval.is_multiple_of(60) {
+            format!("{} min", interval / 60)
+        } else {
+            format!("{interval} s")
+        };
+        out += &format!(", one every {every}");
+    }
+    let longest = replay.gaps.iter().map(|(from, to)| to.since(*from).mins()).fold(0.0, f32::max);
+    match report.gaps {
+        0 => out + ", without a gap.",
+        1 => format!("{out}, with a gap of {}.", minutes(longest)),
+        n => format!("{out}, with {}, the longest {}.", count(n, "gap"), minutes(longest)),
+    }
+}
+
+fn how_it_was(replay: &Replay, unit: Unit) -> Option<String> {
+    let believed = replay.samples.iter().filter(|s| s.verdict.is_believed());
+    let values: Vec<f32> = believed.map(|s| s.reading.glucose().mg_dl()).collect();
+    let lowest = values.iter().copied().min_by(f32::total_cmp)?;
+    let highest = values.iter().copied().max_by(f32::total_cmp)?;
+    let percent = |inside: &dyn Fn(f32) -> bool| {
+        100.0 * values.iter().filter(|v| inside(**v)).count() as f64 / values.len() as f64
+    };
+    let range = match unit {
+        Unit::MgDl => "70 to 180 mg/dL",
+        Unit::MmolL => "3.9 to 10.0 mmol/L",
+    };
+    Some(format!(
+        "The sensor read {range} {:.0} % of the time, less {:.1} %, more {:.0} %; the least was {}, the most {}.",
+        percent(&|v| (70.0..=180.0).contains(&v)),
+        percent(&|v| v < 70.0),
+        percent(&|v| v > 180.0),
+        unit.show(lowest),
+        unit.with_name(highest)
+    ))
+}
+
+fn lows(replay: &Replay, unit: Unit) -> String {
+    let (low, deep) = match unit {
+        Unit::MgDl => ("70 mg/dL", "54"),
+        Unit::MmolL => ("3.9 mmol/L", "3.0"),
+    };
+    let lows = &replay.lows;
+    if lows.is_empty() {
+        return format!("There was no low: nothing below {low} for 15 minutes.");
+    }
+    let ahead = |least: f32| lows.iter().filter_map(Low::warned_min).filter(|min| *min >= least).count();
+    let longest = lows.iter().map(Low::minutes).fold(0.0, f32::max);
+    format!(
+        "Below {low} for 15 minutes or more: {} ({} below {deep}), the longest {}. Warned by an alarm before it began: \
+         {} of {}, by ten minutes or more: {}.",
+        count(lows.len() as u64, "time"),
+        replay.deep_lows.len(),
+        minutes(longest),
+        ahead(0.5),
+        lows.len(),
+        ahead(10.0)
+    )
+}
+
+fn alarms(replay: &Replay, report: &Report) -> String {
+    if replay.alarms.is_empty() {
+        return "No alarm would have rung.".into();
+    }
+    let begun = |rang: &&Rang| rang.cause == Cause::New;
+    let of =
+        |priority: Priority| replay.alarms.iter().filter(begun).filter(|r| r.priority == priority).count();
+    let begun = replay.alarms.iter().filter(begun).count() as u64;
+    let again = replay.alarms.len() as u64 - begun;
+    let mut out = format!(
+        "{} would have rung in {}: {} of high, {} of medium and {} of low priority",
+        count(begun, "alarm"),
+        count(report.days, "day"),
+        of(Priority::High),
+        of(Priority::Medium),
+        of(Priority::Low)
+    );
+    if again > 0 {
+        out += &format!(", and {} because it went on", count(again, "reminder"));
+    }
+    out + "."
+}
+
+fn trust(report: &Report) -> Option<String> {
+    let of = |name: &str| report.verdicts.get(name).copied().unwrap_or(0);
+    let kinds = [
+        ("pressure", "for suspected pressure on the sensor"),
+        ("jump", "for a jump"),
+        ("stuck", "for a value that stood still"),
+        ("warm_up", "for the sensor's warm-up"),
+        ("out_of_range", "for a value no sensor reads"),
+        ("fault", "for a fault"),
+        ("late", "for coming late"),
+        ("bad_time", "for an impossible time"),
+    ];
+    let said: Vec<String> = kinds
+        .iter()
+        .filter(|(name, _)| of(name) > 0)
+        .map(|(name, why)| format!("{} {why}", of(name)))
+        .collect();
+    (!said.is_empty()).then(|| format!("Readings not taken at their word: {}.", said.join(", ")))
+}
+
+fn fingersticks(report: &Report) -> Option<String> {
+    let calibration = &report.calibration;
+    let (used, refused) = (calibration.fingersticks_used, calibration.fingersticks_refused);
+    if used + refused == 0 {
+        return Some("There were no fingersticks to calibrate by.".into());
+    }
+    let mut out = format!("{} calibrated the sensor", count(used, "fingerstick"));
+    if refused > 0 {
+        out += &format!(", {refused} could not be used");
+    }
+    if let (Some(gain), Some(offset)) = (calibration.gain, calibration.offset_mg_dl) {
+        out += &format!(
+            "; by the last of them it reads {gain:.2} times the true glucose and {offset:+.0} mg/dL"
+        );
+    }
+    Some(out + ".")
+}
+
+fn truth(report: &Report, unit: Unit) -> Option<String> {
+    let truth = report.truth?;
+    let (plasma, sensor) = (truth.plasma?, truth.sensor?);
+    Some(format!(
+        "Against the truth beside the trace, the estimate of blood glucose is off by {} and {:.1} min late, the raw \
+         sensor by {} and {:.1} min (root mean square error, and the shift that fits best).",
+        precise(unit, plasma.rmse_mg_dl),
+        plasma.delay_min,
+        precise(unit, sensor.rmse_mg_dl),
+        sensor.delay_min
+    ))
+}
+
+fn precise(unit: Unit, mg_dl: f64) -> String {
+    match unit {
+        Unit::MgDl => format!("{mg_dl:.1} mg/dL"),
+        Unit::MmolL => format!("{:.2} mmol/L", mg_dl / f64::from(glidepath::MG_DL_PER_MMOL_L)),
+    }
+}
+
+fn oddities(input: &Counts) -> Option<String> {
+    let mut said: Vec<String> = [
+        (input.blank, "without a value"),
+        (input.exact_repeats, "repeated exactly"),
+        (input.conflicting_stamps, "with another value for a time that had one (the first was kept)"),
+        (input.out_of_order, "out of order (put in their place)"),
+        (input.low_text, "saying \"low\""),
+        (input.high_text, "saying \"high\""),
+        (input.closer_than_half_interval, "closer to the one before than half the usual interval"),
+    ]
+    .iter()
+    .filter(|(n, _)| *n > 0)
+    .map(|(n, what)| format!("{n} {what}"))
+    .collect();
+    if input.newest_first {
+        said.push("all running from newest to oldest (turned round)".into());
+    }
+    if input.clock_set_back > 0 {
+        said.push(format!("the clock set back {}", count(input.clock_set_back, "time")));
+    }
+    (!said.is_empty()).then(|| format!("Of {} in the file: {}.", count(input.rows, "row"), said.join("; ")))
+}
+
+/// The counts of the input as rows of a table.
+pub fn input_rows(report: &Report) -> Vec<Vec<String>> {
+    let input = &report.input;
+    let mut rows: Vec<(String, u64)> = vec![
+        ("rows in the file".into(), input.rows),
+        ("readings kept".into(), report.readings),
+        ("rows not kept, for any of the reasons below".into(), report.refused),
+        ("without a value".into(), input.blank),
+        ("repeated exactly".into(), input.exact_repeats),
+        ("another value for a time that had one".into(), input.conflicting_stamps),
+    ];
+    let kept = ["accepted", "restart", "jump", "stuck", "pressure", "late", "warm_up"];
+    let judged = report.verdicts.iter().filter(|(name, _)| !kept.contains(*name));
+    rows.extend(judged.map(|(name, n)| (format!("judged: {}", name.replace('_', " ")), *n)));
+    let kept_but = report.verdicts.iter().filter(|(name, _)| kept[1..].contains(*name));
+    rows.extend(kept_but.map(|(name, n)| (format!("kept, but judged: {}", name.replace('_', " ")), *n)));
+    let noted = [
+        ("out of order, put in their place", input.out_of_order),
+        ("saying \"low\"", input.low_text),
+        ("saying \"high\"", input.high_text),
+        ("closer than half the usual interval", input.closer_than_half_interval),
+        ("times the clock was set back", input.clock_set_back),
+    ];
+    rows.extend(noted.iter().filter(|(_, n)| *n > 0).map(|(what, n)| ((*what).to_owned(), *n)));
+    rows.into_iter().map(|(what, n)| vec![what, n.to_string()]).collect()
+}

@@ -1,0 +1,98 @@
+//! What a replay yields, row by row.
+
+use std::fmt::{self, Write as _};
+use std::io::{self, Write};
+
+use glidepath::alarm::{Cause, Kind, Priority};
+use glidepath::quality::Verdict;
+use glidepath::trend::Trend;
+use glidepath::{Fingerstick, Instant, Reading};
+
+use super::report::verdict_name;
+use crate::table::Clock;
+
+/// What was known right after one reading. Numbers that are not known are not a number.
+#[derive(Clone, Copy, Debug)]
+pub struct Sample {
+    pub reading: Reading,
+    pub verdict: Verdict,
+    pub plasma: f32,
+    pub plasma_sd: f32,
+    pub rate: f32,
+    pub rate_sd: f32,
+    pub trend: Trend,
+    pub predicted: f32,
+    pub predicted_sd: f32,
+    pub low_probability: f32,
+    pub low_ahead_index: f32,
+    pub minutes_to_low: f32,
+    /// The alarms that rang with it, a bit for each of [`Kind::ALL`].
+    pub rang: u16,
+}
+
+/// An alarm that rang.
+#[derive(Clone, Copy, Debug)]
+pub struct Rang {
+    pub at: Instant,
+    pub kind: Kind,
+    pub priority: Priority,
+    pub cause: Cause,
+}
+
+/// What became of a fingerstick.
+#[derive(Clone, Copy, Debug)]
+pub struct Pricked {
+    pub stick: Fingerstick,
+    /// Plasma glucose as it was estimated just before.
+    pub expected: f32,
+    /// `None` when it was used; otherwise why not.
+    pub refused: Option<&'static str>,
+}
+
+/// A number in a table: `digits` after the point, nothing when it is not known.
+struct Cell(f32, usize);
+
+impl fmt::Display for Cell {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if self.0.is_finite() { write!(f, "{:.*}", self.1, self.0) } else { Ok(()) }
+    }
+}
+
+/// The header of the samples' table.
+pub const HEADER: &str = "time,sensor_mg_dl,plasma_mg_dl,plasma_sd_mg_dl,rate_mg_dl_min,rate_sd_mg_dl_min,trend,\
+    predicted_30min_mg_dl,predicted_30min_sd_mg_dl,low_probability_30min,low_ahead_index_mg_dl,minutes_to_low,\
+    verdict,alarms";
+
+/// Writes the samples as CSV.
+pub fn write_csv(samples: &[Sample], clock: &Clock, out: &mut dyn Write) -> io::Result<()> {
+    writeln!(out, "{HEADER}")?;
+    let mut line = String::new();
+    for sample in samples {
+        line.clear();
+        let _ = write!(
+            line,
+            "{},{},{},{},{},{},{},{},{},{},{},{},{},",
+            clock.iso(sample.reading.at().secs().into()),
+            Cell(sample.reading.glucose().mg_dl(), 1),
+            Cell(sample.plasma, 2),
+            Cell(sample.plasma_sd, 2),
+            Cell(sample.rate, 3),
+            Cell(sample.rate_sd, 3),
+            sample.trend.words(),
+            Cell(sample.predicted, 2),
+            Cell(sample.predicted_sd, 2),
+            Cell(sample.low_probability, 4),
+            Cell(sample.low_ahead_index, 2),
+            Cell(sample.minutes_to_low, 1),
+            verdict_name(sample.verdict),
+        );
+        let mut parted = "";
+        for kind in Kind::ALL.iter().filter(|kind| sample.rang & (1 << (**kind as u16)) != 0) {
+            let _ = write!(line, "{parted}{}", kind.name());
+            parted = ";";
+        }
+        line.push('\n');
+        out.write_all(line.as_bytes())?;
+    }
+    Ok(())
+}
