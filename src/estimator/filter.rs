@@ -6,6 +6,7 @@
 //! for Discrete Sequential Estimation*, on scalar updates.
 
 use super::model::Step;
+use crate::math;
 
 /// What is measured: the row H of a scalar measurement.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -70,6 +71,16 @@ pub(super) struct Residual {
 }
 
 impl Residual {
+    /// Innovation over its standard deviation.
+    pub fn normalised(&self) -> f32 {
+        self.innovation / math::sqrt(self.variance)
+    }
+
+    /// Its square.
+    pub fn normalised_square(&self) -> f32 {
+        self.innovation * self.innovation / self.variance
+    }
+
     /// P·Hᵀ: how each state goes with what was measured.
     pub const fn ph(&self) -> &State {
         &self.ph

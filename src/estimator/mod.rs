@@ -1,9 +1,10 @@
 //! Plasma glucose now, and its rate, from a sensor that lags and errs.
 //!
 //! A Kalman filter over four states: plasma glucose, its rate (which fades), interstitial glucose (which the
-//! sensor reads, minutes behind the blood) and the sensor's coloured error. Around it: a robust update, a
-//! noise scale that learns how noisy this sensor is, a gap policy, fingersticks as a second kind of
-//! measurement, and fixed-point smoothing for the drawn history.
+//! sensor reads, minutes behind the blood) and the sensor's coloured error. Two of them run side by side, for
+//! a calm person and a moving one. Around them: a robust update, a noise scale that learns how noisy this
+//! sensor is, a gap policy, fingersticks as a second kind of measurement, and fixed-point smoothing for the
+//! drawn history.
 //!
 //! | gap since the last reading | what happens |
 //! | --- | --- |
@@ -11,6 +12,7 @@
 //! | over [`STALE_AFTER`] | no estimate until the next reading |
 //! | over [`RESTART_AFTER`] | starts afresh; the learned noise scale is kept |
 
+mod bank;
 mod filter;
 mod model;
 mod servo;
@@ -23,7 +25,8 @@ use crate::estimate::Estimate;
 use crate::math;
 use crate::reading::{Fingerstick, Reading};
 use crate::units::{Glucose, Instant, Span};
-use filter::{Belief, Covariance, Residual, Sees, State};
+use bank::{Bank, Residuals};
+use filter::{Belief, Covariance, Sees, State};
 use model::Step;
 use servo::Servo;
 use smooth::Points;
@@ -41,10 +44,10 @@ const LONGEST_PIECE: Span = Span::from_mins(10);
 const LATEST_FINGERSTICK: Span = Span::from_mins(15);
 
 /// Beyond this many standard deviations an innovation's weight falls off (Huber 1964).
-const HUBER: f32 = 3.0;
+const HUBER: f32 = 5.0;
 
 /// Beyond this many standard deviations a reading is left out, if the one before it was not.
-const GATE: f32 = 4.0;
+const GATE: f32 = 6.0;
 
 /// The slow rate's time constant, minutes.
 const SLOW_RATE_MIN: f32 = 15.0;
@@ -81,16 +84,24 @@ pub struct Expectation {
 
 #[derive(Clone, Copy, Debug)]
 struct Compared {
-    belief: Belief,
+    bank: Bank,
     points: Points,
-    residual: Residual,
+    residuals: Residuals,
+    normalised_square: f32,
 }
 
 impl Expectation {
     /// Measured less expected, in standard deviations of the difference; `None` for a first reading.
     #[must_use]
     pub fn innovation(&self) -> Option<f32> {
-        self.compared.map(|c| c.residual.innovation / math::sqrt(c.residual.variance))
+        self.compared.map(|c| c.residuals.merged.normalised())
+    }
+
+    /// Measured less expected of a calm person, in standard deviations: far below 0 when glucose falls, or
+    /// seems to, out of a quiet stretch.
+    #[must_use]
+    pub fn innovation_if_calm(&self) -> Option<f32> {
+        self.compared.map(|c| c.residuals.calm.normalised())
     }
 }
 
@@ -135,7 +146,7 @@ pub struct Behind {
 /// The estimator. See the [module](self).
 ///
 /// # Memory
-/// 320 bytes at most; nothing grows.
+/// 400 bytes at most; nothing grows.
 ///
 /// # Examples
 /// ```
@@ -166,7 +177,7 @@ pub struct Estimator {
 struct Running {
     at: Instant,
     last_reading: Instant,
-    belief: Belief,
+    bank: Bank,
     points: Points,
     slow_rate: f32,
     left_out: bool,
@@ -239,11 +250,13 @@ impl Estimator {
         if span <= LONGEST_PIECE && self.cached.is_none_or(|(cached, _)| cached != span) {
             self.cached = Some((span, Step::new(&self.model, span.mins())));
         }
-        let (mut belief, mut points) = (running.belief, running.points);
-        self.advance(&mut belief, &mut points, span);
-        let residual = belief.residual(Sees::SENSOR, value, noise_variance);
+        let (mut bank, mut points) = (running.bank, running.points);
+        self.advance(&mut bank, &mut points, span);
+        let residuals = bank.residuals(Sees::SENSOR, value, noise_variance);
+        let normalised_square = (1.0 - bank.weight) * residuals.calm.normalised_square()
+            + bank.weight * residuals.moving.normalised_square();
         Some(Expectation {
-            compared: Some(Compared { belief, points, residual }),
+            compared: Some(Compared { bank, points, residuals, normalised_square }),
             minutes: at.since(running.last_reading).mins(),
             ..fresh
         })
@@ -262,8 +275,7 @@ impl Estimator {
             self.running = Some(self.started(at, expectation.value));
             return Taken::Started;
         };
-        let Compared { belief, mut points, residual } = compared;
-        let z = residual.innovation.abs() / math::sqrt(residual.variance);
+        let Compared { bank, mut points, residuals, normalised_square } = compared;
         let inflation = match trust {
             Trust::Full => Some(1.0),
             Trust::Reduced(by) => Some(by.max(1.0).min(100.0)),
@@ -271,27 +283,28 @@ impl Estimator {
         };
         let updated = match inflation {
             Some(inflation) => {
-                let huber = (z / HUBER).max(1.0);
-                points.update(&residual, Sees::SENSOR, inflation * huber);
-                belief.updated(&residual, inflation * huber)
+                let huber = (residuals.merged.normalised().abs() / HUBER).max(1.0);
+                points.update(&residuals.merged, Sees::SENSOR, inflation * huber);
+                bank.updated(&residuals, inflation * huber)
             }
-            None => belief,
+            None => bank,
         };
         if inflation == Some(1.0) {
-            self.servo.learn(z * z, expectation.minutes);
+            self.servo.learn(normalised_square, expectation.minutes);
         }
         if !updated.is_finite() {
             self.running = Some(self.started(at, expectation.value));
             return Taken::Started;
         }
-        points.track(at, &updated);
+        let merged = updated.merged();
+        points.track(at, &merged);
         let minutes = at.since(running.at).mins();
         self.running = Some(Running {
             at,
             last_reading: at,
-            belief: updated,
+            bank: updated,
             points,
-            slow_rate: slowed(running.slow_rate, updated.x.r, minutes),
+            slow_rate: slowed(running.slow_rate, merged.x.r, minutes),
             left_out: inflation.is_none(),
         });
         if inflation.is_some() { Taken::Used } else { Taken::LeftOut }
@@ -315,17 +328,17 @@ impl Estimator {
             reach = self.reach(Span::from_secs(ago.secs().saturating_neg()));
         } else {
             let span = stick.at().since(running.at);
-            self.advance(&mut next.belief, &mut next.points, span);
+            self.advance(&mut next.bank, &mut next.points, span);
             next.at = stick.at();
-            next.slow_rate = slowed(running.slow_rate, next.belief.x.r, span.mins());
+            next.slow_rate = slowed(running.slow_rate, next.bank.merged().x.r, span.mins());
         }
         let sd = meter_sd(stick.glucose().mg_dl());
         let sees = Sees { g: 1.0, r: reach, i: 0.0, w: 0.0 };
-        let residual = next.belief.residual(sees, stick.glucose().mg_dl(), sd * sd);
-        let inflation = (residual.innovation.abs() / math::sqrt(residual.variance) / HUBER).max(1.0);
-        next.points.update(&residual, sees, inflation);
-        next.belief = next.belief.updated(&residual, inflation);
-        if next.belief.is_finite() {
+        let residuals = next.bank.residuals(sees, stick.glucose().mg_dl(), sd * sd);
+        let inflation = (residuals.merged.normalised().abs() / HUBER).max(1.0);
+        next.points.update(&residuals.merged, sees, inflation);
+        next.bank = next.bank.updated(&residuals, inflation);
+        if next.bank.is_finite() {
             self.running = Some(next);
         }
         Fused::Used
@@ -341,13 +354,20 @@ impl Estimator {
         if now.since(running.last_reading) > STALE_AFTER {
             return None;
         }
-        let mut belief = running.belief;
+        let mut bank = running.bank;
         if span.secs() > 0 {
-            self.advance(&mut belief, &mut Points::new(), span);
+            self.advance(&mut bank, &mut Points::new(), span);
         }
-        let Belief { x, p } = belief;
+        let Belief { x, p } = bank.merged();
         let slow = slowed(running.slow_rate, x.r, span.mins());
         Some(Estimate::from_filter(now, x.g, x.r, slow, (p.gg, p.gr, p.rr)))
+    }
+
+    /// The probability that the person is moving (a meal, insulin, exercise) and not calm, 0 to 1; one half when
+    /// the model has one motion only, `None` before the first reading.
+    #[must_use]
+    pub fn moving(&self) -> Option<f32> {
+        self.running.map(|r| r.bank.weight)
     }
 
     /// How far interstitial glucose at the newest reading lies from plasma glucose at `then`, no earlier than
@@ -360,7 +380,7 @@ impl Estimator {
         if later > STALE_AFTER || later.secs() < LATEST_FINGERSTICK.secs().saturating_neg() {
             return None;
         }
-        let Belief { x, p } = running.belief;
+        let Belief { x, p } = running.bank.merged();
         // plasma then is plasma now and the rate's reach from now to then
         let reach = self.reach(then.since(running.at));
         let mean = x.i - x.g - reach * x.r;
@@ -373,8 +393,7 @@ impl Estimator {
         if let Some(running) = &mut self.running
             && mg_dl.is_finite()
         {
-            running.belief.x.g += mg_dl;
-            running.belief.x.i += mg_dl;
+            running.bank.shift(mg_dl);
         }
     }
 
@@ -420,15 +439,15 @@ impl Estimator {
         };
         let mut points = Points::new();
         points.track(at, &belief);
-        Running { at, last_reading: at, belief, points, slow_rate: 0.0, left_out: false }
+        Running { at, last_reading: at, bank: Bank::new(belief), points, slow_rate: 0.0, left_out: false }
     }
 
     fn coloured_variance(&self) -> f32 {
         self.servo.variance_scale() * self.model.coloured_sd * self.model.coloured_sd
     }
 
-    /// Moves a belief, and the points tracked with it, over `span`, in pieces.
-    fn advance(&self, belief: &mut Belief, points: &mut Points, span: Span) {
+    /// Moves the bank, and the points tracked with it, over `span`, in pieces.
+    fn advance(&self, bank: &mut Bank, points: &mut Points, span: Span) {
         let coloured = self.coloured_variance();
         let mut left = span.secs();
         while left > 0 {
@@ -437,7 +456,7 @@ impl Estimator {
                 Some((cached, step)) if cached == piece => step,
                 _ => Step::new(&self.model, piece.mins()),
             };
-            *belief = belief.predicted(&step, self.model.drive, coloured);
+            *bank = bank.predicted(&self.model, &step, piece.mins(), coloured);
             points.predict(&step);
             left = left.saturating_sub(piece.secs());
         }

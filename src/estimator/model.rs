@@ -3,7 +3,8 @@
 //!
 //! ```text
 //! dG = r dt                      plasma glucose, mg/dL
-//! dr = −r/T dt + √q dB           its rate, mg/dL/min: an Ornstein-Uhlenbeck process, so that it fades
+//! dr = −r/T dt + √q dB           its rate, mg/dL/min: an Ornstein-Uhlenbeck process, so that it fades;
+//!                                q is one of two, as the person is calm or moving
 //! dI = (G − I)/τ dt              glucose under the skin, which the sensor reads
 //! w  : Ornstein-Uhlenbeck, sd s, time T_w     the sensor's coloured error
 //! ```
@@ -14,12 +15,12 @@
 use crate::error::{Error, ErrorKind, in_range};
 use crate::math;
 
-/// What the estimator believes of the person and the sensor. 24 bytes.
+/// What the estimator believes of the person and the sensor. 36 bytes.
 ///
 /// # Examples
 /// ```
 /// use glidepath::estimator::Model;
-/// let early_sensor = Model::new(8.0, 35.0, 0.04, 10.5, 36.0, 1.0)?;
+/// let early_sensor = Model::default().with_sensor(8.0, 10.5, 36.0, 1.4)?;
 /// assert!(early_sensor != Model::default());
 /// # Ok::<(), glidepath::Error>(())
 /// ```
@@ -30,19 +31,26 @@ pub struct Model {
     pub(super) lag_min: f32,
     pub(super) rate_time_min: f32,
     pub(super) drive: f32,
+    pub(super) moving_drive: f32,
+    pub(super) calm_lasts_min: f32,
+    pub(super) moving_lasts_min: f32,
     pub(super) coloured_sd: f32,
     pub(super) coloured_time_min: f32,
     pub(super) white_sd: f32,
 }
 
 impl Default for Model {
-    /// A modern sensor: lag 8 min, rate fading over 35 min, drive 0.04 (mg/dL/min)²/min, coloured error of
-    /// sd 5 mg/dL over 25 min, white error of sd 2.5 mg/dL.
+    /// A modern sensor: lag 8 min, coloured error of sd 5 mg/dL over 25 min, white error of sd 2.5 mg/dL. A
+    /// person with insulin-treated diabetes: rate fading over 35 min, drive 0.0066 (mg/dL/min)²/min for some
+    /// two and a half hours, then 0.164 for an hour.
     fn default() -> Self {
         Self {
             lag_min: 8.0,
             rate_time_min: 35.0,
-            drive: 0.04,
+            drive: 0.0066,
+            moving_drive: 0.164,
+            calm_lasts_min: 160.0,
+            moving_lasts_min: 60.0,
             coloured_sd: 5.0,
             coloured_time_min: 25.0,
             white_sd: 2.5,
@@ -51,7 +59,7 @@ impl Default for Model {
 }
 
 impl Model {
-    /// A model from its six numbers.
+    /// A model of one motion, from six numbers: the plain linear filter.
     ///
     /// | parameter | unit | range |
     /// | --- | --- | --- |
@@ -89,7 +97,78 @@ impl Model {
         if rate_time_min < 1.2 * lag_min {
             return Err(Error::new("rate_time_min", ErrorKind::Inconsistent));
         }
-        Ok(Self { lag_min, rate_time_min, drive, coloured_sd, coloured_time_min, white_sd })
+        Ok(Self {
+            lag_min,
+            rate_time_min,
+            drive,
+            moving_drive: drive,
+            calm_lasts_min: 160.0,
+            moving_lasts_min: 60.0,
+            coloured_sd,
+            coloured_time_min,
+            white_sd,
+        })
+    }
+
+    /// The same with a second motion of a stronger drive (the first's to 10 (mg/dL/min)²/min): how long the
+    /// first commonly lasts and how long the second, 1 to 100,000 min each.
+    ///
+    /// # Errors
+    /// Names the parameter that is out of range.
+    pub const fn with_moving(
+        self,
+        moving_drive: f32,
+        calm_lasts_min: f32,
+        moving_lasts_min: f32,
+    ) -> Result<Self, Error> {
+        match (
+            in_range("moving_drive", moving_drive, self.drive, 10.0),
+            in_range("calm_lasts_min", calm_lasts_min, 1.0, 1e5),
+            in_range("moving_lasts_min", moving_lasts_min, 1.0, 1e5),
+        ) {
+            (Ok(moving_drive), Ok(calm_lasts_min), Ok(moving_lasts_min)) => {
+                Ok(Self { moving_drive, calm_lasts_min, moving_lasts_min, ..self })
+            }
+            (Err(error), ..) | (_, Err(error), _) | (_, _, Err(error)) => Err(error),
+        }
+    }
+
+    /// The same person with another sensor: lag, coloured error and white error, ranges as in
+    /// [`new`](Self::new).
+    ///
+    /// # Errors
+    /// Names the parameter that is out of range.
+    pub const fn with_sensor(
+        self,
+        lag_min: f32,
+        coloured_sd: f32,
+        coloured_time_min: f32,
+        white_sd: f32,
+    ) -> Result<Self, Error> {
+        match Self::new(lag_min, self.rate_time_min, self.drive, coloured_sd, coloured_time_min, white_sd) {
+            Ok(one) => Ok(Self {
+                moving_drive: self.moving_drive,
+                calm_lasts_min: self.calm_lasts_min,
+                moving_lasts_min: self.moving_lasts_min,
+                ..one
+            }),
+            Err(error) => Err(error),
+        }
+    }
+
+    /// Whether there is one motion only.
+    #[must_use]
+    pub const fn is_single(&self) -> bool {
+        self.moving_drive <= self.drive
+    }
+
+    /// The probabilities of starting to move, and of ceasing to, within an interval: the two-state Markov
+    /// chain whose stays last as said on average.
+    pub(super) fn changes(&self, minutes: f32) -> (f32, f32) {
+        let (start, stop) = (1.0 / self.calm_lasts_min, 1.0 / self.moving_lasts_min);
+        let both = start + stop;
+        let settled = math::one_minus_exp_neg(both * minutes) / both;
+        (start * settled, stop * settled)
     }
 }
 
@@ -177,7 +256,7 @@ mod tests {
     /// Reference values: the closed form of the same equations evaluated in double precision (numpy).
     #[test]
     fn five_and_one_minute_steps_match_the_closed_form() {
-        let model = Model::default();
+        let model = Model::new(8.0, 35.0, 0.04, 5.0, 25.0, 2.5).unwrap();
         let five = Step::new(&model, 5.0);
         close(five.g_r, 4.659_274, 1e-6);
         close(five.r_r, 0.866_878, 1e-6);
