@@ -98,7 +98,7 @@ impl Motor {
                 self.pattern.clear();
                 break;
             };
-            self.on = self.next % 2 == 0;
+            self.on = self.next.is_multiple_of(2);
             self.until_ms = self.until_ms.wrapping_add(u32::from(*length));
             self.next += 1;
         }
