@@ -36,13 +36,13 @@ pub enum Bound {
 pub struct Now {
     /// When it was measured.
     pub at: Instant,
-    /// Glucose in blood, as estimated.
+    /// Glucose in blood, as estimated for the present moment.
     pub glucose: Glucose,
     /// Set when only a bound is known.
     pub bound: Option<Bound>,
     /// Rate of change with its standard deviation in mg/dL per minute; none when not known.
     pub rate: Option<(Rate, f32)>,
-    /// Expected 20, 40 and 60 minutes after `at`.
+    /// Expected 20, 40 and 60 minutes from now.
     pub soon: Option<[Expected; 3]>,
     /// Minutes until a low is expected.
     pub low_in_min: Option<u16>,

@@ -8,7 +8,10 @@
 #[cfg(test)]
 extern crate std;
 
+pub mod app;
 pub mod button;
+pub mod clock;
+pub mod columns;
 pub mod face;
 pub mod link;
 pub mod pulses;

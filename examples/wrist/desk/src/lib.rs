@@ -1,5 +1,7 @@
 //! Pictures as PNG, and how they are held against golden ones.
 
+pub mod stream;
+
 use embedded_graphics::framebuffer::{Framebuffer, buffer_size};
 use embedded_graphics::pixelcolor::raw::{BigEndian, LittleEndian, RawU1, RawU4};
 use embedded_graphics::pixelcolor::{BinaryColor, Gray4};

@@ -1,4 +1,5 @@
 //! `wrist-desk sheet OUT.png COLUMNS PICTURE...`: pictures side by side, three times their size.
+//! `wrist-desk stream OUT SEED`: a day of frames.
 
 use std::path::Path;
 use wrist_desk::Picture;
@@ -11,6 +12,10 @@ fn main() -> Result<(), String> {
             let pictures: Result<Vec<_>, _> = pictures.iter().map(|p| Picture::read(Path::new(p))).collect();
             wrist_desk::sheet(&pictures?, columns, Path::new(out))
         }
-        _ => Err("usage: wrist-desk sheet OUT.png COLUMNS PICTURE...".into()),
+        ["stream", out, seed] => {
+            let seed = seed.parse().map_err(|e| format!("seed: {e}"))?;
+            std::fs::write(out, wrist_desk::stream::file(seed, 1)).map_err(|e| format!("{out}: {e}"))
+        }
+        _ => Err("usage: wrist-desk sheet OUT.png COLUMNS PICTURE... | stream OUT SEED".into()),
     }
 }

@@ -62,7 +62,7 @@ where
     let Some(clock) = face.clock.or_else(|| face.history.newest().map(|r| r.at())) else { return Ok(()) };
     if let Some(now) = face.current().filter(|_| frame.now < 127) {
         if let Some(soon) = now.soon {
-            band(frame, frame.column(now.at, clock), now.glucose, &soon, display)?;
+            band(frame, now.glucose, &soon, display)?;
         }
         let column = (frame.top..=frame.bottom).step_by(2).map(|y| Pixel(Point::new(frame.now, y), ink));
         display.draw_iter(column)?;
@@ -96,19 +96,13 @@ where
 }
 
 /// One standard deviation to each side of what is expected, straight between the given minutes.
-fn band<D>(
-    frame: &Frame,
-    start: i32,
-    from: Glucose,
-    soon: &[Expected; 3],
-    display: &mut D,
-) -> Result<(), D::Error>
+fn band<D>(frame: &Frame, from: Glucose, soon: &[Expected; 3], display: &mut D) -> Result<(), D::Error>
 where
     D: DrawTarget<Color: Shade>,
 {
     let columns = 1200 / frame.seconds_per_column;
     let mut left = Expected { glucose: from, sd_mg_dl: 0.0 };
-    let mut x = start;
+    let mut x = frame.now;
     for right in soon {
         for step in 1..=columns {
             let share = step as f32 / columns as f32;

@@ -1,0 +1,374 @@
+//! The whole application: bytes, time and a button in; a face, a motor and words out.
+
+use crate::button::{Button, Press};
+use crate::clock::Clock;
+use crate::face::{Alert, Bound, Expected, Face, Now, Trust, Unit};
+use crate::link::{Frame, LinkError, Receiver};
+use crate::pulses::{self, Motor};
+use crate::screen::Page;
+use crate::words::{Sentence, sentence};
+use glidepath::alarm::{Kind, Priority};
+use glidepath::quality::{Grade, Reason, Verdict};
+use glidepath::trend::Trend;
+use glidepath::{Error, Glucose, Instant, Monitor, Reading, Settings, Span, Status, View};
+
+/// A day of readings every five minutes.
+pub const READINGS: usize = 288;
+/// How long a long press silences what rings; the floor's own limit is kept by the library.
+pub const SNOOZE: Span = Span::from_mins(15);
+/// The monitor is asked at least this often, so that silence is noticed.
+const ASK_S: i32 = 60;
+/// Another start further off than this is another session.
+const SAME_SESSION: Span = Span::from_mins(2);
+
+/// What became of all frames.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Counts {
+    /// Frames understood.
+    pub frames: u32,
+    /// Frames dropped: framing, checksum, payload.
+    pub dropped: u32,
+    /// Readings kept, late ones included.
+    pub kept: u32,
+    /// Readings that were there already.
+    pub repeated: u32,
+    /// Readings refused by their verdict.
+    pub refused: u32,
+    /// Measurements that came before any session start, or without a value.
+    pub without_place: u32,
+}
+
+/// What the board is to do now.
+#[derive(Clone, Debug, Default)]
+pub struct Wants {
+    /// The picture has changed.
+    pub redraw: bool,
+    /// The motor is to turn.
+    pub motor: bool,
+    /// The state is worth keeping.
+    pub save: bool,
+    /// To be said.
+    pub say: Option<Sentence>,
+    /// Call again soon (within 10 ms): a press or a pattern is under way. Otherwise a second will do.
+    pub soon: bool,
+}
+
+/// The application. `range` is the sensor's own.
+#[derive(Clone, Debug)]
+pub struct App {
+    pub(crate) monitor: Monitor<READINGS>,
+    pub(crate) session_start: Option<Instant>,
+    pub(crate) unit: Unit,
+    view: Option<View>,
+    receiver: Receiver,
+    clock: Clock,
+    button: Button,
+    motor: Motor,
+    page: Page,
+    asked: Option<Instant>,
+    priorities: [Priority; Kind::ALL.len()],
+    battery_percent: Option<u8>,
+    shown_minute: Option<u32>,
+    counts: Counts,
+    wants: Wants,
+}
+
+impl App {
+    /// With nothing known.
+    ///
+    /// # Errors
+    /// Names the setting that is out of its range.
+    pub fn new(settings: Settings) -> Result<Self, Error> {
+        Ok(Self {
+            monitor: Monitor::new(settings)?,
+            session_start: None,
+            unit: Unit::default(),
+            view: None,
+            receiver: Receiver::new(),
+            clock: Clock::new(),
+            button: Button::new(),
+            motor: Motor::new(),
+            page: Page::default(),
+            asked: None,
+            priorities: [Priority::Medium; Kind::ALL.len()],
+            battery_percent: None,
+            shown_minute: None,
+            counts: Counts::default(),
+            wants: Wants { redraw: true, ..Wants::default() },
+        })
+    }
+
+    /// Takes a byte of the serial line; at the end of a frame, what it was.
+    pub fn byte(&mut self, byte: u8) -> Option<Result<Frame, LinkError>> {
+        let outcome = self.receiver.byte(byte)?;
+        match &outcome {
+            Ok(frame) => {
+                self.counts.frames += 1;
+                self.frame(frame);
+            }
+            Err(_) => self.counts.dropped += 1,
+        }
+        Some(outcome)
+    }
+
+    fn frame(&mut self, frame: &Frame) {
+        match frame {
+            Frame::Time(time) => {
+                if let Some(at) = time.date_time().instant() {
+                    self.clock.told(at);
+                    self.wants.redraw = true;
+                }
+            }
+            Frame::Start(start) => {
+                if let Some(at) = start.local().instant() {
+                    let same = |known: Instant| at.since(known).secs().abs() <= SAME_SESSION.secs();
+                    if !self.session_start.is_some_and(same) {
+                        self.monitor.sensor_started(at);
+                        self.wants.save = true;
+                    }
+                    self.session_start = Some(at);
+                }
+            }
+            Frame::Measurement(record) => {
+                let reading = self.session_start.and_then(|start| record.reading(start, range()));
+                match reading {
+                    Some(reading) => self.reading(&reading),
+                    None => self.counts.without_place += 1,
+                }
+            }
+            Frame::Meter(measurement) => {
+                if let Some(stick) = measurement.fingerstick() {
+                    let _ = self.monitor.fingerstick(&stick);
+                    self.wants.save = true;
+                    self.ask();
+                }
+            }
+            Frame::Status(_) => {}
+        }
+    }
+
+    fn reading(&mut self, reading: &Reading) {
+        let view = self.monitor.push(reading);
+        match view.verdict() {
+            Some(Verdict::Duplicate) => self.counts.repeated += 1,
+            Some(verdict) if verdict.is_kept() => {
+                self.counts.kept += 1;
+                self.wants.save = true;
+                if verdict.is_admitted() || verdict == Verdict::WarmUp {
+                    self.clock.reading(reading.at());
+                }
+            }
+            _ => self.counts.refused += 1,
+        }
+        self.answered(view);
+        self.ask();
+    }
+
+    /// Asks the monitor for the present moment.
+    fn ask(&mut self) {
+        if let Some(now) = self.clock.now() {
+            self.asked = Some(now);
+            let view = self.monitor.tick(now);
+            self.answered(view);
+        }
+    }
+
+    fn answered(&mut self, view: View) {
+        for ring in view.rings().iter() {
+            if let Some(priority) = self.priorities.get_mut(ring.kind as usize) {
+                *priority = ring.priority;
+            }
+        }
+        if let Some(ring) = view.rings().first() {
+            self.motor.play(pulses::alarm(ring.priority), self.clock.ms());
+            self.page = Page::Now;
+            self.wants.save = true;
+            self.view = Some(view);
+            self.wants.say = Some(sentence(&self.face()));
+        }
+        self.view = Some(view);
+        self.wants.redraw = true;
+    }
+
+    /// To be called whenever a second has passed, a byte or the button has changed something, or
+    /// [`Wants::soon`] asked for it. Returns what to do and forgets it.
+    pub fn tick(&mut self, now_ms: u32, button_down: bool) -> Wants {
+        self.clock.run(now_ms);
+        if let Some(press) = self.button.update(button_down, now_ms) {
+            self.pressed(press, now_ms);
+        }
+        if let (Some(now), asked) = (self.clock.now(), self.asked)
+            && asked.is_none_or(|asked| now.since(asked).secs() >= ASK_S)
+        {
+            self.ask();
+        }
+        let minute = self.face().age_min();
+        if minute != self.shown_minute {
+            self.shown_minute = minute;
+            self.wants.redraw = true;
+        }
+        let motor = self.motor.update(now_ms);
+        let soon = self.button.is_busy() || self.motor.is_busy();
+        Wants { motor, soon, ..core::mem::take(&mut self.wants) }
+    }
+
+    fn pressed(&mut self, press: Press, now_ms: u32) {
+        self.wants.redraw = true;
+        let alarms = self.monitor.alarms().unheeded();
+        match press {
+            Press::Short if !alarms.is_empty() => {
+                self.monitor.acknowledge();
+                self.motor.stop();
+                self.wants.save = true;
+            }
+            Press::Long if !alarms.is_empty() => {
+                for kind in alarms.iter() {
+                    let _ = self.monitor.snooze(kind, SNOOZE);
+                }
+                self.motor.stop();
+                self.wants.save = true;
+            }
+            Press::Short => {
+                self.page = match self.page {
+                    Page::Now => Page::Past,
+                    Page::Past => Page::Now,
+                };
+            }
+            Press::Double => {
+                self.unit = match self.unit {
+                    Unit::MgDl => Unit::MmolL,
+                    Unit::MmolL => Unit::MgDl,
+                };
+                self.wants.save = true;
+            }
+            Press::Long => {
+                let (pattern, words) = (pulses::value(&self.face()), sentence(&self.face()));
+                self.motor.play(pattern, now_ms);
+                self.wants.say = Some(words);
+            }
+        }
+    }
+
+    /// The board measured its battery.
+    pub fn battery(&mut self, percent: u8) {
+        self.wants.redraw |= self.battery_percent != Some(percent);
+        self.battery_percent = Some(percent);
+    }
+
+    /// What there is to show.
+    #[must_use]
+    pub fn face(&self) -> Face<'_> {
+        let view = self.view.as_ref();
+        let unheeded = self.monitor.alarms().unheeded();
+        let alerts = unheeded.iter().map(|kind| {
+            let priority = self.priorities.get(kind as usize).copied().unwrap_or(Priority::Medium);
+            Alert { kind, priority }
+        });
+        Face {
+            clock: self.clock.now(),
+            now: view.and_then(|view| self.present(view)),
+            history: self.monitor.history(),
+            trust: view.map_or(Trust::Fair, |view| match view.grade() {
+                Grade::Unusable => Trust::None,
+                Grade::Poor => Trust::Poor,
+                Grade::Fair => Trust::Fair,
+                Grade::Good => Trust::Good,
+            }),
+            note: view.and_then(|view| view.reasons().iter().min_by_key(mild)).map_or("", note),
+            battery_percent: self.battery_percent,
+            alert: alerts.min_by_key(|alert| (core::cmp::Reverse(alert.priority), alert.kind)),
+            unit: self.unit,
+        }
+    }
+
+    fn present(&self, view: &View) -> Option<Now> {
+        let (at, sensor) = view.newest()?;
+        let estimate = view.estimate();
+        let newest = self.monitor.history().newest().filter(|reading| reading.at() == at);
+        let bound = match newest.map(|reading| reading.status()) {
+            Some(Status::BelowRange) => Some(Bound::AtMost),
+            Some(Status::AboveRange) => Some(Bound::AtLeast),
+            _ => None,
+        };
+        let forecast = self.monitor.forecast();
+        let rate_known = view.trend() != Trend::NotKnown && bound.is_none();
+        Some(Now {
+            at,
+            glucose: match (bound, estimate) {
+                (None, Some(estimate)) => estimate.glucose(),
+                _ => sensor,
+            },
+            bound,
+            rate: estimate.filter(|_| rate_known).map(|e| (e.rate(), e.rate_sd())),
+            soon: estimate.filter(|_| bound.is_none()).map(|estimate| {
+                [20, 40, 60].map(|minutes| {
+                    let ahead = forecast.at(&estimate, Span::from_mins(minutes));
+                    Expected { glucose: ahead.glucose(), sd_mg_dl: ahead.sd() }
+                })
+            }),
+            low_in_min: view
+                .minutes_to_low()
+                .filter(|minutes| rate_known && *minutes > 0.0)
+                .map(|minutes| (minutes + 0.5) as u16),
+        })
+    }
+
+    /// The page shown.
+    #[must_use]
+    pub const fn page(&self) -> Page {
+        self.page
+    }
+
+    /// What became of all frames.
+    #[must_use]
+    pub const fn counts(&self) -> Counts {
+        self.counts
+    }
+
+    /// The newest answers.
+    #[must_use]
+    pub const fn view(&self) -> Option<&View> {
+        self.view.as_ref()
+    }
+
+    /// The monitor.
+    #[must_use]
+    pub const fn monitor(&self) -> &Monitor<READINGS> {
+        &self.monitor
+    }
+}
+
+/// What a record gets that says only "below" or "above": the usual range of sensors.
+pub(crate) fn range() -> core::ops::RangeInclusive<Glucose> {
+    const fn mg_dl(value: f32) -> Glucose {
+        match Glucose::from_mg_dl(value) {
+            Ok(glucose) => glucose,
+            Err(_) => panic!("refused when compiled"),
+        }
+    }
+    let (low, high) = const { (mg_dl(40.0), mg_dl(400.0)) };
+    low..=high
+}
+
+/// Reasons that are told only when there is no graver one.
+fn mild(reason: &Reason) -> bool {
+    matches!(reason, Reason::FirstDay | Reason::PastEnd | Reason::Gap)
+}
+
+/// At most ten letters.
+const fn note(reason: Reason) -> &'static str {
+    match reason {
+        Reason::WarmUp => "warming up",
+        Reason::FirstDay => "first day",
+        Reason::PastEnd => "past end",
+        Reason::Noise => "noisy",
+        Reason::Jump => "jumped",
+        Reason::Stuck => "stuck",
+        Reason::Gap => "gaps",
+        Reason::Pressure => "pressed?",
+        Reason::Fingersticks => "check it",
+        Reason::Drift => "drifts",
+        Reason::SecondSensor => "differs",
+        Reason::OwnWord => "in doubt",
+    }
+}

@@ -1,0 +1,30 @@
+//! Pushes readings from nowhere through a monitor and says nothing: what the linker keeps is the library.
+
+#![no_std]
+#![no_main]
+
+use core::ptr::{addr_of, addr_of_mut, read_volatile, write_volatile};
+use glidepath::{Glucose, Instant, Monitor, Reading, Settings, View};
+
+static mut INPUT: (u32, f32) = (0, 0.0);
+static mut OUTPUT: Option<View> = None;
+
+#[cfg_attr(target_arch = "arm", cortex_m_rt::entry)]
+#[cfg_attr(target_arch = "riscv32", riscv_rt::entry)]
+fn main() -> ! {
+    let Ok(mut monitor) = Monitor::<288>::new(Settings::default()) else { loop {} };
+    loop {
+        // SAFETY: nothing else runs; volatile, so that the compiler knows neither value nor use
+        let (at, mg_dl) = unsafe { read_volatile(addr_of!(INPUT)) };
+        if let Ok(glucose) = Glucose::from_mg_dl(mg_dl) {
+            let view = monitor.push(&Reading::new(Instant::from_secs(at), glucose));
+            // SAFETY: as above
+            unsafe { write_volatile(addr_of_mut!(OUTPUT), Some(view)) };
+        }
+    }
+}
+
+#[panic_handler]
+fn panic(_: &core::panic::PanicInfo<'_>) -> ! {
+    loop {}
+}
