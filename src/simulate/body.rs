@@ -146,7 +146,7 @@ impl State {
         let uptake = body.basal_uptake * (level / 4.5).clamp(0.0, 1.0);
         let renal = 0.003 * (level - 9.0).max(0.0) * body.glucose_volume;
         let made = body.liver * now.liver * (1.0 - liver).max(0.0);
-        let worked = 0.006 * effort * reachable;
+        let worked = 0.010 * effort * reachable;
         let [gain_t, gain_d, gain_l] = body.sensitivity;
         let [rate_t, rate_d, rate_l] = body.action_rate;
         let drive = self.insulin * now.sensitivity * (1.0 + aftermath);

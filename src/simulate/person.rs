@@ -26,7 +26,7 @@ impl PersonConfig {
         routine: true,
         wander: 1.0,
         treat_at: Glucose::clamped(62.0),
-        resting: Glucose::clamped(120.0),
+        resting: Glucose::clamped(130.0),
     };
 
     /// The same beginning at `start`; the time of day is that of an epoch that began at midnight.
@@ -128,7 +128,7 @@ impl Person {
         let resting = config.resting.mmol_l();
         let (state, basal) = State::at_rest(&body, resting);
         let now = Conditions {
-            basal: basal * (1.0 + 0.08 * random.normal()).clamp(0.7, 1.3),
+            basal: basal * (1.0 + 0.03 * random.normal()).clamp(0.7, 1.3),
             sensitivity: 1.0,
             liver: 1.0,
             flux: 0.0,
@@ -238,9 +238,9 @@ impl Person {
         let scale = self.config.wander;
         let hours = self.hours.step(d, 240.0, &mut self.random);
         let days = self.days.step(d, 2880.0, &mut self.random);
-        let flux = self.flux.step(d, 30.0, &mut self.random);
-        self.now.sensitivity = math::exp(scale * (0.20 * hours + 0.12 * days));
-        self.now.flux = scale * 0.0012 * flux;
+        let flux = self.flux.step(d, 15.0, &mut self.random);
+        self.now.sensitivity = math::exp(scale * (0.12 * hours + 0.08 * days));
+        self.now.flux = scale * 0.0026 * flux;
         // up from 2:00, back down by 10:00
         let morning = ((minute - 120.0) / 480.0).clamp(0.0, 1.0);
         self.now.liver = 1.0 + scale * self.dawn * 4.0 * morning * (1.0 - morning);

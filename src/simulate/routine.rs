@@ -59,8 +59,8 @@ pub(super) struct Routine {
 impl Routine {
     pub fn new(random: &mut Random) -> Self {
         Self {
-            misjudgement: random.between(0.15, 0.40),
-            habit: (0.91 + 0.10 * random.normal()).clamp(0.7, 1.3),
+            misjudgement: random.between(0.35, 0.65),
+            habit: (0.95 + 0.10 * random.normal()).clamp(0.7, 1.3),
             meals: [Meal::default(); 5],
             exercise_at: None,
             since_sugar: 1e3,
@@ -115,7 +115,7 @@ impl Routine {
         for meal in &mut self.meals {
             if minute >= meal.at {
                 meal.at = f32::MAX;
-                deed.meal = Some((meal.grams, (47.0 + 15.0 * random.normal()).clamp(20.0, 90.0)));
+                deed.meal = Some((meal.grams, (48.0 + 16.0 * random.normal()).clamp(20.0, 90.0)));
             }
             if meal.bolus_at.is_some_and(|at| minute >= at) {
                 meal.bolus_at = None;
@@ -131,12 +131,12 @@ impl Routine {
         // a look at the display now and then, and insulin when it is high
         let look = if asleep { d / 600.0 } else { d / 120.0 } * if plasma > 280.0 { 4.0 } else { 1.0 };
         if plasma > 220.0 && self.since_bolus > 150.0 && random.happens(look) {
-            deed.bolus += 0.75 * self.habit * (plasma - 140.0) / ratios.drop_per_unit;
+            deed.bolus += 0.75 * self.habit * (plasma - 120.0) / ratios.drop_per_unit;
             self.since_bolus = 0.0;
         }
 
         // sugar for a low, sooner by day than by night
-        let notice = if asleep { d / 12.0 } else { d / 5.0 };
+        let notice = if asleep { d / 8.0 } else { d / 3.0 };
         if plasma < self.noticed_at + (treat_at - 62.0) && self.since_sugar > 15.0 && random.happens(notice) {
             deed.sugar = 15.0 * random.between(0.8, 1.5);
             self.since_sugar = 0.0;

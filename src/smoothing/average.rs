@@ -19,7 +19,7 @@ use crate::units::{Glucose, Instant};
 /// ```
 /// use glidepath::smoothing::MovingAverage;
 /// use glidepath::{Glucose, Instant};
-/// let mut average = MovingAverage::<4>::new(10.0)?;
+/// let mut average = MovingAverage::<4>::new(15.0)?;
 /// let mut last = None;
 /// for (minute, mg_dl) in [(0, 90.0), (5, 100.0), (10, 110.0), (15, 150.0)] {
 ///     last = Some(average.step(Instant::from_secs(60 * minute), Glucose::from_mg_dl(mg_dl)?));
@@ -34,12 +34,13 @@ pub struct MovingAverage<const N: usize> {
 }
 
 impl<const N: usize> MovingAverage<N> {
-    /// Over `window_min` minutes, 1 to 360; a reading exactly that old still counts.
+    /// Over `window_min` minutes, 1 to 360; each reading stands for the time since the one before, so that
+    /// one exactly that old no longer counts: 15 minutes are three readings five minutes apart.
     ///
     /// # Errors
     /// When outside that range.
     pub fn new(window_min: f32) -> Result<Self, Error> {
-        Ok(Self { window: Window::new(window_min)? })
+        Ok(Self { window: Window::open(window_min)? })
     }
 
     /// Takes a reading.
@@ -62,7 +63,7 @@ mod tests {
 
     #[test]
     fn noise_and_delay_are_the_textbook_ones() {
-        let new = || MovingAverage::<8>::new(15.0).unwrap();
+        let new = || MovingAverage::<8>::new(20.0).unwrap();
         let mut average = new();
         close(noise_gain(&weights(|at, y| average.step(at, y), 10)), 0.25, 1e-6);
         let mut average = new();

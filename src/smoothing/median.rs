@@ -19,7 +19,7 @@ use crate::units::{Glucose, Instant};
 /// ```
 /// use glidepath::smoothing::MovingMedian;
 /// use glidepath::{Glucose, Instant};
-/// let mut median = MovingMedian::<4>::new(10.0)?;
+/// let mut median = MovingMedian::<4>::new(15.0)?;
 /// for (minute, mg_dl) in [(0, 100.0), (5, 180.0), (10, 102.0)] {
 ///     let level = median.step(Instant::from_secs(60 * minute), Glucose::from_mg_dl(mg_dl)?);
 ///     assert!(level.glucose().mg_dl() <= 140.0);
@@ -32,12 +32,13 @@ pub struct MovingMedian<const N: usize> {
 }
 
 impl<const N: usize> MovingMedian<N> {
-    /// Over `window_min` minutes, 1 to 360; a reading exactly that old still counts.
+    /// Over `window_min` minutes, 1 to 360; each reading stands for the time since the one before, so that
+    /// one exactly that old no longer counts: 15 minutes are three readings five minutes apart.
     ///
     /// # Errors
     /// When outside that range.
     pub fn new(window_min: f32) -> Result<Self, Error> {
-        Ok(Self { window: Window::new(window_min)? })
+        Ok(Self { window: Window::open(window_min)? })
     }
 
     /// Takes a reading.
@@ -70,7 +71,7 @@ mod tests {
 
     #[test]
     fn a_spike_does_not_get_through_and_a_ramp_is_late() {
-        let new = || MovingMedian::<8>::new(20.0).unwrap();
+        let new = || MovingMedian::<8>::new(25.0).unwrap();
         let mut median = new();
         assert!(weights(|at, y| median.step(at, y), 8).iter().all(|w| w.abs() < 1e-9));
         let mut median = new();

@@ -82,11 +82,17 @@ struct Window<const N: usize> {
 }
 
 impl<const N: usize> Window<N> {
-    /// A window of 1 minute to 6 hours.
+    /// A window of 1 minute to 6 hours; a reading exactly that old still counts.
     #[expect(clippy::cast_possible_truncation, reason = "at most 21,600")]
     fn new(minutes: f32) -> Result<Self, Error> {
         let minutes = in_range("window_min", minutes, 1.0, 360.0)?;
         Ok(Self { length: Span::from_secs((minutes * 60.0) as i32), readings: History::new() })
+    }
+
+    /// The same, but a reading exactly that old no longer counts.
+    fn open(minutes: f32) -> Result<Self, Error> {
+        let closed = Self::new(minutes)?;
+        Ok(Self { length: Span::from_secs(closed.length.secs().saturating_sub(1)), ..closed })
     }
 
     /// Takes a reading; false if it is no newer than the last.

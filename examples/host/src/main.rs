@@ -5,6 +5,7 @@ mod args;
 mod failure;
 mod output;
 mod progress;
+mod rank;
 mod replay;
 mod sheet;
 mod simulate;
@@ -32,6 +33,7 @@ struct Cli {
 enum Command {
     Replay(replay::Args),
     Simulate(simulate::Args),
+    Rank(rank::Args),
 }
 
 impl Command {
@@ -39,6 +41,7 @@ impl Command {
         match self {
             Self::Replay(args) => replay::run(args),
             Self::Simulate(args) => simulate::run(args),
+            Self::Rank(args) => rank::run(args),
         }
     }
 }

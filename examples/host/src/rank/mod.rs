@@ -1,0 +1,196 @@
+//! `rank`: every method on the same readings, against the truth.
+
+mod bound;
+mod linear;
+mod lows;
+mod method;
+mod report;
+mod score;
+mod series;
+mod tally;
+
+use std::path::PathBuf;
+
+use crate::args::{InputArgs, OutputArgs};
+use crate::failure::Failure;
+use crate::simulate::SensorArgs;
+use crate::table;
+
+use glidepath::simulate::GaussianWorldConfig;
+use method::Entry;
+use series::{Series, Setting};
+use tally::Tally;
+
+/// How far ahead predictions are scored, minutes.
+pub const HORIZONS: [f32; 4] = [15.0, 30.0, 45.0, 60.0];
+
+/// The first seed of the people that methods are tested on. Whatever is tuned is tuned on people of smaller seeds.
+const FIRST_TEST_SEED: u64 = 1_000_000;
+
+/// Rank methods: how near each comes to the truth, and to the best that is possible
+///
+/// Without traces, on simulated people (invented) whose truth is known: see `simulate`. With traces, on those: the
+/// column plasma_mg_dl is the truth, and without it the sensor's own later readings are, which can only judge
+/// predictions and alarms. Figures from simulated people compare methods; they do not say how a real sensor does
+/// on a real person.
+#[derive(clap::Args, Debug)]
+pub struct Args {
+    /// Recorded traces (CSV tables) instead of simulated people
+    #[arg(value_name = "TRACE")]
+    traces: Vec<PathBuf>,
+
+    /// How many simulated people
+    #[arg(long, value_name = "N", default_value_t = 100, value_parser = clap::value_parser!(u32).range(1..=10_000))]
+    people: u32,
+
+    /// Days for each; the first half day lets methods settle and is not scored
+    #[arg(long, value_name = "D", default_value_t = 14, value_parser = clap::value_parser!(u32).range(1..=90))]
+    days: u32,
+
+    /// Minutes between readings
+    #[arg(long, value_name = "MIN", default_value_t = 5, value_parser = clap::value_parser!(u32).range(1..=15))]
+    interval: u32,
+
+    /// The seed of the first person; others follow. Seeds under 1000000 are for tuning, those from there on for
+    /// testing
+    #[arg(long, value_name = "SEED", default_value_t = FIRST_TEST_SEED)]
+    first_seed: u64,
+
+    /// Also give the methods so many fingersticks a day, on drifting sensors: a list such as 1,2,4
+    #[arg(long, value_name = "LIST", value_delimiter = ',', value_parser = clap::value_parser!(u32).range(1..=24))]
+    fingersticks: Vec<u32>,
+
+    /// Only methods whose name has this in it; may be repeated
+    #[arg(long, value_name = "TEXT")]
+    only: Vec<String>,
+
+    #[command(flatten)]
+    sensor: SensorArgs,
+
+    #[command(flatten)]
+    input: InputArgs,
+
+    #[command(flatten)]
+    output: OutputArgs,
+}
+
+/// What is ranked and on what.
+struct Ranking {
+    /// In words.
+    on: String,
+    methods: Vec<Entry>,
+    /// One for each method.
+    tallies: Vec<Tally>,
+    /// On the Gaussian world, with the best that is possible there.
+    gaussian: Option<(Vec<Tally>, bound::Bound)>,
+    /// Fingersticks a day and a tally for each method.
+    calibrated: Vec<(u32, Vec<Tally>)>,
+    /// Nanoseconds a reading.
+    costs: Vec<f64>,
+}
+
+pub fn run(args: &Args) -> Result<(), Failure> {
+    let ranking = if args.traces.is_empty() { simulated(args)? } else { recorded(args)? };
+    let rows = report::rows(&ranking);
+    if args.output.json {
+        println!("{}", serde_json::to_string_pretty(&rows).unwrap_or_default());
+    } else {
+        print!("{}", report::tables(&ranking, &rows, args.output.unit.into()));
+    }
+    Ok(())
+}
+
+fn simulated(args: &Args) -> Result<Ranking, Failure> {
+    let sensor = args.sensor.model()?;
+    let setting = Setting { sensor, days: args.days, interval: args.interval, fingersticks_per_day: 0 };
+    let mut methods = wanted(method::usual(), &args.only)?;
+    let seed = |n: usize| args.first_seed.wrapping_add(n as u64);
+    let people = args.people as usize;
+
+    // the yardstick is fitted on people of the tuning seeds
+    let tuning = tally::simulate("Fitting the best linear filter", people.min(60), |n| {
+        series::person(FIRST_TEST_SEED / 2 + n as u64, &setting)
+    });
+    let yardstick = linear::best_linear(&tuning, args.interval);
+    drop(tuning);
+    if args.only.is_empty() || args.only.iter().any(|text| yardstick.name.contains(text.as_str())) {
+        methods.push(yardstick);
+    }
+
+    let tallies =
+        tally::tally("Ranking on simulated people", &methods, people, |n| series::person(seed(n), &setting));
+    let worlds = people.min(60);
+    let gaussian = tally::tally("Ranking on the Gaussian world", &methods, worlds, |n| {
+        series::gaussian(seed(n), &setting)
+    });
+    let config = GaussianWorldConfig::DEFAULT;
+    let lag = f64::from(series::GAUSSIAN_LAG);
+    let bound = bound::bound(&config, &sensor, lag, f64::from(args.interval));
+    let mut calibrated = Vec::new();
+    if !args.fingersticks.is_empty() {
+        for per_day in std::iter::once(0).chain(args.fingersticks.iter().copied()) {
+            let setting =
+                Setting { sensor: sensor.with_drift(true), fingersticks_per_day: per_day, ..setting };
+            let tallies = tally::tally("Ranking with fingersticks", &methods, people, |n| {
+                series::person(seed(n), &setting)
+            });
+            calibrated.push((per_day, tallies));
+        }
+    }
+    let costs = tally::costs(&methods, &series::person(seed(0), &setting));
+    Ok(Ranking {
+        on: format!(
+            "{} simulated people (invented; seeds from {}), {} days each, a reading every {} min",
+            people, args.first_seed, args.days, args.interval
+        ),
+        methods,
+        tallies,
+        gaussian: Some((gaussian, bound)),
+        calibrated,
+        costs,
+    })
+}
+
+fn recorded(args: &Args) -> Result<Ranking, Failure> {
+    let methods = wanted(method::usual(), &args.only)?;
+    let mut all = Vec::new();
+    for path in &args.traces {
+        let trace = table::read_trace(path, &args.input, &["plasma_mg_dl", "rate_mg_dl_min"])?;
+        let series = Series::recorded(&trace)
+            .ok_or_else(|| Failure::file(path, "holds no readings, expected some to rank methods on"))?;
+        all.push(series);
+    }
+    let known = all.iter().filter(|series| !series.truth_is_sensor).count();
+    let tallies = tally::over("Ranking on traces", &methods, &all);
+    let costs = all.first().map_or_else(Vec::new, |series| tally::costs(&methods, series));
+    Ok(Ranking {
+        on: format!(
+            "{} traces, {known} of them with plasma glucose; for the others the sensor's later readings are the truth",
+            all.len()
+        ),
+        methods,
+        tallies,
+        gaussian: None,
+        calibrated: Vec::new(),
+        costs,
+    })
+}
+
+/// Those of the methods whose names were asked for.
+fn wanted(methods: Vec<Entry>, only: &[String]) -> Result<Vec<Entry>, Failure> {
+    if only.is_empty() {
+        return Ok(methods);
+    }
+    let names: Vec<String> = methods.iter().map(|entry| entry.name.clone()).collect();
+    let methods: Vec<Entry> = methods
+        .into_iter()
+        .filter(|entry| only.iter().any(|text| entry.name.contains(text.as_str())))
+        .collect();
+    if methods.is_empty() {
+        return Err(Failure::new(format!(
+            "--only: no method has that in its name; there are: {}",
+            names.join("; ")
+        )));
+    }
+    Ok(methods)
+}
