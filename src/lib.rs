@@ -21,6 +21,7 @@
 
 // floor 0: values, errors, maths
 mod error;
+mod local;
 #[allow(dead_code, reason = "each stage uses its part")]
 mod math;
 #[allow(dead_code, reason = "each stage uses its part")]
@@ -53,6 +54,7 @@ mod monitor;
 pub use error::{Error, ErrorKind};
 pub use estimate::Estimate;
 pub use history::{History, HistoryView, Inserted};
+pub use local::LocalTime;
 pub use monitor::{FingerstickOutcome, Monitor, Settings, View};
 pub use reading::{Fingerstick, Reading, Status};
 pub use units::{Glucose, Instant, MG_DL_PER_MMOL_L, Rate, Span};

@@ -9,14 +9,15 @@ mod view;
 
 pub use view::{FingerstickOutcome, Settings, View};
 
-use crate::alarm::{AlarmPlan, Alarms, Doubt, Kind, LocalTime, Situation};
+use crate::alarm::{AlarmPlan, Alarms, Doubt, Kind, Situation};
 use crate::calibration::{Calibration, Pair};
 use crate::error::Error;
 use crate::estimator::{Estimator, Fused, Smoothed, Taken, Trust};
 use crate::forecast::Forecast;
 use crate::history::{History, HistoryView, Inserted};
+use crate::local::LocalTime;
 use crate::math;
-use crate::quality::{Quality, Reason, Verdict, Wear};
+use crate::quality::{Evidence, Quality, Reason, Verdict, Wear};
 use crate::reading::{Fingerstick, Reading, Status};
 use crate::trend::TrendSign;
 use crate::units::{Glucose, Instant, Span};
@@ -216,8 +217,8 @@ impl Core {
         let calibrated = self.calibration.apply(at, reading.glucose());
         let expected = if admitted.is_admitted() { self.estimator.expect(at, calibrated) } else { None };
         let z = expected.as_ref().and_then(|e| e.innovation());
-        let scale = self.estimator.noise_scale();
-        let assessment = self.quality.assess(reading, z, Some(scale));
+        let noise_scale = Some(self.estimator.noise_scale());
+        let assessment = self.quality.assess(reading, &Evidence { z, noise_scale, local: self.local(at) });
         let verdict = assessment.verdict();
         if verdict == Verdict::WarmUp {
             self.warming = Some(at);
@@ -242,6 +243,11 @@ impl Core {
             self.newest = Some((at, reading.glucose(), calibrated));
         }
         verdict
+    }
+
+    /// The wall clock at `at`, if the zone's offset is known.
+    fn local(&self, at: Instant) -> Option<LocalTime> {
+        self.utc_offset.map(|offset| LocalTime::from_unix(at, offset.secs()))
     }
 
     fn tick(&mut self, now: Instant) -> View {
@@ -280,8 +286,8 @@ impl Core {
         if let (Some(estimate), Some(index)) = (estimate, low_ahead) {
             situation = situation.with_plasma(estimate.glucose(), estimate.rate()).with_low_ahead(index);
         }
-        if let Some(offset) = self.utc_offset {
-            situation = situation.with_local(LocalTime::from_unix(now, offset.secs()));
+        if let Some(local) = self.local(now) {
+            situation = situation.with_local(local);
         }
         if let Some(wear) = self.quality.wear(now) {
             situation = situation.with_wear_left(wear.left());

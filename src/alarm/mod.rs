@@ -37,7 +37,7 @@ mod watch;
 
 pub use kind::{Cause, Kind, Kinds, Priority, Ring, Rings};
 pub use pattern::{Colour, Pattern, Pulse};
-pub use schedule::{AlarmPlan, LocalTime, Slot, Weekdays};
+pub use schedule::{AlarmPlan, Slot, Weekdays};
 pub use settings::{AlarmSettings, FLOOR_MG_DL, FLOOR_QUIET, LONGEST_SNOOZE, Rule};
 pub use situation::{Doubt, Situation};
 

@@ -1,6 +1,6 @@
 //! What the alarms are told.
 
-use super::schedule::LocalTime;
+use crate::local::LocalTime;
 use crate::units::{Glucose, Instant, Rate, Span};
 
 /// What is held against the newest believed reading.

@@ -1,5 +1,6 @@
 extern crate std;
 use super::*;
+use crate::local::LocalTime;
 use crate::units::{Glucose, Rate};
 use proptest::prelude::*;
 use std::vec::Vec;

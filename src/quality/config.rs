@@ -1,6 +1,7 @@
 //! What the judge of readings goes by.
 
 use crate::error::{Error, ErrorKind, in_range};
+use crate::local::LocalTime;
 use crate::units::Span;
 
 /// What [`Quality`](super::Quality) goes by. Every number is checked, by name, in
@@ -30,11 +31,16 @@ pub struct QualityConfig {
     pub gap: Span,
     /// A jump is this many standard deviations from what was expected (2 to 10). Default 4.
     pub jump_sd: f32,
-    /// Pressure is suspected this many standard deviations under what was expected (2 to 10). Default 3.5.
+    /// Pressure is suspected when readings of a quarter of an hour lie this many standard deviations in sum
+    /// under what was expected, at 115 mg/dL (2 to 10). Default 3.9.
     pub pressure_sd: f32,
     /// How long pressure stays suspected without a rebound (0 to 60 min; 0: never suspected).
     /// Default 20 min.
     pub pressure_hold: Span,
+    /// The night, when pressure is suspected: from this minute of the day (0 to 1439). Default 23:00.
+    pub night_from: u16,
+    /// To this one (0 to 1439); equal to `night_from`: all day. Default 07:00.
+    pub night_to: u16,
     /// How many equal whole mg/dL in a row are a stuck sensor (3 to 100). Default 6.
     pub stuck_readings: u8,
     /// And how long they must last (0 to 6 h). Default 25 min.
@@ -58,8 +64,10 @@ impl Default for QualityConfig {
             ahead: Span::from_hours(35 * 24),
             gap: Span::from_mins(20),
             jump_sd: 4.0,
-            pressure_sd: 3.5,
+            pressure_sd: 3.9,
             pressure_hold: Span::from_mins(20),
+            night_from: 23 * 60,
+            night_to: 7 * 60,
             stuck_readings: 6,
             stuck_span: Span::from_mins(25),
             noisy_scale: 2.0,
@@ -71,12 +79,20 @@ impl Default for QualityConfig {
 }
 
 impl QualityConfig {
+    /// Whether `local` is in the night.
+    pub(super) const fn is_night(&self, local: LocalTime) -> bool {
+        let (from, to, minute) = (self.night_from, self.night_to, local.minute());
+        if from < to { from <= minute && minute < to } else { minute >= from || minute < to }
+    }
+
     pub(super) fn checked(self) -> Result<Self, Error> {
         in_range("least_mg_dl", self.least_mg_dl, 0.0, 100.0)?;
         in_range("greatest_mg_dl", self.greatest_mg_dl, 200.0, 2000.0)?;
         in_range("jump_sd", self.jump_sd, 2.0, 10.0)?;
         in_range("pressure_sd", self.pressure_sd, 2.0, 10.0)?;
         in_range("noisy_scale", self.noisy_scale, 1.0, 16.0)?;
+        in_range("night_from", f32::from(self.night_from), 0.0, 1439.0)?;
+        in_range("night_to", f32::from(self.night_to), 0.0, 1439.0)?;
         in_range("stuck_readings", f32::from(self.stuck_readings), 3.0, 100.0)?;
         let day = Span::from_hours(24).secs();
         for (name, span, least, greatest) in [

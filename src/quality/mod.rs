@@ -15,10 +15,13 @@
 //! | fault | untouched | refused | none; the no-data alarm keeps counting |
 //! | jump | not taken in, at most one in a row | kept | the next reading decides, five minutes later |
 //! | stuck | taken in at a tenth of its weight | kept | floor and low ring; low ahead, steep fall and rise do not; the alarm that the sensor is not to be believed starts to count |
-//! | pressure | taken in at a twentieth of its weight | kept | the floor rings as ever; low waits for the hold stated in its settings (20 min at most by default); low ahead and steep fall wait until the suspicion ends |
+//! | pressure | taken in at a hundredth of its weight, so estimate and probability go on from before it and grow unsure | kept | the floor rings as ever, at once; low waits longer, by the hold stated in its settings (20 min, 30 at most); low ahead and steep fall wait until the suspicion ends |
 //!
-//! A suspicion of pressure ends when the reading is back within 1.5 standard deviations of what was expected,
-//! or after [`QualityConfig::pressure_hold`], whichever comes first; then readings count in full again.
+//! Pressure is suspected at night only ([`QualityConfig::night_from`]; at any hour, but with more proof, when
+//! the hour is not known). A suspicion ends when the reading has regained half of what it lost, or after
+//! [`QualityConfig::pressure_hold`], whichever comes first; then readings count in full again, and one that ran
+//! out is not raised anew for an hour. So a real low at night that looks like pressure is told 20 minutes late,
+//! and one at the floor is not late at all.
 //!
 //! # Grades
 //! Reasons add up, and the worst one sets the [`Grade`]: warming up or stuck is unusable; a jump, suspected
@@ -27,6 +30,8 @@
 
 mod agreement;
 mod config;
+mod pressure;
+mod quiet;
 mod verdict;
 mod wear;
 
@@ -35,25 +40,27 @@ pub use verdict::{Assessment, Grade, Reason, Reasons, Verdict};
 pub use wear::Wear;
 
 use crate::error::Error;
+use crate::local::LocalTime;
 use crate::reading::{Reading, Status};
 use crate::units::{Instant, Span};
 use agreement::Agreement;
+use pressure::Pressure;
 use wear::Count;
 
 /// Weight of a stuck reading.
 const STUCK_WEIGHT: f32 = 0.1;
 /// Weight of a reading under suspicion of pressure.
-const PRESSURE_WEIGHT: f32 = 0.05;
+const PRESSURE_WEIGHT: f32 = 0.01;
 /// Weight of a reading that the sensor itself doubts.
 const DOUBTFUL_WEIGHT: f32 = 0.25;
-/// A reading this close to what was expected, in standard deviations, ends a suspicion of pressure.
-const REBOUND_SD: f32 = 1.5;
 /// How long a gap counts against the grade.
 const GAP_MEMORY: Span = Span::from_hours(1);
 /// The mean surprise follows the last by this share, over some dozen readings …
 const SURPRISE_SHARE: f32 = 1.0 / 12.0;
 /// … and no one reading counts for more than this.
 const SURPRISE_MOST: f32 = 9.0;
+/// How much more proof of pressure is asked for, in standard deviations, when the time of day is not known.
+const UNKNOWN_HOUR_SD: f32 = 1.0;
 /// How many readings must agree on a new clock.
 const CLOCK_VOTES: u8 = 3;
 
@@ -67,16 +74,17 @@ struct Run {
 }
 
 /// What is remembered between readings.
-#[derive(Clone, Copy, Debug, PartialEq, Default)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 struct State {
     newest: Option<Instant>,
     /// Readings of impossible time that agree with each other: the last one's, and how many.
     strays: Option<(Instant, u8)>,
     run: Run,
+    /// Whether the last reading was beyond the gate, left out or not.
+    far: bool,
     jumped: bool,
-    /// When pressure was first suspected, while it is.
-    pressure: Option<Instant>,
+    pressure: Pressure,
     gap_ended: Option<Instant>,
     noise: f32,
     /// Mean of z² over the last hour or so.
@@ -86,6 +94,37 @@ struct State {
     count: Count,
 }
 
+impl State {
+    fn new() -> Self {
+        Self {
+            newest: None,
+            strays: None,
+            run: Run::default(),
+            far: false,
+            jumped: false,
+            pressure: Pressure::new(),
+            gap_ended: None,
+            noise: 1.0,
+            surprise: 1.0,
+            own_doubt: false,
+            agreement: Agreement::default(),
+            count: Count::default(),
+        }
+    }
+}
+
+/// What is known of a reading besides the reading. 24 bytes.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub struct Evidence {
+    /// The estimator's innovation over its predicted standard deviation, for a reading that was
+    /// [admitted](Quality::admit).
+    pub z: Option<f32>,
+    /// The estimator's learned noise relative to the sensor's class: 1 is as expected.
+    pub noise_scale: Option<f32>,
+    /// The wall clock of the person: by day no pressure is suspected, at night less proof is asked for.
+    pub local: Option<LocalTime>,
+}
+
 /// The judge of a sensor's readings.
 ///
 /// # Memory
@@ -93,12 +132,12 @@ struct State {
 ///
 /// # Examples
 /// ```
-/// use glidepath::{Glucose, Instant, Reading, quality::{Quality, QualityConfig, Verdict}};
+/// use glidepath::{Glucose, Instant, Reading, quality::{Evidence, Quality, QualityConfig, Verdict}};
 /// let mut quality = Quality::new(QualityConfig::default())?;
 /// let reading = Reading::new(Instant::from_secs(300), Glucose::from_mg_dl(110.0)?);
 /// if quality.admit(&reading).is_admitted() {
 ///     let z = Some(0.4); // the estimator's word: innovation over its predicted standard deviation
-///     let assessment = quality.assess(&reading, z, Some(1.0));
+///     let assessment = quality.assess(&reading, &Evidence { z, ..Evidence::default() });
 ///     assert_eq!((assessment.verdict(), assessment.weight()), (Verdict::Accepted, 1.0));
 /// }
 /// assert_eq!(quality.admit(&reading), Verdict::Duplicate);
@@ -116,7 +155,7 @@ impl Quality {
     /// # Errors
     /// Names the number of `config` that is out of its range.
     pub fn new(config: QualityConfig) -> Result<Self, Error> {
-        Ok(Self { config: config.checked()?, state: State::default() })
+        Ok(Self { config: config.checked()?, state: State::new() })
     }
 
     /// What it goes by.
@@ -127,14 +166,14 @@ impl Quality {
 
     /// Forgets all but its configuration.
     pub fn reset(&mut self) {
-        self.state = State::default();
+        self.state = State::new();
     }
 
     /// A new sensor was started at `at`: warm-up, first day and wear are counted from there, and what was
     /// known of the sensor before is forgotten.
     pub fn sensor_started(&mut self, at: Instant) {
         let count = Count { started: Some(at), ..Count::default() };
-        self.state = State { count, newest: self.state.newest, ..State::default() };
+        self.state = State { count, newest: self.state.newest, ..State::new() };
     }
 
     /// The verdict that needs no estimate; changes nothing.
@@ -171,11 +210,8 @@ impl Quality {
 
     /// The full verdict, and what the reading teaches about the sensor.
     ///
-    /// To be called once for every reading. `z` is the estimator's innovation over its predicted standard
-    /// deviation for a reading that was [admitted](Self::admit), and `noise_scale` the estimator's learned
-    /// noise relative to the sensor's class (1: as expected); `None` or a number that is not finite when not
-    /// known.
-    pub fn assess(&mut self, reading: &Reading, z: Option<f32>, noise_scale: Option<f32>) -> Assessment {
+    /// To be called once for every reading.
+    pub fn assess(&mut self, reading: &Reading, evidence: &Evidence) -> Assessment {
         let at = reading.at();
         let admitted = self.admit(reading);
         self.state.strays = match admitted {
@@ -183,19 +219,19 @@ impl Quality {
             _ => None,
         };
         if admitted == Verdict::Restart {
-            self.state = State::default();
+            self.state = State::new();
         }
         self.state.own_doubt = matches!(reading.status(), Status::Doubtful | Status::Fault);
-        if let Some(scale) = noise_scale.filter(|s| s.is_finite()) {
+        if let Some(scale) = evidence.noise_scale.filter(|s| s.is_finite()) {
             self.state.noise = scale;
         }
-        if let Some(z) = z.filter(|z| z.is_finite()) {
+        if let Some(z) = evidence.z.filter(|z| z.is_finite()) {
             self.state.surprise += SURPRISE_SHARE * ((z * z).min(SURPRISE_MOST) - self.state.surprise);
         }
         let verdict = match admitted {
             Verdict::Accepted | Verdict::Restart => {
                 self.count_run(reading);
-                self.judge(at, z.filter(|z| z.is_finite())).unwrap_or(admitted)
+                self.judge(reading, evidence).unwrap_or(admitted)
             }
             other => other,
         };
@@ -282,7 +318,7 @@ impl Quality {
         reasons.set(Reason::Stuck, self.is_stuck());
         let silent = state.newest.is_some_and(|newest| now.since(newest) > config.gap);
         reasons.set(Reason::Gap, silent || state.gap_ended.is_some_and(|end| now.since(end) < GAP_MEMORY));
-        reasons.set(Reason::Pressure, state.pressure.is_some());
+        reasons.set(Reason::Pressure, state.pressure.is_suspected());
         reasons.set(Reason::Fingersticks, state.agreement.is_denied(now));
         reasons.set(Reason::Drift, state.agreement.drifts());
         reasons.set(Reason::SecondSensor, state.agreement.is_apart());
@@ -327,24 +363,25 @@ impl Quality {
     }
 
     /// The verdicts that need the estimator's word; `None` when there is nothing against the reading.
-    fn judge(&mut self, at: Instant, z: Option<f32>) -> Option<Verdict> {
+    fn judge(&mut self, reading: &Reading, evidence: &Evidence) -> Option<Verdict> {
         let config = self.config;
         let state = &mut self.state;
-        let z = z.unwrap_or(0.0);
-        let fell = z < -config.pressure_sd;
-        match state.pressure {
-            Some(_) if z > -REBOUND_SD => state.pressure = None,
-            Some(onset) if at.since(onset) >= config.pressure_hold => state.pressure = None,
-            Some(_) => return Some(Verdict::Pressure),
-            // the first far fall may be a single bad reading; a second one, or a lesser one, is not
-            None if fell && (state.jumped || z >= -config.jump_sd) && config.pressure_hold > Span::ZERO => {
-                (state.pressure, state.jumped) = (Some(at), false);
-                return Some(Verdict::Pressure);
-            }
-            None => {}
+        let at = reading.at();
+        let z = evidence.z.filter(|z| z.is_finite()).unwrap_or(0.0);
+        // a lone far reading may be a single bad one: two in a row are real
+        let far = z.abs() > config.jump_sd;
+        state.jumped = far && !state.far;
+        state.far = far;
+        let limit = match evidence.local {
+            Some(local) if config.is_night(local) => Some(config.pressure_sd),
+            Some(_) => None,
+            None => Some(config.pressure_sd + UNKNOWN_HOUR_SD),
+        };
+        let limit = limit.filter(|_| !state.jumped);
+        if state.pressure.step(reading, state.noise, limit, config.pressure_hold) {
+            state.jumped = false;
+            return Some(Verdict::Pressure);
         }
-        // at most one in a row: two say that it is real
-        state.jumped = z.abs() > config.jump_sd && !state.jumped;
         if state.jumped {
             return Some(Verdict::Jump);
         }
@@ -356,11 +393,16 @@ impl Quality {
 
 #[cfg(test)]
 mod tests {
+    extern crate std;
     use super::*;
     use crate::units::Glucose;
 
     fn reading(minute: u32, mg_dl: f32) -> Reading {
         Reading::new(Instant::from_secs(minute * 60), Glucose::clamped(mg_dl))
+    }
+
+    fn told(z: f32) -> Evidence {
+        Evidence { z: Some(z), local: LocalTime::new(0, 180).ok(), ..Evidence::default() }
     }
 
     fn quality() -> Quality {
@@ -377,41 +419,61 @@ mod tests {
             (0.2, Verdict::Accepted),
         ];
         for (i, (z, verdict)) in (0..).zip(zs) {
-            let assessed = quality.assess(&reading(5 * i, 100.0 + z), Some(z), None);
+            let assessed = quality.assess(&reading(5 * i, 100.0 + z), &told(z));
             assert_eq!(assessed.verdict(), verdict);
             assert_eq!(assessed.weight(), if verdict == Verdict::Jump { 0.0 } else { 1.0 });
         }
     }
 
-    #[test]
-    fn pressure_is_suspected_until_rebound_or_for_twenty_minutes() {
-        use Verdict::{Accepted, Jump, Pressure};
-        for (zs, verdicts) in [
-            (&[-3.7, -3.0, -0.5][..], &[Pressure, Pressure, Accepted][..]),
-            (&[-5.0, -6.0, -2.0, -1.0], &[Jump, Pressure, Pressure, Accepted]),
-            (&[-5.0, 0.3, 0.3], &[Jump, Accepted, Accepted]),
-            (
-                &[-3.7, -3.6, -3.0, -3.0, -3.0, -3.0],
-                &[Pressure, Pressure, Pressure, Pressure, Accepted, Accepted],
-            ),
-        ] {
-            let mut quality = quality();
-            for (i, (z, verdict)) in (0..).zip(zs.iter().zip(verdicts)) {
-                let assessed = quality.assess(&reading(5 * i, 100.0 - i as f32), Some(*z), None);
-                assert_eq!(assessed.verdict(), *verdict, "{zs:?} at {i}");
-                assert_eq!(assessed.pressure_suspected(), *verdict == Pressure);
-            }
+    fn verdicts(hour: Option<u16>, values: &[f32], zs: &[f32]) -> std::vec::Vec<Verdict> {
+        let mut quality = quality();
+        let evidence = |z| Evidence {
+            z: Some(z),
+            local: hour.and_then(|h| LocalTime::new(0, h * 60).ok()),
+            noise_scale: None,
+        };
+        let mut tell = |i: u32, value, z| quality.assess(&reading(5 * i, value), &evidence(z)).verdict();
+        for i in 0..60 {
+            let _ = tell(i, 110.0 + (i % 3) as f32, 0.0);
         }
+        (60..)
+            .zip(values.iter().zip(zs.iter().chain(core::iter::repeat(&0.0))))
+            .map(|(i, (v, z))| tell(i, *v, *z))
+            .collect()
+    }
+
+    #[test]
+    fn pressure_is_suspected_at_night_until_a_rebound_or_for_twenty_minutes() {
+        use Verdict::{Accepted, Jump, Pressure};
+        let night = Some(3);
+        // on it, and off it again
+        assert_eq!(
+            verdicts(night, &[92.0, 78.0, 72.0, 96.0, 108.0], &[]),
+            [Accepted, Pressure, Pressure, Accepted, Accepted]
+        );
+        // it never comes back: told late, and not held up again
+        let low = verdicts(night, &[92.0, 74.0, 70.0, 66.0, 62.0, 60.0, 58.0, 50.0, 44.0], &[]);
+        assert_eq!(low.iter().filter(|v| **v == Pressure).count(), 4, "{low:?}");
+        assert_eq!(low[5..], [Accepted; 4]);
+        // by day it is a fall; at an unknown hour it takes more
+        assert_eq!(verdicts(Some(12), &[92.0, 74.0, 66.0], &[]), [Accepted; 3]);
+        assert_eq!(verdicts(None, &[92.0, 78.0], &[]), [Accepted, Pressure]);
+        assert_eq!(verdicts(None, &[96.0, 89.0], &[]), [Accepted; 2]);
+        assert_eq!(verdicts(night, &[96.0, 89.0], &[]), [Accepted, Pressure]);
+        // a lone wild reading is a jump, whichever way
+        assert_eq!(verdicts(night, &[60.0, 111.0, 110.0], &[-9.0]), [Jump, Accepted, Accepted]);
+        // and two in a row are pressure
+        assert_eq!(verdicts(night, &[60.0, 58.0, 57.0], &[-9.0, -9.0]), [Jump, Pressure, Pressure]);
     }
 
     #[test]
     fn equal_readings_are_stuck_unless_at_the_end_of_the_range() {
         let (mut stuck, mut clipped) = (quality(), quality());
         for i in 0..8 {
-            let verdict = stuck.assess(&reading(5 * i, 100.2), Some(0.0), None).verdict();
+            let verdict = stuck.assess(&reading(5 * i, 100.2), &told(0.0)).verdict();
             assert_eq!(verdict == Verdict::Stuck, i >= 5, "{i}");
             let low = reading(5 * i, 39.0).with_status(Status::BelowRange);
-            assert_eq!(clipped.assess(&low, Some(0.0), None).verdict(), Verdict::Accepted);
+            assert_eq!(clipped.assess(&low, &told(0.0)).verdict(), Verdict::Accepted);
         }
         assert_eq!(stuck.grade(Instant::from_secs(2100)), Grade::Unusable);
     }
@@ -421,11 +483,11 @@ mod tests {
         for base in [0, 200 * 1440] {
             let mut quality = quality();
             let start = 100 * 1440;
-            let _ = quality.assess(&reading(start, 100.0), None, None);
+            let _ = quality.assess(&reading(start, 100.0), &told(0.0));
             for (i, verdict) in
                 (0..).zip([Verdict::BadTime, Verdict::BadTime, Verdict::Restart, Verdict::Accepted])
             {
-                assert_eq!(quality.assess(&reading(base + 5 * i, 100.0), None, None).verdict(), verdict);
+                assert_eq!(quality.assess(&reading(base + 5 * i, 100.0), &told(0.0)).verdict(), verdict);
             }
         }
     }

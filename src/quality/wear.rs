@@ -16,11 +16,11 @@ pub(super) struct Count {
 ///
 /// # Examples
 /// ```
-/// use glidepath::{Glucose, Instant, Reading, Span, quality::{Quality, QualityConfig}};
+/// use glidepath::{Glucose, Instant, Reading, Span, quality::{Evidence, Quality, QualityConfig}};
 /// let mut quality = Quality::new(QualityConfig { wear: Span::from_hours(240), ..QualityConfig::default() })?;
 /// quality.sensor_started(Instant::from_secs(0));
 /// let now = Instant::from_secs(50 * 3600);
-/// let _ = quality.assess(&Reading::new(now, Glucose::from_mg_dl(120.0)?), None, None);
+/// let _ = quality.assess(&Reading::new(now, Glucose::from_mg_dl(120.0)?), &Evidence::default());
 /// let wear = quality.wear(now).expect("the start is known");
 /// assert_eq!((wear.day(), wear.left()), (3, Span::from_hours(190)));
 /// assert_eq!(wear.planned_cost_per_day(50.0), Some(5.0));

@@ -1,0 +1,64 @@
+//! The wall clock of a person: what is a night, a workday, a weekend.
+
+use crate::error::{Error, ErrorKind};
+use crate::units::Instant;
+
+/// A moment on the wall clock of the person: weekday and minute of the day. 4 bytes.
+///
+/// # Examples
+/// ```
+/// use glidepath::{Instant, LocalTime};
+/// // 2024-03-10T06:30:00Z, in a zone 5 hours behind
+/// let local = LocalTime::from_unix(Instant::from_secs(1_710_052_200), -5 * 3600);
+/// assert_eq!((local.weekday(), local.minute()), (6, 90)); // Sunday, 01:30
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct LocalTime {
+    weekday: u8,
+    minute: u16,
+}
+
+impl LocalTime {
+    /// From a weekday, 0 (Monday) to 6 (Sunday), and the minute of the day, 0 to 1439.
+    ///
+    /// # Errors
+    /// When either is out of its range.
+    pub const fn new(weekday: u8, minute: u16) -> Result<Self, Error> {
+        if weekday > 6 {
+            Err(Error::new("weekday", ErrorKind::OutOfRange))
+        } else if minute >= 1440 {
+            Err(Error::new("minute", ErrorKind::OutOfRange))
+        } else {
+            Ok(Self { weekday, minute })
+        }
+    }
+
+    /// From a moment whose epoch is 1970-01-01T00:00Z and the zone's offset from UTC in seconds, east positive,
+    /// as it is at that moment: the caller's zone rules decide when it jumps.
+    #[must_use]
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::integer_division,
+        reason = "remainders of constants, not negative"
+    )]
+    pub fn from_unix(at: Instant, offset_secs: i32) -> Self {
+        let local = i64::from(at.secs()).saturating_add(i64::from(offset_secs));
+        // 1970-01-01 was a Thursday, day 3; the week holds 604,800 seconds
+        let in_week = (local.saturating_add(3 * 86_400).rem_euclid(604_800)) as u32;
+        Self { weekday: (in_week / 86_400) as u8, minute: (in_week % 86_400 / 60) as u16 }
+    }
+
+    /// The weekday, 0 (Monday) to 6 (Sunday).
+    #[must_use]
+    pub const fn weekday(self) -> u8 {
+        self.weekday
+    }
+
+    /// The minute of the day, 0 to 1439.
+    #[must_use]
+    pub const fn minute(self) -> u16 {
+        self.minute
+    }
+}
