@@ -4,9 +4,11 @@ mod bound;
 mod linear;
 mod lows;
 mod method;
+mod own;
 mod report;
 mod score;
 mod series;
+mod sticks;
 mod tally;
 
 use std::path::PathBuf;
@@ -30,7 +32,7 @@ const FIRST_TEST_SEED: u64 = 1_000_000;
 /// Rank methods: how near each comes to the truth, and to the best that is possible
 ///
 /// Without traces, on simulated people (invented) whose truth is known: see `simulate`. With traces, on those: the
-/// column plasma_mg_dl is the truth, and without it the sensor's own later readings are, which can only judge
+/// column plasma_mg_dl (or reference_mg_dl) is the truth, and without it the sensor's own later readings are, which can only judge
 /// predictions and alarms. Figures from simulated people compare methods; they do not say how a real sensor does
 /// on a real person.
 #[derive(clap::Args, Debug)]
@@ -74,6 +76,9 @@ pub struct Args {
     output: OutputArgs,
 }
 
+/// Columns with the truth in recorded traces.
+const TRUTH: [&str; 3] = ["plasma_mg_dl", "reference_mg_dl", "rate_mg_dl_min"];
+
 /// What is ranked and on what.
 struct Ranking {
     /// In words.
@@ -103,7 +108,11 @@ pub fn run(args: &Args) -> Result<(), Failure> {
 fn simulated(args: &Args) -> Result<Ranking, Failure> {
     let sensor = args.sensor.model()?;
     let setting = Setting { sensor, days: args.days, interval: args.interval, fingersticks_per_day: 0 };
-    let mut methods = wanted(method::usual(), &args.only)?;
+    let mut all = all();
+    if !args.fingersticks.is_empty() {
+        all.extend(sticks::usual());
+    }
+    let mut methods = wanted(all, &args.only)?;
     let seed = |n: usize| args.first_seed.wrapping_add(n as u64);
     let people = args.people as usize;
 
@@ -152,21 +161,21 @@ fn simulated(args: &Args) -> Result<Ranking, Failure> {
 }
 
 fn recorded(args: &Args) -> Result<Ranking, Failure> {
-    let methods = wanted(method::usual(), &args.only)?;
-    let mut all = Vec::new();
+    let methods = wanted(all(), &args.only)?;
+    let mut series = Vec::new();
     for path in &args.traces {
-        let trace = table::read_trace(path, &args.input, &["plasma_mg_dl", "rate_mg_dl_min"])?;
-        let series = Series::recorded(&trace)
+        let trace = table::read_trace(path, &args.input, &TRUTH)?;
+        let one = Series::recorded(&trace)
             .ok_or_else(|| Failure::file(path, "holds no readings, expected some to rank methods on"))?;
-        all.push(series);
+        series.push(one);
     }
-    let known = all.iter().filter(|series| !series.truth_is_sensor).count();
-    let tallies = tally::over("Ranking on traces", &methods, &all);
-    let costs = all.first().map_or_else(Vec::new, |series| tally::costs(&methods, series));
+    let known = series.iter().filter(|one| !one.truth_is_sensor).count();
+    let tallies = tally::over("Ranking on traces", &methods, &series);
+    let costs = series.first().map_or_else(Vec::new, |one| tally::costs(&methods, one));
     Ok(Ranking {
         on: format!(
             "{} traces, {known} of them with plasma glucose; for the others the sensor's later readings are the truth",
-            all.len()
+            series.len()
         ),
         methods,
         tallies,
@@ -174,6 +183,13 @@ fn recorded(args: &Args) -> Result<Ranking, Failure> {
         calibrated: Vec::new(),
         costs,
     })
+}
+
+/// Every method there is.
+fn all() -> Vec<Entry> {
+    let mut all = method::usual();
+    all.extend(own::own());
+    all
 }
 
 /// Those of the methods whose names were asked for.

@@ -56,12 +56,13 @@ impl Series {
         series
     }
 
-    /// A recorded trace: its plasma column is the truth, or else the sensor itself.
+    /// A recorded trace: its column of plasma or reference glucose is the truth, or else the sensor itself.
     pub fn recorded(trace: &Trace) -> Option<Self> {
         let (first, last) = (trace.readings.first()?, trace.readings.last()?);
         let start = first.at().secs();
         let minutes = (last.at().secs() - start).div_ceil(60) as usize + 1;
-        let plasma = trace.column("plasma_mg_dl").filter(|values| values.iter().any(|v| v.is_finite()));
+        let known = |name| trace.column(name).filter(|values| values.iter().any(|v| v.is_finite()));
+        let plasma = known("plasma_mg_dl").or_else(|| known("reference_mg_dl"));
         let own: Vec<f32> = trace.readings.iter().map(|reading| reading.glucose().mg_dl()).collect();
         let truth = minute_by_minute(trace, plasma.unwrap_or(&own), minutes);
         let rate = match trace.column("rate_mg_dl_min") {

@@ -177,11 +177,16 @@ fn invent(args: &Args) -> Result<Invented, Failure> {
     Ok(Invented { trace, fingersticks, summary })
 }
 
-/// Whether a finger is pricked in this minute: `per_day` times from 7:00 to 22:00, a little later each day.
+/// Whether a finger is pricked in this minute: `per_day` times, when people do (before meals and at bedtime), not
+/// at the same minute every day.
 pub fn pricks(minute: u32, per_day: u32) -> bool {
     let (day, of_day) = (minute / 1440, minute % 1440);
-    let apart = 900 / per_day.saturating_sub(1).max(1);
-    (0..per_day).any(|n| of_day == 420 + n * apart + day * 13 % 40)
+    let hour = |n: u32| match per_day {
+        1..=3 => [405, 1080, 720][n as usize],
+        4 => [405, 720, 1080, 1320][n as usize],
+        _ => 420 + n * 900 / (per_day - 1),
+    };
+    (0..per_day).any(|n| of_day == hour(n) + day * 13 % 20)
 }
 
 #[cfg(test)]
