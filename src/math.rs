@@ -66,6 +66,17 @@ pub(crate) fn ln_1p(x: f32) -> f32 {
     }
 }
 
+/// Natural exponential, from `libm` whatever the backend: for statistics that look back, where a coarse one
+/// would move the verdict.
+pub(crate) fn exp_fine(x: f32) -> f32 {
+    libm::expf(x)
+}
+
+/// Natural logarithm, from `libm` whatever the backend; see [`exp_fine`].
+pub(crate) fn ln_fine(x: f32) -> f32 {
+    libm::logf(x.max(f32::MIN_POSITIVE))
+}
+
 /// `base` to the power `exponent`, for a base of 0 or more; a negative base counts as 0.
 pub(crate) fn pow(base: f32, exponent: f32) -> f32 {
     let base = base.max(0.0);

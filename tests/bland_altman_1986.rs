@@ -3,7 +3,6 @@
 //! Limits and their standard errors: Bland and Altman (1986), Lancet 327:307–310. Student's t:
 //! `scipy.stats.t.ppf(0.975, 9)` = 2.262157. MARD and agreement rates by their definitions; which value
 //! switches from mg/dL to percent: ISO 15197 (reference), 21 CFR 862.1355 (sensor).
-#![cfg(not(feature = "micromath"))] // coarser logarithms, coarser t
 
 use glidepath::accuracy::{Agreement, AgreementRule, Pair, PointAccuracy, Switch, median};
 use glidepath::{Glucose, Instant};

@@ -3,7 +3,6 @@
 //! Exact bounds: Clopper and Pearson (1934), Biometrika 26:404, checked with `scipy.stats.beta.ppf(0.05, k,
 //! n - k + 1)`. Score bounds: Wilson (1927), J. Am. Stat. Assoc. 22:209, one-sided, z = 1.6448536. Clusters:
 //! all resamples of four subjects enumerated.
-#![cfg(not(feature = "micromath"))] // coarser logarithms, coarser bounds
 
 use glidepath::accuracy::{Criterion, Pair, Regulation, Tally, Verdict, cluster_lower_percent};
 use glidepath::{Glucose, Instant, Rate};

@@ -1,7 +1,7 @@
 //! How far a sensor runs behind a reference, or one sensor behind another.
 
 use super::beta::student_t_95;
-use super::interval::Interval;
+use super::interval::{Interval, degrees};
 use crate::error::{Error, ErrorKind};
 use crate::math;
 use crate::moments::Moments;
@@ -135,6 +135,10 @@ impl LagScan {
     /// when the least lies within 5 min of either end: then the data do not show a lag.
     #[must_use]
     pub fn lag_min(&self) -> Option<f32> {
+        self.valley().map(|valley| valley.lag)
+    }
+
+    fn valley(&self) -> Option<Valley> {
         if self.references() < 3 {
             return None;
         }
@@ -143,15 +147,31 @@ impl LagScan {
         let (before, least, after) =
             (spread(best.checked_sub(ARM)?)?, spread(best)?, spread(best.saturating_add(ARM))?);
         let bend = before - 2.0 * least + after;
-        let part = if bend > 0.0 { 0.5 * (before - after) / bend } else { 0.0 };
-        Some(best as f32 - MOST_MIN as f32 + ARM as f32 * part.clamp(-1.0, 1.0))
+        if bend <= 0.0 {
+            return None;
+        }
+        let part = 0.5 * (before - after) / bend;
+        let arm = ARM as f32;
+        Some(Valley {
+            lag: best as f32 - MOST_MIN as f32 + arm * part.clamp(-1.0, 1.0),
+            error: math::sqrt(2.0 * least * arm * arm / (bend * self.references() as f32)),
+        })
     }
 }
 
-/// The lag over all parts, minutes, with the 95 % interval that leaving out one part at a time gives. `None`
-/// below three parts with references, or when the lag is not found with any one of them left out.
+/// Where the spread is least.
+struct Valley {
+    lag: f32,
+    /// The lag's standard error, were the references independent: the spread there over how steeply it rises.
+    error: f32,
+}
+
+/// The lag over all parts, minutes, with its 95 % interval: from leaving out one part at a time, or from how flat
+/// the valley is were all references independent, whichever is wider. `None` below three parts with references,
+/// or when the lag is not found with any one of them left out.
 ///
-/// Source: Efron and Tibshirani (1993), An Introduction to the Bootstrap, section 11.2 (jackknife).
+/// Source: Efron and Tibshirani (1993), An Introduction to the Bootstrap, section 11.2 (jackknife); the second is
+/// the standard error of a least-squares fit.
 #[must_use]
 pub fn lag_interval(parts: &[LagScan]) -> Option<Interval> {
     let filled = || parts.iter().filter(|part| part.references() > 0);
@@ -160,15 +180,15 @@ pub fn lag_interval(parts: &[LagScan]) -> Option<Interval> {
         let mut kept = filled().enumerate().filter(|(i, _)| Some(*i) != left_out).map(|(_, part)| part);
         let mut all = *kept.next()?;
         kept.for_each(|part| all.merge(part));
-        all.lag_min()
+        all.valley()
     };
-    let lag = total(None)?;
+    let Valley { lag, error: independent } = total(None)?;
     let mut without = Moments::default();
     for i in 0..filled().count() {
-        without.push(total(Some(i))?);
+        without.push(total(Some(i))?.lag);
     }
-    let degrees = count.saturating_sub(1);
+    let others = count.saturating_sub(1) as f32;
     // (n − 1)/n times the sum of squares, which is n − 1 variances
-    let error = math::sqrt(without.variance()? * degrees as f32 * degrees as f32 / count as f32);
-    Some(Interval::new(lag, student_t_95(degrees) * error, count))
+    let error = math::sqrt(without.variance()? * others * others / count as f32);
+    Some(Interval::new(lag, student_t_95(degrees(count)) * error.max(independent), count))
 }

@@ -27,7 +27,7 @@ impl LimitsOfAgreement {
     pub(super) fn from_moments(differences: &Moments) -> Option<Self> {
         let (bias, sd, n) = (differences.mean()?, differences.sd()?, differences.count());
         let error = sd / math::sqrt(n as f32);
-        let t = student_t_95(n.saturating_sub(1));
+        let t = student_t_95(n.saturating_sub(1) as f32);
         let limit = |z: f32| Interval::new(bias + z * sd, t * math::sqrt(3.0) * error, n);
         Some(Self { bias: Interval::new(bias, t * error, n), lower: limit(-Z), upper: limit(Z) })
     }

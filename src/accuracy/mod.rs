@@ -7,7 +7,7 @@
 //! | --- | --- |
 //! | which values belong together | [`Pairing`] |
 //! | how far off | [`PointAccuracy`], [`median`], [`LimitsOfAgreement`], [`Agreement`] |
-//! | how sure of that | [`bias_interval`], [`mard_interval`], [`Tally`], [`cluster_lower_percent`] |
+//! | how sure of that | [`bias_interval`], [`mard_interval`], [`cluster_interval`], [`Tally`], [`cluster_lower_percent`] |
 //! | does it matter | [`clarke`], [`Parkes`], [`Concurrence`] |
 //! | is the direction right | [`RateAgreement`] |
 //! | did the alerts come | [`AlertRule`] |
@@ -73,7 +73,7 @@ pub use concurrence::Concurrence;
 pub use cost::{Part, cost_per_day};
 pub use disputes::Disputes;
 pub use grid::{Zone, ZoneCounts};
-pub use interval::Interval;
+pub use interval::{Interval, cluster_interval};
 pub use iso_15197::Iso15197;
 pub use lag::{LagScan, lag_interval, line_at};
 pub use limits::LimitsOfAgreement;

@@ -122,13 +122,18 @@ impl PointAccuracy {
 /// ```
 #[must_use]
 pub fn bias_interval(parts: &[PointAccuracy]) -> Option<Interval> {
-    by_cluster(parts.iter().map(|part| &part.difference))
+    by_cluster(parts.iter().map(|part| summary(&part.difference)))
 }
 
-/// The MARD, percent, with a 95 % interval as in [`bias_interval`].
+/// The MARD, percent, with a 95 % interval as in [`bias_interval`], taken on the scale of logarithms as relative
+/// differences have a long upper tail.
 #[must_use]
 pub fn mard_interval(parts: &[PointAccuracy]) -> Option<Interval> {
-    by_cluster(parts.iter().map(|part| &part.absolute_relative))
+    by_cluster(parts.iter().map(|part| summary(&part.absolute_relative))).map(Interval::on_log_scale)
+}
+
+fn summary(moments: &Moments) -> (u32, f32) {
+    (moments.count(), moments.mean().unwrap_or(0.0))
 }
 
 /// The median of `values`, the mean of the middle two when their number is even; sorts them. For the median
