@@ -2,6 +2,7 @@
 #![allow(dead_code, reason = "each subcommand uses its part of the frame")]
 
 mod args;
+mod compare;
 mod failure;
 mod output;
 mod progress;
@@ -31,6 +32,7 @@ struct Cli {
 // one variant for each subcommand; its arguments and its `run` live in the module of its name
 #[derive(Subcommand)]
 enum Command {
+    Compare(compare::Args),
     Replay(replay::Args),
     Simulate(simulate::Args),
     Rank(rank::Args),
@@ -39,6 +41,7 @@ enum Command {
 impl Command {
     fn run(&self) -> Result<(), Failure> {
         match self {
+            Self::Compare(args) => compare::run(args),
             Self::Replay(args) => replay::run(args),
             Self::Simulate(args) => simulate::run(args),
             Self::Rank(args) => rank::run(args),

@@ -11,9 +11,8 @@ mod tests;
 use glidepath::{Fingerstick, MG_DL_PER_MMOL_L, Reading};
 use serde::Serialize;
 
-#[allow(unused_imports, reason = "a comparison reads its reference alone")]
 pub use read::{read_fingersticks, read_fingersticks_beside, read_trace};
-pub use stamp::{Clock, date};
+pub use stamp::{Clock, date, parse as parse_time};
 
 /// A unit of glucose.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -1,0 +1,45 @@
+//! The invented study, whose truth is known, comes out within its stated intervals.
+
+use clap::Parser;
+use rayon::prelude::*;
+
+use super::{Args, demo, report};
+
+#[derive(Parser)]
+struct Line {
+    #[command(flatten)]
+    args: Args,
+}
+
+/// Two hundred people take a few seconds when optimised; a few are enough to see that the test still runs.
+const SEEDS: u64 = if cfg!(debug_assertions) { 12 } else { 200 };
+
+#[test]
+fn bias_lag_and_mard_lie_within_their_intervals_of_the_truth() {
+    let args = Line::try_parse_from(["compare"]).unwrap().args;
+    // bias, MARD and lag of both sensors, then the lag between them
+    let misses: Vec<[bool; 7]> = (0..SEEDS)
+        .into_par_iter()
+        .map(|seed| {
+            let demo::Invented { study, known, lag_between_min } = demo::invent(seed, demo::DAYS);
+            let report = report::report(&study, &args, None).unwrap();
+            let miss = |ends: Option<[f32; 2]>, truth: f32| {
+                ends.is_none_or(|[low, high]| truth < low || truth > high)
+            };
+            let mut misses = [false; 7];
+            for (n, (sensor, known)) in report.sensors.0.iter().zip(known).enumerate() {
+                misses[3 * n] = miss(sensor.figures.bias_interval_mg_dl, known.bias_mg_dl);
+                misses[3 * n + 1] = miss(sensor.figures.mard_interval_percent, known.mard_percent);
+                misses[3 * n + 2] = miss(sensor.lag.lag_interval_min, known.lag_min);
+            }
+            let between = report.between.unwrap();
+            misses[6] = miss(between.lag_interval_min, lag_between_min);
+            misses
+        })
+        .collect();
+    let count = |n: usize| misses.iter().filter(|miss| miss[n]).count();
+    let counts: Vec<usize> = (0..7).map(count).collect();
+    eprintln!("missed of {SEEDS}: {counts:?}");
+    let most = if SEEDS < 100 { 2 } else { SEEDS as usize / 20 };
+    assert!(counts.iter().all(|count| *count <= most), "missed of {SEEDS}: {counts:?}");
+}
