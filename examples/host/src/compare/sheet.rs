@@ -291,7 +291,8 @@ fn group_tables(page: &mut Page, sensors: &[SensorReport], unit: Unit) {
         .flat_map(|sensor| ["pairs", "bias", "MARD"].map(|what| format!("{} {what}", sensor.name)))
         .collect();
     let head: Vec<&str> = std::iter::once("").chain(head.iter().map(String::as_str)).collect();
-    let kinds: [(&str, fn(&SensorReport) -> &[Group]); 4] = [
+    type GroupsOf = fn(&SensorReport) -> &[Group];
+    let kinds: [(&str, GroupsOf); 4] = [
         ("By the reference's value, mg/dL", |s| &s.by_range),
         ("By how fast the sensor moves, mg/dL a minute", |s| &s.by_rate),
         ("By time of day", |s| &s.by_hour),
