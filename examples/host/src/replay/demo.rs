@@ -49,11 +49,11 @@ const DEEDS: &[(u32, Deed)] = &[
     // this night the sensor is slept on
     (at(2, 7, 20), Deed::Fingerstick),
     (at(2, 7, 30), Deed::Meal { grams: 45.0, judged: 1.0 }),
-    (at(2, 12, 30), Deed::Meal { grams: 70.0, judged: 0.7 }),
-    // an hour by bicycle, with insulin from lunch still at work
-    (at(2, 15, 30), Deed::Exercise(70, 0.8)),
+    (at(2, 12, 30), Deed::Meal { grams: 60.0, judged: 1.1 }),
+    // an hour and a quarter by bicycle, with insulin from lunch still at work
+    (at(2, 14, 15), Deed::Exercise(75, 1.0)),
     (at(2, 18, 55), Deed::Fingerstick),
-    (at(2, 19, 0), Deed::Meal { grams: 65.0, judged: 1.25 }),
+    (at(2, 19, 0), Deed::Meal { grams: 65.0, judged: 0.75 }),
     (at(2, 22, 30), Deed::Fingerstick),
     (at(3, 7, 10), Deed::Fingerstick),
     (at(3, 7, 20), Deed::Meal { grams: 50.0, judged: 1.0 }),
@@ -76,7 +76,7 @@ pub fn generate() -> Result<(Trace, Fingersticks), Error> {
         .with_start(Instant::from_secs(START))
         .without_routine()
         .with_wander(0.5)?
-        .with_resting_glucose(Glucose::from_mg_dl(125.0)?)?;
+        .with_resting_glucose(Glucose::from_mg_dl(140.0)?)?;
     let mut person = Person::new(PERSON, config);
     let mut sensor = Sensor::new(SENSOR, SensorModel::DRIFTING);
     let mut meter = Meter::new(METER, MeterModel::USUAL);
