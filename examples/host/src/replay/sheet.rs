@@ -144,7 +144,7 @@ fn day_chart(replay: &Replay, day: &Day, top: f64, unit: Unit, wide: bool) -> Ch
 
     let mut lanes = Panel::new(34.0, &x, Axis::labelled(-0.7, 2.7, &[(1.0, "alarms")]), "");
     let mut glucose = glucose_panel(&x, top, unit, wide);
-    let mut rate = Panel::new(56.0, &x, Axis::linear(-4.0, 4.0, 3), &rate_name(unit));
+    let mut rate = Panel::new(60.0, &x, rate_axis(unit), &format!("rate, {}/min", unit.name()));
     let chance_axis = Axis::labelled(0.0, 1.0, &[(0.0, "0"), (1.0, "100")]);
     let mut chance = Panel::new(40.0, &x, chance_axis, "low within 30 min, %");
 
@@ -227,11 +227,12 @@ fn hours(second: f64) -> String {
     format!("{:02}:{:02}", minute / 60, minute % 60)
 }
 
-fn rate_name(unit: Unit) -> String {
+/// The rate's axis in mg/dL/min, labelled in the unit shown.
+fn rate_axis(unit: Unit) -> Axis {
+    let tenth = 0.1 * f64::from(Unit::MmolL.in_mg_dl());
     match unit {
-        Unit::MgDl => "rate, mg/dL/min".into(),
-        // the drawing's scale stays that of mg/dL; its labels would be four decimals otherwise
-        Unit::MmolL => "rate, mg/dL/min (18 are 1 mmol/L/min)".into(),
+        Unit::MgDl => Axis::labelled(-4.0, 4.0, &[(-2.0, "−2"), (0.0, "0"), (2.0, "2")]),
+        Unit::MmolL => Axis::labelled(-4.0, 4.0, &[(-tenth, "−0.1"), (0.0, "0"), (tenth, "0.1")]),
     }
 }
 
