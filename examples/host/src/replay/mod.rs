@@ -80,8 +80,7 @@ pub struct Replay {
     clock: Clock,
     interval_s: Option<u32>,
     counts: Counts,
-    /// The truth beside the trace: seconds since 1970, mg/dL.
-    truth: Option<Vec<(f64, f64)>>,
+    /// The estimate and the sensor against the truth, where that is known.
     against: Option<Truth>,
 }
 
@@ -95,23 +94,7 @@ impl Replay {
         let longest = longest_step(interval);
         let gaps = trace.readings.windows(2).map(|pair| (pair[0].at(), pair[1].at()));
         let gaps = gaps.filter(|(from, to)| f64::from(to.since(*from).secs()) > longest).collect();
-        let truth = trace.column("plasma_mg_dl").map(|plasma| pairs(&trace.readings, plasma.iter().copied()));
-        let truth = truth.filter(|truth| !truth.is_empty());
-        let against = truth.as_deref().map(|truth| {
-            let readings = played.samples.iter().map(|s| s.reading).collect::<Vec<_>>();
-            let sensor = pairs(&readings, readings.iter().map(|r| r.glucose().mg_dl()));
-            let plasma = pairs(&readings, played.samples.iter().map(|s| s.plasma));
-            // both where both are, so that neither has the easier moments
-            let known: Vec<(f64, f64)> = truth
-                .iter()
-                .filter(|(at, _)| plasma.binary_search_by(|p| p.0.total_cmp(at)).is_ok())
-                .copied()
-                .collect();
-            Truth {
-                plasma: truth::against(&known, &plasma, longest),
-                sensor: truth::against(&known, &sensor, longest),
-            }
-        });
+        let against = against(&played.samples, longest);
         Ok(Self {
             name,
             about: None,
@@ -128,7 +111,6 @@ impl Replay {
             clock: trace.clock,
             interval_s: trace.interval_s,
             counts: trace.counts,
-            truth,
             against,
         })
     }
@@ -157,9 +139,18 @@ fn longest_step(interval_s: u32) -> f64 {
     f64::from(interval_s) * 3.5
 }
 
-fn pairs(readings: &[Reading], values: impl Iterator<Item = f32>) -> Vec<(f64, f64)> {
-    let both = readings.iter().zip(values).filter(|(_, value)| value.is_finite());
-    both.map(|(reading, value)| (f64::from(reading.at().secs()), f64::from(value))).collect()
+/// Compares the estimate and the sensor with the truth, where the truth and the estimate are known: neither is to
+/// have the easier moments.
+fn against(samples: &[Sample], longest_step: f64) -> Option<Truth> {
+    let series = |value: fn(&Sample) -> f32| -> Vec<(f64, f64)> {
+        let known = samples.iter().filter(|s| s.truth.is_finite() && s.plasma.is_finite());
+        known.map(|s| (f64::from(s.reading.at().secs()), f64::from(value(s)))).collect()
+    };
+    let truth = series(|s| s.truth);
+    Some(Truth {
+        plasma: truth::against(&truth, &series(|s| s.plasma), longest_step)?,
+        sensor: truth::against(&truth, &series(|s| s.reading.glucose().mg_dl()), longest_step)?,
+    })
 }
 
 /// Replays the trace that the arguments name, or the embedded demo.
@@ -168,7 +159,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
     let folder = args.output.out.as_deref();
     let replay = match &args.trace {
         Some(path) => {
-            let trace = table::read_trace(path, &args.input, &["plasma_mg_dl"])?;
+            let trace = table::read_trace(path, &args.input, &[player::TRUTH])?;
             let sticks = match &args.fingersticks {
                 Some(path) => table::read_fingersticks_beside(path, &args.input, &trace.clock)?,
                 None => Fingersticks::default(),

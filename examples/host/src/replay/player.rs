@@ -25,6 +25,9 @@ const TICK: Span = Span::from_mins(1);
 /// … but a silence longer than this is no day to live through: the sensor was off.
 const LONGEST_SILENCE: Span = Span::from_hours(24);
 
+/// The column of true blood glucose beside a trace.
+pub const TRUTH: &str = "plasma_mg_dl";
+
 /// A day of readings, as on the wrist.
 type Wrist = Monitor<288>;
 
@@ -40,6 +43,7 @@ pub fn play(trace: &Trace, sticks: &[Fingerstick]) -> Result<Played, Failure> {
     };
     let progress = Progress::new("replaying", trace.readings.len() as u64);
     let mut sticks = sticks.iter().peekable();
+    let truth = trace.column(TRUTH).unwrap_or_default();
     for (n, reading) in trace.readings.iter().enumerate() {
         while let Some(stick) = sticks.next_if(|stick| stick.at() < reading.at()) {
             player.fingerstick(stick);
@@ -47,7 +51,7 @@ pub fn play(trace: &Trace, sticks: &[Fingerstick]) -> Result<Played, Failure> {
         player.pass(reading.at());
         let offset = trace.clock.lead(reading.at().secs().into());
         player.monitor.set_utc_offset(i32::try_from(offset).ok().map(Span::from_secs));
-        player.push(reading);
+        player.push(reading, truth.get(n).copied().unwrap_or(f32::NAN));
         if n.is_multiple_of(4096) {
             progress.at(n as u64);
         }
@@ -73,11 +77,11 @@ struct Player {
 }
 
 impl Player {
-    fn push(&mut self, reading: &Reading) {
+    fn push(&mut self, reading: &Reading, truth: f32) {
         let view = self.monitor.push(reading);
         self.now = Some(reading.at());
         let rang = self.heard(view.rings());
-        self.samples.push(sample(reading, &view, rang));
+        self.samples.push(Sample { truth, ..sample(reading, &view, rang) });
     }
 
     /// Lets time pass up to just before `until`.
@@ -130,6 +134,7 @@ fn sample(reading: &Reading, view: &View, rang: u16) -> Sample {
         verdict,
         plasma: known(estimate.map(|e| e.glucose().mg_dl())),
         plasma_sd: known(estimate.map(|e| e.glucose_sd())),
+        calibration_sd: timely(view.calibration_sd()),
         rate: known(estimate.map(|e| e.rate().mg_dl_per_min())),
         rate_sd: known(estimate.map(|e| e.rate_sd())),
         trend: view.trend(),
@@ -138,6 +143,7 @@ fn sample(reading: &Reading, view: &View, rang: u16) -> Sample {
         low_probability: timely(view.low_probability()),
         low_ahead_index: timely(view.low_ahead_index()),
         minutes_to_low: timely(view.minutes_to_low()),
+        truth: f32::NAN,
         rang,
     }
 }

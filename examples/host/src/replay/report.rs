@@ -58,8 +58,8 @@ pub struct Calibration {
 
 #[derive(Clone, Copy, Debug, Serialize)]
 pub struct Truth {
-    pub plasma: Option<Against>,
-    pub sensor: Option<Against>,
+    pub plasma: Against,
+    pub sensor: Against,
 }
 
 /// `value` to so many digits after the point; `None` when it is not known.
@@ -193,7 +193,7 @@ pub fn in_words(replay: &Replay, report: &Report, unit: Unit) -> Vec<String> {
     words.push(lows(replay, unit));
     words.push(alarms(replay, report));
     words.extend(trust(report));
-    words.extend(fingersticks(report));
+    words.push(fingersticks(report, unit));
     words.extend(truth(report, unit));
     words.extend(oddities(&report.input));
     words
@@ -228,10 +228,7 @@ fn how_it_was(replay: &Replay, unit: Unit) -> Option<String> {
     let percent = |inside: &dyn Fn(f32) -> bool| {
         100.0 * values.iter().filter(|v| inside(**v)).count() as f64 / values.len() as f64
     };
-    let range = match unit {
-        Unit::MgDl => "70 to 180 mg/dL",
-        Unit::MmolL => "3.9 to 10.0 mmol/L",
-    };
+    let range = unit.either("70 to 180", "3.9 to 10.0");
     Some(format!(
         "The sensor read {range} {:.0} % of the time, less {:.1} %, more {:.0} %; the least was {}, the most {}.",
         percent(&|v| (70.0..=180.0).contains(&v)),
@@ -243,10 +240,7 @@ fn how_it_was(replay: &Replay, unit: Unit) -> Option<String> {
 }
 
 fn lows(replay: &Replay, unit: Unit) -> String {
-    let (low, deep) = match unit {
-        Unit::MgDl => ("70 mg/dL", "54"),
-        Unit::MmolL => ("3.9 mmol/L", "3.0"),
-    };
+    let (low, deep) = (unit.either("70", "3.9"), unit.either("54", "3.0"));
     let lows = &replay.lows;
     if lows.is_empty() {
         return format!("There was no low: nothing below {low} for 15 minutes.");
@@ -308,27 +302,30 @@ fn trust(report: &Report) -> Option<String> {
     (!said.is_empty()).then(|| format!("Readings not taken at their word: {}.", said.join(", ")))
 }
 
-fn fingersticks(report: &Report) -> Option<String> {
+/// What the fingersticks said of the sensor.
+pub fn fingersticks(report: &Report, unit: Unit) -> String {
     let calibration = &report.calibration;
     let (used, refused) = (calibration.fingersticks_used, calibration.fingersticks_refused);
     if used + refused == 0 {
-        return Some("There were no fingersticks to calibrate by.".into());
+        return "There were no fingersticks to calibrate by.".into();
     }
     let mut out = format!("{} calibrated the sensor", count(used, "fingerstick"));
     if refused > 0 {
         out += &format!(", {refused} could not be used");
     }
     if let (Some(gain), Some(offset)) = (calibration.gain, calibration.offset_mg_dl) {
+        let sign = if offset < 0.0 { '−' } else { '+' };
+        let offset = unit.with_name(offset.abs() as f32);
         out += &format!(
-            "; by the last of them it reads {gain:.2} times the true glucose and {offset:+.0} mg/dL"
+            "; at the end the sensor reads {gain:.2} times the true glucose {sign} {offset}, which the estimate takes out"
         );
     }
-    Some(out + ".")
+    out + "."
 }
 
 fn truth(report: &Report, unit: Unit) -> Option<String> {
     let truth = report.truth?;
-    let (plasma, sensor) = (truth.plasma?, truth.sensor?);
+    let Truth { plasma, sensor } = truth;
     Some(format!(
         "Against the truth beside the trace, the estimate of blood glucose is off by {} and {:.1} min late, the raw \
          sensor by {} and {:.1} min (root mean square error, and the shift that fits best).",

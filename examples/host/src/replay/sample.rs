@@ -17,7 +17,10 @@ pub struct Sample {
     pub reading: Reading,
     pub verdict: Verdict,
     pub plasma: f32,
+    /// Takes the calibration for granted.
     pub plasma_sd: f32,
+    /// What the calibration leaves open.
+    pub calibration_sd: f32,
     pub rate: f32,
     pub rate_sd: f32,
     pub trend: Trend,
@@ -26,6 +29,8 @@ pub struct Sample {
     pub low_probability: f32,
     pub low_ahead_index: f32,
     pub minutes_to_low: f32,
+    /// The truth beside the trace.
+    pub truth: f32,
     /// The alarms that rang with it, a bit for each of [`Kind::ALL`].
     pub rang: u16,
 }

@@ -40,6 +40,12 @@ impl Unit {
         }
     }
 
+    /// Words that the unit decides between, such as published pairs of limits, with the unit behind them.
+    pub fn either(self, mg_dl: &str, mmol_l: &str) -> String {
+        let words = if self == Self::MgDl { mg_dl } else { mmol_l };
+        format!("{words} {}", self.name())
+    }
+
     /// A concentration as people read it: whole mg/dL, tenths of a mmol/L.
     pub fn show(self, mg_dl: f32) -> String {
         match self {

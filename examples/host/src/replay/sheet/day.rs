@@ -1,0 +1,178 @@
+//! One day: alarms, glucose, rate and the probability of a low, over a common clock.
+
+use glidepath::Instant;
+use glidepath::alarm::{Cause, Priority};
+use glidepath::quality::Verdict;
+
+use super::super::Replay;
+use super::super::sample::Sample;
+use super::{DAY, Day};
+use crate::sheet::{Axis, Chart, Mark, Panel};
+use crate::table::{Unit, date};
+
+/// Points of a line in a day's drawing; more would not be seen.
+const MOST_POINTS: usize = 320;
+
+/// A point with what lies two standard deviations under and over it.
+type Spread = (f64, f64, f64);
+
+/// What a day's panels are drawn from.
+struct Drawing<'a> {
+    replay: &'a Replay,
+    samples: &'a [Sample],
+    midnight: i64,
+    /// The samples that lines go through, by the second of the day.
+    few: Vec<(f64, &'a Sample)>,
+    /// Lines break at longer steps, seconds.
+    longest: f64,
+    x: Axis,
+}
+
+/// Draws a day whose glucose goes up to `top` mg/dL.
+pub fn draw(replay: &Replay, day: &Day, top: f64, unit: Unit, wide: bool) -> Chart {
+    let midnight = day.number * DAY;
+    let every = day.samples.len().div_ceil(MOST_POINTS).max(1);
+    let second = |sample: &Sample| (replay.wall(sample.reading.at()) - midnight) as f64;
+    let drawing = Drawing {
+        replay,
+        samples: day.samples,
+        midnight,
+        few: day.samples.iter().step_by(every).map(|s| (second(s), s)).collect(),
+        longest: replay.longest_step() * every as f64,
+        x: Axis::clock(0.0, DAY as f64),
+    };
+    let (lanes, alarms) = drawing.alarms();
+    let name = day.name();
+    let description = format!(
+        "Glucose through {name}: the sensor's readings, the estimated blood glucose with its uncertainty, {alarms} \
+         alarms, the rate of change and the probability of a low."
+    );
+    let id = format!("day-{}", date(day.number));
+    let mut chart = Chart::new(&id, &name, &description, drawing.x.clone());
+    chart.push(lanes);
+    chart.push(drawing.glucose(top, unit, wide));
+    chart.push(drawing.rate(unit));
+    chart.push(drawing.chance());
+    chart
+}
+
+impl Drawing<'_> {
+    /// A moment's second of the day, if it is in it.
+    fn second(&self, at: Instant) -> Option<f64> {
+        let wall = self.replay.wall(at) - self.midnight;
+        (0..DAY).contains(&wall).then_some(wall as f64)
+    }
+
+    fn points(&self, value: fn(&Sample) -> f32) -> impl Iterator<Item = (f64, f64)> {
+        let points = self.few.iter().map(move |(x, sample)| (*x, f64::from(value(sample))));
+        points.filter(|(_, y)| y.is_finite())
+    }
+
+    fn spread(&self, value: fn(&Sample) -> f32, sd: fn(&Sample) -> f32) -> Vec<Spread> {
+        let points = self.few.iter().map(|(x, sample)| (*x, f64::from(value(sample)), f64::from(sd(sample))));
+        let known = points.filter(|(_, value, sd)| value.is_finite() && sd.is_finite());
+        known.map(|(x, value, sd)| (x, value - 2.0 * sd, value + 2.0 * sd)).collect()
+    }
+
+    fn alarms(&self) -> (Panel, usize) {
+        let mut panel = Panel::new(34.0, &self.x, Axis::labelled(-0.7, 2.7, &[(1.0, "alarms")]), "");
+        let mut begun = 0;
+        for rang in &self.replay.alarms {
+            let Some(at) = self.second(rang.at) else { continue };
+            let (lane, mut mark) = match rang.priority {
+                Priority::High => (2.0, Mark::High),
+                Priority::Medium => (1.0, Mark::Medium),
+                Priority::Low => (0.0, Mark::Low),
+            };
+            if rang.cause == Cause::New {
+                begun += 1;
+            } else {
+                mark = Mark::Again;
+            }
+            let (kind, priority) = (rang.kind.message(), rang.priority.name());
+            panel.mark(mark, at, lane, &format!("{} {kind} ({priority} priority)", hours(at)));
+        }
+        (panel, begun)
+    }
+
+    fn glucose(&self, top: f64, unit: Unit, wide: bool) -> Panel {
+        let mut panel = glucose_panel(&self.x, top, unit, wide);
+        let (replay, longest) = (self.replay, self.longest);
+        for (from, to) in replay.gaps.iter().copied() {
+            let (from, to) = (replay.wall(from) - self.midnight, replay.wall(to) - self.midnight);
+            if to > 0 && from < DAY {
+                panel.stretch(from.max(0) as f64, to.min(DAY) as f64, "no readings");
+            }
+        }
+        for rang in &replay.alarms {
+            if let Some(at) = self.second(rang.at)
+                && (rang.cause, rang.priority) == (Cause::New, Priority::High)
+            {
+                panel.upright("alarm", at);
+            }
+        }
+        panel.band("outer", &self.spread(|s| s.plasma, |s| s.plasma_sd.hypot(s.calibration_sd)), longest);
+        panel.band("plasma", &self.spread(|s| s.plasma, |s| s.plasma_sd), longest);
+        let value = |sample: &Sample| f64::from(sample.reading.glucose().mg_dl());
+        let doubted = |sample: &Sample| !matches!(sample.verdict, Verdict::Accepted | Verdict::Restart);
+        let believed = self.few.iter().filter(|(_, sample)| !doubted(sample));
+        panel.dots("sensor", believed.map(|(x, sample)| (*x, value(sample))));
+        panel.line("truth", self.points(|s| s.truth), longest);
+        panel.line("plasma", self.points(|s| s.plasma), longest);
+        let doubtful = self.samples.iter().filter(|sample| doubted(sample));
+        panel.dots("doubtful", doubtful.filter_map(|s| Some((self.second(s.reading.at())?, value(s)))));
+        for pricked in &replay.pricked {
+            let Some(at) = self.second(pricked.stick.at()) else { continue };
+            let value = pricked.stick.glucose().mg_dl();
+            let sign = if pricked.refused.is_some() { Mark::Refused } else { Mark::Fingerstick };
+            let words = format!("{} fingerstick {}", hours(at), unit.with_name(value));
+            panel.mark(sign, at, f64::from(value), &words);
+        }
+        panel
+    }
+
+    fn rate(&self, unit: Unit) -> Panel {
+        let tenth = 0.1 * f64::from(Unit::MmolL.in_mg_dl());
+        let y = match unit {
+            Unit::MgDl => Axis::labelled(-4.0, 4.0, &[(-2.0, "−2"), (0.0, "0"), (2.0, "2")]),
+            Unit::MmolL => Axis::labelled(-4.0, 4.0, &[(-tenth, "−0.1"), (0.0, "0"), (tenth, "0.1")]),
+        };
+        let mut panel = Panel::new(60.0, &self.x, y, &format!("rate, {}/min", unit.name()));
+        panel.rule("zero", 0.0);
+        panel.band("rate", &self.spread(|s| s.rate, |s| s.rate_sd), self.longest);
+        panel.line("rate", self.points(|s| s.rate), self.longest);
+        panel
+    }
+
+    fn chance(&self) -> Panel {
+        let y = Axis::labelled(0.0, 1.0, &[(0.0, "0"), (1.0, "100")]);
+        let mut panel = Panel::new(40.0, &self.x, y, "low within 30 min, %");
+        panel.area("chance", self.points(|s| s.low_probability), self.longest);
+        panel.line("chance", self.points(|s| s.low_probability), self.longest);
+        panel
+    }
+}
+
+fn hours(second: f64) -> String {
+    let minute = (second / 60.0) as i64;
+    format!("{:02}:{:02}", minute / 60, minute % 60)
+}
+
+fn glucose_panel(x: &Axis, top: f64, unit: Unit, wide: bool) -> Panel {
+    // the published pairs, not conversions
+    let mut ticks = match unit {
+        Unit::MgDl => vec![(70.0, "70"), (180.0, "180"), (250.0, "250")],
+        Unit::MmolL => vec![(70.0, "3.9"), (180.0, "10.0"), (250.0, "13.9")],
+    };
+    match (unit, top) {
+        (Unit::MgDl, 350.0..) => ticks.push((350.0, "350")),
+        (Unit::MmolL, 350.0..) => ticks.push((360.312, "20.0")),
+        _ => {}
+    }
+    let height = if wide { 300.0 } else { 200.0 };
+    let mut panel = Panel::new(height, x, Axis::labelled(30.0, top, &ticks), unit.name());
+    panel.zone("range", 70.0, 180.0);
+    panel.zone("low", 30.0, 70.0);
+    panel.rule("low", 54.0);
+    panel
+}

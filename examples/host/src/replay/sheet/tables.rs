@@ -1,0 +1,145 @@
+//! The sheet's tables.
+
+use glidepath::alarm::{Cause, Priority};
+
+use super::super::Replay;
+use super::super::lows::Low;
+use super::super::report::{self, Report};
+use super::{DAY, Day};
+use crate::sheet::Page;
+use crate::table::Unit;
+
+/// Rows of a table in the sheet.
+const MOST_ROWS: usize = 100;
+
+type Cells = Vec<String>;
+
+/// A table of the last of `items`, and a word on the others.
+fn list<T>(page: &mut Page, caption: &str, head: &[&str], items: &[T], row: impl Fn(&T) -> Cells) {
+    let last = items.get(items.len().saturating_sub(MOST_ROWS)..).unwrap_or_default();
+    page.table(caption, head, &last.iter().map(row).collect::<Vec<Cells>>());
+    if last.len() < items.len() {
+        page.text(&format!("The last {MOST_ROWS} of {} are listed.", items.len()));
+    }
+}
+
+/// What is known, or a dash.
+fn known(value: f32, unit: Unit) -> String {
+    if value.is_finite() { unit.show(value) } else { "–".into() }
+}
+
+/// The lows, and whether there was a warning.
+pub fn lows(page: &mut Page, replay: &Replay, unit: Unit) {
+    if replay.lows.is_empty() {
+        return;
+    }
+    page.section("Lows, and whether there was a warning");
+    let caption =
+        format!("Below {} for 15 minutes or more, by the sensor's readings", unit.either("70", "3.9"));
+    let lowest = format!("lowest, {}", unit.name());
+    let head = ["began", "lasted", &lowest, "by the estimate", "first alarm"];
+    list(page, &caption, &head, &replay.lows, |low| {
+        vec![
+            replay.time(low.start),
+            format!("{:.0} min", low.minutes()),
+            unit.show(low.lowest),
+            known(lowest_estimate(replay, low), unit),
+            warning(low),
+        ]
+    });
+}
+
+fn lowest_estimate(replay: &Replay, low: &Low) -> f32 {
+    let from = replay.samples.partition_point(|sample| sample.reading.at() < low.start);
+    let samples = replay.samples.iter().skip(from).take_while(|sample| sample.reading.at() <= low.end);
+    samples.map(|sample| sample.plasma).fold(f32::NAN, f32::min)
+}
+
+fn warning(low: &Low) -> String {
+    match (low.first_alarm, low.warned_min()) {
+        (Some(rang), Some(min)) => {
+            let what = rang.kind.message();
+            match min {
+                0.5.. => format!("{min:.0} min before: {what}"),
+                ..=-0.5 => format!("{:.0} min after: {what}", -min),
+                _ => format!("as it began: {what}"),
+            }
+        }
+        _ => "none".into(),
+    }
+}
+
+/// A row for each day.
+pub fn days(page: &mut Page, replay: &Replay, days: &[Day], unit: Unit) {
+    page.section("Day by day");
+    let begun = |day: &Day, priority: Priority| {
+        let alarms =
+            replay.alarms.iter().filter(|rang| rang.cause == Cause::New && rang.priority == priority);
+        alarms.filter(|rang| replay.wall(rang.at).div_euclid(DAY) == day.number).count().to_string()
+    };
+    let row = |day: &Day| {
+        let believed = day.samples.iter().filter(|sample| sample.verdict.is_believed());
+        let values: Vec<f32> = believed.map(|sample| sample.reading.glucose().mg_dl()).collect();
+        let share = |inside: fn(f32) -> bool| {
+            let count = values.iter().filter(|value| inside(**value)).count();
+            format!("{:.0} %", 100.0 * count as f64 / values.len().max(1) as f64)
+        };
+        vec![
+            day.name(),
+            values.len().to_string(),
+            share(|v| v < 70.0),
+            share(|v| (70.0..=180.0).contains(&v)),
+            share(|v| v > 180.0),
+            known(values.iter().copied().fold(f32::NAN, f32::min), unit),
+            known(values.iter().copied().fold(f32::NAN, f32::max), unit),
+            begun(day, Priority::High),
+            begun(day, Priority::Medium),
+            begun(day, Priority::Low),
+        ]
+    };
+    let lowest = format!("lowest, {}", unit.name());
+    let head =
+        ["day", "readings", "below", "in range", "above", &lowest, "highest", "high alarms", "medium", "low"];
+    let range = unit.either("70 to 180", "3.9 to 10.0");
+    list(page, &format!("In range is {range}, by the sensor's readings"), &head, days, row);
+}
+
+/// The fingersticks and what they say of the sensor.
+pub fn fingersticks(page: &mut Page, replay: &Replay, report: &Report, unit: Unit) {
+    if replay.pricked.is_empty() {
+        return;
+    }
+    page.section("Fingersticks and calibration");
+    page.text(&report::fingersticks(report, unit));
+    let head = ["when", "fingerstick", "estimate just before", "what became of it"];
+    list(page, &format!("In {}", unit.name()), &head, &replay.pricked, |pricked| {
+        vec![
+            replay.time(pricked.stick.at()),
+            unit.show(pricked.stick.glucose().mg_dl()),
+            known(pricked.expected, unit),
+            pricked.refused.unwrap_or("used").into(),
+        ]
+    });
+}
+
+/// What would have rung.
+pub fn alarms(page: &mut Page, replay: &Replay) {
+    if replay.alarms.is_empty() {
+        return;
+    }
+    page.section("Alarms");
+    list(page, "What would have rung", &["when", "priority", "what", "why"], &replay.alarms, |rang| {
+        vec![
+            replay.time(rang.at),
+            rang.priority.name().into(),
+            rang.kind.message().into(),
+            report::cause_words(rang.cause).into(),
+        ]
+    });
+}
+
+/// What was in the file.
+pub fn input(page: &mut Page, report: &Report) {
+    page.section("What was in the file");
+    page.table("Rows", &["", "count"], &report::input_rows(report));
+}
