@@ -76,7 +76,7 @@ pub fn generate() -> Result<(Trace, Fingersticks), Error> {
         .with_start(Instant::from_secs(START))
         .without_routine()
         .with_wander(0.5)?
-        .with_resting_glucose(Glucose::from_mg_dl(140.0)?)?;
+        .with_resting_glucose(Glucose::from_mg_dl(125.0)?)?;
     let mut person = Person::new(PERSON, config);
     let mut sensor = Sensor::new(SENSOR, SensorModel::DRIFTING);
     let mut meter = Meter::new(METER, MeterModel::USUAL);
@@ -128,7 +128,7 @@ pub fn generate() -> Result<(Trace, Fingersticks), Error> {
 
 /// Which person, sensor and meter of the simulated ones.
 const PERSON: u64 = 8;
-const SENSOR: u64 = 5;
+const SENSOR: u64 = 14;
 const METER: u64 = 1;
 
 fn act(deed: &Deed, person: &mut Person, meter: &mut Meter, truth: &Truth, sticks: &mut Vec<Fingerstick>) {

@@ -309,7 +309,7 @@ pub fn fingersticks(report: &Report, unit: Unit) -> String {
     if used + refused == 0 {
         return "There were no fingersticks to calibrate by.".into();
     }
-    let mut out = format!("{} calibrated the sensor", count(used, "fingerstick"));
+    let mut out = format!("The sensor was calibrated by {}", count(used, "fingerstick"));
     if refused > 0 {
         out += &format!(", {refused} could not be used");
     }
@@ -317,7 +317,7 @@ pub fn fingersticks(report: &Report, unit: Unit) -> String {
         let sign = if offset < 0.0 { '−' } else { '+' };
         let offset = unit.with_name(offset.abs() as f32);
         out += &format!(
-            "; at the end the sensor reads {gain:.2} times the true glucose {sign} {offset}, which the estimate takes out"
+            ". At the end it reads {gain:.2} times the true glucose {sign} {offset}, which the estimate takes out"
         );
     }
     out + "."
