@@ -4,7 +4,7 @@ use crate::error::{Error, in_range};
 use crate::math;
 use crate::units::{Glucose, Instant, Rate};
 
-/// Plasma glucose and its rate at one moment, with their joint uncertainty. 28 bytes.
+/// Plasma glucose and its rate at one moment, with their joint uncertainty. 36 bytes.
 ///
 /// The standard deviations describe a normal distribution: about 95 % of the time the truth lies within two
 /// of them.
@@ -32,6 +32,8 @@ pub struct Estimate {
     glucose: Glucose,
     rate: Rate,
     slow_rate: Rate,
+    behind: f32,
+    moving: f32,
     glucose_variance: f32,
     covariance: f32,
     rate_variance: f32,
@@ -39,7 +41,9 @@ pub struct Estimate {
 
 impl Estimate {
     /// An estimate from its parts: standard deviations in mg/dL (0 to 500) and mg/dL/min (0 to 50), and the
-    /// correlation of the two errors (−1 to 1). The slow rate is set to the rate.
+    /// correlation of the two errors (−1 to 1). The rate is taken to have been the same
+    /// for a while: the slow rate is the rate, interstitial glucose lies as far behind as the estimator commonly
+    /// finds it then, and moving is likely when the rate is steep.
     ///
     /// # Errors
     /// Names the parameter that is out of range.
@@ -59,6 +63,8 @@ impl Estimate {
             glucose,
             rate,
             slow_rate: rate,
+            behind: -8.9 * rate.mg_dl_per_min(),
+            moving: (0.3 + 0.15 * rate.mg_dl_per_min().abs()).min(0.9),
             glucose_variance: glucose_sd * glucose_sd,
             covariance: correlation * glucose_sd * rate_sd,
             rate_variance: rate_sd * rate_sd,
@@ -68,9 +74,8 @@ impl Estimate {
     /// From what the filter computed; values are brought into the range of their types.
     pub(crate) const fn from_filter(
         at: Instant,
-        glucose: f32,
-        rate: f32,
-        slow_rate: f32,
+        (glucose, rate, slow_rate): (f32, f32, f32),
+        (behind, moving): (f32, f32),
         (glucose_variance, covariance, rate_variance): (f32, f32, f32),
     ) -> Self {
         Self {
@@ -78,6 +83,8 @@ impl Estimate {
             glucose: Glucose::clamped(glucose),
             rate: Rate::clamped(rate),
             slow_rate: Rate::clamped(slow_rate),
+            behind,
+            moving,
             glucose_variance,
             covariance,
             rate_variance,
@@ -119,6 +126,18 @@ impl Estimate {
     #[must_use]
     pub const fn slow_rate(&self) -> Rate {
         self.slow_rate
+    }
+
+    /// Interstitial less plasma glucose, mg/dL: negative in a rise.
+    #[must_use]
+    pub const fn behind(&self) -> f32 {
+        self.behind
+    }
+
+    /// The probability that the person is moving (a meal, insulin, exercise) and not calm, 0 to 1.
+    #[must_use]
+    pub const fn moving(&self) -> f32 {
+        self.moving
     }
 
     /// Variance of glucose, covariance of the two, variance of the rate.

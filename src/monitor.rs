@@ -172,7 +172,7 @@ impl<const N: usize> Monitor<N> {
         &self.core.estimator
     }
 
-    /// The forecast's settings.
+    /// The forecaster.
     #[must_use]
     pub const fn forecast(&self) -> &Forecast {
         &self.core.forecast
@@ -197,7 +197,7 @@ impl Core {
             calibration: Calibration::new(settings.drift),
             estimator: Estimator::new(settings.model),
             sign: TrendSign::new(settings.bands),
-            forecast: settings.forecast,
+            forecast: Forecast::new(settings.forecast),
             alarms: Alarms::new(settings.alarms),
             newest: None,
             warming: None,
@@ -239,6 +239,11 @@ impl Core {
             Trust::None
         };
         let taken = self.estimator.take(&expected, trust);
+        if taken == Taken::Used
+            && let Some(estimate) = self.estimator.estimate(at)
+        {
+            self.forecast.learn(&estimate);
+        }
         if verdict.is_believed() && taken != Taken::NotNewer {
             self.newest = Some((at, reading.glucose(), calibrated));
         }

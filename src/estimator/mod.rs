@@ -360,14 +360,8 @@ impl Estimator {
         }
         let Belief { x, p } = bank.merged();
         let slow = slowed(running.slow_rate, x.r, span.mins());
-        Some(Estimate::from_filter(now, x.g, x.r, slow, (p.gg, p.gr, p.rr)))
-    }
-
-    /// The probability that the person is moving (a meal, insulin, exercise) and not calm, 0 to 1; one half when
-    /// the model has one motion only, `None` before the first reading.
-    #[must_use]
-    pub fn moving(&self) -> Option<f32> {
-        self.running.map(|r| r.bank.weight)
+        let person = (x.i - x.g, bank.weight);
+        Some(Estimate::from_filter(now, (x.g, x.r, slow), person, (p.gg, p.gr, p.rr)))
     }
 
     /// How far interstitial glucose at the newest reading lies from plasma glucose at `then`, no earlier than

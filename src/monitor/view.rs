@@ -4,7 +4,7 @@ use crate::alarm::{AlarmPlan, Kinds, Rings};
 use crate::calibration::{Applied, Drift};
 use crate::estimate::Estimate;
 use crate::estimator::Model;
-use crate::forecast::{Forecast, Predicted};
+use crate::forecast::{ForecastConfig, Predicted};
 use crate::quality::{Grade, QualityConfig, Reasons, Verdict};
 use crate::trend::{Bands, Trend};
 use crate::units::{Glucose, Instant};
@@ -25,7 +25,7 @@ pub struct Settings {
     /// Person and sensor.
     pub model: Model,
     /// How predictions and probabilities are made.
-    pub forecast: Forecast,
+    pub forecast: ForecastConfig,
     /// How far the calibration may wander.
     pub drift: Drift,
     /// The bands of the trend.

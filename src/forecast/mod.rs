@@ -2,25 +2,40 @@
 //!
 //! The rate fades, so that a forecast bends and does not run away: after `h` minutes a rate `r` has moved
 //! glucose by `r·T·(1 − e^(−h/T))`. Uncertainty grows by the filter's own covariance and by what may happen in
-//! between. The probability of a crossing is the normal one at the worst moment up to the horizon,
+//! between. On top lies the usual course: how glucose commonly bends away from a fading straight line, and how
+//! much of that comes true in this person, which is learned. The probability of a crossing is the normal one at the worst moment up to the horizon,
 //! recalibrated by a logistic: falls slow down near a low, and a plain normal probability says 60 % where
 //! 30 % come true.
+
+mod course;
+mod personal;
 
 use crate::error::{Error, in_range};
 use crate::estimate::Estimate;
 use crate::math;
 use crate::units::{Glucose, Rate, Span};
+use course::Terms;
+use personal::Personal;
 
 /// How a forecast is made. 24 bytes.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-pub struct Forecast {
+pub struct ForecastConfig {
     rate_time_min: f32,
     drive: f32,
     offset: f32,
     slope: f32,
     lead_min: f32,
+    bends: bool,
+}
+
+/// The forecaster of one person. See the [module](self). 208 bytes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct Forecast {
+    config: ForecastConfig,
+    personal: Personal,
 }
 
 /// Glucose at a horizon. 8 bytes.
@@ -51,24 +66,25 @@ const FURTHEST_MIN: f32 = 240.0;
 /// Crossings are looked for on a grid of this many minutes.
 const GRID_MIN: f32 = 5.0;
 
-impl Default for Forecast {
-    /// Rate fading over 35 min and a drive of 0.04 (mg/dL/min)²/min, as the estimator's default; recalibration
-    /// and lead as measured on simulated people.
+impl Default for ForecastConfig {
+    /// Rate fading over 35 min, a drive of 0.04 (mg/dL/min)²/min, the usual course; recalibration and lead as
+    /// measured on simulated people.
     fn default() -> Self {
-        Self { rate_time_min: 35.0, drive: 0.04, offset: -1.24, slope: 2.42, lead_min: 50.0 }
+        Self { rate_time_min: 35.0, drive: 0.04, offset: -0.13, slope: 2.18, lead_min: 50.0, bends: true }
     }
 }
 
-impl Forecast {
-    /// A forecast whose rate fades over `rate_time_min` (5 to 1000 min) under a drive of `drive`
-    /// (0.0001 to 10 (mg/dL/min)²/min): those of the estimator's model.
+impl ForecastConfig {
+    /// A forecast by a fading rate alone, without the usual course and without learning from the person: rate
+    /// time (5 to 1000 min) and drive (0.0001 to 10 (mg/dL/min)²/min) of the estimator's model.
     ///
     /// # Errors
     /// Names the parameter that is out of range.
-    pub fn new(rate_time_min: f32, drive: f32) -> Result<Self, Error> {
+    pub fn linear(rate_time_min: f32, drive: f32) -> Result<Self, Error> {
         Ok(Self {
             rate_time_min: in_range("rate_time_min", rate_time_min, 5.0, 1000.0)?,
             drive: in_range("drive", drive, 1e-4, 10.0)?,
+            bends: false,
             ..Self::default()
         })
     }
@@ -86,6 +102,43 @@ impl Forecast {
             ..self
         })
     }
+}
+
+impl Default for Forecast {
+    fn default() -> Self {
+        Self::new(ForecastConfig::default())
+    }
+}
+
+impl Forecast {
+    /// A forecaster that knows nothing of the person yet.
+    #[must_use]
+    pub const fn new(config: ForecastConfig) -> Self {
+        Self { config, personal: Personal::new() }
+    }
+
+    /// How forecasts are made.
+    #[must_use]
+    pub const fn config(&self) -> &ForecastConfig {
+        &self.config
+    }
+
+    /// Holds the forecast of half an hour ago against this estimate, and learns how far foreseen changes go in
+    /// this person. To be called with each estimate that a reading has just corrected; one no later than the
+    /// last is ignored.
+    pub fn learn(&mut self, estimate: &Estimate) {
+        if self.config.bends {
+            let course = self.course(estimate);
+            let (change, variance) = self.foreseen(&course, personal::JUDGED_MIN);
+            self.personal.learn(estimate.at(), estimate.glucose().mg_dl(), change, variance);
+        }
+    }
+
+    /// The share of a foreseen change that comes true in this person, 0.05 to 1.3; 1 until learned.
+    #[must_use]
+    pub fn share(&self) -> f32 {
+        if self.config.bends { self.personal.share() } else { 1.0 }
+    }
 
     /// Glucose `horizon` from the estimate's moment; a negative horizon counts as none, one over four hours as
     /// four hours.
@@ -98,12 +151,12 @@ impl Forecast {
     ///     Instant::from_secs(0), Glucose::from_mg_dl(110.0)?, Rate::from_mg_dl_per_min(-2.0)?, 7.0, 0.6, 0.5,
     /// )?;
     /// let half_an_hour = Forecast::default().at(&falling, Span::from_mins(30));
-    /// assert_eq!(half_an_hour.glucose().whole_mg_dl(), 70); // not 50: the rate fades
+    /// assert!(half_an_hour.glucose().mg_dl() > 60.0); // not 50: the rate fades
     /// # Ok::<(), glidepath::Error>(())
     /// ```
     #[must_use]
     pub fn at(&self, estimate: &Estimate, horizon: Span) -> Predicted {
-        let (mean, variance) = self.moments(estimate, horizon.mins());
+        let (mean, variance) = self.moments(&self.course(estimate), horizon.mins());
         Predicted { glucose: Glucose::clamped(mean), sd: math::sqrt(variance) }
     }
 
@@ -111,38 +164,31 @@ impl Forecast {
     /// it does not get there within `horizon`.
     #[must_use]
     pub fn minutes_to_fall(&self, estimate: &Estimate, threshold: Glucose, horizon: Span) -> Option<f32> {
-        self.minutes_to(
-            estimate.glucose().mg_dl() - threshold.mg_dl(),
-            -estimate.rate().mg_dl_per_min(),
-            horizon,
-        )
+        self.minutes_to(estimate, threshold, horizon, -1.0)
     }
 
     /// Minutes until glucose rises to `threshold` or above, as [`minutes_to_fall`](Self::minutes_to_fall).
     #[must_use]
     pub fn minutes_to_rise(&self, estimate: &Estimate, threshold: Glucose, horizon: Span) -> Option<f32> {
-        self.minutes_to(
-            threshold.mg_dl() - estimate.glucose().mg_dl(),
-            estimate.rate().mg_dl_per_min(),
-            horizon,
-        )
+        self.minutes_to(estimate, threshold, horizon, 1.0)
     }
 
     /// The probability, 0 to 1, that glucose is below `threshold` at some moment from now to `horizon`.
     #[must_use]
     pub fn probability_below(&self, estimate: &Estimate, threshold: Glucose, horizon: Span) -> f32 {
+        let course = self.course(estimate);
         let furthest = bounded(horizon.mins());
         let mut worst = f32::MIN;
         let mut minutes = 0.0;
         loop {
-            let (mean, variance) = self.moments(estimate, minutes);
+            let (mean, variance) = self.moments(&course, minutes);
             worst = worst.max((threshold.mg_dl() - mean) / math::sqrt(variance.max(1e-6)));
             if minutes >= furthest {
                 break;
             }
             minutes = (minutes + GRID_MIN).min(furthest);
         }
-        math::logistic(self.offset + self.slope * worst)
+        math::logistic(self.config.offset + self.config.slope * worst)
     }
 
     /// The low-ahead index, mg/dL: glucose plus the slow rate run ahead 50 min. Lower is nearer to a low.
@@ -151,37 +197,76 @@ impl Forecast {
     /// with is in [`alarm`](crate::alarm).
     #[must_use]
     pub fn low_ahead_index(&self, estimate: &Estimate) -> f32 {
-        estimate.glucose().mg_dl() + self.lead_min * estimate.slow_rate().mg_dl_per_min()
+        estimate.glucose().mg_dl() + self.config.lead_min * estimate.slow_rate().mg_dl_per_min()
     }
 
-    fn moments(&self, estimate: &Estimate, minutes: f32) -> (f32, f32) {
-        let (h, time) = (bounded(minutes), self.rate_time_min);
+    fn course(&self, estimate: &Estimate) -> Course {
+        Course {
+            glucose: estimate.glucose().mg_dl(),
+            rate: estimate.rate().mg_dl_per_min(),
+            variances: estimate.variances(),
+            terms: if self.config.bends { Some(Terms::of(estimate)) } else { None },
+            share: self.share(),
+            spread: if self.config.bends { self.personal.spread() } else { 1.0 },
+        }
+    }
+
+    /// The change that the usual course foresees, and its variance before the person's own spread.
+    fn foreseen(&self, course: &Course, minutes: f32) -> (f32, f32) {
+        let (h, time) = (bounded(minutes), self.config.rate_time_min);
         let faded = math::one_minus_exp_neg(h / time);
         let reach = time * faded;
-        let (gg, gr, rr) = estimate.variances();
-        let mean = estimate.glucose().mg_dl() + reach * estimate.rate().mg_dl_per_min();
+        let (gg, gr, rr) = course.variances;
         // ∫ T²(1 − e^(−s/T))² ds over 0..h, which is T²(h − T·f − T·f²/2) with f = 1 − e^(−h/T)
         let wandered = if h < 0.1 * time {
             h * h * h / 3.0 * (1.0 - 0.75 * h / time)
         } else {
             time * time * (h - reach - 0.5 * reach * faded)
         };
-        (mean, gg + 2.0 * reach * gr + reach * reach * rr + self.drive * wandered.max(0.0))
+        let bend = course.terms.as_ref().map_or(0.0, |terms| terms.bend(h));
+        (
+            reach * course.rate + bend,
+            gg + 2.0 * reach * gr + reach * reach * rr + self.config.drive * wandered.max(0.0),
+        )
     }
 
-    /// Minutes until `distance` is covered at `speed` towards it.
-    fn minutes_to(&self, distance: f32, speed: f32, horizon: Span) -> Option<f32> {
-        if distance <= 0.0 {
+    /// Mean and variance at a horizon, as the person is.
+    fn moments(&self, course: &Course, minutes: f32) -> (f32, f32) {
+        let (change, variance) = self.foreseen(course, minutes);
+        let now = course.variances.0;
+        // what is unsure now is not the person's doing
+        (course.glucose + course.share * change, now + course.spread * (variance - now).max(0.0))
+    }
+
+    /// The first crossing on a grid, and in a straight line within its step.
+    fn minutes_to(&self, estimate: &Estimate, threshold: Glucose, horizon: Span, sign: f32) -> Option<f32> {
+        let course = self.course(estimate);
+        let furthest = bounded(horizon.mins());
+        let short = |minutes: f32| sign * (threshold.mg_dl() - self.moments(&course, minutes).0);
+        let (mut before, mut short_before) = (0.0, short(0.0));
+        if short_before <= 0.0 {
             return Some(0.0);
         }
-        // reach·speed = distance, reach = T(1 − e^(−h/T))
-        let share = distance / (speed * self.rate_time_min);
-        if speed <= 0.0 || share >= 1.0 {
-            return None;
+        while before < furthest {
+            let minutes = (before + GRID_MIN).min(furthest);
+            let short_now = short(minutes);
+            if short_now <= 0.0 {
+                return Some(before + (minutes - before) * short_before / (short_before - short_now));
+            }
+            (before, short_before) = (minutes, short_now);
         }
-        let minutes = -self.rate_time_min * math::ln(1.0 - share);
-        (minutes <= bounded(horizon.mins())).then_some(minutes)
+        None
     }
+}
+
+/// An estimate made ready for several horizons.
+struct Course {
+    glucose: f32,
+    rate: f32,
+    variances: (f32, f32, f32),
+    terms: Option<Terms>,
+    share: f32,
+    spread: f32,
 }
 
 /// The straight-line time to a threshold at a constant rate, for comparison: minutes, or `None` when moving
@@ -215,27 +300,32 @@ mod tests {
         Estimate::new(Instant::from_secs(0), glucose, rate, 7.21, 0.615, 0.0).unwrap()
     }
 
+    fn linear() -> Forecast {
+        Forecast::new(ForecastConfig::linear(35.0, 0.04).unwrap())
+    }
+
     #[test]
     fn a_rate_reaches_as_far_as_its_fading_lets_it() {
         // T(1 − e^(−h/T)) for T = 35: 12.2, 15.2, 20.1 and 28.7 min of the rate at 15, 20, 30 and 60 min
         for (minutes, reach) in [(15, 12.2), (20, 15.2), (30, 20.1), (60, 28.7)] {
-            let ahead = Forecast::default().at(&estimate(200.0, 1.0), Span::from_mins(minutes));
+            let ahead = linear().at(&estimate(200.0, 1.0), Span::from_mins(minutes));
             assert!((ahead.glucose().mg_dl() - 200.0 - reach).abs() < 0.06, "{minutes}");
         }
     }
 
     #[test]
     fn time_to_a_threshold_inverts_the_course() {
-        let (forecast, falling) = (Forecast::default(), estimate(110.0, -2.0));
-        let hour = Span::from_mins(60);
-        let minutes = forecast.minutes_to_fall(&falling, Glucose::clamped(80.0), hour).unwrap();
-        let (mean, _) = forecast.moments(&falling, minutes);
-        assert!((mean - 80.0).abs() < 1e-3);
-        // a rate of −2 fading over 35 min covers 70 mg/dL at most
-        assert_eq!(forecast.minutes_to_fall(&falling, Glucose::clamped(39.0), hour), None);
-        assert_eq!(forecast.minutes_to_fall(&falling, Glucose::clamped(120.0), hour), Some(0.0));
-        assert_eq!(forecast.minutes_to_rise(&falling, Glucose::clamped(120.0), hour), None);
-        assert!(forecast.minutes_to_rise(&estimate(170.0, 1.0), Glucose::clamped(180.0), hour).is_some());
+        for forecast in [linear(), Forecast::default()] {
+            let (falling, hour) = (estimate(110.0, -2.0), Span::from_mins(60));
+            let minutes = forecast.minutes_to_fall(&falling, Glucose::clamped(90.0), hour).unwrap();
+            let (mean, _) = forecast.moments(&forecast.course(&falling), minutes);
+            assert!((mean - 90.0).abs() < 1.0, "{mean}");
+            // a rate of −2 fading over 35 min covers 70 mg/dL at most
+            assert_eq!(linear().minutes_to_fall(&falling, Glucose::clamped(39.0), hour), None);
+            assert_eq!(forecast.minutes_to_fall(&falling, Glucose::clamped(120.0), hour), Some(0.0));
+            assert_eq!(linear().minutes_to_rise(&falling, Glucose::clamped(120.0), hour), None);
+            assert!(forecast.minutes_to_rise(&estimate(176.0, 1.5), Glucose::clamped(180.0), hour).is_some());
+        }
     }
 
     #[test]
@@ -253,8 +343,8 @@ mod tests {
 
     #[test]
     fn wandered_variance_is_continuous_where_the_series_takes_over() {
-        let forecast = Forecast::default();
-        let at = |minutes| forecast.moments(&estimate(100.0, 0.0), minutes).1;
+        let forecast = linear();
+        let at = |minutes| forecast.moments(&forecast.course(&estimate(100.0, 0.0)), minutes).1;
         assert!((at(3.4999) / at(3.5001) - 1.0).abs() < 2e-3);
     }
 
@@ -264,7 +354,9 @@ mod tests {
         fn probability_is_a_probability_and_falls_with_distance(
             mg_dl in 0.0_f32..600.0, rate in -10.0_f32..10.0, minutes in -10_i32..300,
         ) {
-            let (forecast, horizon) = (Forecast::default(), Span::from_mins(minutes));
+            let (forecast, horizon) = (linear(), Span::from_mins(minutes));
+            let usual = Forecast::default().probability_below(&estimate(mg_dl, rate), Glucose::clamped(70.0), horizon);
+            prop_assert!((0.0..=1.0).contains(&usual));
             let near = forecast.probability_below(&estimate(mg_dl, rate), Glucose::clamped(70.0), horizon);
             let far = forecast.probability_below(&estimate(mg_dl + 10.0, rate), Glucose::clamped(70.0), horizon);
             prop_assert!((0.0..=1.0).contains(&near));
