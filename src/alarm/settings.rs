@@ -131,16 +131,7 @@ impl Rule {
     };
 
     fn checked(&self, kind: Kind) -> Result<(), Error> {
-        let (least, greatest) = match kind {
-            Kind::Floor => (FLOOR_MG_DL, FLOOR_MG_DL),
-            Kind::Low => (56.0, 120.0),
-            Kind::High => (120.0, 400.0),
-            Kind::LowAhead => (0.0, 120.0),
-            Kind::SteepFall | Kind::SteepRise => (0.5, 10.0),
-            Kind::NoData => (5.0, 240.0),
-            Kind::Doubt => (0.0, 0.0),
-            Kind::WearEnd => (0.0, 72.0),
-        };
+        let (least, greatest) = kind.limit_range();
         let sound = |value: f32, low: f32, high: f32| (low..=high).contains(&value);
         let spans = [self.delay, self.repeat, self.quiet, self.escalate];
         if sound(self.limit, least, greatest)
@@ -150,6 +141,23 @@ impl Rule {
             Ok(())
         } else {
             Err(Error::new(kind.name(), ErrorKind::OutOfRange))
+        }
+    }
+}
+
+impl Kind {
+    /// The least and the greatest limit of its [`Rule`], in the rule's unit.
+    #[must_use]
+    pub const fn limit_range(self) -> (f32, f32) {
+        match self {
+            Self::Floor => (FLOOR_MG_DL, FLOOR_MG_DL),
+            Self::Low => (56.0, 120.0),
+            Self::High => (120.0, 400.0),
+            Self::LowAhead => (0.0, 120.0),
+            Self::SteepFall | Self::SteepRise => (0.5, 10.0),
+            Self::NoData => (5.0, 240.0),
+            Self::Doubt => (0.0, 0.0),
+            Self::WearEnd => (0.0, 72.0),
         }
     }
 }

@@ -7,6 +7,7 @@ mod failure;
 mod output;
 mod progress;
 mod rank;
+mod rehearsal;
 mod replay;
 mod sheet;
 mod simulate;

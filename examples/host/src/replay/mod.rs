@@ -2,20 +2,21 @@
 
 mod demo;
 mod lows;
-mod player;
+pub mod player;
 mod report;
-mod sample;
+pub mod sample;
 mod sheet;
 mod truth;
 
 use std::path::PathBuf;
 
+use glidepath::Instant;
 use glidepath::review::EpisodeRule;
-use glidepath::{Instant, Reading};
 
 use crate::args::{InputArgs, OutputArgs};
 use crate::failure::Failure;
 use crate::output::Outputs;
+use crate::rehearsal::{self, Rehearsal, score};
 use crate::sheet::CAUTION;
 use crate::table::{self, Clock, Counts, Fingersticks, Trace, Unit};
 use lows::Low;
@@ -29,8 +30,8 @@ use sample::{Pricked, Rang, Sample};
 /// byte-order mark and CRLF are handled, counted and reported. A column plasma_mg_dl with the true blood glucose,
 /// as `simulate` writes, is compared with the estimate.
 ///
-/// Alarms are replayed with their default settings, each acknowledged when it rings: one that goes on rings again
-/// after its quiet time. A silence is lived through for a day at most.
+/// Alarms are replayed with their default settings or those of `--profile`, each acknowledged when it rings: one
+/// that goes on rings again after its quiet time. A silence is lived through for a day at most.
 #[derive(clap::Args, Debug, Default)]
 #[command(after_help = CAUTION)]
 pub struct Args {
@@ -44,6 +45,9 @@ pub struct Args {
     /// Write what was known after each reading as CSV
     #[arg(long, value_name = "FILE", help_heading = "Output")]
     samples: Option<PathBuf>,
+
+    #[command(flatten)]
+    alarms: rehearsal::AlarmArgs,
 
     #[command(flatten)]
     output: OutputArgs,
@@ -82,15 +86,24 @@ pub struct Replay {
     counts: Counts,
     /// The estimate and the sensor against the truth, where that is known.
     against: Option<Truth>,
+    rehearsal: Rehearsal,
+    /// Whether the alarm settings were asked about.
+    rehearsed: bool,
 }
 
 impl Replay {
     /// Replays a trace with its fingersticks.
-    pub fn of(name: String, trace: Trace, sticks: &Fingersticks) -> Result<Self, Failure> {
-        let played = player::play(&trace, &sticks.values)?;
-        let believed: Vec<Reading> =
-            played.samples.iter().filter(|s| s.verdict.is_believed()).map(|s| s.reading).collect();
+    fn of(
+        name: String,
+        trace: Trace,
+        sticks: &Fingersticks,
+        plan: &rehearsal::Plan,
+    ) -> Result<Self, Failure> {
+        let played = player::play(&trace, &sticks.values, plan.alarms)?;
+        let believed = played.believed();
         let interval = trace.interval_s.unwrap_or(300);
+        let score = score::score(&believed, &played.alarms, interval, &trace.clock, plan.window());
+        let rehearsal = plan.rehearse(score, &trace, &sticks.values)?;
         let longest = longest_step(interval);
         let gaps = trace.readings.windows(2).map(|pair| (pair[0].at(), pair[1].at()));
         let gaps = gaps.filter(|(from, to)| f64::from(to.since(*from).secs()) > longest).collect();
@@ -112,6 +125,8 @@ impl Replay {
             interval_s: trace.interval_s,
             counts: trace.counts,
             against,
+            rehearsal,
+            rehearsed: plan.is_asked(),
         })
     }
 
@@ -155,6 +170,11 @@ fn against(samples: &[Sample], longest_step: f64) -> Option<Truth> {
 
 /// Replays the trace that the arguments name, or the embedded demo.
 pub fn run(args: &Args) -> Result<(), Failure> {
+    if let Some(settings) = rehearsal::shown_settings(&args.alarms) {
+        print!("{settings}");
+        return Ok(());
+    }
+    let plan = rehearsal::Plan::of(&args.alarms)?;
     let mut outputs = Outputs::new();
     let folder = args.output.out.as_deref();
     let replay = match &args.trace {
@@ -165,7 +185,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
                 None => Fingersticks::default(),
             };
             let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
-            Replay::of(name, trace, &sticks)?
+            Replay::of(name, trace, &sticks, &plan)?
         }
         None => {
             let (trace, sticks) =
@@ -174,7 +194,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
                 outputs.add(folder.join("trace.csv"), demo::trace_csv(&trace));
                 outputs.add(folder.join("fingersticks.csv"), demo::fingersticks_csv(&sticks));
             }
-            Replay { about: Some(DEMO), ..Replay::of("the embedded demo".into(), trace, &sticks)? }
+            Replay { about: Some(DEMO), ..Replay::of("the embedded demo".into(), trace, &sticks, &plan)? }
         }
     };
     finish(&replay, args, outputs)

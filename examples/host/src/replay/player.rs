@@ -1,6 +1,6 @@
 //! Drives the monitor through a trace.
 
-use glidepath::alarm::{Kind, Rings};
+use glidepath::alarm::{AlarmPlan, Kind, Rings};
 use glidepath::quality::Verdict;
 use glidepath::{Fingerstick, FingerstickOutcome, Instant, Monitor, Reading, Settings, Span, View};
 
@@ -31,9 +31,16 @@ pub const TRUTH: &str = "plasma_mg_dl";
 /// A day of readings, as on the wrist.
 type Wrist = Monitor<288>;
 
-/// Plays readings and fingersticks in order of time.
-pub fn play(trace: &Trace, sticks: &[Fingerstick]) -> Result<Played, Failure> {
-    let monitor = Wrist::new(Settings::default());
+impl Played {
+    /// The readings that the alarms rang by.
+    pub fn believed(&self) -> Vec<Reading> {
+        self.samples.iter().filter(|s| s.verdict.is_believed()).map(|s| s.reading).collect()
+    }
+}
+
+/// Plays readings and fingersticks in order of time; whatever rings is acknowledged.
+pub fn play(trace: &Trace, sticks: &[Fingerstick], alarms: AlarmPlan) -> Result<Played, Failure> {
+    let monitor = Wrist::new(Settings { alarms, ..Settings::default() });
     let mut player = Player {
         monitor: monitor.map_err(|error| Failure::new(format!("the monitor's settings: {error}")))?,
         samples: Vec::with_capacity(trace.readings.len()),
@@ -118,6 +125,9 @@ impl Player {
                 priority: ring.priority,
                 cause: ring.cause,
             });
+        }
+        if bits != 0 {
+            self.monitor.acknowledge();
         }
         bits
     }

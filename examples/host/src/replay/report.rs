@@ -10,6 +10,7 @@ use super::Replay;
 use super::lows::Low;
 use super::sample::Rang;
 use super::truth::Against;
+use crate::rehearsal::Rehearsal;
 use crate::table::{Counts, Unit};
 
 /// What `--json` prints. Data that are not there are null.
@@ -37,6 +38,8 @@ pub struct Report {
     pub verdicts: BTreeMap<&'static str, u64>,
     /// The estimate and the raw sensor against the truth, when the file has it.
     pub truth: Option<Truth>,
+    /// How often each alarm rang and how many were true.
+    pub rehearsal: Rehearsal,
 }
 
 #[derive(Debug, Serialize)]
@@ -114,6 +117,7 @@ impl Report {
             input: replay.counts.clone(),
             verdicts,
             truth: replay.against,
+            rehearsal: replay.rehearsal.clone(),
         }
     }
 }
@@ -192,6 +196,9 @@ pub fn in_words(replay: &Replay, report: &Report, unit: Unit) -> Vec<String> {
     words.extend(how_it_was(replay, unit));
     words.push(lows(replay, unit));
     words.push(alarms(replay, report));
+    if replay.rehearsed {
+        words.extend(replay.rehearsal.in_words());
+    }
     words.extend(trust(report));
     words.push(fingersticks(report, unit));
     words.extend(truth(report, unit));

@@ -7,6 +7,7 @@ mod tables;
 use super::Replay;
 use super::report::{self, Report};
 use super::sample::Sample;
+use crate::rehearsal;
 use crate::sheet::{Chart, Mark, Page, Sample as Legend};
 use crate::table::{Unit, date};
 
@@ -49,6 +50,7 @@ pub fn draw(replay: &Replay, report: &Report, unit: Unit) -> (String, Vec<Chart>
     } else {
         page.side_by_side(&charts);
     }
+    let rehearsed = rehearsal::draw(&mut page, &replay.rehearsal);
     tables::lows(&mut page, replay, unit);
     tables::days(&mut page, replay, &days, unit);
     tables::fingersticks(&mut page, replay, report, unit);
@@ -56,6 +58,7 @@ pub fn draw(replay: &Replay, report: &Report, unit: Unit) -> (String, Vec<Chart>
     tables::input(&mut page, report);
     let mut all: Vec<Chart> = overview.into_iter().collect();
     all.extend(charts);
+    all.extend(rehearsed);
     (page.finish(), all)
 }
 

@@ -1,0 +1,146 @@
+//! A rehearsal of alarm settings: what they would have done in the weeks of a trace.
+
+pub mod score;
+mod settings;
+mod sheet;
+mod vary;
+
+use std::path::PathBuf;
+
+use glidepath::alarm::AlarmPlan;
+use glidepath::{Fingerstick, Span};
+use serde::Serialize;
+
+use crate::failure::Failure;
+use crate::table::Trace;
+use score::Score;
+pub use sheet::draw;
+use vary::Variation;
+
+/// The flags of a rehearsal.
+#[derive(clap::Args, Clone, Debug)]
+pub struct AlarmArgs {
+    /// Alarm settings (TOML); `--show-settings` prints a file with every key, its default and its range
+    #[arg(long, value_name = "FILE", help_heading = "Alarms")]
+    profile: Option<PathBuf>,
+
+    /// Also rehearse with other values of one setting, such as low.limit=65,70,75 or night.high.on=true,false
+    /// (night is a profile's name); may be given again
+    #[arg(long, value_name = "KEY=VALUE,...", help_heading = "Alarms")]
+    vary: Vec<String>,
+
+    /// An alarm about lows is true when a low follows within this many minutes
+    #[arg(long, value_name = "MIN", default_value_t = 60, value_parser = clap::value_parser!(u32).range(5..=240),
+        help_heading = "Alarms")]
+    window: u32,
+
+    /// Print a settings file with every key, its default and its range, and stop
+    #[arg(long, help_heading = "Alarms")]
+    show_settings: bool,
+}
+
+impl Default for AlarmArgs {
+    fn default() -> Self {
+        Self { profile: None, vary: Vec::new(), window: 60, show_settings: false }
+    }
+}
+
+/// What a rehearsal yields.
+#[derive(Clone, Debug, Serialize)]
+pub struct Rehearsal {
+    /// The settings file; null for the defaults.
+    pub profile: Option<String>,
+    #[serde(flatten)]
+    pub score: Score,
+    /// The same with other values of one setting.
+    pub variations: Vec<Variation>,
+}
+
+/// What is to be rehearsed.
+pub struct Plan {
+    args: AlarmArgs,
+    table: toml::Table,
+    pub alarms: AlarmPlan,
+}
+
+impl Plan {
+    /// Reads and checks the settings, and each of their variations.
+    pub fn of(args: &AlarmArgs) -> Result<Self, Failure> {
+        let table = args.profile.as_deref().map_or(Ok(toml::Table::new()), settings::read)?;
+        let alarms = settings::load(&table).map_err(|refused| match &args.profile {
+            Some(path) => Failure::file(path, refused),
+            None => Failure::new(refused.to_string()),
+        })?;
+        let plan = Self { args: args.clone(), table, alarms };
+        vary::plans(&plan.args.vary, &plan.table)?;
+        Ok(plan)
+    }
+
+    /// How long after an alarm a low must follow.
+    pub fn window(&self) -> Span {
+        Span::from_mins(i32::try_from(self.args.window).unwrap_or(60))
+    }
+
+    /// Whether settings or variations were asked about.
+    pub fn is_asked(&self) -> bool {
+        self.args.profile.is_some() || !self.args.vary.is_empty()
+    }
+
+    /// Replays the trace once more for each variation.
+    pub fn rehearse(
+        &self,
+        score: Score,
+        trace: &Trace,
+        sticks: &[Fingerstick],
+    ) -> Result<Rehearsal, Failure> {
+        let variations = vary::rehearse(&self.args.vary, &self.table, trace, sticks, self.window())?;
+        let profile = self.args.profile.as_ref().map(|path| path.display().to_string());
+        Ok(Rehearsal { profile, score, variations })
+    }
+}
+
+/// The documented settings, if they were asked for.
+pub fn shown_settings(args: &AlarmArgs) -> Option<&'static str> {
+    args.show_settings.then_some(include_str!("settings.toml"))
+}
+
+impl Rehearsal {
+    /// The results in plain words, a thought a line.
+    pub fn in_words(&self) -> Vec<String> {
+        let score = &self.score;
+        let mut words = vec![match score.alarms_per_day {
+            Some(rate) => format!(
+                "Rehearsed over {:.1} days of readings{}: {rate:.1} alarms a day; something rang in {} of {} nights.",
+                score.days,
+                self.profile.as_ref().map(|p| format!(" with {p}")).unwrap_or_default(),
+                score.nights_woken,
+                score.nights
+            ),
+            None => "There are no readings to rehearse with.".into(),
+        }];
+        let told = |kind: &score::KindScore| {
+            let mut out = format!("{} {}", kind.alarms, kind.kind.replace('_', " "));
+            if let (Some(right), Some(wrong)) = (kind.true_alarms, kind.false_alarms) {
+                out += &format!(" ({right} true, {wrong} false");
+                if let Some(warning) = kind.median_warning_min {
+                    out += &format!(", median warning {warning:.0} min");
+                }
+                out += ")";
+            }
+            out
+        };
+        let rung: Vec<String> = score.kinds.iter().filter(|kind| kind.alarms > 0).map(told).collect();
+        if !rung.is_empty() {
+            words.push(format!("Alarms, first rings only: {}.", rung.join("; ")));
+        }
+        if score.lows > 0 {
+            words.push(format!(
+                "Of {} lows, {} were warned of before they began, {} by ten minutes or more. True means: a low by the \
+                 sensor's readings held or followed within {} minutes (a high, for alarms about highs).",
+                score.lows, score.lows_warned, score.lows_warned_10_min, score.window_min
+            ));
+        }
+        words.extend(self.variations.iter().map(|variation| variation.in_words(score)));
+        words
+    }
+}
