@@ -138,7 +138,8 @@ impl<S> Method for WithRate<S> {
 /// Minutes after which a damped rate is 1/e of itself.
 const DAMPING: f32 = 35.0;
 
-fn damped(now: f32, rate: f32) -> Outlook {
+/// The level moved by a rate that dies away; alarms look 45 minutes ahead in a straight line.
+pub fn damped(now: f32, rate: f32) -> Outlook {
     let reach = |minutes: f32| DAMPING * (1.0 - (-minutes / DAMPING).exp());
     Outlook { ahead: HORIZONS.map(|minutes| now + reach(minutes) * rate), ..Outlook::line(now, rate, 45.0) }
 }

@@ -4,6 +4,7 @@ mod bound;
 mod linear;
 mod lows;
 mod method;
+mod ours;
 mod own;
 mod report;
 mod score;
@@ -18,7 +19,7 @@ use crate::failure::Failure;
 use crate::simulate::SensorArgs;
 use crate::table;
 
-use glidepath::simulate::GaussianWorldConfig;
+use glidepath::simulate::{GaussianWorldConfig, SensorModel};
 use method::Entry;
 use series::{Series, Setting};
 use tally::Tally;
@@ -108,7 +109,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
 fn simulated(args: &Args) -> Result<Ranking, Failure> {
     let sensor = args.sensor.model()?;
     let setting = Setting { sensor, days: args.days, interval: args.interval, fingersticks_per_day: 0 };
-    let mut all = all();
+    let mut all = all(&sensor);
     if !args.fingersticks.is_empty() {
         all.extend(sticks::usual());
     }
@@ -161,7 +162,7 @@ fn simulated(args: &Args) -> Result<Ranking, Failure> {
 }
 
 fn recorded(args: &Args) -> Result<Ranking, Failure> {
-    let methods = wanted(all(), &args.only)?;
+    let methods = wanted(all(&args.sensor.model()?), &args.only)?;
     let mut series = Vec::new();
     for path in &args.traces {
         let trace = table::read_trace(path, &args.input, &TRUTH)?;
@@ -186,8 +187,9 @@ fn recorded(args: &Args) -> Result<Ranking, Failure> {
 }
 
 /// Every method there is.
-fn all() -> Vec<Entry> {
+fn all(sensor: &SensorModel) -> Vec<Entry> {
     let mut all = method::usual();
+    all.extend(ours::ours(sensor));
     all.extend(own::own());
     all
 }
