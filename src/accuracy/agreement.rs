@@ -71,7 +71,7 @@ impl AgreementRule {
     }
 }
 
-/// The four usual agreement rates, 15/15 to 40/40, with one cut and switch. 48 bytes.
+/// The four usual agreement rates, 15/15 to 40/40, with one cut and switch. 40 bytes.
 ///
 /// # Examples
 /// ```

@@ -4,7 +4,7 @@ use super::Tally;
 use crate::error::{Error, in_range};
 use crate::units::Glucose;
 
-/// Counts, over references taken while two sensors were apart, which of the two was nearer. 24 bytes.
+/// Counts, over references taken while two sensors were apart, which of the two was nearer. 20 bytes.
 ///
 /// Two sensors disagree when they are more than x mg/dL apart at a reference under 100, or more than x percent
 /// of it at or above.

@@ -26,11 +26,14 @@ pub enum When {
     Night,
     /// In the first 24 h of the sensor.
     FirstDay,
+    /// In any of the four before: when it mattered.
+    Mattering,
 }
 
 impl When {
     /// All of them.
-    pub const ALL: [Self; 5] = [Self::Any, Self::FallingFast, Self::Low, Self::Night, Self::FirstDay];
+    pub const ALL: [Self; 6] =
+        [Self::Any, Self::FallingFast, Self::Low, Self::Night, Self::FirstDay, Self::Mattering];
 }
 
 /// What was missing in one situation. 20 bytes.
@@ -82,7 +85,7 @@ impl Missed {
     }
 }
 
-/// Counts gaps and errors apart, by the situation they fell in. Streaming, 144 bytes.
+/// Counts gaps and errors apart, by the situation they fell in. Streaming, 156 bytes.
 ///
 /// Readings come in order of time with the rate then known. A stretch of more than one and a half intervals is
 /// a gap; over 24 h it is a sensor not worn and counts nowhere.
@@ -105,7 +108,7 @@ pub struct MissingData {
     interval: Span,
     started: Instant,
     clock: Span,
-    missed: [Missed; 5],
+    missed: [Missed; 6],
     previous: Option<Instant>,
     known: Option<(Instant, Glucose, Option<Rate>)>,
 }
@@ -121,7 +124,7 @@ impl MissingData {
             return Err(Error::new("interval", ErrorKind::OutOfRange));
         }
         let missed = Missed { interval_min: interval.mins(), ..Missed::default() };
-        Ok(Self { interval, started, clock, missed: [missed; 5], previous: None, known: None })
+        Ok(Self { interval, started, clock, missed: [missed; 6], previous: None, known: None })
     }
 
     /// Takes the next reading, and the rate of change then known if any. One not later than the one before is
@@ -160,7 +163,7 @@ impl MissingData {
         if length > AWAY_S || length.saturating_mul(2) <= step.saturating_mul(3) {
             return;
         }
-        let mut touched = [false; 5];
+        let mut touched = [false; 6];
         let mut at = previous.plus(self.interval);
         // at most a day in steps of half a minute
         while until.since(at).secs().saturating_mul(2) > step {
@@ -185,7 +188,9 @@ impl MissingData {
         let low = known.is_some_and(|(_, glucose, _)| glucose.mg_dl() < LOW_MG_DL);
         let of_day = i64::from(at.secs()).saturating_add(i64::from(self.clock.secs())).rem_euclid(86_400);
         let first_day = at.since(self.started).secs() < 86_400;
-        [true, falling, low, of_day < 6 * 3600, first_day].into_iter().zip(&mut self.missed)
+        let night = of_day < 6 * 3600;
+        let mattering = falling || low || night || first_day;
+        [true, falling, low, night, first_day, mattering].into_iter().zip(&mut self.missed)
     }
 }
 
@@ -214,6 +219,7 @@ mod tests {
         assert_eq!((all.gaps(), all.errors()), (1, 1));
         assert_eq!(all.hours(), 25.0 / 60.0);
         assert_eq!(all.missing_hours(), 15.0 / 60.0);
+        assert_eq!(missing.during(When::Mattering).missing_hours(), 10.0 / 60.0);
         let falling = missing.during(When::FallingFast);
         assert_eq!((falling.gaps(), falling.errors(), falling.hours()), (1, 0, 15.0 / 60.0));
         for when in [When::Low, When::Night, When::FirstDay] {
@@ -232,6 +238,7 @@ mod tests {
         assert!((missing.during(When::Night).hours() - 65.0 / 60.0).abs() < 1e-6);
         assert!((missing.during(When::Low).missing_hours() - 1.0).abs() < 1e-6);
         assert!((missing.during(When::FirstDay).missing_hours() - 55.0 / 60.0).abs() < 1e-6);
+        assert!((missing.during(When::Mattering).missing_hours() - 115.0 / 60.0).abs() < 1e-6);
         assert!((missing.during(When::Any).gaps_per_100_h().unwrap() - 100.0 / (125.0 / 60.0)).abs() < 1e-3);
     }
 

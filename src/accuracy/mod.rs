@@ -86,3 +86,27 @@ pub use point::{PointAccuracy, bias_interval, mard_interval, median};
 pub use rates::RateAgreement;
 pub use regulation::{Criterion, Regulation, Requirement, Verdict};
 pub use tally::{Tally, cluster_lower_percent};
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn sizes_are_as_documented() {
+        assert_eq!(size_of::<Pair>(), 12);
+        assert_eq!(size_of::<Interval>(), 16);
+        assert_eq!(size_of::<Tally>(), 8);
+        assert_eq!(size_of::<PointAccuracy>(), 80);
+        assert_eq!(size_of::<Agreement>(), 40);
+        assert_eq!(size_of::<ZoneCounts>(), 20);
+        assert_eq!(size_of::<Concurrence>(), 484);
+        assert_eq!(size_of::<RateAgreement>(), 180);
+        assert_eq!(size_of::<Regulation>(), 104);
+        assert_eq!(size_of::<Iso15197>(), 28);
+        assert_eq!(size_of::<NumberAge>(), 268);
+        assert_eq!(size_of::<MissingData>(), 156);
+        assert_eq!(size_of::<Missed>(), 20);
+        assert_eq!(size_of::<LagScan>(), 1224);
+        assert_eq!(size_of::<Disputes>(), 20);
+    }
+}

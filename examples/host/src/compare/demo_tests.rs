@@ -12,7 +12,7 @@ struct Line {
 }
 
 /// Two hundred people take a few seconds when optimised; a few are enough to see that the test still runs.
-const SEEDS: u64 = if cfg!(debug_assertions) { 12 } else { 200 };
+const SEEDS: u64 = if cfg!(debug_assertions) { 5 } else { 200 };
 
 #[test]
 fn bias_lag_and_mard_lie_within_their_intervals_of_the_truth() {
@@ -40,6 +40,6 @@ fn bias_lag_and_mard_lie_within_their_intervals_of_the_truth() {
     let count = |n: usize| misses.iter().filter(|miss| miss[n]).count();
     let counts: Vec<usize> = (0..7).map(count).collect();
     eprintln!("missed of {SEEDS}: {counts:?}");
-    let most = if SEEDS < 100 { 2 } else { SEEDS as usize / 20 };
+    let most = if SEEDS < 100 { 1 } else { SEEDS as usize / 20 };
     assert!(counts.iter().all(|count| *count <= most), "missed of {SEEDS}: {counts:?}");
 }

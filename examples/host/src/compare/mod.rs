@@ -1,6 +1,7 @@
 //! `compare`: sensors against fingersticks, and against each other.
 
 mod between;
+mod charts;
 mod demo;
 #[cfg(test)]
 mod demo_tests;
@@ -13,8 +14,11 @@ mod presence;
 mod report;
 mod score;
 mod sheet;
+mod tables;
 mod text;
+mod words;
 
+use std::io::Write;
 use std::path::PathBuf;
 
 use crate::args::{InputArgs, OutputArgs};
@@ -125,16 +129,13 @@ pub fn run(args: &Args) -> Result<(), Failure> {
         outputs.add(folder.join("figures.csv"), sheet::figures_csv(&report, unit));
     }
     outputs.write()?;
-    if args.output.json {
-        println!(
-            "{}",
-            serde_json::to_string_pretty(&report).map_err(|error| Failure::new(error.to_string()))?
-        );
-        return Ok(());
-    }
-    print!("{}", text::write(&report, unit));
-    if let Some(place) = place {
-        println!("\nThe sheet: {}", place.display());
-    }
+    let said = if args.output.json {
+        serde_json::to_string_pretty(&report).map_err(|error| Failure::new(error.to_string()))? + "\n"
+    } else {
+        let place = place.map_or_else(String::new, |place| format!("\nThe sheet: {}\n", place.display()));
+        text::write(&report, unit) + &place
+    };
+    // a reader that has seen enough is no failure
+    let _ = std::io::stdout().write_all(said.as_bytes());
     Ok(())
 }

@@ -87,15 +87,8 @@ pub struct MissingWhen {
     pub low: Missing,
     pub night: Missing,
     pub first_day: Missing,
-}
-
-impl MissingWhen {
-    /// Hours without a reading while it mattered, and all hours in which it would have.
-    pub fn when_it_mattered(&self) -> (f32, f32) {
-        [self.falling_fast, self.low, self.night, self.first_day]
-            .iter()
-            .fold((0.0, 0.0), |(missing, hours), one| (missing + one.missing_hours, hours + one.hours))
-    }
+    /// In any of the four.
+    pub when_it_mattered: Missing,
 }
 
 pub fn missing(worn: &Worn) -> Option<MissingWhen> {
@@ -118,6 +111,7 @@ pub fn missing(worn: &Worn) -> Option<MissingWhen> {
         low: during(When::Low),
         night: during(When::Night),
         first_day: during(When::FirstDay),
+        when_it_mattered: during(When::Mattering),
     })
 }
 

@@ -15,7 +15,7 @@ use super::input::{Study, Worn};
 use super::judged::{Judged, judge, rate};
 use super::presence::{self, Age, MissingWhen};
 use super::score::{Measure, Score, Sheet, Value};
-use super::text;
+use super::words;
 use crate::failure::Failure;
 use crate::sheet::CAUTION;
 
@@ -221,7 +221,7 @@ pub fn report(study: &Study, args: &Args, sheet: Option<&Sheet>) -> Result<Repor
         score,
         caution: CAUTION,
     };
-    report.verdict = text::verdict(&report, args.output.unit.into());
+    report.verdict = words::verdict(&report, args.output.unit.into());
     Ok(report)
 }
 
@@ -419,8 +419,11 @@ fn value(sensor: &SensorReport, measure: Measure) -> Option<Value> {
             Some(Value { value: sensor.number_age.median_min?, error })
         }
         Measure::MissingWhenItMattered => {
-            let (missing, hours) = sensor.missing?.when_it_mattered();
-            (hours > 0.0).then(|| exact(100.0 * missing / hours))
+            let mattered = sensor.missing?.when_it_mattered;
+            let share = 100.0 * mattered.missing_hours / mattered.hours;
+            // gaps come by chance: as many more or fewer as the root of their number
+            let events = (mattered.gaps + mattered.errors).max(1) as f32;
+            (mattered.hours > 0.0).then(|| Value { value: share, error: share / events.sqrt() })
         }
         Measure::AlarmsInTime => {
             let lows = &sensor.alerts.below_70;

@@ -90,6 +90,8 @@ pub struct Score {
     /// How likely the first is the better one for this wearer, over other sensors of the same two kinds.
     pub first_better_percent: Option<f32>,
     pub verdict: String,
+    /// The share of the sheet's weight that is known of both sensors.
+    pub known_weight_percent: f32,
     /// The criterion that counts most for the winner.
     pub decided_by: Option<String>,
     /// Whether the other would be ahead without it.
@@ -181,6 +183,7 @@ impl Sheet {
                 second_score: None,
                 first_better_percent: None,
                 verdict: "nothing is known of both sensors".to_owned(),
+                known_weight_percent: 0.0,
                 decided_by: None,
                 turns_without_it: None,
                 left_out,
@@ -208,6 +211,8 @@ impl Sheet {
             second_score: Some(second),
             first_better_percent: Some(100.0 * chance),
             verdict: verdict(names, chance),
+            known_weight_percent: 100.0 * weights
+                / self.criteria.values().map(|criterion| criterion.weight).sum::<f32>(),
             decided_by: deciding.map(|line| line.criterion.clone()),
             turns_without_it: deciding
                 .and_then(|line| line.contributes)
@@ -316,6 +321,7 @@ mod tests {
         assert!((score.first_score.unwrap() - 6.0).abs() < 1e-5);
         let unmarked = sheet(&text).unwrap().score(["a", "c"], fixed([9.0, 12.0]));
         assert_eq!(unmarked.left_out, ["comfort"]);
+        assert!((unmarked.known_weight_percent - 66.67).abs() < 0.01);
     }
 
     #[test]

@@ -1,314 +1,11 @@
-//! The result in words, and as a table for a terminal.
+//! The result for a terminal: the words, and tables that the sheet shares.
 
 use std::fmt::Write;
 
 use super::between::Between;
-use super::figures::{Basis, Ends, Figures};
-use super::judged::FEWEST;
 use super::report::{Report, SensorReport};
+use super::words::signed;
 use crate::table::Unit;
-
-/// The verdict: what one would tell a friend, most important first.
-pub fn verdict(report: &Report, unit: Unit) -> Vec<String> {
-    let mut words = Vec::new();
-    let sensors = &report.sensors.0;
-    if let Some(between) = &report.between {
-        words.extend(believe(between, sensors));
-        words.push(side_by_side(between, unit));
-        words.extend(behind(between));
-        words.extend(disagreed(between));
-    }
-    for sensor in sensors.iter().filter(|sensor| sensor.references > 0) {
-        words.push(against_reference(sensor, unit));
-        words.extend(first_day(sensor));
-    }
-    for sensor in sensors {
-        words.extend(age(sensor, unit));
-    }
-    words.extend(missing(sensors));
-    let costs: Vec<String> = sensors
-        .iter()
-        .filter_map(|sensor| Some(format!("{} costs {:.2} a day", sensor.name, sensor.cost_per_day?)))
-        .collect();
-    if !costs.is_empty() {
-        words.push(format!("{}.", costs.join(", ")));
-    }
-    if let Some(score) = &report.score
-        && score.first_better_percent.is_some()
-    {
-        let mut sentence = format!("By the score sheet: {}", score.verdict);
-        if let Some(criterion) = &score.decided_by {
-            let turns =
-                if score.turns_without_it == Some(true) { ", and without it the other leads" } else { "" };
-            let _ = write!(sentence, "; what counts most for it is {}{turns}", criterion.replace('_', " "));
-        }
-        words.push(sentence + ".");
-    }
-    if let Some(meter) = &report.meter {
-        words.push(match meter.met_by_this_sample {
-            _ if meter.pairs == 0 => "The two meters have no pairs within 5 minutes of each other.".to_owned(),
-            None => format!("The two meters have only {} pairs: too few for rates.", meter.pairs),
-            Some(met) => format!(
-                "The second meter has {} of {} results within the limits of ISO 15197 and {} in zones A and B: a \
-                 sample like that {} its criteria, though a home sample decides nothing.",
-                meter.within_limits,
-                meter.pairs,
-                meter.in_zones_a_b,
-                if met { "meets" } else { "does not meet" },
-            ),
-        });
-    }
-    words
-}
-
-/// Which one was nearer to the fingersticks.
-fn believe(between: &Between, sensors: &[SensorReport]) -> Option<String> {
-    let disputes = between.disputes?;
-    let difference = disputes.ard_difference_percent?;
-    let mards: Vec<String> = sensors
-        .iter()
-        .filter(|sensor| sensor.name == between.first || sensor.name == between.second)
-        .filter_map(|sensor| Some(format!("{} {:.1} %", sensor.name, sensor.figures.mard_percent?)))
-        .collect();
-    let nearer = if difference < 0.0 { &between.first } else { &between.second };
-    let n = disputes.fingersticks;
-    let mards = mards.join(", ");
-    Some(match disputes.ard_difference_interval_percent {
-        None => format!(
-            "Which one to believe: the same {n} fingersticks are too few, or too few days, to tell them apart \
-             (MARD: {mards})."
-        ),
-        Some([low, high]) if low <= 0.0 && high >= 0.0 => format!(
-            "Which one to believe: the fingersticks do not tell them apart (MARD: {mards}; over the same {n} \
-             fingersticks {nearer} was {:.1} points nearer, 95 % interval {}).",
-            difference.abs(),
-            interval([low, high], difference < 0.0),
-        ),
-        Some(ends) => format!(
-            "Which one to believe: {nearer}. It came nearer to the fingersticks (MARD: {mards}; over the same {n} \
-             fingersticks by {:.1} points, 95 % interval {}).",
-            difference.abs(),
-            interval(ends, difference < 0.0),
-        ),
-    })
-}
-
-/// An interval of a difference, turned so that the difference is positive.
-fn interval([low, high]: Ends, turned: bool) -> String {
-    let (low, high) = if turned { (-high, -low) } else { (low, high) };
-    format!("{} to {}", signed(low, 1), signed(high, 1))
-}
-
-fn signed(value: f32, decimals: usize) -> String {
-    let text = format!("{value:.decimals$}");
-    let zero = text.trim_start_matches('-').chars().all(|c| matches!(c, '0' | '.'));
-    if zero { text.trim_start_matches('-').to_owned() } else { text.replace('-', "−") }
-}
-
-/// A difference as people read it; one under 1 mg/dL with a decimal.
-fn amount(mg_dl: f32, unit: Unit) -> String {
-    match unit {
-        Unit::MgDl => signed(mg_dl, usize::from(mg_dl.abs() < 1.0)),
-        Unit::MmolL => signed(mg_dl / unit.in_mg_dl(), 1),
-    }
-}
-
-fn side_by_side(between: &Between, unit: Unit) -> String {
-    let Some(bias) = between.bias_mg_dl else {
-        return format!("{} and {} have no minutes in common.", between.first, between.second);
-    };
-    let (lower, than, turned) = if bias < 0.0 {
-        (&between.first, &between.second, true)
-    } else {
-        (&between.second, &between.first, false)
-    };
-    let size = amount(bias.abs(), unit);
-    let unit_name = unit.name();
-    let apart = between.mean_abs_diff_mg_dl.map_or_else(String::new, |mean| {
-        format!(" At any one moment the two are {} {unit_name} apart on average.", amount(mean, unit))
-    });
-    match between.bias_interval_mg_dl {
-        None => format!(
-            "Over {} common readings {lower} reads {size} {unit_name} lower than {than}; that is too short a time to \
-             say how sure this is.{apart}",
-            between.pairs
-        ),
-        Some([low, high]) => {
-            let (low, high) = if turned { (-high, -low) } else { (low, high) };
-            let words = match between.beyond_chance {
-                Some(true) => "more than the readings' scatter explains",
-                _ => "no more than the readings' scatter explains",
-            };
-            format!(
-                "{lower} reads {size} {unit_name} lower than {than}, 95 % interval {} to {}: {words}.{apart}",
-                amount(low, unit),
-                amount(high, unit)
-            )
-        }
-    }
-}
-
-fn behind(between: &Between) -> Option<String> {
-    let lag = between.lag_min?;
-    let [low, high] = between.lag_interval_min?;
-    let (late, early, lag, low, high) = if lag >= 0.0 {
-        (&between.first, &between.second, lag, low, high)
-    } else {
-        (&between.second, &between.first, -lag, -high, -low)
-    };
-    Some(if low <= 0.0 {
-        format!(
-            "Neither is shown to run behind the other ({late} by {lag:.1} min, 95 % interval {} to {high:.1}).",
-            signed(low, 1)
-        )
-    } else {
-        format!("{late} runs {lag:.1} min behind {early}, 95 % interval {low:.1} to {high:.1}.")
-    })
-}
-
-fn disagreed(between: &Between) -> Option<String> {
-    let disputes = between.disputes?;
-    let (first, second) = (disputes.first_nearer, disputes.second_nearer);
-    if disputes.disagreements == 0 {
-        return Some(format!(
-            "At none of the {} fingersticks that both have a reading for were they more than 20 mg/dL or 20 % apart.",
-            disputes.fingersticks
-        ));
-    }
-    Some(format!(
-        "At {} of {} fingersticks they were more than 20 mg/dL or 20 % apart: {} was nearer in {first} of them, {} in \
-         {second}.",
-        disputes.disagreements, disputes.fingersticks, between.first, between.second
-    ))
-}
-
-fn against_reference(sensor: &SensorReport, unit: Unit) -> String {
-    let figures = &sensor.figures;
-    let name = &sensor.name;
-    let mut sentence = match (figures.pairs, figures.bias_mg_dl, figures.mard_percent) {
-        (0, ..) | (_, None, _) | (.., None) => {
-            return format!("{name} has no pair with the reference.");
-        }
-        (1, Some(bias), Some(ard)) => format!(
-            "{name} has one pair with the reference, {} {} apart ({ard:.1} %): one pair says nothing of a sensor.",
-            amount(bias.abs(), unit),
-            unit.name()
-        ),
-        (pairs, Some(bias), Some(mard)) => {
-            let way = if bias < 0.0 { "lower" } else { "higher" };
-            let mut out = format!(
-                "{name} against the reference ({pairs} pairs): MARD {mard:.1} %{}, and it reads {} {} {way}{}",
-                figures
-                    .mard_interval_percent
-                    .map_or_else(String::new, |ends| format!(" ({})", between_ends(ends))),
-                amount(bias.abs(), unit),
-                unit.name(),
-                bias_interval(figures, bias, unit),
-            );
-            match (sensor.lag.lag_min, sensor.lag.lag_interval_min) {
-                (Some(lag), Some([low, high])) => {
-                    let _ = write!(
-                        out,
-                        "; it runs {} min behind blood (95 % interval {} to {})",
-                        signed(lag, 1),
-                        signed(low, 1),
-                        signed(high, 1)
-                    );
-                }
-                (Some(lag), None) => {
-                    let _ = write!(
-                        out,
-                        "; it seems to run {} min behind blood, how surely is not known",
-                        signed(lag, 1)
-                    );
-                }
-                _ => out.push_str("; how late it is these references do not show"),
-            }
-            out + "."
-        }
-    };
-    if (2..FEWEST).contains(&figures.pairs) {
-        let _ = write!(sentence, " {} pairs are too few for rates.", figures.pairs);
-    }
-    if sensor.not_paired.total() > 0 {
-        let not = &sensor.not_paired;
-        let reasons: Vec<String> = [
-            (not.no_reading, "no reading near"),
-            (not.reading_taken, "the reading belonged to a nearer one"),
-            (not.out_of_sensor_range, "the sensor was out of its range"),
-            (not.reading_not_usable, "the sensor gave no usable value"),
-            (not.outside_wear, "before or after the wear"),
-        ]
-        .into_iter()
-        .filter(|(count, _)| *count > 0)
-        .map(|(count, why)| format!("{count} {why}"))
-        .collect();
-        let _ = write!(sentence, " Not paired: {}.", reasons.join(", "));
-    }
-    sentence
-}
-
-fn between_ends([low, high]: Ends) -> String {
-    format!("95 % interval {low:.1} to {high:.1}")
-}
-
-fn bias_interval(figures: &Figures, bias: f32, unit: Unit) -> String {
-    let Some([low, high]) = figures.bias_interval_mg_dl else { return String::new() };
-    let (low, high) = if bias < 0.0 { (-high, -low) } else { (low, high) };
-    let basis =
-        if figures.interval_basis == Some(Basis::Pairs) { ", as if pairs were independent" } else { "" };
-    format!(" (95 % interval {} to {}{basis})", amount(low, unit), amount(high, unit))
-}
-
-fn first_day(sensor: &SensorReport) -> Option<String> {
-    let (first, later) = (&sensor.first_day, &sensor.later);
-    let (first_mard, later_mard) = (first.mard_percent?, later.mard_percent?);
-    if first.pairs < 3 {
-        return None;
-    }
-    let few = if first.pairs < FEWEST { ", few as they are" } else { "" };
-    Some(format!(
-        "{}'s first day: MARD {first_mard:.1} % from {} pairs{few}, later {later_mard:.1} %.",
-        sensor.name, first.pairs
-    ))
-}
-
-fn age(sensor: &SensorReport, unit: Unit) -> Option<String> {
-    let age = &sensor.number_age;
-    let (median, high) = (age.median_min?, age.p95_min?);
-    let from =
-        if age.lag_counted_min.is_some() { "" } else { ", counted from its stamp as its lag is not known" };
-    Some(format!(
-        "{}'s number on the screen is {median:.0} min old half the time and up to {high:.0} min{from}; at 2 mg/dL a \
-         minute that is {} and {} {} off.",
-        sensor.name,
-        amount(2.0 * median, unit),
-        amount(2.0 * high, unit),
-        unit.name()
-    ))
-}
-
-fn missing(sensors: &[SensorReport]) -> Option<String> {
-    let said: Vec<String> = sensors
-        .iter()
-        .filter_map(|sensor| {
-            let missing = sensor.missing?;
-            let (lost, hours) = missing.when_it_mattered();
-            (hours > 0.0).then(|| {
-                format!(
-                    "{} had no reading for {:.1} % of them ({:.1} of {:.0} h)",
-                    sensor.name,
-                    100.0 * lost / hours,
-                    lost,
-                    hours
-                )
-            })
-        })
-        .collect();
-    (!said.is_empty()).then(|| {
-        format!("Hours that matter (falling fast, low, at night, in the first day): {}.", said.join(", "))
-    })
-}
 
 /// A difference in the unit shown, with a decimal more than a reading has.
 pub fn glucose(mg_dl: Option<f32>, unit: Unit) -> String {
@@ -354,13 +51,22 @@ pub fn rows(sensors: &[SensorReport], unit: Unit) -> Vec<Vec<String>> {
         row("MARD of the last day, %", &|s| opt(s.last_day.mard_percent, 1)),
         row("lag behind the reference, min", &|s| opt(s.lag.lag_min, 1)),
         row("rates in the same bin", &|s| rate(s.rate_agreement.same_bin_percent)),
-        row("low alerts confirmed", &|s| {
+        row("alerts under 70 confirmed", &|s| {
             of(s.alerts.below_70.true_alerts, {
                 s.alerts.below_70.alerts - s.alerts.below_70.alerts_not_checked
             })
         }),
-        row("lows by fingerstick with an alert", &|s| {
+        row("fingersticks newly under 70 with an alert", &|s| {
             of(s.alerts.below_70.detected_events, s.alerts.below_70.reference_events)
+        }),
+        row("alerts over 250 confirmed", &|s| {
+            of(
+                s.alerts.above_250.true_alerts,
+                s.alerts.above_250.alerts - s.alerts.above_250.alerts_not_checked,
+            )
+        }),
+        row("fingersticks newly over 250 with an alert", &|s| {
+            of(s.alerts.above_250.detected_events, s.alerts.above_250.reference_events)
         }),
         row("age of the number, median and 95 %, min", &|s| {
             format!("{} and {}", opt(s.number_age.median_min, 1), opt(s.number_age.p95_min, 1))
