@@ -57,6 +57,11 @@ impl<'a> Outputs<'a> {
     }
 }
 
+/// Prints `text` and ends the line; a reader who has heard enough (`| head`) is no failure.
+pub fn say(text: &str) {
+    let _ = writeln!(io::stdout().lock(), "{text}");
+}
+
 fn beside(path: &Path) -> PathBuf {
     let name = path.file_name().unwrap_or_default().to_string_lossy();
     path.with_file_name(format!(".{name}.{}.part", std::process::id()))

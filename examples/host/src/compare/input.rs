@@ -248,7 +248,7 @@ fn sticks(
 }
 
 fn same_clock(a: &str, a_clock: &Clock, b: &str, b_clock: &Clock) -> Result<(), Failure> {
-    let zoned = |clock: &Clock| matches!(clock, Clock::Zone(_));
+    let zoned = Clock::names_zone;
     if zoned(a_clock) == zoned(b_clock) {
         return Ok(());
     }

@@ -15,7 +15,7 @@ use glidepath::review::EpisodeRule;
 
 use crate::args::{InputArgs, OutputArgs};
 use crate::failure::Failure;
-use crate::output::Outputs;
+use crate::output::{Outputs, say};
 use crate::rehearsal::{self, Rehearsal, score};
 use crate::sheet::CAUTION;
 use crate::table::{self, Clock, Counts, Fingersticks, Trace, Unit};
@@ -204,7 +204,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
 pub fn demo() -> Result<(), Failure> {
     let out = Some(PathBuf::from(DEMO_FOLDER));
     run(&Args { output: OutputArgs { out, ..OutputArgs::default() }, ..Args::default() })?;
-    println!("A trace of your own: glidepath replay TRACE.csv --out FOLDER (trace.csv there shows the form)");
+    say("A trace of your own: glidepath replay TRACE.csv --out FOLDER (trace.csv there shows the form)");
     Ok(())
 }
 
@@ -231,15 +231,15 @@ fn finish<'a>(replay: &'a Replay, args: &Args, mut outputs: Outputs<'a>) -> Resu
     outputs.write()?;
     if output.json {
         let json = serde_json::to_string_pretty(&report);
-        println!("{}", json.map_err(|error| Failure::new(format!("the results as JSON: {error}")))?);
+        say(&json.map_err(|error| Failure::new(format!("the results as JSON: {error}")))?);
         return Ok(());
     }
     for thought in report::in_words(replay, &report, unit) {
-        println!("{thought}");
+        say(&thought);
     }
-    println!("{CAUTION}");
+    say(CAUTION);
     if let Some(sheet) = sheet {
-        println!("\nThe sheet: {}", sheet.display());
+        say(&format!("\nThe sheet: {}", sheet.display()));
     }
     Ok(())
 }

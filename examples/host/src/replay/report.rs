@@ -208,8 +208,13 @@ pub fn in_words(replay: &Replay, report: &Report, unit: Unit) -> Vec<String> {
 
 fn what_it_is(replay: &Replay, report: &Report) -> String {
     let mut out = count(report.readings, "reading");
-    if let (Some(first), Some(last)) = (replay.samples.first(), replay.samples.last()) {
-        out += &format!(" from {} to {}", replay.time(first.reading.at()), replay.time(last.reading.at()));
+    match (replay.samples.first(), replay.samples.last()) {
+        (Some(first), Some(last)) if first.reading.at() < last.reading.at() => {
+            out +=
+                &format!(" from {} to {}", replay.time(first.reading.at()), replay.time(last.reading.at()));
+        }
+        (Some(only), _) => return format!("{out}, on {}.", replay.time(only.reading.at())),
+        _ => {}
     }
     if let Some(interval) = report.interval_s {
         let every = if interval.is_multiple_of(60) {
@@ -352,7 +357,7 @@ fn precise(unit: Unit, mg_dl: f64) -> String {
 
 fn oddities(input: &Counts) -> Option<String> {
     let mut said: Vec<String> = [
-        (input.blank, "without a value"),
+        (input.blank, "without a value or time"),
         (input.exact_repeats, "repeated exactly"),
         (input.conflicting_stamps, "with another value for a time that had one (the first was kept)"),
         (input.out_of_order, "out of order (put in their place)"),
@@ -380,7 +385,7 @@ pub fn input_rows(report: &Report) -> Vec<Vec<String>> {
         ("rows in the file".into(), input.rows),
         ("readings kept".into(), report.readings),
         ("rows not kept, for any of the reasons below".into(), report.refused),
-        ("without a value".into(), input.blank),
+        ("without a value or time".into(), input.blank),
         ("repeated exactly".into(), input.exact_repeats),
         ("another value for a time that had one".into(), input.conflicting_stamps),
     ];

@@ -108,7 +108,7 @@ pub struct Fingersticks {
 pub struct Counts {
     /// Rows after the header.
     pub rows: u64,
-    /// Rows without a glucose value.
+    /// Rows without a time or a glucose value.
     pub blank: u64,
     /// Rows that say again what another said: same time, same value.
     pub exact_repeats: u64,

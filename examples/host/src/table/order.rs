@@ -16,6 +16,8 @@ pub struct Row {
     pub glucose: f32,
     /// What the cell said besides a number.
     pub status: Status,
+    /// The offset from UTC that its time names, seconds.
+    pub offset: i32,
 }
 
 /// The usual interval: the median of the steps that go forward, seconds.
@@ -40,7 +42,8 @@ pub fn usual_interval(times: impl Iterator<Item = i64>) -> Option<u32> {
 pub fn settle(rows: &mut [Row], clock: &mut Clock, counts: &mut Counts, detect_set_back: bool) -> Vec<usize> {
     let forward = rows.windows(2).filter(|pair| pair[1].at > pair[0].at).count();
     let backward = rows.windows(2).filter(|pair| pair[1].at < pair[0].at).count();
-    counts.newest_first = backward > forward;
+    // a file without any order is not newest first
+    counts.newest_first = backward > 2 * forward;
     let mut order: Vec<usize> = (0..rows.len()).collect();
     if counts.newest_first {
         order.reverse();
@@ -65,6 +68,15 @@ pub fn settle(rows: &mut [Row], clock: &mut Clock, counts: &mut Counts, detect_s
     });
     if counts.out_of_order > 0 {
         order.sort_by_key(|&index| rows[index].at);
+    }
+    if let Clock::Stamped(changes) = clock
+        && changes.is_empty()
+    {
+        for row in order.iter().map(|&index| &rows[index]) {
+            if changes.last().is_none_or(|(_, offset)| *offset != row.offset) {
+                changes.push((row.at, row.offset));
+            }
+        }
     }
     // of several rows of one second the first in the file's order of time is kept
     let mut kept: Option<Row> = None;

@@ -4,7 +4,7 @@ use std::path::Path;
 
 use csv::{ByteRecord, ErrorKind, ReaderBuilder};
 use glidepath::{Fingerstick, Glucose, Reading, Status};
-use jiff::tz::{Offset, TimeZone};
+use jiff::tz::TimeZone;
 
 use super::columns::{self, Amount, Columns};
 use super::guard::{self, LONGEST_RECORD};
@@ -145,8 +145,6 @@ fn read(
         })?),
         None => None,
     };
-    // whether times name their zone is told by the first, or by the trace they belong to
-    let mut zoned = clock.filter(|_| zone.is_none()).map(|clock| matches!(clock, Clock::Zone(_)));
     let mut clock = zone.map(Clock::Zone).or_else(|| clock.cloned());
     let mut counts = Counts { byte_order_mark: head.bom, ..Counts::default() };
     let mut rows: Vec<Row> = Vec::new();
@@ -172,14 +170,17 @@ fn read(
         let cell = |index: usize| record.get(index).unwrap_or_default().trim_ascii();
 
         let text = cell(columns.time);
+        if text.is_empty() {
+            // nothing can be said of a row without a time
+            counts.blank += 1;
+            continue;
+        }
         let expected = "expected RFC 3339, ISO 8601 or seconds since 1970";
         let misread = |what: String| Failure::cell(path, line, &columns.time_name, what);
         let stamp =
             stamp::parse(text).ok_or_else(|| misread(format!("found {}, {expected}", shown(text))))?;
         let clock = clock.get_or_insert_with(|| clock_of(stamp));
-        let alike =
-            args.zone.is_some() || *zoned.get_or_insert(stamp.offset.is_some()) == stamp.offset.is_some();
-        let at = clock.instant(stamp, previous).filter(|_| alike).ok_or_else(|| {
+        let at = clock.instant(stamp, previous).ok_or_else(|| {
             let (found, expected) = match stamp.offset {
                 Some(_) => ("a zone", "none, as in the times before"),
                 None => ("no zone", "one, as in the times before"),
@@ -198,7 +199,7 @@ fn read(
             Status::AboveRange => counts.high_text += 1,
             _ => {}
         }
-        rows.push(Row { at, line, glucose, status });
+        rows.push(Row { at, line, glucose, status, offset: stamp.offset.unwrap_or(0) });
         for (_, extra) in &columns.extras {
             let text = cell(extra.index);
             values.push(number(text, decimal_comma).map_err(|what| {
@@ -207,7 +208,11 @@ fn read(
         }
     }
     if rows.is_empty() {
-        return Err(Failure::line(path, line, "no rows after the header row, expected readings"));
+        return Err(Failure::line(path, line, "no rows with a time after the header row, expected readings"));
+    }
+    if rows.iter().all(|row| row.glucose.is_nan() && row.status == Status::Normal) {
+        let what = "no row has a value, expected numbers, LOW or HIGH";
+        return Err(Failure::cell(path, line, &columns.glucose.name, what));
     }
     counts.crlf_lines = reader.get_ref().crlf_lines();
     convert(path, &mut rows, &columns.glucose)?;
@@ -220,10 +225,7 @@ fn read(
 
 /// The clock a table's times are on, by the first of them.
 fn clock_of(first: Stamp) -> Clock {
-    match first.offset {
-        Some(seconds) => Clock::Zone(Offset::from_seconds(seconds).map_or(TimeZone::UTC, TimeZone::fixed)),
-        None => Clock::default(),
-    }
+    if first.offset.is_some() { Clock::Stamped(Vec::new()) } else { Clock::default() }
 }
 
 /// A glucose cell in the file's own unit: a number (not a number when blank), "low" or "high".

@@ -115,7 +115,9 @@ pub enum Clock {
     /// Times without a zone: an instant is the wearer's clock read as if it were UTC, corrected where that
     /// clock was set back.
     Own(Vec<SetBack>),
-    /// Times with a zone, or a zone given by the user.
+    /// Times that name their offset from UTC, which may change on the way (seconds, from an instant on).
+    Stamped(Vec<(i64, i32)>),
+    /// A zone given by the user.
     Zone(TimeZone),
 }
 
@@ -141,8 +143,13 @@ impl Clock {
             Self::Own(set_back) => {
                 instant - set_back.iter().rev().find(|s| s.from <= instant).map_or(0, |s| s.seconds)
             }
-            Self::Zone(zone) => instant + i64::from(self.offset_in(zone, instant)),
+            Self::Stamped(_) | Self::Zone(_) => instant + i64::from(self.offset(instant).unwrap_or(0)),
         }
+    }
+
+    /// Whether its times are told with their offset from UTC.
+    pub fn names_zone(&self) -> bool {
+        !matches!(self, Self::Own(_))
     }
 
     /// How far the wearer's clock is ahead of the instants, seconds.
@@ -150,8 +157,16 @@ impl Clock {
         self.wall(instant) - instant
     }
 
-    fn offset_in(&self, zone: &TimeZone, instant: i64) -> i32 {
-        Timestamp::from_second(instant).map_or(0, |at| zone.to_offset(at).seconds())
+    /// The lead on UTC at an instant, seconds; `None` for a clock without a zone.
+    fn offset(&self, instant: i64) -> Option<i32> {
+        match self {
+            Self::Own(_) => None,
+            Self::Stamped(changes) => {
+                let later = changes.partition_point(|(from, _)| *from <= instant);
+                changes.get(later.saturating_sub(1)).map(|(_, offset)| *offset)
+            }
+            Self::Zone(zone) => Timestamp::from_second(instant).ok().map(|at| zone.to_offset(at).seconds()),
+        }
     }
 
     /// The instant of a stamp, `None` when the stamp names no zone and this clock needs one, or the reverse.
@@ -164,7 +179,7 @@ impl Clock {
                 let shift = set_back.iter().rev().find(|s| s.from - s.seconds <= stamp.wall);
                 Some(stamp.wall + shift.map_or(0, |s| s.seconds))
             }
-            (Self::Zone(_), Some(offset)) => Some(stamp.wall - i64::from(offset)),
+            (Self::Stamped(_) | Self::Zone(_), Some(offset)) => Some(stamp.wall - i64::from(offset)),
             (Self::Zone(zone), None) => {
                 let civil = TimeZone::UTC.to_datetime(Timestamp::from_second(stamp.wall).ok()?);
                 let at = |offset: jiff::tz::Offset| stamp.wall - i64::from(offset.seconds());
@@ -181,7 +196,7 @@ impl Clock {
                     }
                 })
             }
-            (Self::Own(_), Some(_)) => None,
+            (Self::Own(_), Some(_)) | (Self::Stamped(_), None) => None,
         }
     }
 
@@ -189,14 +204,9 @@ impl Clock {
     pub fn iso(&self, instant: i64) -> String {
         let wall = self.wall(instant);
         let civil = iso(wall);
-        match self {
-            Self::Own(_) => civil,
-            Self::Zone(zone) => {
-                let minutes = self.offset_in(zone, instant) / 60;
-                let sign = if minutes < 0 { '-' } else { '+' };
-                format!("{civil}{sign}{:02}:{:02}", minutes.abs() / 60, minutes.abs() % 60)
-            }
-        }
+        let Some(offset) = self.offset(instant) else { return civil };
+        let (minutes, sign) = (offset.abs() / 60, if offset < 0 { '-' } else { '+' });
+        format!("{civil}{sign}{:02}:{:02}", minutes / 60, minutes % 60)
     }
 }
 

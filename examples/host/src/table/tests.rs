@@ -113,7 +113,7 @@ fn garbage_is_refused_with_its_place() {
     let cases: &[(&[u8], &str)] = &[
         (b"", "line 1: the file is empty, expected a header row"),
         (b" \n\n", "line 1: the file is empty"),
-        (b"time,glucose_mg_dl\n", "no rows after the header row"),
+        (b"time,glucose_mg_dl\n", "no rows with a time after the header row"),
         (b"2024-01-01T00:00:00,100\n", "line 1: found data, expected a header row"),
         (b"\x7fELF\x02\x01\x01\x00\x00", "line 1: the file is binary"),
         (b"\xff\xfet\0i\0", "UTF-16"),
@@ -147,6 +147,7 @@ fn garbage_is_refused_with_its_place() {
             b"time,glucose_mg_dl\n1700000000,100\n2024-01-01T00:00:00,100\n",
             "line 3, column \"time\": found \"2024-01-01T00:00:00\" with no zone",
         ),
+        (b"time,glucose_mg_dl\n1700000000,\n,\n", "line 4, column \"glucose_mg_dl\": no row has a value"),
         (b"time,glucose_mg_dl\n1700000000,\xff\xfe\n", "line 2, column \"glucose_mg_dl\""),
     ];
     for (content, expected) in cases {
@@ -176,4 +177,19 @@ fn fingersticks_prefer_the_reference_column() {
     let values: Vec<_> = sticks.values.iter().map(|s| (s.at().secs(), s.glucose().mg_dl())).collect();
     assert_eq!(values, [(300, 99.0), (900, 101.0)]);
     assert_eq!(sticks.counts.blank, 1);
+}
+
+#[test]
+fn offsets_that_change_on_the_way_keep_the_wearers_clock() {
+    let trace = trace(
+        "time,glucose_mg_dl\n2023-10-29T01:00:00+01:00,103\n2023-10-29T02:30:00+02:00,102\n\
+         2023-10-29T01:30:00+02:00,101\n,\n",
+    );
+    let shown: Vec<String> = times(&trace).iter().map(|at| trace.clock.iso((*at).into())).collect();
+    // 02:30 in summer is half an hour past midnight in UTC, 01:00 in winter is midnight
+    assert_eq!(
+        shown,
+        ["2023-10-29T01:30:00+02:00", "2023-10-29T01:00:00+01:00", "2023-10-29T02:30:00+02:00"]
+    );
+    assert_eq!((trace.counts.blank, sum(&trace)), (1, 4));
 }
