@@ -6,12 +6,16 @@ use glidepath::quality::Verdict;
 
 use super::super::Replay;
 use super::super::sample::Sample;
-use super::{DAY, Day};
+use super::{DAY, Day, WIDE_DAYS};
 use crate::sheet::{Axis, Chart, Mark, Panel};
 use crate::table::{Unit, date};
 
-/// Points of a line in a day's drawing; more would not be seen.
+/// Points of a line in a day's drawing; more would not be seen …
 const MOST_POINTS: usize = 320;
+/// … and so many in one of many days, so that the sheet stays light.
+const FEWER_POINTS: usize = 150;
+/// Days from which on they are many.
+const MANY_DAYS: usize = 15;
 
 /// A point with what lies two standard deviations under and over it.
 type Spread = (f64, f64, f64);
@@ -28,10 +32,11 @@ struct Drawing<'a> {
     x: Axis,
 }
 
-/// Draws a day whose glucose goes up to `top` mg/dL.
-pub fn draw(replay: &Replay, day: &Day, top: f64, unit: Unit, wide: bool) -> Chart {
+/// Draws a day, one of `days`, whose glucose goes up to `top` mg/dL.
+pub fn draw(replay: &Replay, day: &Day, days: usize, top: f64, unit: Unit) -> Chart {
     let midnight = day.number * DAY;
-    let every = day.samples.len().div_ceil(MOST_POINTS).max(1);
+    let most = if days < MANY_DAYS { MOST_POINTS } else { FEWER_POINTS };
+    let every = day.samples.len().div_ceil(most).max(1);
     let second = |sample: &Sample| (replay.wall(sample.reading.at()) - midnight) as f64;
     let drawing = Drawing {
         replay,
@@ -50,7 +55,7 @@ pub fn draw(replay: &Replay, day: &Day, top: f64, unit: Unit, wide: bool) -> Cha
     let id = format!("day-{}", date(day.number));
     let mut chart = Chart::new(&id, &name, &description, drawing.x.clone());
     chart.push(lanes);
-    chart.push(drawing.glucose(top, unit, wide));
+    chart.push(drawing.glucose(top, unit, days <= WIDE_DAYS));
     chart.push(drawing.rate(unit));
     chart.push(drawing.chance());
     chart

@@ -15,13 +15,15 @@ const DAY: i64 = 86_400;
 /// Days drawn one by one; of a longer trace these are the last.
 const MOST_DAYS: usize = 92;
 
+/// So many days are drawn over the whole width.
+const WIDE_DAYS: usize = 2;
+
 /// The sheet, and its drawings for files of their own.
 pub fn draw(replay: &Replay, report: &Report, unit: Unit) -> (String, Vec<Chart>) {
     let days = split(replay);
     let top = ceiling(replay);
     let shown = days.get(days.len().saturating_sub(MOST_DAYS)..).unwrap_or_default();
-    let wide = shown.len() <= 2;
-    let charts: Vec<Chart> = shown.iter().map(|day| day::draw(replay, day, top, unit, wide)).collect();
+    let charts: Vec<Chart> = shown.iter().map(|day| day::draw(replay, day, shown.len(), top, unit)).collect();
 
     let mut page = Page::new(&format!("Replay of {}", replay.name));
     page.summary(&report::in_words(replay, report, unit));
@@ -45,7 +47,7 @@ pub fn draw(replay: &Replay, report: &Report, unit: Unit) -> (String, Vec<Chart>
         ));
     }
     page.legend(&legend(replay));
-    if wide {
+    if shown.len() <= WIDE_DAYS {
         charts.iter().for_each(|chart| page.chart(chart));
     } else {
         page.side_by_side(&charts);
