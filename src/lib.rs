@@ -58,3 +58,8 @@ pub use local::LocalTime;
 pub use monitor::{FingerstickOutcome, Monitor, Settings, View};
 pub use reading::{Fingerstick, Reading, Status};
 pub use units::{Glucose, Instant, MG_DL_PER_MMOL_L, Rate, Span};
+
+/// How to work on this crate: layers, words, numbers, decisions, commands.
+#[cfg(doc)]
+#[doc = include_str!("../DEVELOPERS.md")]
+pub mod developers {}

@@ -37,7 +37,12 @@ const HORIZON: Span = Span::from_mins(30);
 /// How far ahead a time to a low is told.
 const FURTHEST_LOW: Span = Span::from_hours(1);
 
-/// The monitor of one sensor, keeping the last `N` readings. See the [module](self).
+/// The monitor of one sensor, keeping the last `N` readings.
+///
+/// It composes the stages: a reading is judged, calibrated, measured against the estimate, judged again by how far it
+/// lies from it, taken in as far as it is trusted, and the alarms are told. [`push`](Self::push) for each reading,
+/// [`fingerstick`](Self::fingerstick) for each fingerstick, [`tick`](Self::tick) about once a minute when nothing
+/// arrives, so that silence is noticed.
 ///
 /// # Memory
 /// About 2.2 KB and 6 bytes a reading kept.

@@ -74,7 +74,8 @@ impl Slot {
 ///
 /// # Examples
 /// ```
-/// use glidepath::LocalTime, alarm::{AlarmPlan, AlarmSettings, Slot, Weekdays};
+/// use glidepath::alarm::{AlarmPlan, AlarmSettings, Slot, Weekdays};
+/// use glidepath::LocalTime;
 /// let day = AlarmSettings::default();
 /// let mut plan = AlarmPlan::new(day)?;
 /// let night = plan.add_profile(AlarmSettings { recovering: 0.5, ..day })?;
