@@ -12,8 +12,8 @@ use super::escape;
 const WIDE: f64 = 2880.0;
 const FINE: f64 = 4.0;
 /// Room beside the panels for labels, pixels.
-const LEFT: f64 = 38.0;
-const RIGHT: f64 = 14.0;
+const LEFT: f64 = 44.0;
+const RIGHT: f64 = 18.0;
 const BELOW: f64 = 20.0;
 const BETWEEN: f64 = 8.0;
 /// The width of a drawing saved as a file of its own.

@@ -44,7 +44,7 @@ pub fn draw(replay: &Replay, day: &Day, days: usize, top: f64, unit: Unit) -> Ch
         midnight,
         few: day.samples.iter().step_by(every).map(|s| (second(s), s)).collect(),
         longest: replay.longest_step() * every as f64,
-        x: Axis::clock(0.0, DAY as f64),
+        x: hours_shown(day, days, second),
     };
     let (lanes, alarms) = drawing.alarms();
     let name = day.name();
@@ -62,10 +62,10 @@ pub fn draw(replay: &Replay, day: &Day, days: usize, top: f64, unit: Unit) -> Ch
 }
 
 impl Drawing<'_> {
-    /// A moment's second of the day, if it is in it.
+    /// A moment's second of the day, if it is in what is drawn of it.
     fn second(&self, at: Instant) -> Option<f64> {
-        let wall = self.replay.wall(at) - self.midnight;
-        (0..DAY).contains(&wall).then_some(wall as f64)
+        let second = (self.replay.wall(at) - self.midnight) as f64;
+        self.x.holds(second).then_some(second)
     }
 
     fn points(&self, value: fn(&Sample) -> f32) -> impl Iterator<Item = (f64, f64)> {
@@ -155,6 +155,18 @@ impl Drawing<'_> {
         panel.area("chance", self.points(|s| s.low_probability), self.longest);
         panel.line("chance", self.points(|s| s.low_probability), self.longest);
         panel
+    }
+}
+
+/// The whole day, so that days compare; of a trace of one day only the hours it has.
+fn hours_shown(day: &Day, days: usize, second: impl Fn(&Sample) -> f64) -> Axis {
+    const HOUR: f64 = 3600.0;
+    match (days, day.samples) {
+        (1, [first, .., last]) => {
+            let (from, to) = ((second(first) / HOUR).floor(), (second(last) / HOUR).ceil());
+            Axis::clock(from * HOUR, to.max(from + 1.0) * HOUR)
+        }
+        _ => Axis::clock(0.0, DAY as f64),
     }
 }
 
