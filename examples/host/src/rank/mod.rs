@@ -9,13 +9,16 @@ mod own;
 mod report;
 mod score;
 mod series;
+mod sheet;
 mod sticks;
 mod tally;
 
+use std::io::Write;
 use std::path::PathBuf;
 
 use crate::args::{InputArgs, OutputArgs};
 use crate::failure::Failure;
+use crate::output::Outputs;
 use crate::simulate::SensorArgs;
 use crate::table;
 
@@ -93,16 +96,33 @@ struct Ranking {
     calibrated: Vec<(u32, Vec<Tally>)>,
     /// Nanoseconds a reading.
     costs: Vec<f64>,
+    /// A series to show a day of.
+    example: Option<Series>,
 }
 
 pub fn run(args: &Args) -> Result<(), Failure> {
     let ranking = if args.traces.is_empty() { simulated(args)? } else { recorded(args)? };
     let rows = report::rows(&ranking);
-    if args.output.json {
-        println!("{}", serde_json::to_string_pretty(&rows).unwrap_or_default());
-    } else {
-        print!("{}", report::tables(&ranking, &rows, args.output.unit.into()));
+    let unit = args.output.unit.into();
+    let mut outputs = Outputs::new();
+    let sheet = args.output.out.as_ref().map(|folder| folder.join("rank.html"));
+    if let (Some(folder), Some(sheet)) = (&args.output.out, &sheet) {
+        let (html, charts) = sheet::draw(&ranking, &rows, unit);
+        outputs.add(sheet.clone(), html);
+        for chart in charts {
+            outputs.add(folder.join("drawings").join(format!("{}.svg", chart.id())), chart.alone());
+        }
+        outputs.add(folder.join("rank.csv"), report::csv(&ranking, &rows));
     }
+    outputs.write()?;
+    let text = if args.output.json {
+        serde_json::to_string_pretty(&rows).unwrap_or_default() + "\n"
+    } else {
+        let sheet = sheet.map_or_else(String::new, |sheet| format!("\nThe sheet: {}\n", sheet.display()));
+        report::tables(&ranking, &rows, unit) + &sheet
+    };
+    // a reader that has seen enough is no failure
+    let _ = std::io::stdout().write_all(text.as_bytes());
     Ok(())
 }
 
@@ -147,7 +167,8 @@ fn simulated(args: &Args) -> Result<Ranking, Failure> {
             calibrated.push((per_day, tallies));
         }
     }
-    let costs = tally::costs(&methods, &series::person(seed(0), &setting));
+    let example = series::person(seed(0), &setting);
+    let costs = tally::costs(&methods, &example);
     Ok(Ranking {
         on: format!(
             "{} simulated people (invented; seeds from {}), {} days each, a reading every {} min",
@@ -158,6 +179,7 @@ fn simulated(args: &Args) -> Result<Ranking, Failure> {
         gaussian: Some((gaussian, bound)),
         calibrated,
         costs,
+        example: Some(example),
     })
 }
 
@@ -183,6 +205,7 @@ fn recorded(args: &Args) -> Result<Ranking, Failure> {
         gaussian: None,
         calibrated: Vec::new(),
         costs,
+        example: series.into_iter().next(),
     })
 }
 

@@ -21,6 +21,8 @@ pub struct Row {
     pub ratio_to_limit_rate: Option<f64>,
     pub ratio_to_limit_30min: Option<f64>,
     pub delay_min: Option<f64>,
+    /// The error once the delay is taken out.
+    pub noise_mg_dl: Option<f64>,
     pub smoothness_gain: Option<f64>,
     pub rate_rmse: Option<f64>,
     pub rmse_15min: Option<f64>,
@@ -93,6 +95,7 @@ pub fn rows(ranking: &Ranking) -> Vec<Row> {
                 ratio_to_limit_rate: of_bound(|score| score.rate.rms(), |bound| bound.rate),
                 ratio_to_limit_30min: of_bound(|score| score.ahead[AT_30].rms(), |bound| bound.ahead[AT_30]),
                 delay_min: score.delay_min(),
+                noise_mg_dl: score.noise(),
                 smoothness_gain: score.smoothness_gain(),
                 rate_rmse: score.rate.rms(),
                 rmse_15min,
@@ -129,6 +132,42 @@ type Column<'a> = (&'a str, Box<dyn Fn(&Row) -> String + 'a>);
 
 fn number(value: Option<f64>, digits: usize) -> String {
     value.map_or_else(|| "-".into(), |value| format!("{value:.digits$}"))
+}
+
+/// The tables as one, in mg/dL: a row for each method.
+pub fn csv(ranking: &Ranking, rows: &[Row]) -> String {
+    let values: Vec<serde_json::Map<String, serde_json::Value>> =
+        rows.iter().map(|row| flat(serde_json::to_value(row).unwrap_or_default())).collect();
+    let mut text = format!("# on {}\n", ranking.on);
+    let names: Vec<&String> = values.first().map(|row| row.keys().collect()).unwrap_or_default();
+    text += &names.iter().map(|name| name.as_str()).collect::<Vec<_>>().join(",");
+    text.push('\n');
+    for row in &values {
+        let cells = names.iter().map(|name| match row.get(*name) {
+            None | Some(serde_json::Value::Null) => String::new(),
+            Some(serde_json::Value::String(text)) => format!("\"{text}\""),
+            Some(value) => value.to_string(),
+        });
+        text += &cells.collect::<Vec<_>>().join(",");
+        text.push('\n');
+    }
+    text
+}
+
+/// Values within values, named by both names.
+fn flat(value: serde_json::Value) -> serde_json::Map<String, serde_json::Value> {
+    let mut out = serde_json::Map::new();
+    for (name, value) in value.as_object().cloned().unwrap_or_default() {
+        match value {
+            serde_json::Value::Object(inner) => {
+                out.extend(inner.into_iter().map(|(key, value)| (format!("{name}_{key}"), value)));
+            }
+            value => {
+                out.insert(name, value);
+            }
+        }
+    }
+    out
 }
 
 /// The tables as text.
@@ -250,8 +289,8 @@ pub fn parts(ranking: &Ranking, unit: Unit) -> Vec<(&'static str, String, Vec<Co
         ));
     }
     let mut note = String::from(
-        "How often the 95 % interval holds the truth, %; mean square of stated probability of a low in 30 minutes \
-         less what came (Brier); nanoseconds a reading on this machine; bytes of state.",
+        "How often the 95 % interval holds the truth, %; mean square of stated probability of being under \
+         70 within 30 minutes less what came, where the sensor reads 70 or more (Brier); nanoseconds a reading on this machine; bytes of state.",
     );
     if !ranking.calibrated.is_empty() {
         note += "\nMARD: mean absolute relative difference from plasma, %, on drifting sensors with so many \

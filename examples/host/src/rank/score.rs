@@ -66,6 +66,7 @@ pub struct Score {
     /// Absolute relative difference.
     relative: (f64, f64),
     delays: [f64; N_DELAYS],
+    n_delays: f64,
     prediction_delays: [f64; N_PREDICTION_DELAYS],
     /// Energy of second differences: of the method, of the readings.
     roughness: (f64, f64),
@@ -84,6 +85,7 @@ impl Default for Score {
             bins: Default::default(),
             relative: (0.0, 0.0),
             delays: [0.0; N_DELAYS],
+            n_delays: 0.0,
             prediction_delays: [0.0; N_PREDICTION_DELAYS],
             roughness: (0.0, 0.0),
         }
@@ -157,6 +159,7 @@ impl Score {
         if at(-*DELAYS.end()).is_none() || at(-*DELAYS.start()).is_none() {
             return;
         }
+        self.n_delays += 1.0;
         for (sum, delay) in self.delays.iter_mut().zip(DELAYS) {
             // a minute without truth in between counts alike for all
             *sum += at(-delay).map_or(0.0, |plasma| (f64::from(now) - plasma).powi(2));
@@ -187,6 +190,7 @@ impl Score {
             bin.true_ += other.true_;
             bin.n += other.n;
         }
+        self.n_delays += other.n_delays;
         self.relative.0 += other.relative.0;
         self.relative.1 += other.relative.1;
         for (sum, other) in self.delays.iter_mut().zip(&other.delays) {
@@ -202,6 +206,12 @@ impl Score {
     /// How many minutes behind the truth it runs: the shift at which it fits the truth best.
     pub fn delay_min(&self) -> Option<f64> {
         best(&self.delays, *DELAYS.start())
+    }
+
+    /// What is left of the error once the delay is taken out, mg/dL.
+    pub fn noise(&self) -> Option<f64> {
+        let least = self.delays.iter().copied().min_by(f64::total_cmp)?;
+        (self.n_delays > 0.0).then(|| (least / self.n_delays).sqrt())
     }
 
     /// How many minutes before its moment a 30-minute prediction is as good as the truth of.

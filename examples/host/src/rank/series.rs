@@ -89,13 +89,14 @@ impl Series {
         self.get(&self.shown, reading, minutes)
     }
 
-    /// Whether glucose, not low at `reading`, is low at some time in the 30 minutes after it.
+    /// Whether plasma glucose is low at some time from `reading` to 30 minutes after it; only where the sensor itself
+    /// does not read low, for there nothing is left to foretell.
     pub fn low_within_30(&self, reading: &Reading) -> Option<bool> {
-        if self.plasma_at(reading, 0)? < lows::LEVEL {
+        if reading.glucose().mg_dl() < lows::LEVEL {
             return None;
         }
         let mut low = false;
-        for minutes in 1..=30 {
+        for minutes in 0..=30 {
             low |= self.plasma_at(reading, minutes)? < lows::LEVEL;
         }
         Some(low)
