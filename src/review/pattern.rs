@@ -11,7 +11,7 @@ use crate::math;
 
 /// The highest chance probability that still counts as a pattern. Chosen so that people without any pattern show one in
 /// about 5 % of fortnights: see the measurement in DEVELOPERS.md.
-pub const CHANCE: f32 = 0.001;
+pub const CHANCE: f32 = 0.01;
 /// The fewest days on which a window must have been observed.
 pub const DAYS_SEEN: u16 = 7;
 /// The fewest days that must have held the mark.
