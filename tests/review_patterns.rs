@@ -73,7 +73,7 @@ fn a_planted_night_low_is_found_and_named() {
 }
 
 #[test]
-#[ignore = "a minute of simulated people"]
+#[ignore = "some minutes of simulated people"]
 fn false_alarms_and_power() {
     for (days, people) in [(14, 2000), (28, 1000), (90, 300)] {
         let none = share(people, |seed| turned(&person(seed, days), seed));

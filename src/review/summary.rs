@@ -69,7 +69,7 @@ impl Totals {
         let [lbgi, hbgi, m_value] = risk.means(values.n).map_or([None; 3], |means| means.map(Some));
         let [mage_rises, mage_falls, mage] = sd.map_or([None; 3], |sd| self.swings.means(sd));
         let [conga_1h, conga_2h, conga_4h, conga_24h] = self.differences.conga();
-        let time = tally.by_time();
+        let by_readings = tally.by_readings();
         Summary {
             readings: values.n,
             below_sensor_range: beyond[0],
@@ -82,9 +82,9 @@ impl Totals {
             cv_percent: mean.zip(sd).filter(|(mean, _)| *mean > 0.0).map(|(mean, sd)| 100.0 * sd / mean),
             gmi_percent: mean.map(gmi_percent),
             ea1c_percent: mean.map(ea1c_percent),
-            by_readings: tally.by_readings(),
-            by_time: time,
-            gri: time.as_ref().map(gri),
+            by_readings,
+            by_time: tally.by_time(),
+            gri: by_readings.as_ref().map(gri),
             lbgi,
             hbgi,
             m_value,
@@ -139,7 +139,7 @@ pub struct Summary {
     pub by_readings: Option<Ranges>,
     /// Ranges, each reading counting for the time it stands for.
     pub by_time: Option<Ranges>,
-    /// See [`gri`]; from the ranges by time.
+    /// See [`gri`]; from the ranges by readings.
     pub gri: Option<f32>,
     /// Low blood glucose index: mean risk of a low over all readings, see [`super::glucose_risk`]. From a sensor it is
     /// lower than the fingerstick value its limits were made for (Fabris et al. 2016, doi:10.1177/1932296815599177).

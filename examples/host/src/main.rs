@@ -9,6 +9,7 @@ mod progress;
 mod rank;
 mod rehearsal;
 mod replay;
+mod review;
 mod sheet;
 mod simulate;
 mod table;
@@ -35,6 +36,7 @@ struct Cli {
 enum Command {
     Compare(compare::Args),
     Replay(replay::Args),
+    Review(review::Args),
     Simulate(simulate::Args),
     Rank(rank::Args),
 }
@@ -44,6 +46,7 @@ impl Command {
         match self {
             Self::Compare(args) => compare::run(args),
             Self::Replay(args) => replay::run(args),
+            Self::Review(args) => review::run(args),
             Self::Simulate(args) => simulate::run(args),
             Self::Rank(args) => rank::run(args),
         }

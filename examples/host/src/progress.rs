@@ -1,7 +1,7 @@
 //! How far a long job is: on standard error, only on a terminal, only after a second.
 
-use std::cell::OnceCell;
 use std::io::IsTerminal;
+use std::sync::OnceLock;
 use std::time::{Duration, Instant};
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
@@ -11,13 +11,13 @@ pub struct Progress {
     what: &'static str,
     total: u64,
     begun: Instant,
-    bar: OnceCell<ProgressBar>,
+    bar: OnceLock<ProgressBar>,
 }
 
 impl Progress {
     /// A job of `total` steps, named by what it does.
     pub fn new(what: &'static str, total: u64) -> Self {
-        Self { what, total, begun: Instant::now(), bar: OnceCell::new() }
+        Self { what, total, begun: Instant::now(), bar: OnceLock::new() }
     }
 
     /// The job is at `step`. Call it every few thousand steps.

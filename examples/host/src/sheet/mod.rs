@@ -20,12 +20,24 @@ pub struct Page {
     title: String,
     body: String,
     open_section: bool,
+    /// Rules of its own, after the common ones.
+    style: &'static str,
 }
 
 impl Page {
     /// An empty sheet.
     pub fn new(title: &str) -> Self {
-        Self { title: title.to_owned(), body: String::new(), open_section: false }
+        Self { title: title.to_owned(), body: String::new(), open_section: false, style: "" }
+    }
+
+    /// The same sheet with style rules of its own.
+    pub fn with_style(self, style: &'static str) -> Self {
+        Self { style, ..self }
+    }
+
+    /// Markup of the sheet's own making; text in it must have gone through [`escape`].
+    pub fn markup(&mut self, markup: &str) {
+        self.body += markup;
     }
 
     /// The summary in plain words, at the top; a sentence or two for each thought.
@@ -109,6 +121,12 @@ impl Page {
         self.body += "</tbody></table></div>\n";
     }
 
+    /// What it holds so far, to stand within another sheet.
+    pub fn into_body(mut self) -> String {
+        self.close_section();
+        self.body
+    }
+
     /// The whole file.
     pub fn finish(mut self) -> String {
         self.close_section();
@@ -118,10 +136,11 @@ impl Page {
         format!(
             "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
              <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
-             <title>{title}</title>\n<style>\n{page_style}{chart_style}</style>\n</head>\n<body>\n\
+             <title>{title}</title>\n<style>\n{page_style}{chart_style}{}</style>\n</head>\n<body>\n\
              <svg width=\"0\" height=\"0\" aria-hidden=\"true\" style=\"position:absolute\">{signs}</svg>\n\
              <main>\n<h1>{title}</h1>\n{body}<footer><p class=\"caution\">{caution}</p></footer>\n</main>\n\
-             </body>\n</html>\n"
+             </body>\n</html>\n",
+            self.style
         )
     }
 }

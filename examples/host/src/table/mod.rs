@@ -15,9 +15,10 @@ pub use read::{read_fingersticks, read_fingersticks_beside, read_trace};
 pub use stamp::{Clock, date, parse as parse_time};
 
 /// A unit of glucose.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Unit {
     /// mg/dL.
+    #[default]
     MgDl,
     /// mmol/L.
     MmolL,
@@ -69,6 +70,8 @@ pub struct Trace {
     pub columns: Vec<Column>,
     /// From instants to the wearer's clock.
     pub clock: Clock,
+    /// The unit of the file; the readings are in mg/dL.
+    pub unit: Unit,
     /// The usual interval between readings (their median), seconds.
     pub interval_s: Option<u32>,
     /// What the file held.

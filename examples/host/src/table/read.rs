@@ -29,7 +29,7 @@ const LAST: i64 = 4_291_747_200; // 2106-01-01
 /// When the file is no table of readings; the failure names the place and what was expected there.
 pub fn read_trace(path: &Path, args: &InputArgs, extras: &[&'static str]) -> Result<Trace, Failure> {
     let raw = read(path, args, &["glucose_mg_dl", "glucose_mmol_l"], extras, None)?;
-    let Raw { mut rows, values, mut counts, mut clock, columns } = raw;
+    let Raw { mut rows, values, mut counts, mut clock, columns, unit } = raw;
     let order = order::settle(&mut rows, &mut clock, &mut counts, true);
     let readings: Vec<Reading> = order
         .iter()
@@ -57,7 +57,7 @@ pub fn read_trace(path: &Path, args: &InputArgs, extras: &[&'static str]) -> Res
             interval_s.is_some_and(|usual| step.unsigned_abs() < usual.div_ceil(2))
         })
         .count() as u64;
-    Ok(Trace { readings, columns, clock, interval_s, counts })
+    Ok(Trace { readings, columns, clock, unit, interval_s, counts })
 }
 
 /// Reads fingersticks or a laboratory's values: `reference_mg_dl`, `reference_mmol_l`, `glucose_mg_dl` or
@@ -105,6 +105,7 @@ struct Raw {
     counts: Counts,
     clock: Clock,
     columns: Columns,
+    unit: Unit,
 }
 
 fn read(
@@ -215,12 +216,12 @@ fn read(
         return Err(Failure::cell(path, line, &columns.glucose.name, what));
     }
     counts.crlf_lines = reader.get_ref().crlf_lines();
-    convert(path, &mut rows, &columns.glucose)?;
+    let unit = convert(path, &mut rows, &columns.glucose)?;
     for (n, (_, extra)) in columns.extras.iter().enumerate() {
         let factor = extra.unit.map_or(1.0, Unit::in_mg_dl);
         values.iter_mut().skip(n).step_by(columns.extras.len()).for_each(|value| *value *= factor);
     }
-    Ok(Raw { rows, values, counts, clock: clock.unwrap_or_default(), columns })
+    Ok(Raw { rows, values, counts, clock: clock.unwrap_or_default(), columns, unit })
 }
 
 /// The clock a table's times are on, by the first of them.
@@ -264,7 +265,7 @@ const LEAST_HIGHEST_MG_DL: f32 = 36.0;
 const MOST_MMOL_L: f32 = 60.0;
 
 /// Settles the unit and brings the values to mg/dL.
-fn convert(path: &Path, rows: &mut [Row], column: &Amount) -> Result<(), Failure> {
+fn convert(path: &Path, rows: &mut [Row], column: &Amount) -> Result<Unit, Failure> {
     let measured = |row: &&Row| row.glucose.is_finite();
     let highest = rows.iter().filter(measured).max_by(|a, b| a.glucose.total_cmp(&b.glucose));
     let looks_mmol = highest.is_some_and(|row| row.glucose < LEAST_HIGHEST_MG_DL);
@@ -291,5 +292,5 @@ fn convert(path: &Path, rows: &mut [Row], column: &Amount) -> Result<(), Failure
             _ => row.glucose * unit.in_mg_dl(),
         };
     }
-    Ok(())
+    Ok(unit)
 }
