@@ -66,7 +66,7 @@ pub fn bundle(record: &Record) -> Value {
             crate::table::Clock::Own(_) => {
                 record.clock.iso(at.secs().into()).chars().take(10).collect::<String>()
             }
-            crate::table::Clock::Zone(_) => record.clock.iso(at.secs().into()),
+            _ => record.clock.iso(at.secs().into()),
         };
         json!({ "start": text(first.at()), "end": text(last.at()) })
     });
