@@ -1,0 +1,87 @@
+//! The `simulate` and `rank` subcommands from outside: what they print and write, and how they refuse.
+
+use std::process::{Command, Output};
+
+use serde_json::Value;
+
+fn glidepath(line: &str) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_glidepath")).args(line.split_whitespace()).output().expect("runs")
+}
+
+fn json(output: &Output) -> Value {
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    serde_json::from_slice(&output.stdout).expect("JSON and nothing else")
+}
+
+#[test]
+fn a_simulated_trace_can_be_ranked_on() {
+    let folder = tempfile::tempdir().unwrap();
+    let (trace, sticks) = (folder.path().join("trace.csv"), folder.path().join("sticks.csv"));
+    let (trace, sticks) = (trace.to_str().unwrap(), sticks.to_str().unwrap());
+    let line = format!(
+        "simulate --seed 5 --days 3 --interval 5 --out-trace {trace} --out-fingersticks {sticks} --json"
+    );
+    assert_eq!(json(&glidepath(&line))["readings"], 3 * 288);
+    let text = std::fs::read_to_string(trace).unwrap();
+    assert!(text.starts_with("time,glucose_mg_dl,plasma_mg_dl,rate_mg_dl_min\n2026-01-05T00:00:00,"));
+    assert!(std::fs::read_to_string(sticks).unwrap().starts_with("time,reference_mg_dl\n"));
+
+    let rows = json(&glidepath(&format!("rank {trace} --json")));
+    let raw = &rows[0];
+    assert_eq!(raw["method"], "raw, held");
+    let error = raw["rmse_mg_dl"].as_f64().unwrap();
+    assert!((5.0..12.0).contains(&error), "{error}");
+    // what cannot be had is null
+    assert!(raw["ratio_to_limit"].is_null() && raw["brier"].is_null());
+}
+
+#[test]
+fn the_same_people_give_the_same_figures() {
+    let folder = tempfile::tempdir().unwrap();
+    let line = format!("rank --people 3 --days 2 --json --fingersticks 2 --out {}", folder.path().display());
+    let (once, again) = (json(&glidepath(&line)), json(&glidepath(&line)));
+    let rows = once.as_array().unwrap();
+    assert!(rows.len() > 12);
+    for (row, other) in rows.iter().zip(again.as_array().unwrap()) {
+        for (key, value) in row.as_object().unwrap() {
+            if key != "ns_per_reading" {
+                assert_eq!(value, &other[key], "{key} of {}", row["method"]);
+            }
+        }
+    }
+    let ours = rows.iter().find(|row| row["method"] == "glidepath").unwrap();
+    for key in [
+        "rmse_mg_dl",
+        "ratio_to_limit",
+        "delay_min",
+        "smoothness_gain",
+        "rate_rmse",
+        "rmse_30min",
+        "lows_caught",
+        "lows_caught_10min_ahead",
+        "false_alarms_per_day",
+        "ns_per_reading",
+        "state_bytes",
+    ] {
+        assert!(ours[key].is_number(), "{key}: {}", ours[key]);
+    }
+    assert!(ours["mard_percent"]["2"].as_f64() < ours["mard_percent"]["0"].as_f64());
+    let sheet = std::fs::read_to_string(folder.path().join("rank.html")).unwrap();
+    assert!(sheet.contains("not a medical device"));
+    assert!(folder.path().join("drawings/noise-against-delay.svg").exists());
+}
+
+#[test]
+fn nonsense_is_refused_with_a_sentence() {
+    for (line, expected) in [
+        ("simulate --noise-scale 50", "expected 0 to 10"),
+        ("simulate --interval 0", "0 is not in 1..=60"),
+        ("rank --people 1 --only nosuchmethod", "no method has that in its name"),
+        ("rank no-such-file.csv", "no-such-file.csv"),
+    ] {
+        let output = glidepath(line);
+        let error = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert_eq!(output.status.code(), Some(2), "{line}: {error}");
+        assert!(error.contains(expected) && output.stdout.is_empty(), "{line}: {error}");
+    }
+}
