@@ -177,12 +177,12 @@ mod tests {
             days: 0.5,
         };
         let lows = [(200, 230), (400, 430), (600, 630), (800, 830)];
-        let outcome = judge(&[watch(&[100, 170, 395, 610], &lows)], 70.0);
+        let outcome = judge(&[watch(&[100, 170, 391, 610], &lows)], 70.0);
         assert_eq!((outcome.lows, outcome.caught, outcome.caught_10), (4, 2, 1));
         assert_eq!(outcome.false_alarms, 1);
         assert_eq!(outcome.false_per_day(), 2.0);
-        assert_eq!(outcome.leads, [30.0, 5.0, -10.0, f64::NEG_INFINITY]);
-        assert_eq!(outcome.median_lead(), Some(5.0));
+        assert_eq!(outcome.leads, [30.0, 9.0, -10.0, f64::NEG_INFINITY]);
+        assert_eq!(outcome.median_lead(), Some(9.0));
     }
 
     #[test]
