@@ -64,6 +64,8 @@ pub struct App {
     clock: Clock,
     button: Button,
     motor: Motor,
+    /// Whether the motor plays an alarm.
+    ringing: bool,
     page: Page,
     asked: Option<Instant>,
     priorities: [Priority; Kind::ALL.len()],
@@ -88,6 +90,7 @@ impl App {
             clock: Clock::new(),
             button: Button::new(),
             motor: Motor::new(),
+            ringing: false,
             page: Page::default(),
             asked: None,
             priorities: [Priority::Medium; Kind::ALL.len()],
@@ -140,7 +143,7 @@ impl App {
                 if let Some(stick) = measurement.fingerstick() {
                     let _ = self.monitor.fingerstick(&stick);
                     self.wants.save = true;
-                    self.ask();
+                    self.asked = None;
                 }
             }
             Frame::Status(_) => {}
@@ -161,7 +164,7 @@ impl App {
             _ => self.counts.refused += 1,
         }
         self.answered(view);
-        self.ask();
+        self.asked = None; // and the present moment is asked for when the line is quiet
     }
 
     /// Asks the monitor for the present moment.
@@ -181,6 +184,7 @@ impl App {
         }
         if let Some(ring) = view.rings().first() {
             self.motor.play(pulses::alarm(ring.priority), self.clock.ms());
+            self.ringing = true;
             self.page = Page::Now;
             self.wants.save = true;
             self.view = Some(view);
@@ -188,6 +192,14 @@ impl App {
         }
         self.view = Some(view);
         self.wants.redraw = true;
+        if self.ringing && self.monitor.alarms().unheeded().is_empty() {
+            self.silence();
+        }
+    }
+
+    fn silence(&mut self) {
+        self.motor.stop();
+        self.ringing = false;
     }
 
     /// To be called whenever a second has passed, a byte or the button has changed something, or
@@ -218,14 +230,14 @@ impl App {
         match press {
             Press::Short if !alarms.is_empty() => {
                 self.monitor.acknowledge();
-                self.motor.stop();
+                self.silence();
                 self.wants.save = true;
             }
             Press::Long if !alarms.is_empty() => {
                 for kind in alarms.iter() {
                     let _ = self.monitor.snooze(kind, SNOOZE);
                 }
-                self.motor.stop();
+                self.silence();
                 self.wants.save = true;
             }
             Press::Short => {
@@ -244,6 +256,7 @@ impl App {
             Press::Long => {
                 let (pattern, words) = (pulses::value(&self.face()), sentence(&self.face()));
                 self.motor.play(pattern, now_ms);
+                self.ringing = false;
                 self.wants.say = Some(words);
             }
         }
@@ -339,7 +352,8 @@ impl App {
 }
 
 /// What a record gets that says only "below" or "above": the usual range of sensors.
-pub(crate) fn range() -> core::ops::RangeInclusive<Glucose> {
+#[must_use]
+pub fn range() -> core::ops::RangeInclusive<Glucose> {
     const fn mg_dl(value: f32) -> Glucose {
         match Glucose::from_mg_dl(value) {
             Ok(glucose) => glucose,

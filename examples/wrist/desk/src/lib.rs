@@ -1,5 +1,6 @@
 //! Pictures as PNG, and how they are held against golden ones.
 
+pub mod image;
 pub mod stream;
 
 use embedded_graphics::framebuffer::{Framebuffer, buffer_size};

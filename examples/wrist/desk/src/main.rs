@@ -1,8 +1,10 @@
 //! `wrist-desk sheet OUT.png COLUMNS PICTURE...`: pictures side by side, three times their size.
 //! `wrist-desk stream OUT SEED`: a day of frames.
+//! `wrist-desk uf2 ELF OUT`: the file for the Pico's boot loader.
+//! `wrist-desk measure ELF`: sizes, and symbols of panics, f64 and float formatting.
 
 use std::path::Path;
-use wrist_desk::Picture;
+use wrist_desk::{Picture, image};
 
 fn main() -> Result<(), String> {
     let words: Vec<String> = std::env::args().skip(1).collect();
@@ -16,6 +18,21 @@ fn main() -> Result<(), String> {
             let seed = seed.parse().map_err(|e| format!("seed: {e}"))?;
             std::fs::write(out, wrist_desk::stream::file(seed, 1)).map_err(|e| format!("{out}: {e}"))
         }
-        _ => Err("usage: wrist-desk sheet OUT.png COLUMNS PICTURE... | stream OUT SEED".into()),
+        ["uf2", elf, out] => {
+            let uf2 = image::uf2(&read(elf)?).map_err(|e| format!("{elf}: {e}"))?;
+            std::fs::write(out, uf2).map_err(|e| format!("{out}: {e}"))
+        }
+        ["measure", elf] => {
+            let (elf, bytes) = (Path::new(elf), read(elf)?);
+            let (sizes, found) = (image::sizes(&bytes)?, image::forbidden(&bytes)?);
+            println!("{}: flash {} bytes, RAM {} bytes", elf.display(), sizes.flash, sizes.ram);
+            found.iter().for_each(|name| println!("  {name}"));
+            Ok(())
+        }
+        _ => Err("usage: wrist-desk sheet OUT.png COLUMNS PICTURE... | stream OUT SEED | uf2 ELF OUT | measure ELF".into()),
     }
+}
+
+fn read(path: &str) -> Result<Vec<u8>, String> {
+    std::fs::read(path).map_err(|e| format!("{path}: {e}"))
 }

@@ -23,25 +23,83 @@ fn columns_are_the_golden_ones() {
     assert_eq!(text, std::fs::read_to_string(path).unwrap());
 }
 
-#[test]
-fn pictures_through_the_day() {
-    let mut app = App::new(Settings::default()).unwrap();
-    let stream = stream();
-    let mut records = Records(&stream).peekable();
-    for minute in 0..=1440_u16 {
-        let ms = u32::from(minute) * 60_000;
-        while let Some((_, bytes)) = records.next_if(|(due, _)| *due <= minute) {
-            app.tick(ms, false);
-            bytes.iter().for_each(|byte| _ = app.byte(*byte));
-        }
-        app.tick(ms, false);
-        if matches!(minute, 60 | 845 | 865 | 905) {
-            let (mut bits, mut greys) = (BitPicture::new(), GreyPicture::new());
-            draw(&app.face(), app.page(), &mut bits).unwrap();
-            draw(&app.face(), app.page(), &mut greys).unwrap();
-            assert_eq!(check(&Picture::from(&bits), &format!("day-{minute}-bit")), Ok(()));
-            assert_eq!(check(&Picture::from(&greys), &format!("day-{minute}-grey")), Ok(()));
+/// The application with the day so far, as it is at `minute`.
+struct Story {
+    app: App,
+    stream: Vec<u8>,
+    next: usize,
+    ms: u32,
+}
+
+impl Story {
+    fn new() -> Self {
+        let mut app = App::new(Settings::default()).unwrap();
+        app.battery(80);
+        Self { app, stream: stream(), next: 0, ms: 0 }
+    }
+
+    /// All frames up to `minute`, as fast as they come.
+    fn feed(&mut self, minute: u16) {
+        for (_, bytes) in Records(&self.stream).skip(self.next).take_while(|(due, _)| *due <= minute) {
+            self.next += 1;
+            bytes.iter().for_each(|byte| _ = self.app.byte(*byte));
+            self.app.tick(self.ms, false);
         }
     }
-    assert_eq!((app.counts().dropped, app.counts().without_place), (0, 0));
+
+    /// Minute by minute.
+    fn live(&mut self, minutes: std::ops::RangeInclusive<u16>) {
+        for minute in minutes {
+            self.run(60_000, false);
+            self.feed(minute);
+        }
+    }
+
+    fn run(&mut self, ms: u32, down: bool) {
+        for _ in 0..ms / 10 {
+            self.ms += 10;
+            self.app.tick(self.ms, down);
+        }
+    }
+
+    /// Down for `ms`, then long enough for the press to be told.
+    fn press(&mut self, ms: u32) {
+        self.run(ms, true);
+        self.run(500, false);
+    }
+
+    fn check(&self, name: &str) {
+        let (mut bits, mut greys) = (BitPicture::new(), GreyPicture::new());
+        draw(&self.app.face(), self.app.page(), &mut bits).unwrap();
+        draw(&self.app.face(), self.app.page(), &mut greys).unwrap();
+        assert_eq!(check(&Picture::from(&bits), &format!("{name}-bit")), Ok(()));
+        assert_eq!(check(&Picture::from(&greys), &format!("{name}-grey")), Ok(()));
+    }
+}
+
+#[test]
+fn pictures_through_the_day() {
+    let mut story = Story::new();
+    story.feed(60);
+    story.check("day-60");
+    story.feed(800);
+    story.live(801..=845);
+    story.check("day-845");
+    story.live(846..=865);
+    story.check("day-865");
+    assert!(!story.app.monitor().alarms().unheeded().is_empty());
+    story.press(100);
+    assert!(story.app.monitor().alarms().unheeded().is_empty());
+    story.check("day-865-seen");
+    story.press(100);
+    story.check("day-865-past");
+    story.run(100, true);
+    story.run(100, false);
+    story.press(100);
+    story.check("day-865-past-mmol");
+    story.press(100);
+    story.check("day-865-mmol");
+    story.live(866..=905);
+    story.check("day-905");
+    assert_eq!((story.app.counts().dropped, story.app.counts().without_place), (0, 0));
 }

@@ -80,16 +80,12 @@ mod board {
         let last: u16 =
             args.last().and_then(Result::ok).and_then(|word| word.parse().ok()).unwrap_or(u16::MAX);
         let Ok(mut app) = App::new(Settings::default()) else { exit(1) };
-        let mut records = Records(wrist_qemu::DAY).peekable();
-        for minute in 0..=last.min(1440) {
-            let ms = u32::from(minute) * 60_000;
-            while let Some((_, bytes)) = records.next_if(|(due, _)| *due <= minute) {
-                app.tick(ms, false);
-                for byte in bytes {
-                    let _ = app.byte(*byte);
-                }
+        app.battery(80);
+        for (_, bytes) in Records(wrist_qemu::DAY).take_while(|(due, _)| *due <= last) {
+            for byte in bytes {
+                let _ = app.byte(*byte);
             }
-            app.tick(ms, false);
+            app.tick(0, false);
         }
         let mut picture = Picture::new();
         let _ = wrist::screen::draw(&app.face(), app.page(), &mut picture);
