@@ -143,6 +143,18 @@ impl Agreement {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::units::{Glucose, Instant};
+
+    #[test]
+    fn a_value_at_the_cut_goes_by_percent() {
+        let rule = AgreementRule::new(20.0).unwrap().with_switch(70.0, Switch::Reference).unwrap();
+        let pair = |sensor, reference| {
+            Pair::new(Instant::from_secs(0), Glucose::clamped(sensor), Glucose::clamped(reference)).unwrap()
+        };
+        assert!(rule.agrees(&pair(89.0, 69.0)));
+        assert!(!rule.agrees(&pair(90.0, 70.0)));
+        assert!(rule.agrees(&pair(84.0, 70.0)));
+    }
 
     #[test]
     fn unreasonable_settings_are_refused() {

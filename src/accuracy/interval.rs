@@ -118,4 +118,12 @@ mod tests {
         assert!(cluster_interval(&clusters[..1]).is_none());
         assert!(cluster_interval(&[]).is_none());
     }
+
+    #[test]
+    fn on_the_scale_of_logarithms_the_upper_part_is_the_longer() {
+        let interval = Interval::new(10.0, 5.0, 4).on_log_scale();
+        // 10 exp(±1/2)
+        assert!((interval.upper() - 16.487_213).abs() < 1e-4 && (interval.lower() - 6.065_307).abs() < 1e-4);
+        assert_eq!(Interval::new(0.0, 5.0, 4).on_log_scale(), Interval::new(0.0, 5.0, 4));
+    }
 }

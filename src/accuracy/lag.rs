@@ -105,6 +105,10 @@ impl LagScan {
     /// Takes one reference. Says whether it counted: only one with readings around it at every lag does, so
     /// that all lags are judged by the same references. Readings are in order of time.
     pub fn push(&mut self, readings: &[Reading], at: Instant, reference: Glucose) -> bool {
+        let earliest = Span::from_mins(-MOST_MIN);
+        if at.plus(earliest).since(at) != earliest {
+            return false; // before the epoch
+        }
         let mut differences = [0.0; LAGS];
         for (lag, difference) in (-MOST_MIN..=MOST_MIN).zip(&mut differences) {
             let Some((value, _)) = line_at(readings, at.plus(Span::from_mins(lag)), self.reach) else {
@@ -191,4 +195,75 @@ pub fn lag_interval(parts: &[LagScan]) -> Option<Interval> {
     // (n − 1)/n times the sum of squares, which is n − 1 variances
     let error = math::sqrt(without.variance()? * others * others / count as f32);
     Some(Interval::new(lag, student_t_95(degrees(count)) * error.max(independent), count))
+}
+
+#[cfg(test)]
+mod tests {
+    extern crate std;
+    use super::*;
+    use std::vec::Vec;
+
+    /// Blood as two waves; minutes may be negative.
+    fn blood(minute: f32) -> f32 {
+        // a triangle and a slower one, in whole steps
+        let fold = |x: f32, period: f32| (x - period * math::floor(x / period) - period / 2.0).abs();
+        100.0 + 0.8 * fold(minute, 173.0) + 0.5 * fold(minute, 311.0)
+    }
+
+    fn sensor(lag: f32) -> Vec<Reading> {
+        let at =
+            |n: u32| Reading::new(Instant::from_secs(n * 300), Glucose::clamped(blood(n as f32 * 5.0 - lag)));
+        (0..600).map(at).collect()
+    }
+
+    fn scan(lag: f32, references: impl Iterator<Item = (u32, f32)>) -> LagScan {
+        let (readings, mut scan) = (sensor(lag), LagScan::new(Span::from_mins(8)).unwrap());
+        for (minute, error) in references {
+            let glucose = Glucose::clamped(blood(minute as f32) + error);
+            scan.push(&readings, Instant::from_secs(minute * 60), glucose);
+        }
+        scan
+    }
+
+    #[test]
+    fn fractions_of_a_minute_are_found_on_either_side() {
+        for lag in [-7.4, -0.4, 0.4, 6.5, 12.3_f32] {
+            let found = scan(lag, (60..2900).step_by(7).map(|minute| (minute, 0.0))).lag_min().unwrap();
+            assert!((found - lag).abs() < 0.15, "{found} against {lag}");
+        }
+    }
+
+    #[test]
+    fn the_interval_is_never_narrower_than_independent_references_allow() {
+        // the same errors in every part: leaving one out hardly moves the lag, though each reference errs
+        let part = |n: u32| {
+            let references =
+                (0..40_u32).map(move |i| (100 + i * 13 + n * 519, if i % 2 == 0 { 9.0 } else { -9.0 }));
+            scan(8.0, references)
+        };
+        let parts: Vec<LagScan> = (0..4).map(part).collect();
+        let interval = lag_interval(&parts).unwrap();
+        let mut all = parts[0];
+        parts.iter().skip(1).for_each(|part| all.merge(part));
+        let independent = all.valley().unwrap().error;
+        assert!(interval.upper() - interval.estimate() >= student_t_95(1.5) * independent * 0.999);
+        assert!(interval.contains(8.0), "{interval:?}");
+        assert!(lag_interval(&parts[..2]).is_none());
+    }
+
+    #[test]
+    fn flat_glucose_shows_no_lag() {
+        let flat: Vec<Reading> =
+            (0..200).map(|n| Reading::new(Instant::from_secs(n * 300), Glucose::clamped(110.0))).collect();
+        let mut scan = LagScan::new(Span::from_mins(8)).unwrap();
+        for minute in (60..900).step_by(20) {
+            assert!(scan.push(&flat, Instant::from_secs(minute * 60), Glucose::clamped(110.0)));
+        }
+        assert_eq!(scan.lag_min(), None);
+        // at the epoch's beginning, and at the end of the readings
+        for at in [0, 199 * 300 - 1500] {
+            assert!(!scan.push(&flat, Instant::from_secs(at), Glucose::clamped(110.0)), "{at}");
+        }
+        assert!(LagScan::new(Span::from_secs(59)).is_err());
+    }
 }

@@ -243,6 +243,16 @@ mod tests {
     }
 
     #[test]
+    fn the_night_ends_at_six() {
+        let mut missing = five_minutes(0);
+        for minute in (5 * 60..7 * 60).step_by(5) {
+            missing.push(&reading(minute, 100.0), None);
+        }
+        assert_eq!(missing.during(When::Night).hours(), 1.0);
+        assert_eq!(missing.during(When::Any).hours(), 2.0);
+    }
+
+    #[test]
     fn days_apart_is_a_sensor_not_worn() {
         let mut missing = five_minutes(0);
         missing.push(&reading(0, 100.0), None);

@@ -12,6 +12,7 @@
 //! | is the direction right | [`RateAgreement`] |
 //! | did the alerts come | [`AlertRule`] |
 //! | what a rule asks for | [`Regulation`], [`Iso15197`] |
+//! | is it getting worse | [`drift_interval`] |
 //! | how late | [`LagScan`], [`NumberAge`] |
 //! | was it there | [`MissingData`] |
 //! | which of two | [`Disputes`], [`cost_per_day`] |
@@ -51,6 +52,7 @@ mod clarke;
 mod concurrence;
 mod cost;
 mod disputes;
+mod drift;
 mod grid;
 mod interval;
 mod iso_15197;
@@ -72,6 +74,7 @@ pub use clarke::clarke;
 pub use concurrence::Concurrence;
 pub use cost::{Part, cost_per_day};
 pub use disputes::Disputes;
+pub use drift::drift_interval;
 pub use grid::{Zone, ZoneCounts};
 pub use interval::{Interval, cluster_interval};
 pub use iso_15197::Iso15197;

@@ -187,6 +187,10 @@ mod tests {
                 prop_assert!((interval.estimate() - whole.bias_mg_dl().unwrap()).abs() < 1e-3);
                 prop_assert!(interval.lower() <= interval.estimate() && interval.estimate() <= interval.upper());
             }
+            if let Some(mard) = mard_interval(&parts) {
+                prop_assert!(mard.lower() >= 0.0);
+                prop_assert!(mard.upper() - mard.estimate() >= mard.estimate() - mard.lower() - 1e-3);
+            }
         }
     }
 }

@@ -342,6 +342,24 @@ fn the_sheet_stands_alone_and_the_tables_hold_every_pair() {
     assert!(out.join("drawings/clarke.svg").exists());
 }
 
+#[test]
+fn a_drift_put_in_comes_out() {
+    // eight days, the sensor going up by 3 mg/dL a day
+    let (mut rows, mut sticks) = ("time,glucose_mg_dl\n".to_owned(), "time,reference_mg_dl\n".to_owned());
+    for minute in (0..8 * 1440).step_by(5) {
+        let value = blood(f64::from(minute));
+        rows += &format!("{},{:.0}\n", stamp(minute), value + 3.0 * f64::from(minute) / 1440.0);
+        if minute % 200 == 100 {
+            sticks += &format!("{},{value:.0}\n", stamp(minute));
+        }
+    }
+    let folder = folder(&[("a.csv", &rows), ("sticks.csv", &sticks)]);
+    let a = &json(&ONE, folder.path())["sensors"]["a"];
+    close(&a["drift_mg_dl_per_day"], 3.0, 0.1, "drift");
+    assert!(json(&ONE, folder.path())["between"].is_null());
+    assert!(text(&ONE, folder.path()).contains("a drifts up by 3.0 mg/dL a day of wear"));
+}
+
 /// With GLIDEPATH_TRACES set to a folder of open traces: 20 people with laboratory values beside the sensor
 /// (Metwally et al. 2024, doi:10.1038/s41551-024-01311-6). Figures by a plain computation over the rows that have
 /// both.

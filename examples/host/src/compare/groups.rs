@@ -1,6 +1,6 @@
 //! Pairs grouped by range, by rate, by day of wear and by hour of day.
 
-use glidepath::accuracy::Agreement;
+use glidepath::accuracy::{Agreement, Interval, drift_interval};
 use serde::Serialize;
 
 use super::figures::{Figures, Point};
@@ -61,6 +61,15 @@ pub fn by_day(points: &[Point], method: Agreement) -> Vec<Group> {
         .map(|wanted| -> (String, Test) { (format!("day {wanted}"), Box::new(move |p| day(p) == wanted)) })
         .collect();
     grouped(points, method, groups)
+}
+
+/// How the bias moves from day to day, given [`by_day`].
+pub fn drift(days: &[Group]) -> Option<Interval> {
+    let means: Vec<(f32, f32)> = (1_u16..)
+        .zip(days)
+        .filter_map(|(day, group)| Some((f32::from(day), group.figures.bias_mg_dl?)))
+        .collect();
+    drift_interval(&means).filter(|_| means.len() >= 4)
 }
 
 /// By hour of the wearer's day, three hours together.

@@ -34,14 +34,11 @@ pub struct Report {
     pub notes: Vec<String>,
     pub method: MethodSaid,
     pub sensors: Sensors,
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub between: Option<Between>,
     /// All further combinations, with more than two sensors.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub between_others: Vec<Between>,
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub meter: Option<MeterReport>,
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub score: Option<Score>,
     pub caution: &'static str,
 }
@@ -92,6 +89,9 @@ pub struct SensorReport {
     pub by_rate: Vec<Group>,
     pub by_day: Vec<Group>,
     pub by_hour: Vec<Group>,
+    /// How the bias moves from day to day of wear.
+    pub drift_mg_dl_per_day: Option<f32>,
+    pub drift_interval_mg_dl_per_day: Option<Ends>,
     #[serde(flatten)]
     pub lag: Lag,
     pub rate_agreement: RateFigures,
@@ -265,6 +265,8 @@ fn sensor(
         let threshold = Glucose::from_mg_dl(threshold).ok()?;
         Some(AlertRule::new(side, threshold, CONFIRMED_WITHIN).ok()?.judge(&worn.readings, references))
     };
+    let by_day = groups::by_day(&all, method);
+    let drift = groups::drift(&by_day);
     SensorReport {
         name: worn.name.clone(),
         readings: worn.readings.len(),
@@ -280,7 +282,9 @@ fn sensor(
         last_day: Figures::of(all.iter().filter(|point| point.left_s < 86_400), method),
         by_range: groups::by_range(&points, method),
         by_rate: groups::by_rate(&points, method),
-        by_day: groups::by_day(&all, method),
+        drift_mg_dl_per_day: drift.map(|drift| drift.estimate()),
+        drift_interval_mg_dl_per_day: drift.map(|drift| [drift.lower(), drift.upper()]),
+        by_day,
         by_hour: groups::by_hour(&points, method),
         rate_agreement: RateFigures {
             pairs: rates.same_bin().trials(),

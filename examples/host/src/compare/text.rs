@@ -49,6 +49,7 @@ pub fn rows(sensors: &[SensorReport], unit: Unit) -> Vec<Vec<String>> {
         row("MARD of the first day, %", &|s| opt(s.first_day.mard_percent, 1)),
         row("MARD later, %", &|s| opt(s.later.mard_percent, 1)),
         row("MARD of the last day, %", &|s| opt(s.last_day.mard_percent, 1)),
+        row(&format!("drift of the bias, {name} a day"), &|s| glucose(s.drift_mg_dl_per_day)),
         row("lag behind the reference, min", &|s| opt(s.lag.lag_min, 1)),
         row("rates in the same bin", &|s| rate(s.rate_agreement.same_bin_percent)),
         row("alerts under 70 confirmed", &|s| {

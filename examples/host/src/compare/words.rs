@@ -7,6 +7,7 @@ use super::figures::{Basis, Ends, Figures};
 use super::judged::FEWEST;
 use super::report::{Report, SensorReport};
 use super::score::Score;
+use super::text;
 use crate::table::Unit;
 
 /// The verdict: what one would tell a friend, most important first.
@@ -22,6 +23,7 @@ pub fn verdict(report: &Report, unit: Unit) -> Vec<String> {
     for sensor in sensors.iter().filter(|sensor| sensor.references > 0) {
         words.push(against_reference(sensor, unit));
         words.extend(first_day(sensor));
+        words.extend(drift(sensor, unit));
     }
     for sensor in sensors {
         words.extend(age(sensor, unit));
@@ -268,6 +270,22 @@ fn first_day(sensor: &SensorReport) -> Option<String> {
     Some(format!(
         "{}'s first day: MARD {first_mard:.1} % from {} pairs{few}, later {later_mard:.1} %.",
         sensor.name, first.pairs
+    ))
+}
+
+/// Said only when it is shown.
+fn drift(sensor: &SensorReport, unit: Unit) -> Option<String> {
+    let drift = sensor.drift_mg_dl_per_day?;
+    let [low, high] = sensor.drift_interval_mg_dl_per_day.filter(|[low, high]| low * high > 0.0)?;
+    let (way, low, high) = if drift < 0.0 { ("down", -high, -low) } else { ("up", low, high) };
+    let fine = |mg_dl: f32| text::glucose(Some(mg_dl), unit);
+    Some(format!(
+        "{} drifts {way} by {} {} a day of wear (95 % interval {} to {}).",
+        sensor.name,
+        fine(drift.abs()),
+        unit.name(),
+        fine(low),
+        fine(high)
     ))
 }
 
