@@ -81,3 +81,17 @@ fn fourteen_days_with_seven_tenths_of_their_readings_suffice() {
     assert!(!two_weeks(|i| !(1000..1000 + 1210).contains(&i)).suffices());
     assert!(!two_weeks(|i| i != 0).suffices()); // five minutes short of 14 days
 }
+
+#[test]
+fn a_lost_reading_is_time_without_data() {
+    use glidepath::review::{LocalTime, Review};
+    use glidepath::{Glucose, Instant, Reading};
+    let mut review = Review::new(Config::default());
+    for minute in [0, 5, 15, 20, 27] {
+        let at = Instant::from_secs(60 * minute);
+        let _ = review
+            .push(&Reading::new(at, Glucose::from_mg_dl(120.0).unwrap()), LocalTime::from_secs(at.secs()));
+    }
+    // 5 + 5 (of 10) + 5 + 7 (one and a half intervals at most) + 5 of the 32 minutes
+    close(review.summary().active_percent, 100.0 * 27.0 / 32.0);
+}

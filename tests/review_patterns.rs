@@ -3,7 +3,7 @@
 //!
 //!     cargo test --release --test review_patterns -- --ignored --nocapture
 
-use glidepath::review::{Config, LocalTime, Mark, Pattern, Review};
+use glidepath::review::{Config, LocalTime, Mark, Pattern, Review, WINDOW_MINUTES};
 use glidepath::simulate::{GaussianWorld, GaussianWorldConfig, Person, PersonConfig, Random};
 use glidepath::{Glucose, Instant, Reading, Span};
 
@@ -70,6 +70,13 @@ fn a_planted_night_low_is_found_and_named() {
     assert_eq!(first.mark, Mark::Below70);
     assert!((60..=180).contains(&first.start_minute), "{first:?}");
     assert!(first.days_held >= 8 && first.days_seen == 14);
+    // windows on one side do not overlap
+    for (i, a) in found.iter().enumerate() {
+        for b in &found[i + 1..] {
+            let apart = a.start_minute.abs_diff(b.start_minute) >= WINDOW_MINUTES;
+            assert!(apart || a.mark.is_low() != b.mark.is_low(), "{a:?} {b:?}");
+        }
+    }
 }
 
 #[test]

@@ -69,6 +69,18 @@ fn the_first_day() {
 }
 
 #[test]
+fn part_of_a_day_is_no_day() {
+    // three days and the first 201 readings of another: under 70 % of 288
+    let values = values();
+    let more: Vec<i32> = values.iter().chain(&values[..201]).copied().collect();
+    let s = review::<Compact>(floats(&more), 5, Config::default()).summary();
+    assert_eq!(s.whole_days, 3);
+    close(s.sd_within_day, 58.466_651);
+    let more: Vec<i32> = values.iter().chain(&values[..202]).copied().collect();
+    assert_eq!(review::<Compact>(floats(&more), 5, Config::default()).summary().whole_days, 4);
+}
+
+#[test]
 fn three_days_that_arrived_in_mmol_l() {
     // the same numbers, converted with two decimals as many exports print them: whole mg/dL survive that
     let mmol_l: Vec<f32> = values()

@@ -101,8 +101,8 @@ fn whole(hundredths: u32) -> usize {
 ///
 /// # Memory and error
 /// 4,608 bytes. A percentile lies within one class width of the exact one: 5 mg/dL under 200, 10 under 300, 25 under
-/// 400; on a fortnight it is typically 1 mg/dL off. A counter stops at 255, which a class would reach after 85 days of
-/// readings every five minutes if it alone held every value of its quarter of an hour; a wider spread lasts years.
+/// 400. A counter stops at 255, which a class would reach after 85 days of readings every five minutes if it alone held
+/// every value of its quarter of an hour; a wider spread lasts longer.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Compact {
     cells: [[u8; 48]; BINS],
