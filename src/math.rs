@@ -72,6 +72,11 @@ pub(crate) fn exp_fine(x: f32) -> f32 {
     libm::expf(x)
 }
 
+/// [`one_minus_exp_neg`] from `libm` whatever the backend: invented people are the same with every feature.
+pub(crate) fn one_minus_exp_neg_fine(x: f32) -> f32 {
+    -libm::expm1f(-x)
+}
+
 /// Natural logarithm, from `libm` whatever the backend; see [`exp_fine`].
 pub(crate) fn ln_fine(x: f32) -> f32 {
     libm::logf(x.max(f32::MIN_POSITIVE))

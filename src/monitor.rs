@@ -28,6 +28,9 @@ const PAIRED_WITHIN: Span = Span::from_mins(15);
 /// A sensor's own word that it warms up holds this long.
 const WARMING_HOLDS: Span = Span::from_mins(20);
 
+/// How much a reading at the end of the sensor's range counts when glucose was expected beyond it.
+const NO_NEWS_WEIGHT: f32 = 0.1;
+
 /// The low threshold that probabilities and times speak of: level 1, 70 mg/dL.
 const LOW: Glucose = Glucose::clamped(70.0);
 
@@ -235,7 +238,7 @@ impl Core {
             Status::AboveRange => z.is_some_and(|z| z < 0.0),
             _ => false,
         };
-        let weight = if no_news { 0.0 } else { assessment.weight() };
+        let weight = if no_news { assessment.weight().min(NO_NEWS_WEIGHT) } else { assessment.weight() };
         let trust = if weight >= 1.0 {
             Trust::Full
         } else if weight > 0.0 {

@@ -29,7 +29,7 @@ pub struct QualityConfig {
     pub ahead: Span,
     /// A longer silence is a gap (1 min to 6 h). Default 20 min.
     pub gap: Span,
-    /// A jump is this many standard deviations from what was expected (2 to 10). Default 4.
+    /// A jump is this many standard deviations from what was expected (2 to 10). Default 6.
     pub jump_sd: f32,
     /// Pressure is suspected when readings of a quarter of an hour lie this many standard deviations in sum
     /// under what was expected, at 115 mg/dL (2 to 10). Default 3.9.
@@ -63,7 +63,7 @@ impl Default for QualityConfig {
             late: Span::from_hours(24),
             ahead: Span::from_hours(35 * 24),
             gap: Span::from_mins(20),
-            jump_sd: 4.0,
+            jump_sd: 6.0,
             pressure_sd: 3.9,
             pressure_hold: Span::from_mins(20),
             night_from: 23 * 60,

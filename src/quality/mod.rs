@@ -414,8 +414,8 @@ mod tests {
         let mut quality = quality();
         let zs = [
             (0.1, Verdict::Accepted),
-            (5.0, Verdict::Jump),
-            (5.0, Verdict::Accepted),
+            (7.0, Verdict::Jump),
+            (7.0, Verdict::Accepted),
             (0.2, Verdict::Accepted),
         ];
         for (i, (z, verdict)) in (0..).zip(zs) {

@@ -157,8 +157,8 @@ const NODES: [(f32, f32); 3] = [(0.112_701_67, 5.0 / 18.0), (0.5, 8.0 / 18.0), (
 
 /// Level and rate, `s` minutes after a unit step of the rate.
 fn response(a: f32, b: f32, s: f32) -> (f32, f32) {
-    let (fast, slow) = (math::exp(-a * s), math::exp(-b * s));
-    (slow * math::one_minus_exp_neg((a - b) * s) / (a - b), (a * fast - b * slow) / (a - b))
+    let (fast, slow) = (math::exp_fine(-a * s), math::exp_fine(-b * s));
+    (slow * math::one_minus_exp_neg_fine((a - b) * s) / (a - b), (a * fast - b * slow) / (a - b))
 }
 
 #[cfg(test)]
@@ -191,7 +191,7 @@ mod tests {
             assert!((math::sqrt(rates / count) / 0.8487 - 1.0).abs() < 0.05, "rate {step}");
             // autocorrelation of the process: (a e^(-bs) - b e^(-as)) / (a - b)
             let (a, b, s) = (1.0 / 35.0, 1.0 / 120.0, step as f32);
-            let want = (a * math::exp(-b * s) - b * math::exp(-a * s)) / (a - b);
+            let want = (a * math::exp_fine(-b * s) - b * math::exp_fine(-a * s)) / (a - b);
             assert!((lagged / squares - want).abs() < 0.02, "memory {step}: {} {want}", lagged / squares);
         }
     }

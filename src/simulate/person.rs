@@ -239,7 +239,7 @@ impl Person {
         let hours = self.hours.step(d, 240.0, &mut self.random);
         let days = self.days.step(d, 2880.0, &mut self.random);
         let flux = self.flux.step(d, 15.0, &mut self.random);
-        self.now.sensitivity = math::exp(scale * (0.12 * hours + 0.08 * days));
+        self.now.sensitivity = math::exp_fine(scale * (0.12 * hours + 0.08 * days));
         self.now.flux = scale * 0.0026 * flux;
         // up from 2:00, back down by 10:00
         let morning = ((minute - 120.0) / 480.0).clamp(0.0, 1.0);
@@ -254,7 +254,7 @@ impl Person {
 
 /// A body near the mean: spreads in the order of the model's authors', and of ours.
 fn draw_body(random: &mut Random) -> Body {
-    let mut spread = |share: f32| math::exp(share * random.normal().clamp(-2.5, 2.5));
+    let mut spread = |share: f32| math::exp_fine(share * random.normal().clamp(-2.5, 2.5));
     let mean = Body::MEAN;
     let whole = spread(0.25);
     let [t, d, l] = mean.sensitivity;

@@ -74,7 +74,7 @@ impl Random {
             let (u, v) = (self.between(-1.0, 1.0), self.between(-1.0, 1.0));
             let s = u * u + v * v;
             if s > 0.0 && s < 1.0 {
-                let scale = math::sqrt(-2.0 * math::ln(s) / s);
+                let scale = math::sqrt(-2.0 * math::ln_fine(s) / s);
                 self.spare = Some(v * scale);
                 return u * scale;
             }

@@ -326,7 +326,7 @@ impl Sensor {
         }
         let d = span.mins();
         // exact for a plasma glucose that moves in a straight line
-        let caught_up = math::one_minus_exp_neg(d / self.lag);
+        let caught_up = math::one_minus_exp_neg_fine(d / self.lag);
         let slope = (plasma - self.plasma) / d;
         self.interstitial += caught_up * (self.plasma - self.lag * slope - self.interstitial) + slope * d;
         self.at = Some(truth.at());
@@ -366,16 +366,16 @@ impl Sensor {
             self.gap -= d;
         } else if self.fault_random.happens(self.model.faults.gaps_per_day * d / 1440.0) {
             // five minutes, and four more of five on average
-            let more = -math::ln(1.0 - self.fault_random.uniform()) * 20.0;
+            let more = -math::ln_fine(1.0 - self.fault_random.uniform()) * 20.0;
             self.gap = 5.0 + more;
         }
         self.plan_night(at);
         let minute = minute_of_day(at);
         let pressure = &mut self.pressure;
         if minute >= pressure.from && minute < pressure.until {
-            pressure.loss += (pressure.depth - pressure.loss) * math::one_minus_exp_neg(d / 5.0);
+            pressure.loss += (pressure.depth - pressure.loss) * math::one_minus_exp_neg_fine(d / 5.0);
         } else {
-            pressure.loss *= math::exp(-d / 8.0);
+            pressure.loss *= math::exp_fine(-d / 8.0);
         }
     }
 
@@ -425,8 +425,8 @@ impl Sensor {
         if !self.model.drifts {
             return (1.0, 0.0);
         }
-        let gain =
-            self.gain + 0.04 * self.gain_wander.value() - self.first_day_loss * math::exp(-self.age / 600.0);
+        let gain = self.gain + 0.04 * self.gain_wander.value()
+            - self.first_day_loss * math::exp_fine(-self.age / 600.0);
         (gain.max(0.3), self.offset + 4.0 * self.offset_wander.value())
     }
 }
