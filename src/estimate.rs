@@ -121,7 +121,7 @@ impl Estimate {
         math::sqrt(self.rate_variance)
     }
 
-    /// The rate as a slow average over about a quarter of an hour sees it: steadier, later, and the better
+    /// The rate as a slow average over about twenty minutes sees it: steadier, later, and the better
     /// one for a low ahead.
     #[must_use]
     pub const fn slow_rate(&self) -> Rate {

@@ -71,7 +71,7 @@ impl Rule {
     };
     const LOW_AHEAD: Self = Self {
         on: true,
-        limit: 45.0,
+        limit: 42.0,
         hysteresis: 8.0,
         delay: OFF,
         repeat: OFF,

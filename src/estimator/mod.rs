@@ -50,7 +50,7 @@ const HUBER: f32 = 5.0;
 const GATE: f32 = 6.0;
 
 /// The slow rate's time constant, minutes.
-const SLOW_RATE_MIN: f32 = 15.0;
+const SLOW_RATE_MIN: f32 = 20.0;
 
 /// The relative and the least absolute standard deviation of a fingerstick: typical meters under
 /// ISO 15197:2013 scatter by 4 to 6 %.

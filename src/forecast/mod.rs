@@ -70,7 +70,7 @@ impl Default for ForecastConfig {
     /// Rate fading over 35 min, a drive of 0.04 (mg/dL/min)²/min, the usual course; recalibration and lead as
     /// measured on simulated people.
     fn default() -> Self {
-        Self { rate_time_min: 35.0, drive: 0.04, offset: -0.13, slope: 2.18, lead_min: 50.0, bends: true }
+        Self { rate_time_min: 35.0, drive: 0.04, offset: -0.13, slope: 2.18, lead_min: 38.0, bends: true }
     }
 }
 
@@ -191,7 +191,7 @@ impl Forecast {
         math::logistic(self.config.offset + self.config.slope * worst)
     }
 
-    /// The low-ahead index, mg/dL: glucose plus the slow rate run ahead 50 min. Lower is nearer to a low.
+    /// The low-ahead index, mg/dL: glucose plus the slow rate run ahead 38 min. Lower is nearer to a low.
     ///
     /// Not a prediction: the best predictor is a poor alarm, for it waits until it is sure. What to compare it
     /// with is in [`alarm`](crate::alarm).
