@@ -19,6 +19,8 @@ const LEAST: f32 = 1e-3;
 pub(super) struct Bank {
     pub calm: Belief,
     pub moving: Belief,
+    /// There is one motion only: `moving` is a copy of `calm`.
+    pub single: bool,
     /// The probability of the moving one, [`LEAST`] to 1 − `LEAST`.
     pub weight: f32,
 }
@@ -33,12 +35,15 @@ pub(super) struct Residuals {
 
 impl Bank {
     /// Both the same, equally likely.
-    pub const fn new(belief: Belief) -> Self {
-        Self { calm: belief, moving: belief, weight: 0.5 }
+    pub const fn new(belief: Belief, single: bool) -> Self {
+        Self { calm: belief, moving: belief, single, weight: 0.5 }
     }
 
     /// The two as one: their mean, and a covariance that includes how far they lie apart.
     pub fn merged(&self) -> Belief {
+        if self.single {
+            return self.calm;
+        }
         mix(&self.calm, &self.moving, self.weight)
     }
 
@@ -50,14 +55,19 @@ impl Bank {
         Self {
             calm: mix(&self.calm, &self.moving, moving * stop / (1.0 - weight)),
             moving: mix(&self.calm, &self.moving, moving * (1.0 - stop) / weight),
+            single: false,
             weight,
         }
     }
 
     /// Moved over one step.
     pub fn predicted(&self, model: &Model, step: &Step, minutes: f32, coloured_variance: f32) -> Self {
-        let from = if model.is_single() { *self } else { self.exchanged(model, minutes) };
+        if self.single {
+            return Self::new(self.calm.predicted(step, model.drive, coloured_variance), true);
+        }
+        let from = self.exchanged(model, minutes);
         Self {
+            single: false,
             calm: from.calm.predicted(step, model.drive, coloured_variance),
             moving: from.moving.predicted(step, model.moving_drive, coloured_variance),
             weight: from.weight,
@@ -66,6 +76,10 @@ impl Bank {
 
     /// What a measurement says against what was expected.
     pub fn residuals(&self, sees: Sees, measured: f32, noise_variance: f32) -> Residuals {
+        if self.single {
+            let one = self.calm.residual(sees, measured, noise_variance);
+            return Residuals { calm: one, moving: one, merged: one };
+        }
         Residuals {
             calm: self.calm.residual(sees, measured, noise_variance),
             moving: self.moving.residual(sees, measured, noise_variance),
@@ -76,6 +90,9 @@ impl Bank {
     /// Corrected by a measurement, each by its own residual; the likelier gains weight. `inflation` as in
     /// [`Belief::updated`].
     pub fn updated(&self, residuals: &Residuals, inflation: f32) -> Self {
+        if self.single {
+            return Self::new(self.calm.updated(&residuals.calm, inflation), true);
+        }
         let (calm, moving) = (&residuals.calm, &residuals.moving);
         let square = |r: &Residual| r.innovation * r.innovation / (r.variance * inflation);
         // likelihood of moving over that of calm
@@ -85,6 +102,7 @@ impl Bank {
         Self {
             calm: self.calm.updated(calm, inflation),
             moving: self.moving.updated(moving, inflation),
+            single: false,
             weight: bounded(weight),
         }
     }
@@ -159,7 +177,8 @@ mod tests {
     #[test]
     fn merging_keeps_mean_and_total_variance() {
         // law of total variance: 0.75·100 + 0.25·400 + 0.75·0.25·20²
-        let bank = Bank { calm: belief(100.0, 100.0), moving: belief(120.0, 400.0), weight: 0.25 };
+        let bank =
+            Bank { calm: belief(100.0, 100.0), moving: belief(120.0, 400.0), single: false, weight: 0.25 };
         let merged = bank.merged();
         assert!((merged.x.g - 105.0).abs() < 1e-4);
         assert!((merged.p.gg - 250.0).abs() < 1e-3);
@@ -167,7 +186,8 @@ mod tests {
 
     #[test]
     fn exchange_keeps_the_mixture_as_a_whole() {
-        let bank = Bank { calm: belief(100.0, 100.0), moving: belief(120.0, 400.0), weight: 0.25 };
+        let bank =
+            Bank { calm: belief(100.0, 100.0), moving: belief(120.0, 400.0), single: false, weight: 0.25 };
         let after = bank.exchanged(&Model::default(), 5.0).merged();
         assert!((after.x.g - 105.0).abs() < 1e-3);
         assert!((after.p.gg - 250.0).abs() < 1e-2);
@@ -177,7 +197,7 @@ mod tests {
     fn a_surprise_speaks_for_moving_and_calm_returns() {
         let model = Model::default();
         let step = Step::new(&model, 5.0);
-        let mut bank = Bank::new(belief(100.0, 100.0));
+        let mut bank = Bank::new(belief(100.0, 100.0), false);
         let mut run = |slope: f32, n: u16| {
             for k in 0..n {
                 bank = bank.predicted(&model, &step, 5.0, 25.0);

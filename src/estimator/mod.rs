@@ -433,7 +433,14 @@ impl Estimator {
         };
         let mut points = Points::new();
         points.track(at, &belief);
-        Running { at, last_reading: at, bank: Bank::new(belief), points, slow_rate: 0.0, left_out: false }
+        Running {
+            at,
+            last_reading: at,
+            bank: Bank::new(belief, self.model.is_single()),
+            points,
+            slow_rate: 0.0,
+            left_out: false,
+        }
     }
 
     fn coloured_variance(&self) -> f32 {

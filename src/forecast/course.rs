@@ -20,45 +20,50 @@ const BENDS: [(f32, [f32; TERMS]); 4] = [
     (60.0, [4.837, -15.110, -48.478, -12.003, -49.055, -7.639, -1.351, -18.605, -5.425, -24.205, -22.163, 12.965, -1.490, -7.267, -10.243, -24.065, -28.965, -42.979, -27.499, -25.594, 85.753]),
 ];
 
-/// All terms of one estimate.
-pub(super) struct Terms([f32; TERMS]);
+/// The bends of one estimate at the four horizons, mg/dL.
+#[derive(Clone, Copy)]
+pub(super) struct Bends([(f32, f32); 4]);
 
-impl Terms {
+impl Bends {
     pub fn of(estimate: &Estimate) -> Self {
-        let within = |x: f32, low: f32, high: f32| x.max(low).min(high);
-        let level = within((estimate.glucose().mg_dl() - 130.0) / 60.0, -1.5, 4.0);
-        let rate = within(estimate.rate().mg_dl_per_min(), -4.0, 4.0);
-        let slow = within(estimate.slow_rate().mg_dl_per_min(), -4.0, 4.0);
-        let behind = within(estimate.behind() / 8.0, -4.0, 4.0);
-        let moving = estimate.moving() - 0.35;
-        let linear = [level, rate, slow, behind, moving];
-        let mut terms = [0.0; TERMS];
-        let mut places = terms.iter_mut();
-        let mut put = |value| {
-            if let Some(place) = places.next() {
-                *place = value;
-            }
-        };
-        put(1.0);
-        linear.iter().for_each(|x| put(*x));
-        for (skipped, x) in linear.iter().enumerate() {
-            linear.iter().skip(skipped).for_each(|y| put(x * y));
-        }
-        Self(terms)
+        let terms = terms(estimate);
+        Self(BENDS.map(|(minutes, weights)| {
+            (minutes, terms.iter().zip(&weights).fold(0.0, |sum, (term, weight)| sum + term * weight))
+        }))
     }
 
     /// The bend at a horizon of `minutes`, mg/dL: none now, and beyond an hour that of an hour.
-    pub fn bend(&self, minutes: f32) -> f32 {
+    pub fn at(&self, minutes: f32) -> f32 {
         let (mut before, mut at_before) = (0.0, 0.0);
-        for (horizon, weights) in &BENDS {
-            let at = self.0.iter().zip(weights).fold(0.0, |sum, (term, weight)| sum + term * weight);
-            if minutes <= *horizon {
+        for (horizon, at) in self.0 {
+            if minutes <= horizon {
                 return at_before + (at - at_before) * (minutes - before) / (horizon - before);
             }
-            (before, at_before) = (*horizon, at);
+            (before, at_before) = (horizon, at);
         }
         at_before
     }
+}
+
+/// All terms of one estimate.
+fn terms(estimate: &Estimate) -> [f32; TERMS] {
+    let within = |x: f32, low: f32, high: f32| x.max(low).min(high);
+    let level = within((estimate.glucose().mg_dl() - 130.0) / 60.0, -1.5, 4.0);
+    let rate = within(estimate.rate().mg_dl_per_min(), -4.0, 4.0);
+    let slow = within(estimate.slow_rate().mg_dl_per_min(), -4.0, 4.0);
+    let behind = within(estimate.behind() / 8.0, -4.0, 4.0);
+    let moving = estimate.moving() - 0.35;
+    let (l, r, s, b, m) = (level, rate, slow, behind, moving);
+    #[rustfmt::skip]
+    let terms = [
+        1.0, l, r, s, b, m,
+        l * l, l * r, l * s, l * b, l * m,
+        r * r, r * s, r * b, r * m,
+        s * s, s * b, s * m,
+        b * b, b * m,
+        m * m,
+    ];
+    terms
 }
 
 #[cfg(test)]
@@ -68,7 +73,7 @@ mod tests {
 
     fn bend(mg_dl: f32, rate: f32, minutes: f32) -> f32 {
         let (glucose, rate) = (Glucose::clamped(mg_dl), Rate::clamped(rate));
-        Terms::of(&Estimate::new(Instant::from_secs(0), glucose, rate, 7.0, 0.6, 0.0).unwrap()).bend(minutes)
+        Bends::of(&Estimate::new(Instant::from_secs(0), glucose, rate, 7.0, 0.6, 0.0).unwrap()).at(minutes)
     }
 
     #[test]

@@ -14,7 +14,7 @@ use crate::error::{Error, in_range};
 use crate::estimate::Estimate;
 use crate::math;
 use crate::units::{Glucose, Rate, Span};
-use course::Terms;
+use course::Bends;
 use personal::Personal;
 
 /// How a forecast is made. 24 bytes.
@@ -129,7 +129,8 @@ impl Forecast {
     pub fn learn(&mut self, estimate: &Estimate) {
         if self.config.bends {
             let course = self.course(estimate);
-            let (change, variance) = self.foreseen(&course, personal::JUDGED_MIN);
+            let faded = math::one_minus_exp_neg(personal::JUDGED_MIN / self.config.rate_time_min);
+            let (change, variance) = self.foreseen(&course, personal::JUDGED_MIN, faded);
             self.personal.learn(estimate.at(), estimate.glucose().mg_dl(), change, variance);
         }
     }
@@ -178,16 +179,19 @@ impl Forecast {
     pub fn probability_below(&self, estimate: &Estimate, threshold: Glucose, horizon: Span) -> f32 {
         let course = self.course(estimate);
         let furthest = bounded(horizon.mins());
+        let mut grid = Grid::new(self.config.rate_time_min);
+        // the greatest z, as its square with its sign: one root at the end
         let mut worst = f32::MIN;
-        let mut minutes = 0.0;
         loop {
-            let (mean, variance) = self.moments(&course, minutes);
-            worst = worst.max((threshold.mg_dl() - mean) / math::sqrt(variance.max(1e-6)));
+            let (minutes, faded) = grid.point(furthest);
+            let (mean, variance) = self.moments_faded(&course, minutes, faded);
+            let above = threshold.mg_dl() - mean;
+            worst = worst.max(above * above.abs() / variance.max(1e-6));
             if minutes >= furthest {
                 break;
             }
-            minutes = (minutes + GRID_MIN).min(furthest);
         }
+        let worst = if worst < 0.0 { -math::sqrt(-worst) } else { math::sqrt(worst) };
         math::logistic(self.config.offset + self.config.slope * worst)
     }
 
@@ -205,25 +209,25 @@ impl Forecast {
             glucose: estimate.glucose().mg_dl(),
             rate: estimate.rate().mg_dl_per_min(),
             variances: estimate.variances(),
-            terms: if self.config.bends { Some(Terms::of(estimate)) } else { None },
+            bends: if self.config.bends { Some(Bends::of(estimate)) } else { None },
             share: self.share(),
             spread: if self.config.bends { self.personal.spread() } else { 1.0 },
         }
     }
 
-    /// The change that the usual course foresees, and its variance before the person's own spread.
-    fn foreseen(&self, course: &Course, minutes: f32) -> (f32, f32) {
-        let (h, time) = (bounded(minutes), self.config.rate_time_min);
-        let faded = math::one_minus_exp_neg(h / time);
+    /// The change that the usual course foresees, and its variance before the person's own spread. `faded` is
+    /// 1 − e^(−minutes/T).
+    fn foreseen(&self, course: &Course, minutes: f32, faded: f32) -> (f32, f32) {
+        let time = self.config.rate_time_min;
         let reach = time * faded;
         let (gg, gr, rr) = course.variances;
         // ∫ T²(1 − e^(−s/T))² ds over 0..h, which is T²(h − T·f − T·f²/2) with f = 1 − e^(−h/T)
-        let wandered = if h < 0.1 * time {
-            h * h * h / 3.0 * (1.0 - 0.75 * h / time)
+        let wandered = if minutes < 0.1 * time {
+            minutes * minutes * minutes / 3.0 * (1.0 - 0.75 * minutes / time)
         } else {
-            time * time * (h - reach - 0.5 * reach * faded)
+            time * time * (minutes - reach - 0.5 * reach * faded)
         };
-        let bend = course.terms.as_ref().map_or(0.0, |terms| terms.bend(h));
+        let bend = course.bends.map_or(0.0, |bends| bends.at(minutes));
         (
             reach * course.rate + bend,
             gg + 2.0 * reach * gr + reach * reach * rr + self.config.drive * wandered.max(0.0),
@@ -232,7 +236,12 @@ impl Forecast {
 
     /// Mean and variance at a horizon, as the person is.
     fn moments(&self, course: &Course, minutes: f32) -> (f32, f32) {
-        let (change, variance) = self.foreseen(course, minutes);
+        let minutes = bounded(minutes);
+        self.moments_faded(course, minutes, math::one_minus_exp_neg(minutes / self.config.rate_time_min))
+    }
+
+    fn moments_faded(&self, course: &Course, minutes: f32, faded: f32) -> (f32, f32) {
+        let (change, variance) = self.foreseen(course, minutes, faded);
         let now = course.variances.0;
         // what is unsure now is not the person's doing
         (course.glucose + course.share * change, now + course.spread * (variance - now).max(0.0))
@@ -242,14 +251,17 @@ impl Forecast {
     fn minutes_to(&self, estimate: &Estimate, threshold: Glucose, horizon: Span, sign: f32) -> Option<f32> {
         let course = self.course(estimate);
         let furthest = bounded(horizon.mins());
-        let short = |minutes: f32| sign * (threshold.mg_dl() - self.moments(&course, minutes).0);
-        let (mut before, mut short_before) = (0.0, short(0.0));
+        let mut grid = Grid::new(self.config.rate_time_min);
+        let mut short = || {
+            let (minutes, faded) = grid.point(furthest);
+            (minutes, sign * (threshold.mg_dl() - self.moments_faded(&course, minutes, faded).0))
+        };
+        let (mut before, mut short_before) = short();
         if short_before <= 0.0 {
             return Some(0.0);
         }
         while before < furthest {
-            let minutes = (before + GRID_MIN).min(furthest);
-            let short_now = short(minutes);
+            let (minutes, short_now) = short();
             if short_now <= 0.0 {
                 return Some(before + (minutes - before) * short_before / (short_before - short_now));
             }
@@ -259,12 +271,37 @@ impl Forecast {
     }
 }
 
+/// Horizons from now on, [`GRID_MIN`] apart, with how far the rate has faded by then: one exponential for all.
+struct Grid {
+    time: f32,
+    next: f32,
+    left: f32,
+    keep: f32,
+}
+
+impl Grid {
+    fn new(time: f32) -> Self {
+        Self { time, next: 0.0, left: 1.0, keep: 1.0 - math::one_minus_exp_neg(GRID_MIN / time) }
+    }
+
+    /// The next horizon, no further than `furthest`, and 1 − e^(−horizon/T).
+    fn point(&mut self, furthest: f32) -> (f32, f32) {
+        let (minutes, left) = (self.next, self.left);
+        if minutes > furthest {
+            return (furthest, math::one_minus_exp_neg(furthest / self.time));
+        }
+        self.next += GRID_MIN;
+        self.left *= self.keep;
+        (minutes, 1.0 - left)
+    }
+}
+
 /// An estimate made ready for several horizons.
 struct Course {
     glucose: f32,
     rate: f32,
     variances: (f32, f32, f32),
-    terms: Option<Terms>,
+    bends: Option<Bends>,
     share: f32,
     spread: f32,
 }
