@@ -129,13 +129,17 @@ fn insert(ring: &mut DequeView<Packed>, packed: Packed) -> Inserted {
         let _ = ring.pop_front();
         place = place.saturating_sub(1);
     }
+    if newer == 0 {
+        let _ = ring.push_back(packed);
+        return Inserted::Newest;
+    }
     // each newer one moves up by one place
     let mut carried = packed;
     for kept in ring.iter_mut().skip(place) {
         core::mem::swap(kept, &mut carried);
     }
     let _ = ring.push_back(carried);
-    if newer == 0 { Inserted::Newest } else { Inserted::Between }
+    Inserted::Between
 }
 
 /// A borrowed history of any capacity.

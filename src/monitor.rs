@@ -306,15 +306,16 @@ impl Core {
             situation = situation.with_wear_left(wear.left());
         }
         let rings = self.alarms.update(&situation);
+        let outlook = estimate.map(|e| self.forecast.outlook(&e, LOW, HORIZON, FURTHEST_LOW));
         View {
             at: now,
             verdict,
             estimate,
             trend,
-            predicted: estimate.map(|e| self.forecast.at(&e, HORIZON)),
-            low_probability: estimate.map(|e| self.forecast.probability_below(&e, LOW, HORIZON)),
+            predicted: outlook.map(|o| o.predicted),
+            low_probability: outlook.map(|o| o.probability),
             low_ahead,
-            minutes_to_low: estimate.and_then(|e| self.forecast.minutes_to_fall(&e, LOW, FURTHEST_LOW)),
+            minutes_to_low: outlook.and_then(|o| o.minutes),
             calibration_sd: estimate.map(|e| self.calibration.sd(now, e.glucose())),
             newest: self.newest,
             reasons,

@@ -27,9 +27,11 @@ pub(super) struct Bends([(f32, f32); 4]);
 impl Bends {
     pub fn of(estimate: &Estimate) -> Self {
         let terms = terms(estimate);
-        Self(BENDS.map(|(minutes, weights)| {
-            (minutes, terms.iter().zip(&weights).fold(0.0, |sum, (term, weight)| sum + term * weight))
-        }))
+        let at = |(minutes, weights): &(f32, [f32; TERMS])| {
+            (*minutes, terms.iter().zip(weights).fold(0.0, |sum, (term, weight)| sum + term * weight))
+        };
+        let [a, b, c, d] = &BENDS;
+        Self([at(a), at(b), at(c), at(d)])
     }
 
     /// The bend at a horizon of `minutes`, mg/dL: none now, and beyond an hour that of an hour.

@@ -60,6 +60,18 @@ impl Predicted {
     }
 }
 
+/// What is ahead of a threshold; see [`Forecast::outlook`].
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Outlook {
+    /// Glucose at the horizon.
+    pub predicted: Predicted,
+    /// The probability of being below the threshold at some moment until then, 0 to 1.
+    pub probability: f32,
+    /// Minutes until glucose falls to the threshold, if it does.
+    pub minutes: Option<f32>,
+}
+
 /// The furthest horizon, minutes; longer ones are brought down to it.
 const FURTHEST_MIN: f32 = 240.0;
 
@@ -165,26 +177,42 @@ impl Forecast {
     /// it does not get there within `horizon`.
     #[must_use]
     pub fn minutes_to_fall(&self, estimate: &Estimate, threshold: Glucose, horizon: Span) -> Option<f32> {
-        self.minutes_to(estimate, threshold, horizon, -1.0)
+        self.minutes_on(&self.course(estimate), threshold, horizon, -1.0)
     }
 
     /// Minutes until glucose rises to `threshold` or above, as [`minutes_to_fall`](Self::minutes_to_fall).
     #[must_use]
     pub fn minutes_to_rise(&self, estimate: &Estimate, threshold: Glucose, horizon: Span) -> Option<f32> {
-        self.minutes_to(estimate, threshold, horizon, 1.0)
+        self.minutes_on(&self.course(estimate), threshold, horizon, 1.0)
     }
 
     /// The probability, 0 to 1, that glucose is below `threshold` at some moment from now to `horizon`.
     #[must_use]
     pub fn probability_below(&self, estimate: &Estimate, threshold: Glucose, horizon: Span) -> f32 {
+        self.probability_on(&self.course(estimate), threshold, horizon)
+    }
+
+    /// All that a monitor shows of what is ahead of `threshold`: glucose at `horizon`, the probability of being
+    /// below until then, and the minutes to it within `furthest`. The same as the three asked for one by one.
+    #[must_use]
+    pub fn outlook(&self, estimate: &Estimate, threshold: Glucose, horizon: Span, furthest: Span) -> Outlook {
         let course = self.course(estimate);
+        let (mean, variance) = self.moments(&course, horizon.mins());
+        Outlook {
+            predicted: Predicted { glucose: Glucose::clamped(mean), sd: math::sqrt(variance) },
+            probability: self.probability_on(&course, threshold, horizon),
+            minutes: self.minutes_on(&course, threshold, furthest, -1.0),
+        }
+    }
+
+    fn probability_on(&self, course: &Course, threshold: Glucose, horizon: Span) -> f32 {
         let furthest = bounded(horizon.mins());
         let mut grid = Grid::new(self.config.rate_time_min);
         // the greatest z, as its square with its sign: one root at the end
         let mut worst = f32::MIN;
         loop {
             let (minutes, faded) = grid.point(furthest);
-            let (mean, variance) = self.moments_faded(&course, minutes, faded);
+            let (mean, variance) = self.moments_faded(course, minutes, faded);
             let above = threshold.mg_dl() - mean;
             worst = worst.max(above * above.abs() / variance.max(1e-6));
             if minutes >= furthest {
@@ -248,13 +276,12 @@ impl Forecast {
     }
 
     /// The first crossing on a grid, and in a straight line within its step.
-    fn minutes_to(&self, estimate: &Estimate, threshold: Glucose, horizon: Span, sign: f32) -> Option<f32> {
-        let course = self.course(estimate);
+    fn minutes_on(&self, course: &Course, threshold: Glucose, horizon: Span, sign: f32) -> Option<f32> {
         let furthest = bounded(horizon.mins());
         let mut grid = Grid::new(self.config.rate_time_min);
         let mut short = || {
             let (minutes, faded) = grid.point(furthest);
-            (minutes, sign * (threshold.mg_dl() - self.moments_faded(&course, minutes, faded).0))
+            (minutes, sign * (threshold.mg_dl() - self.moments_faded(course, minutes, faded).0))
         };
         let (mut before, mut short_before) = short();
         if short_before <= 0.0 {
