@@ -38,15 +38,11 @@ impl LocalTime {
     /// From a moment whose epoch is 1970-01-01T00:00Z and the zone's offset from UTC in seconds, east positive,
     /// as it is at that moment: the caller's zone rules decide when it jumps.
     #[must_use]
-    #[expect(
-        clippy::cast_possible_truncation,
-        clippy::integer_division,
-        reason = "remainders of constants, not negative"
-    )]
+    #[expect(clippy::integer_division, reason = "by constants")]
     pub fn from_unix(at: Instant, offset_secs: i32) -> Self {
-        let local = i64::from(at.secs()).saturating_add(i64::from(offset_secs));
-        // 1970-01-01 was a Thursday, day 3; the week holds 604,800 seconds
-        let in_week = (local.saturating_add(3 * 86_400).rem_euclid(604_800)) as u32;
+        // 1970-01-01 was a Thursday, day 3; a week holds 604,800 seconds, and remainders of it keep to 32 bits
+        let offset = offset_secs.rem_euclid(604_800).unsigned_abs();
+        let in_week = (at.secs() % 604_800).saturating_add(offset).saturating_add(3 * 86_400) % 604_800;
         Self { weekday: (in_week / 86_400) as u8, minute: (in_week % 86_400 / 60) as u16 }
     }
 
@@ -60,5 +56,22 @@ impl LocalTime {
     #[must_use]
     pub const fn minute(self) -> u16 {
         self.minute
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_week_is_that_of_exact_arithmetic() {
+        for secs in [0, 1, 604_799, 1_710_052_200, u32::MAX - 1, u32::MAX] {
+            for offset in [i32::MIN, -604_801, -18_000, -1, 0, 1, 20_700, 604_800, i32::MAX] {
+                let day_3 = i64::from(secs) + i64::from(offset) + 3 * 86_400;
+                let exact = (day_3.rem_euclid(604_800) / 86_400, day_3.rem_euclid(86_400) / 60);
+                let local = LocalTime::from_unix(Instant::from_secs(secs), offset);
+                assert_eq!((i64::from(local.weekday()), i64::from(local.minute())), exact);
+            }
+        }
     }
 }

@@ -4,6 +4,8 @@
 //! `exp`, `ln` and `pow` for faster and coarser ones (see DEVELOPERS.md for the measured error); square
 //! roots stay exact. Sine and cosine are absent: `libm` computes them in `f64`.
 
+use core::cell::Cell;
+
 /// Square root; 0 for anything not above 0.
 pub(crate) fn sqrt(x: f32) -> f32 {
     if x > 0.0 { libm::sqrtf(x) } else { 0.0 }
@@ -103,6 +105,29 @@ pub(crate) fn round(x: f32) -> f32 {
     libm::roundf(x)
 }
 
+/// Sorts into total order, without the panic that the standard sorts keep for an order that is none.
+///
+/// Comb sort: a bubble sort over shrinking gaps. Source: Dobosiewicz (1980), Inf. Process. Lett. 11(1):5-6.
+pub(crate) fn sort(values: &mut [f32]) {
+    let cells = Cell::from_mut(values).as_slice_of_cells();
+    let mut gap = cells.len();
+    loop {
+        gap = gap.saturating_sub((gap >> 2).max(1)).max(1);
+        let mut swapped = false;
+        for (low, high) in cells.iter().zip(cells.iter().skip(gap)) {
+            let (x, y) = (low.get(), high.get());
+            if x.total_cmp(&y).is_gt() {
+                low.set(y);
+                high.set(x);
+                swapped = true;
+            }
+        }
+        if gap == 1 && !swapped {
+            break;
+        }
+    }
+}
+
 /// The standard normal distribution function Φ(z).
 ///
 /// Source: Abramowitz and Stegun (1964), formula 7.1.26, absolute error below 7.5e−8 in exact arithmetic;
@@ -123,7 +148,9 @@ pub(crate) fn logistic(x: f32) -> f32 {
 
 #[cfg(test)]
 mod tests {
+    extern crate std;
     use super::*;
+    use proptest::prelude::*;
 
     #[cfg(not(feature = "micromath"))]
     const TOLERANCE: f32 = 3e-7;
@@ -164,5 +191,18 @@ mod tests {
         assert_eq!(pow(-1.0, 0.5), 0.0);
         assert_eq!(floor(-1.5), -2.0);
         assert_eq!(round(2.5), 3.0);
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(if cfg!(miri) { 4 } else { 128 }))]
+        #[test]
+        fn sorting_is_as_the_standard_one(bits in prop::collection::vec(any::<u32>(), 0..200)) {
+            let mut ours: std::vec::Vec<f32> = bits.into_iter().map(f32::from_bits).collect();
+            let mut standard = ours.clone();
+            sort(&mut ours);
+            standard.sort_by(f32::total_cmp);
+            let bits = |values: &[f32]| values.iter().map(|x| x.to_bits()).collect::<std::vec::Vec<_>>();
+            prop_assert_eq!(bits(&ours), bits(&standard));
+        }
     }
 }

@@ -146,7 +146,7 @@ fn summary(moments: &Moments) -> (u32, f32) {
 /// ```
 #[must_use]
 pub fn median(values: &mut [f32]) -> Option<f32> {
-    values.sort_unstable_by(f32::total_cmp);
+    math::sort(values);
     let high = values.get(values.len() >> 1)?;
     let low = values.get(values.len().saturating_sub(1) >> 1)?;
     Some(0.5 * (low + high))

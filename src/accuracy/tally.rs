@@ -160,7 +160,7 @@ pub fn cluster_lower_percent(clusters: &[Tally], seed: u32, scratch: &mut [f32])
         }
         *rate = sum.percent()?;
     }
-    scratch.sort_unstable_by(f32::total_cmp);
+    math::sort(scratch);
     let rank = scratch.len().div_ceil(20).checked_sub(1)?;
     scratch.get(rank).copied()
 }

@@ -2,6 +2,7 @@
 
 use super::{Level, Window};
 use crate::error::Error;
+use crate::math;
 use crate::units::{Glucose, Instant};
 
 /// The median of the readings of the last minutes, at most `N`. It says no rate.
@@ -51,7 +52,7 @@ impl<const N: usize> MovingMedian<N> {
             n = n.saturating_add(1);
         }
         let values = sorted.get_mut(..n).unwrap_or_default();
-        values.sort_unstable_by(f32::total_cmp);
+        math::sort(values);
         // the middle one, or the mean of the middle two
         let low = values.get(n.saturating_sub(1) >> 1).copied().unwrap_or_default();
         let high = values.get(n >> 1).copied().unwrap_or_default();

@@ -1,0 +1,41 @@
+//! Every public function of glidepath, called over an invented hard stream, with one hash over every answer.
+//!
+//! The same hashes on every machine say: same bits. The linked image says: no panic, no allocator, no `f64`.
+//! Coverage of one run says: nothing public was left out.
+
+#![no_std]
+
+mod hash;
+mod live;
+mod past;
+mod stages;
+mod stream;
+mod wire;
+mod world;
+
+use glidepath::Glucose;
+pub use hash::Hash;
+pub use stream::{Event, Stream};
+
+/// A part and its name: it lives through so many events.
+pub type Part = (&'static str, fn(usize) -> Hash);
+
+/// All parts.
+pub static PARTS: [Part; 7] = [
+    ("monitor", live::monitor),
+    ("stages", stages::stages),
+    ("accuracy", past::accuracy),
+    ("review", past::review),
+    ("review, every value", past::review_exact),
+    ("gatt", wire::gatt),
+    ("simulate", world::simulate),
+];
+
+/// A glucose; 0 for what is none.
+fn mg_dl(value: f32) -> Glucose {
+    const NONE: Glucose = match Glucose::from_mg_dl(0.0) {
+        Ok(zero) => zero,
+        Err(_) => panic!(),
+    };
+    Glucose::from_mg_dl(value).unwrap_or(NONE)
+}

@@ -1,0 +1,141 @@
+//! The monitor: every answer to every event.
+
+use crate::{Event, Hash, Stream, mg_dl};
+use core::hint::black_box;
+use glidepath::alarm::{AlarmPlan, AlarmSettings, Colour, Kind, Pattern, Rings, Rule, Slot, Weekdays};
+use glidepath::quality::Wear;
+use glidepath::{FingerstickOutcome, Glucose, LocalTime, Monitor, Settings, Span, View};
+
+/// Alarm settings by time of day.
+pub fn plan(hash: &mut Hash) -> AlarmPlan {
+    let strict = AlarmSettings::default();
+    let mut night = strict;
+    night.high = Rule { limit: black_box(260.0), ..night.high };
+    night.wear_end = Rule { on: true, ..night.wear_end };
+    hash.put(strict.checked().is_ok());
+    hash.put(AlarmSettings { recovering: f32::NAN, ..strict }.checked().map(|_| 0_u8));
+    for kind in Kind::ALL {
+        hash.put((strict.rule(kind).limit, kind.limit_range(), kind.name()));
+        hash.put(kind.message());
+    }
+    let Ok(mut plan) = AlarmPlan::new(black_box(strict)) else { return AlarmPlan::default() };
+    let profile = plan.add_profile(night).unwrap_or(0);
+    let days = black_box(Weekdays::NONE).with(0).with(3).with(9);
+    hash.put((days.contains(3), days.contains(4)));
+    let slot = Slot { days, from: 1320, to: 420, profile };
+    hash.put(plan.add_slot(slot).map(|()| 0_u8));
+    hash.put(plan.add_slot(Slot { from: 5000, ..slot }).map(|()| 0_u8));
+    hash.put(plan.profile(profile).map(|p| p.high.limit));
+    for (weekday, minute) in [(0, 0), (3, 1400), (7, 0)] {
+        let local = LocalTime::new(black_box(weekday), minute);
+        hash.put(local.map(|l| (l.weekday(), l.minute(), slot.holds(l))));
+        if let Ok(local) = local {
+            hash.put((plan.profile_at(local), plan.settings_at(Some(local)).high.limit));
+        }
+    }
+    plan
+}
+
+pub fn monitor(events: usize) -> Hash {
+    let mut hash = Hash::new();
+    let settings = Settings { alarms: plan(&mut hash), ..Settings::default() };
+    let Ok(mut monitor) = Monitor::<288>::new(black_box(settings)) else { return hash };
+    let mut stream = Stream::new(black_box(7));
+    for _ in 0..events {
+        match stream.next() {
+            Some(Event::Reading(reading)) => view(&mut hash, &monitor.push(&reading)),
+            Some(Event::Tick(at)) => view(&mut hash, &monitor.tick(at)),
+            Some(Event::Fingerstick(stick)) => match monitor.fingerstick(&stick) {
+                FingerstickOutcome::Used { calibrated, fused } => hash.put((calibrated as u8, fused)),
+                FingerstickOutcome::Refused(why) => hash.put((why as u8, why.is_used())),
+                FingerstickOutcome::NoReading => hash.put(9_u8),
+            },
+            Some(Event::SensorStarted(at)) => monitor.sensor_started(at),
+            Some(Event::Snooze(kind, span)) => {
+                for k in Kind::ALL {
+                    if k as u32 == kind % 9 {
+                        hash.put(monitor.snooze(k, span));
+                    }
+                }
+            }
+            Some(Event::Acknowledge) => monitor.acknowledge(),
+            Some(Event::Offset(offset)) => monitor.set_utc_offset(offset),
+            None => {}
+        }
+        state(&mut hash, &monitor, stream.truth().at());
+    }
+    monitor.set_alarm_plan(AlarmPlan::default());
+    hash.put(monitor.alarms().plan().settings_at(None).low.limit);
+    history(&mut hash, &monitor);
+    hash
+}
+
+/// All that a view tells.
+fn view(hash: &mut Hash, view: &View) {
+    hash.put((view.at(), view.verdict().map(|v| v as u8)));
+    if let Some(e) = view.estimate() {
+        hash.put((e.at(), e.glucose(), e.glucose_sd()));
+        hash.put((e.rate(), e.rate_sd(), e.slow_rate()));
+        hash.put((e.behind(), e.moving()));
+    }
+    hash.put((view.trend().words(), view.predicted_30min().map(|p| (p.glucose(), p.sd()))));
+    hash.put((view.low_probability(), view.low_ahead_index(), view.minutes_to_low()));
+    hash.put((view.calibration_sd(), view.newest()));
+    view.reasons().iter().for_each(|reason| hash.put(reason as u8));
+    hash.put((view.grade() as u8, view.sees()));
+    view.active().iter().for_each(|kind| hash.put(kind as u8));
+    rings(hash, view.rings());
+}
+
+pub fn rings(hash: &mut Hash, rings: &Rings) {
+    hash.put((rings.is_empty(), rings.first().map(|ring| ring.kind as u8)));
+    for ring in rings.iter() {
+        hash.put((ring.kind as u8, ring.priority as u8, ring.cause as u8));
+        hash.put((ring.at, ring.priority.raised() as u8, ring.priority.name()));
+        let pattern = Pattern::of(ring.priority);
+        hash.put((pattern.pulses().len(), pattern.repeat(), matches!(pattern.colour(), Colour::Red)));
+        hash.put((pattern.flash().map(|f| (f.on_ms, f.off_ms)), pattern.is_on(ring.at.secs())));
+    }
+}
+
+/// What the monitor's stages tell beside the view.
+fn state<const N: usize>(hash: &mut Hash, monitor: &Monitor<N>, now: glidepath::Instant) {
+    let alarms = monitor.alarms();
+    hash.put((alarms.unheeded().is_empty(), alarms.active().contains(Kind::NoData), alarms.sees()));
+    let quality = monitor.quality();
+    hash.put((quality.grade(now) as u8, quality.surprise(), quality.config().least_mg_dl));
+    if let Some(wear) = monitor.wear(now) {
+        wears(hash, &wear);
+    }
+    let calibration = monitor.calibration();
+    hash.put((calibration.gain_and_offset(now), calibration.counts()));
+    let estimator = monitor.estimator();
+    hash.put((estimator.noise_scale(), estimator.noise_sd(), estimator.model().is_single()));
+    monitor.smoothed().for_each(|s| hash.put((s.at(), s.glucose(), s.sd())));
+    hash.put((monitor.forecast().share(), *monitor.forecast().config() == Default::default()));
+}
+
+fn wears(hash: &mut Hash, wear: &Wear) {
+    hash.put((wear.worn(), wear.day(), wear.left()));
+    hash.put((wear.warm_up_left(), wear.readings(), wear.errors()));
+    hash.put((wear.lost(), wear.planned_cost_per_day(45.0), wear.cost_per_day(45.0)));
+}
+
+fn history<const N: usize>(hash: &mut Hash, monitor: &Monitor<N>) {
+    let view = monitor.history();
+    hash.put((view.len(), view.is_empty()));
+    hash.put(view.oldest().map(|r| (r.at(), r.glucose(), r.status() as u8)));
+    hash.put(view.newest().map(|r| r.at()));
+    view.iter().rev().for_each(|r| hash.put((r.at(), r.glucose(), r.status() as u8)));
+    if let Some(newest) = view.newest() {
+        let from = newest.at().plus(Span::from_hours(-3));
+        view.since(from).for_each(|r| hash.put(r.at()));
+        for minutes in [10, 15, 60] {
+            let window = Span::from_mins(minutes);
+            hash.put(glidepath::rate::two_point(view, window));
+            hash.put(glidepath::rate::least_squares(view, window));
+            hash.put(glidepath::rate::robust(view, window));
+        }
+    }
+    hash.put((Glucose::try_from(black_box(5.0)), f32::from(mg_dl(0.0))));
+}

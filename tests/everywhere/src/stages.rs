@@ -1,0 +1,201 @@
+//! Each stage alone, as firmware that has its own monitor would use it.
+
+use crate::{Event, Hash, Stream, live, mg_dl};
+use core::hint::black_box;
+use glidepath::alarm::{Alarms, Doubt, Kind, Situation};
+use glidepath::calibration::{Calibration, Drift, Line, LineFit, Pair};
+use glidepath::estimator::{Estimator, Model, Trust};
+use glidepath::forecast::{Forecast, ForecastConfig, minutes_at_constant_rate};
+use glidepath::quality::{Evidence, Quality, QualityConfig, Reason};
+use glidepath::smoothing::{
+    Exponential, Holt, Level, MovingAverage, MovingMedian, SavitzkyGolay, TwoStateKalman,
+};
+use glidepath::trend::{Bands, TrendSign};
+use glidepath::{Error, Estimate, Glucose, History, Instant, LocalTime, Rate, Reading, Span};
+
+pub fn stages(events: usize) -> Hash {
+    let mut hash = Hash::new();
+    if let Err(error) = units(&mut hash).and_then(|()| all(&mut hash, events)) {
+        hash.put(error);
+        hash.not_finite = u32::MAX; // nothing here should be refused
+    }
+    hash
+}
+
+fn units(hash: &mut Hash) -> Result<(), Error> {
+    for x in black_box([-1.0, 0.0, 5.5, 39.97, 1e9, f32::NAN]) {
+        hash.put((Glucose::from_mg_dl(x), Glucose::from_mmol_l(x), Rate::from_mg_dl_per_min(x)));
+        hash.put((Glucose::try_from(x), Rate::try_from(x).map(f32::from)));
+    }
+    hash.put((Span::from_mins(black_box(i32::MAX)), Span::from_hours(black_box(i32::MIN))));
+    hash.put(Instant::from_secs(black_box(5)).since(Instant::from_secs(u32::MAX)));
+    if let Err(error) = Glucose::from_mg_dl(black_box(-1.0)) {
+        hash.put(Error::new("x", error.kind()));
+    }
+    let local = LocalTime::from_unix(Instant::from_secs(black_box(1_790_000_000)), -7200);
+    hash.put((local.weekday(), local.minute()));
+    Ok(())
+}
+
+fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
+    let single = Model::new(8.0, 35.0, black_box(0.04), 5.0, 25.0, 2.5)?;
+    let model = single.with_moving(black_box(0.2), 160.0, 60.0)?.with_sensor(9.0, 6.0, 30.0, 2.0)?;
+    let (mut one, mut two) = (Estimator::new(black_box(single)), Estimator::new(black_box(model)));
+    let linear = ForecastConfig::linear(black_box(35.0), 0.04)?.with_recalibration(-0.2, 2.0)?;
+    let (mut plain, mut bent) = (Forecast::new(black_box(linear)), Forecast::default());
+    let mut calibration = Calibration::new(black_box(Drift::new(0.1, 1e4, 6.0, 4e3)?));
+    let (mut line, mut ols) =
+        (Line::new(black_box(LineFit::Deming(1.5)))?, Line::new(LineFit::LeastSquares)?);
+    let mut quality = Quality::new(black_box(QualityConfig::default()))?;
+    let bands = Bands::new(Rate::try_from(black_box(0.9))?, Rate::try_from(2.1)?, 0.3, 1.5)?;
+    let mut sign = TrendSign::new(black_box(bands));
+    let mut alarms = Alarms::new(live::plan(hash));
+    let mut history = History::<24>::new();
+    let mut smoothers = Smoothers::new()?;
+    for event in Stream::new(black_box(11)).take(events) {
+        match event {
+            Event::Reading(reading) => {
+                hash.put(one.observe(&reading) as u8);
+                let admitted = quality.admit(&reading);
+                hash.put((admitted.is_admitted(), admitted.is_kept(), admitted.is_believed()));
+                let value = calibration.apply(reading.at(), reading.glucose());
+                let expected = two.expect(reading.at(), value);
+                let z = expected.as_ref().and_then(|e| e.innovation());
+                hash.put((z, expected.as_ref().and_then(|e| e.innovation_if_calm())));
+                let local = Some(LocalTime::from_unix(reading.at(), 3600));
+                let evidence = Evidence { z, noise_scale: Some(two.noise_scale()), local };
+                let judged = quality.assess(&reading, &evidence);
+                hash.put((judged.verdict() as u8, judged.weight(), judged.pressure_suspected()));
+                hash.put((judged.grade() as u8, judged.reasons().is_empty(), judged.reasons().disbelieve()));
+                if let Some(expected) = expected {
+                    let trust = if judged.weight() > 0.5 { Trust::Full } else { Trust::Reduced(4.0) };
+                    hash.put((two.take(&expected, trust) as u8, two.left_out()));
+                }
+                hash.put(history.insert(&reading) as u8);
+                smoothers.step(hash, &reading);
+                for estimate in [one.estimate(reading.at()), two.estimate(reading.at())].into_iter().flatten()
+                {
+                    plain.learn(&estimate);
+                    bent.learn(&estimate);
+                    ahead(hash, &plain, &estimate);
+                    ahead(hash, &bent, &estimate);
+                    let trend = sign.step(Some(estimate.rate()), estimate.rate_sd());
+                    hash.put((trend.words(), sign.last() == trend, sign.bands() == &bands));
+                    let situation = Situation::at(reading.at())
+                        .with_sensor(reading.at(), reading.glucose())
+                        .with_plasma(estimate.glucose(), estimate.rate())
+                        .with_low_ahead(bent.low_ahead_index(&estimate))
+                        .with_local(LocalTime::from_unix(reading.at(), 0))
+                        .with_wear_left(Span::from_hours(2))
+                        .with_doubt(if judged.weight() < 0.2 { Doubt::Disbelieved } else { Doubt::None });
+                    live::rings(hash, &alarms.update(&situation));
+                }
+            }
+            Event::Fingerstick(stick) => {
+                hash.put((one.fingerstick(&stick) as u8, one.meter_sd(stick.glucose())));
+                if let Some(gap) = one.behind(stick.at()) {
+                    hash.put((gap.mean, gap.sd));
+                    let pair = Pair {
+                        at: stick.at(),
+                        reference: stick.glucose(),
+                        sensor: calibration.apply(stick.at(), stick.glucose()),
+                        behind: gap.mean,
+                        behind_sd: gap.sd,
+                        sensor_sd: one.noise_sd(),
+                    };
+                    let applied = calibration.pair(&pair);
+                    hash.put((applied as u8, applied.is_used(), calibration.sd(stick.at(), stick.glucose())));
+                    line.push(pair.reference, pair.sensor);
+                    ols.push(pair.sensor, pair.reference);
+                }
+                hash.put((line.fit().map_err(|e| e as u8), ols.fit().map_err(|e| e as u8)));
+                quality.fingerstick(stick.at(), 1.5);
+                quality.second_sensor(stick.at(), -2.5);
+                two.shift(3.0);
+            }
+            Event::Tick(at) => {
+                let trend = sign.step(None, f32::NAN);
+                hash.put((trend.words(), quality.reasons(at).contains(Reason::Gap)));
+                quality.reasons(at).iter().for_each(|reason| hash.put(reason as u8));
+                hash.put(quality.reasons(at).grade() as u8);
+                live::rings(hash, &alarms.update(&Situation::at(at)));
+            }
+            Event::SensorStarted(at) => {
+                quality.reset();
+                quality.sensor_started(at);
+                calibration.reset();
+                one.reset();
+                smoothers.reset();
+                history.clear();
+            }
+            Event::Snooze(..) => hash.put(alarms.snooze(Kind::High, Span::from_hours(1))),
+            Event::Acknowledge => alarms.acknowledge(Kind::Low),
+            Event::Offset(_) => {
+                alarms.acknowledge_all();
+                alarms.set_plan(Default::default());
+            }
+        }
+        two.smoothed().for_each(|s| hash.put((s.at(), s.glucose(), s.sd())));
+    }
+    hash.put(history.view().len());
+    Ok(())
+}
+
+/// All that a forecast tells.
+fn ahead(hash: &mut Hash, forecast: &Forecast, estimate: &Estimate) {
+    let (low, high) = (mg_dl(70.0), mg_dl(180.0));
+    for minutes in [-5, 0, 7, 30, 60, 500] {
+        let horizon = Span::from_mins(minutes);
+        let predicted = forecast.at(estimate, horizon);
+        hash.put((predicted.glucose(), predicted.sd(), forecast.probability_below(estimate, low, horizon)));
+        hash.put(forecast.minutes_to_fall(estimate, low, horizon));
+        hash.put(forecast.minutes_to_rise(estimate, high, horizon));
+    }
+    hash.put((forecast.low_ahead_index(estimate), forecast.share()));
+    hash.put(minutes_at_constant_rate(estimate.glucose(), estimate.rate(), low));
+    let own =
+        Estimate::new(estimate.at(), estimate.glucose(), estimate.rate(), estimate.glucose_sd(), 0.5, 0.1);
+    hash.put(own.map(|e| (e.glucose(), e.behind())));
+}
+
+struct Smoothers {
+    average: MovingAverage<12>,
+    exponential: Exponential,
+    holt: Holt,
+    kalman: TwoStateKalman,
+    median: MovingMedian<9>,
+    polynomial: SavitzkyGolay<9>,
+}
+
+impl Smoothers {
+    fn new() -> Result<Self, Error> {
+        Ok(Self {
+            average: MovingAverage::new(black_box(25.0))?,
+            exponential: Exponential::new(black_box(12.0))?,
+            holt: Holt::new(black_box(10.0), 20.0)?,
+            kalman: TwoStateKalman::new(black_box(0.02), 6.0, Some(40.0))?,
+            median: MovingMedian::new(black_box(25.0))?,
+            polynomial: SavitzkyGolay::new(black_box(40.0), 2)?,
+        })
+    }
+
+    fn step(&mut self, hash: &mut Hash, reading: &Reading) {
+        let (at, glucose) = (reading.at(), reading.glucose());
+        let mut put = |level: Level| hash.put((level.glucose(), level.rate()));
+        put(self.average.step(at, glucose));
+        put(self.exponential.step(at, glucose));
+        put(self.holt.step(at, glucose));
+        put(self.kalman.step(at, glucose));
+        put(self.median.step(at, glucose));
+        put(self.polynomial.step(at, glucose));
+    }
+
+    fn reset(&mut self) {
+        self.average.reset();
+        self.exponential.reset();
+        self.holt.reset();
+        self.kalman.reset();
+        self.median.reset();
+        self.polynomial.reset();
+    }
+}
