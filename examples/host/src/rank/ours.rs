@@ -2,11 +2,12 @@
 
 use glidepath::alarm::AlarmSettings;
 use glidepath::estimator::{Estimator, Model};
+use glidepath::forecast::{Forecast, ForecastConfig};
 use glidepath::simulate::{GaussianWorldConfig, SensorModel};
 use glidepath::{Fingerstick, Monitor, Reading, Settings, Span};
 
 use super::HORIZONS;
-use super::method::{self, Entry, Method, Outlook};
+use super::method::{Entry, Method, Outlook};
 use super::series::GAUSSIAN_LAG;
 
 /// History plays no part in what is ranked.
@@ -34,21 +35,30 @@ impl Method for Small {
     }
 }
 
-/// The estimator without the monitor around it: no verdicts, no calibration, no personal forecast.
-struct Alone(Estimator);
+/// The estimator and a forecast without the monitor around them: no verdicts, no calibration.
+struct Alone(Estimator, Forecast);
 
 impl Method for Alone {
     fn step(&mut self, reading: &Reading) -> Outlook {
         let _ = self.0.observe(reading);
         let value = reading.glucose().mg_dl();
         let Some(estimate) = self.0.estimate(reading.at()) else { return Outlook::held(value, 0.0) };
-        let (now, slow) = (estimate.glucose().mg_dl(), estimate.slow_rate().mg_dl_per_min());
+        self.1.learn(&estimate);
+        let at = |minutes: f32| self.1.at(&estimate, Span::from_mins(minutes as i32));
         Outlook {
+            now: estimate.glucose().mg_dl(),
             now_sd: Some(estimate.glucose_sd()),
-            low_index: now + 50.0 * slow,
-            ..method::damped(now, estimate.rate().mg_dl_per_min())
+            rate: estimate.rate().mg_dl_per_min(),
+            ahead: HORIZONS.map(|minutes| at(minutes).glucose().mg_dl()),
+            ahead_30_sd: Some(at(30.0).sd()),
+            low_index: self.1.low_ahead_index(&estimate),
+            low_probability: None,
         }
     }
+}
+
+fn alone(name: &str, model: Model, forecast: ForecastConfig) -> Entry {
+    Entry::new(name, shipped_limit(), move || Alone(Estimator::new(model), Forecast::new(forecast)))
 }
 
 /// The monitor's low index is compared with this limit as shipped.
@@ -76,12 +86,17 @@ pub fn ours(sensor: &SensorModel) -> Vec<Entry> {
     let matched = Model::new(GAUSSIAN_LAG, 1.0 / (a + b), drive, sd, time, white).expect("in range");
     let mut entries = vec![
         entry("glidepath", shipped),
-        Entry::new("glidepath, estimator alone", shipped_limit(), || Alone(Estimator::new(Model::default()))),
+        alone(
+            "glidepath, estimator alone",
+            Model::default(),
+            ForecastConfig::linear(35.0, 0.04).expect("in range"),
+        ),
     ];
     if told != shipped.model {
         entries.push(entry("glidepath, told the sensor's noise", with(told)));
     }
     entries.push(entry("glidepath, one motion", with(plain)));
-    entries.push(entry("glidepath, constants of the Gaussian world", with(matched)));
+    let usual = ForecastConfig::default();
+    entries.push(alone("glidepath, estimator of the Gaussian world", matched, usual));
     entries
 }
