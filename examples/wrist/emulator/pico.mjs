@@ -58,13 +58,13 @@ class Display {
 export class Pico {
   display = new Display();
   said = "";
-  resets = 0;
   motorOnMs = 0;
   motorTurns = 0;
   /** Stops at every flash operation when set; called before it with its kind. */
   onFlash = () => {};
   lowestStack = 0xffffffff;
   busyCycles = []; // lengths of GP16 pulses
+  busyStack = 0; // the most stack used within one
   /** A program that ended by a break point of its own. */
   stopped = false;
 
@@ -104,12 +104,19 @@ export class Pico {
       }
     });
     mcu.gpio[16].addListener((state) => {
-      if (state === 1) this.busySince = mcu.core.cycles;
-      else if (this.busySince !== undefined) this.busyCycles.push(mcu.core.cycles - this.busySince);
+      if (state === 1) {
+        this.busySince = mcu.core.cycles;
+        this.busyFrom = this.lowestStack = mcu.core.SP;
+      } else if (this.busySince !== undefined) {
+        this.busyCycles.push(mcu.core.cycles - this.busySince);
+        this.busyStack = Math.max(this.busyStack, this.busyFrom - this.lowestStack);
+      }
     });
     mcu.gpio[14].setInputValue(true);
     mcu.adc.channelValues[3] = 1639; // a third of 3.96 V
-    mcu.peripherals[0x40058].onWatchdogTrigger = () => this.resets++;
+    mcu.peripherals[0x40058].onWatchdogTrigger = () => {
+      throw new Error(`the watchdog reset the board at ${this.ms} ms`);
+    };
   }
 
   /** The boot ROM's flash functions, as break points that do in one step what the chip takes milliseconds for. */

@@ -1,5 +1,5 @@
 //! The demo stream: a day of frames as they come over the serial line. Invented: a simulated person and a
-//! simulated sensor of the library, seed 16, and a meter.
+//! simulated sensor of the library, and a meter.
 
 use glidepath::gatt::{
     Annunciation, CgmMeasurement, Concentration, CurrentTime, DateTime, GlucoseMeasurement, Sample,
@@ -8,6 +8,9 @@ use glidepath::gatt::{
 use glidepath::simulate::{Meter, MeterModel, Person, PersonConfig, Sensor, SensorModel};
 use glidepath::{Instant, Reading, Span, Status};
 use wrist::link::Frame;
+
+/// The seed of the day in the golden files: quiet until an alarm of a low ahead, and a low then.
+pub const SEED: u64 = 36;
 
 /// When the sensor's session began.
 pub fn session() -> DateTime {

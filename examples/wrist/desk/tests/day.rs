@@ -12,6 +12,15 @@ fn stream() -> Vec<u8> {
 }
 
 #[test]
+fn the_day_is_the_simulated_one() {
+    let simulated = wrist_desk::stream::file(wrist_desk::stream::SEED, 1);
+    if blessing() {
+        std::fs::write(golden().join("day.frames"), &simulated).unwrap();
+    }
+    assert!(simulated == stream(), "the simulator has changed: WRIST_BLESS=1 takes its new day");
+}
+
+#[test]
 fn columns_are_the_golden_ones() {
     let mut text = String::new();
     replay(&stream(), |minute, digest| writeln!(text, "{minute} {digest:08x}").unwrap());
@@ -86,23 +95,24 @@ fn pictures_through_the_day() {
     story.feed(60);
     story.check("day-60");
     story.feed(800);
-    story.live(801..=845);
-    story.check("day-845");
-    story.live(846..=865);
-    story.check("day-865");
+    story.live(801..=855);
+    story.check("day-855");
+    story.live(856..=875);
+    story.check("day-875");
     assert!(!story.app.monitor().alarms().unheeded().is_empty());
     story.press(100);
     assert!(story.app.monitor().alarms().unheeded().is_empty());
-    story.check("day-865-seen");
+    story.check("day-875-seen");
+    story.run(4000, false);
     story.press(100);
-    story.check("day-865-past");
+    story.check("day-875-past");
     story.run(100, true);
     story.run(100, false);
     story.press(100);
-    story.check("day-865-past-mmol");
+    story.check("day-875-past-mmol");
     story.press(100);
-    story.check("day-865-mmol");
-    story.live(866..=905);
-    story.check("day-905");
+    story.check("day-875-mmol");
+    story.live(876..=935);
+    story.check("day-935");
     assert_eq!((story.app.counts().dropped, story.app.counts().without_place), (0, 0));
 }

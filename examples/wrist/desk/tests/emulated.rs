@@ -98,7 +98,7 @@ fn from_screendump(ppm: &[u8]) -> Picture {
 
 #[test]
 fn pictures_on_the_display() {
-    for minute in [60, 845, 865] {
+    for minute in [60, 855, 875] {
         if let Some(picture) = oled(minute) {
             assert_eq!(check(&picture, &format!("day-{minute}-grey")), Ok(()));
         }

@@ -110,14 +110,16 @@ fn main() -> ! {
                 app.battery(charge_percent(counts));
             }
         }
+        // one frame at most: a line that is never quiet must not keep the loop from the watchdog
         while let Some(byte) = critical_section::with(|cs| RECEIVED.borrow_ref_mut(cs).pop_front()) {
             uart.enable_rx_interrupt(); // its handler turns it off when there is no room
-            match app.byte(byte) {
+            if let Some(_outcome) = app.byte(byte) {
                 #[cfg(feature = "defmt")]
-                Some(Ok(_)) => defmt::debug!("a frame"),
-                #[cfg(feature = "defmt")]
-                Some(Err(error)) => defmt::warn!("{}", error),
-                _ => {}
+                match _outcome {
+                    Ok(_) => defmt::debug!("a frame"),
+                    Err(error) => defmt::warn!("{}", error),
+                }
+                break;
             }
         }
         let wants = app.tick(now_ms, button.is_low().unwrap_or(false));

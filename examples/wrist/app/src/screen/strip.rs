@@ -42,7 +42,8 @@ impl Frame {
 
     fn column(&self, at: Instant, clock: Instant) -> i32 {
         let seconds = at.since(clock).secs().clamp(-200_000, 200_000);
-        self.now + seconds.div_euclid(self.seconds_per_column)
+        // the nearest: a second more or less moves nothing for a sensor of five minutes
+        self.now + (seconds + self.seconds_per_column / 2).div_euclid(self.seconds_per_column)
     }
 }
 

@@ -12,7 +12,7 @@ static mut OUTPUT: Option<View> = None;
 #[cfg_attr(target_arch = "arm", cortex_m_rt::entry)]
 #[cfg_attr(target_arch = "riscv32", riscv_rt::entry)]
 fn main() -> ! {
-    let Ok(mut monitor) = Monitor::<288>::new(Settings::default()) else { loop {} };
+    let Ok(mut monitor) = Monitor::<288>::new(Settings::default()) else { halt() };
     loop {
         // SAFETY: nothing else runs; volatile, so that the compiler knows neither value nor use
         let (at, mg_dl) = unsafe { read_volatile(addr_of!(INPUT)) };
@@ -26,5 +26,11 @@ fn main() -> ! {
 
 #[panic_handler]
 fn panic(_: &core::panic::PanicInfo<'_>) -> ! {
-    loop {}
+    halt()
+}
+
+fn halt() -> ! {
+    loop {
+        core::hint::spin_loop();
+    }
 }
