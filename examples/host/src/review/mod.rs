@@ -15,7 +15,7 @@ use rayon::prelude::*;
 
 use crate::args::{InputArgs, OutputArgs};
 use crate::failure::Failure;
-use crate::output::Outputs;
+use crate::output::{self, Outputs};
 use crate::progress::Progress;
 use crate::sheet::CAUTION;
 use crate::table::{self, Unit};
@@ -95,18 +95,18 @@ fn one(path: &Path, args: &Args) -> Result<(), Failure> {
     }
     outputs.write()?;
     if args.output.json {
-        println!("{}", json(&Report::of(&record, comparison.as_ref()))?);
+        output::say(&json(&Report::of(&record, comparison.as_ref()))?);
         return Ok(());
     }
     for thought in words::thoughts(&record, unit) {
-        println!("{thought}");
+        output::say(&thought);
     }
     for thought in comparison.iter().flat_map(|comparison| between::thoughts(comparison, unit)) {
-        println!("{thought}");
+        output::say(&thought);
     }
-    println!("{CAUTION}");
+    output::say(CAUTION);
     if let Some(sheet) = sheet {
-        println!("\nThe sheet: {}", sheet.display());
+        output::say(&format!("\nThe sheet: {}", sheet.display()));
     }
     Ok(())
 }
@@ -146,14 +146,14 @@ fn many(paths: &[PathBuf], args: &Args) -> Result<(), Failure> {
     let summary = pool.summary();
     if args.output.json {
         let records = lines.iter().map(|(_, reviewed)| reviewed.line()).collect();
-        println!("{}", json(&Several { records, pool: Figures::of(&summary) })?);
+        output::say(&json(&Several { records, pool: Figures::of(&summary) })?);
         return Ok(());
     }
     for (_, reviewed) in &lines {
-        println!("{}", words::line(&reviewed.name, &reviewed.summary, unit));
+        output::say(&words::line(&reviewed.name, &reviewed.summary, unit));
     }
-    println!("{}", words::line(&format!("All {} together", lines.len()), &summary, unit));
-    println!("{CAUTION}");
+    output::say(&words::line(&format!("All {} together", lines.len()), &summary, unit));
+    output::say(CAUTION);
     Ok(())
 }
 

@@ -13,7 +13,7 @@ use serde::Serialize;
 pub use model::SensorArgs;
 
 use crate::failure::Failure;
-use crate::output::Outputs;
+use crate::output::{self, Outputs};
 use crate::table::Clock;
 
 /// Invent a trace: a simulated person with type 1 diabetes, a sensor, and the truth beside it
@@ -94,12 +94,12 @@ pub fn run(args: &Args) -> Result<(), Failure> {
     }
     outputs.write()?;
     if args.json {
-        println!("{}", serde_json::to_string_pretty(&invented.summary).unwrap_or_default());
+        output::say(&serde_json::to_string_pretty(&invented.summary).unwrap_or_default());
     } else if args.out_trace.is_none() {
         // a reader that has seen enough is no failure
         let _ = std::io::stdout().write_all(invented.trace.as_bytes());
     } else {
-        println!("{}", tell(args, &invented.summary));
+        output::say(&tell(args, &invented.summary));
     }
     Ok(())
 }
