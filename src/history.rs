@@ -34,6 +34,22 @@ impl Packed {
         }
     }
 
+    #[cfg(feature = "serde")]
+    const fn bytes(self) -> [u8; 6] {
+        let [high, low] = self.time;
+        let ([a, b], [c, d]) = (high.to_le_bytes(), low.to_le_bytes());
+        let [e, f] = self.value.to_le_bytes();
+        [a, b, c, d, e, f]
+    }
+
+    #[cfg(feature = "serde")]
+    const fn from_bytes([a, b, c, d, e, f]: [u8; 6]) -> Self {
+        Self {
+            time: [u16::from_le_bytes([a, b]), u16::from_le_bytes([c, d])],
+            value: u16::from_le_bytes([e, f]),
+        }
+    }
+
     fn at(self) -> Instant {
         let [high, low] = self.time;
         Instant::from_secs((u32::from(high) << 16) | u32::from(low))
@@ -188,6 +204,45 @@ impl<'a> HistoryView<'a> {
             part.get(part.partition_point(|kept| kept.at() < from)..).unwrap_or_default()
         };
         late(older).iter().chain(late(newer)).map(|kept| kept.reading())
+    }
+}
+
+/// Six bytes a reading, oldest to newest. A smaller history keeps the newest ones.
+#[cfg(feature = "serde")]
+mod stored {
+    use super::{Deque, History, Packed, insert};
+    use core::fmt;
+    use serde::de::{Deserialize, Deserializer, SeqAccess, Visitor};
+    use serde::ser::{Serialize, Serializer};
+
+    impl<const N: usize> Serialize for History<N> {
+        fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+            serializer.collect_seq(self.ring.iter().map(|kept| kept.bytes()))
+        }
+    }
+
+    impl<'de, const N: usize> Deserialize<'de> for History<N> {
+        fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+            deserializer.deserialize_seq(Readings)
+        }
+    }
+
+    struct Readings<const N: usize>;
+
+    impl<'de, const N: usize> Visitor<'de> for Readings<N> {
+        type Value = History<N>;
+
+        fn expecting(&self, formatter: &mut fmt::Formatter<'_>) -> fmt::Result {
+            formatter.write_str("readings of six bytes")
+        }
+
+        fn visit_seq<A: SeqAccess<'de>>(self, mut sequence: A) -> Result<History<N>, A::Error> {
+            let mut history = History { ring: Deque::new() };
+            while let Some(bytes) = sequence.next_element::<[u8; 6]>()? {
+                let _ = insert(history.ring.as_mut_view(), Packed::from_bytes(bytes));
+            }
+            Ok(history)
+        }
     }
 }
 

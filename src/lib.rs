@@ -47,6 +47,8 @@ pub mod review;
 // beside the floors
 pub mod gatt;
 pub mod simulate;
+#[cfg(feature = "snapshot")]
+pub mod snapshot;
 
 // floor 4: the whole
 mod monitor;

@@ -66,6 +66,7 @@ const FURTHEST_LOW: Span = Span::from_hours(1);
 /// # Ok::<(), glidepath::Error>(())
 /// ```
 #[derive(Clone, Debug)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Monitor<const N: usize> {
     history: History<N>,
     core: Core,
@@ -73,6 +74,7 @@ pub struct Monitor<const N: usize> {
 
 /// All but the history: the part whose code does not depend on `N`.
 #[derive(Clone, Debug)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 struct Core {
     quality: Quality,
     calibration: Calibration,

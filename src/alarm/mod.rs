@@ -77,6 +77,7 @@ struct State {
 /// # Ok::<(), glidepath::Error>(())
 /// ```
 #[derive(Clone, Debug)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Alarms {
     plan: AlarmPlan,
     state: State,

@@ -144,6 +144,7 @@ pub struct Evidence {
 /// # Ok::<(), glidepath::Error>(())
 /// ```
 #[derive(Clone, Debug)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Quality {
     config: QualityConfig,
     state: State,

@@ -1,0 +1,146 @@
+extern crate std;
+use super::*;
+use crate::monitor::Settings;
+use crate::reading::{Fingerstick, Reading};
+use crate::units::{Glucose, Instant};
+use proptest::prelude::*;
+use std::vec::Vec;
+
+/// The check value of this CRC for the digits 1 to 9, as catalogues of checksums give it.
+#[test]
+fn the_checksum_is_the_usual_one() {
+    assert_eq!(crc32(b"123456789"), 0xCBF4_3926);
+}
+
+/// Ups and downs, a night, gaps, a fall into a low; invented.
+fn value(k: u32) -> f32 {
+    let x = k as f32;
+    let fall = if (200..240).contains(&k) { (x - 200.0) * 3.0 } else { 0.0 };
+    130.0 + 50.0 * (x / 23.0).sin() + 4.0 * (x * 1.7).sin() - fall
+}
+
+fn reading(k: u32) -> Reading {
+    Reading::new(Instant::from_secs(1_000_000 + k * 300), Glucose::clamped(value(k)))
+}
+
+fn step<const N: usize>(monitor: &mut Monitor<N>, k: u32) -> crate::View {
+    if k % 90 == 40 {
+        let stick = Fingerstick::new(reading(k).at(), Glucose::clamped(value(k) * 1.08));
+        let _ = monitor.fingerstick(&stick);
+    }
+    if k == 215 {
+        monitor.acknowledge();
+    }
+    if k % 50 > 45 { monitor.tick(reading(k).at()) } else { monitor.push(&reading(k)) }
+}
+
+fn saved(monitor: &Monitor<288>) -> Vec<u8> {
+    let mut buffer = [0; room(288)];
+    let length = save(monitor, &mut buffer).unwrap();
+    buffer[..length].to_vec()
+}
+
+fn after(readings: u32) -> Monitor<288> {
+    let mut monitor = Monitor::new(Settings::default()).unwrap();
+    (0..readings).for_each(|k| _ = step(&mut monitor, k));
+    monitor
+}
+
+/// Power fails after each reading: the answers are those of a monitor that never lost it, bit for bit.
+#[test]
+fn goes_on_as_if_nothing_had_happened() {
+    let mut steady = after(0);
+    let mut cut = after(0);
+    let mut longest = 0;
+    let readings = if cfg!(miri) { 10 } else { 600 };
+    for k in 0..readings {
+        let bytes = saved(&cut);
+        longest = longest.max(bytes.len());
+        cut = load(&bytes).unwrap();
+        assert_eq!(saved(&cut), bytes);
+        assert_eq!(
+            std::format!("{:?}", step(&mut cut, k)),
+            std::format!("{:?}", step(&mut steady, k)),
+            "{k}"
+        );
+        assert!(cut.history().iter().eq(steady.history().iter()));
+    }
+    std::println!("longest snapshot: {longest} bytes of {}", room(288));
+    assert!(longest <= room(288));
+}
+
+#[test]
+fn a_smaller_monitor_keeps_the_newest() {
+    let whole = after(100);
+    let small = load::<10>(&saved(&whole)).unwrap();
+    let newest: Vec<_> = whole.history().iter().rev().take(10).collect();
+    assert!(small.history().iter().rev().eq(newest));
+}
+
+#[test]
+fn what_is_not_whole_is_refused() {
+    let bytes = saved(&after(if cfg!(miri) { 3 } else { 60 }));
+    for length in 0..bytes.len() {
+        assert_eq!(load::<288>(&bytes[..length]).err(), Some(SnapshotError::Incomplete));
+    }
+    let mut longer = bytes.clone();
+    longer.extend([0xFF; 7]);
+    assert!(load::<288>(&longer).is_ok());
+    let mut other = bytes.clone();
+    other[4] = 2;
+    assert_eq!(load::<288>(&other).err(), Some(SnapshotError::Version(2)));
+    // a whole state with a byte too many
+    let mut more = bytes[..bytes.len() - 4].to_vec();
+    more.push(0);
+    more[6..10].copy_from_slice(&u32::to_le_bytes(bytes.len() as u32 - 13));
+    more.extend(crc32(&more).to_le_bytes());
+    assert_eq!(load::<288>(&more).err(), Some(SnapshotError::State));
+}
+
+#[test]
+fn a_small_buffer_is_refused() {
+    let monitor = after(5);
+    let length = saved(&monitor).len();
+    let mut buffer = [0; 3000];
+    for room in 0..length {
+        assert_eq!(save(&monitor, &mut buffer[..room]), Err(SnapshotError::Room));
+    }
+    assert_eq!(save(&monitor, &mut buffer[..length]), Ok(length));
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(if cfg!(miri) { 4 } else { 512 }))]
+    #[test]
+    fn a_changed_byte_is_noticed(place in any::<prop::sample::Index>(), flip in 1_u8..) {
+        let mut bytes = saved(&after(20));
+        let place = place.index(bytes.len());
+        bytes[place] ^= flip;
+        prop_assert!(load::<288>(&bytes).is_err());
+    }
+
+    /// A checksum that fits garbage must not bring a panic.
+    #[test]
+    fn garbage_with_a_fitting_checksum_is_refused_or_taken_whole(state in prop::collection::vec(any::<u8>(), 0..4000)) {
+        let mut bytes = b"GPMS\x01\x00".to_vec();
+        bytes.extend((state.len() as u32).to_le_bytes());
+        bytes.extend(state);
+        bytes.extend(crc32(&bytes).to_le_bytes());
+        let _ = load::<16>(&bytes);
+    }
+}
+
+/// A snapshot written by this version long ago. When it no longer loads, the state's layout has changed:
+/// raise [`VERSION`], and write the file anew with `GLIDEPATH_BLESS=1`.
+#[test]
+#[cfg_attr(miri, ignore)]
+fn an_old_snapshot_of_this_version_still_loads() {
+    let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/snapshot.bin");
+    if std::env::var_os("GLIDEPATH_BLESS").is_some() {
+        std::fs::write(&path, saved(&after(60))).unwrap();
+    }
+    let kept = std::fs::read(&path).unwrap();
+    let monitor = load::<288>(&kept).expect("the layout has changed: raise VERSION");
+    assert_eq!(saved(&monitor), kept);
+    assert_eq!(monitor.history().len(), 56);
+    assert_eq!(monitor.history().newest().unwrap().at(), reading(59).at());
+}
