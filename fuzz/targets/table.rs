@@ -1,0 +1,44 @@
+//! Any bytes as the desk tool's table of readings: read in order and in range, or refused in one sentence.
+#![no_main]
+#![allow(
+    dead_code,
+    unused_imports,
+    reason = "the desk tool's own modules, of which only the reader is called"
+)]
+
+#[path = "../../examples/host/src/args.rs"]
+mod args;
+#[path = "../../examples/host/src/failure.rs"]
+mod failure;
+#[path = "../../examples/host/src/progress.rs"]
+mod progress;
+#[path = "../../examples/host/src/table/mod.rs"]
+mod table;
+
+use libfuzzer_sys::fuzz_target;
+use std::path::PathBuf;
+use std::sync::LazyLock;
+
+static FILE: LazyLock<PathBuf> = LazyLock::new(|| {
+    let memory = PathBuf::from("/dev/shm");
+    let folder = if memory.is_dir() { memory } else { std::env::temp_dir() };
+    folder.join(format!("glidepath-fuzz-{}.csv", std::process::id()))
+});
+
+fuzz_target!(|bytes: &[u8]| {
+    std::fs::write(&*FILE, bytes).expect("written");
+    let zoned = bytes.len() % 2 == 0;
+    let args = args::InputArgs { zone: zoned.then(|| "Europe/Vienna".to_owned()), ..Default::default() };
+    match table::read_trace(&FILE, &args, &["plasma_mg_dl"]) {
+        Ok(trace) => {
+            let readings = &trace.readings;
+            assert!(readings.is_sorted_by(|a, b| a.at() < b.at()), "out of order");
+            assert!(readings.iter().all(|r| r.glucose().mg_dl().is_finite()));
+        }
+        Err(failure) => {
+            let sentence = failure.to_string();
+            assert!(!sentence.is_empty() && !sentence.contains('\n'), "{sentence:?}");
+        }
+    }
+    let _ = table::read_fingersticks(&FILE, &args);
+});
