@@ -447,10 +447,11 @@ impl Estimator {
         self.servo.variance_scale() * self.model.coloured_sd * self.model.coloured_sd
     }
 
-    /// Moves the bank, and the points tracked with it, over `span`, in pieces.
+    /// Moves the bank, and the points tracked with it, over `span`, in pieces: 36 at most, whatever state was
+    /// loaded.
     fn advance(&self, bank: &mut Bank, points: &mut Points, span: Span) {
         let coloured = self.coloured_variance();
-        let mut left = span.secs();
+        let mut left = span.min(RESTART_AFTER).secs();
         while left > 0 {
             let piece = Span::from_secs(left.min(LONGEST_PIECE.secs()));
             let step = match self.cached {

@@ -27,7 +27,7 @@ fn main() -> ! {
         }
         println!("stack a push (monitor of {} bytes) {}", size_of_val(&monitor), top - deepest(top));
     }
-    for (name, part) in everywhere::PARTS {
+    for (name, part) in everywhere::parts() {
         let top = paint();
         let hash = black_box(part)(EVENTS);
         let deepest = top - deepest(top);

@@ -1,4 +1,4 @@
-//! Runs everything and says nothing: what the linker keeps is the library.
+//! Runs all parts but the last and says nothing: what the linker keeps is the library.
 
 #![no_std]
 #![no_main]

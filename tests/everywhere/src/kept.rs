@@ -1,0 +1,42 @@
+//! The monitor's state to bytes and back.
+
+use crate::{Event, Hash, Stream};
+use core::hint::black_box;
+use glidepath::{Monitor, Settings, snapshot};
+
+const ROOM: usize = 24;
+
+/// A monitor that is saved and loaded at every eighth event goes on as one that is not.
+pub fn kept(events: usize) -> Hash {
+    let mut hash = Hash::new();
+    hash.put(snapshot::room(black_box(288)));
+    let mut buffer = [0; snapshot::room(ROOM)];
+    let (Ok(mut plain), Ok(mut kept)) = (
+        Monitor::<ROOM>::new(black_box(Settings::default())),
+        Monitor::<ROOM>::new(black_box(Settings::default())),
+    ) else {
+        return hash;
+    };
+    for (k, event) in Stream::new(black_box(51)).take(events).enumerate() {
+        let Event::Reading(reading) = event else { continue };
+        let same = plain.push(&reading) == kept.push(&reading);
+        hash.put(same);
+        hash.not_finite = hash.not_finite.saturating_add(u32::from(!same));
+        if k % 8 != 0 {
+            continue;
+        }
+        let Ok(length) = snapshot::save(&kept, &mut buffer) else { continue };
+        let saved = buffer.get(..length).unwrap_or_default();
+        saved.iter().for_each(|byte| hash.put(*byte));
+        if let Ok(loaded) = snapshot::load(saved) {
+            kept = loaded;
+        }
+        // one wrong byte, and less room than it takes
+        if let Some(byte) = buffer.get_mut(k % length.max(1)) {
+            *byte ^= 0x40;
+        }
+        hash.put(snapshot::load::<ROOM>(&buffer).is_err());
+        hash.put(snapshot::save(&plain, buffer.get_mut(..length / 2).unwrap_or_default()).is_err());
+    }
+    hash
+}
