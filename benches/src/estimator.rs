@@ -45,7 +45,7 @@ pub fn run(measured: &[f32]) -> Answer {
     let mut belief = Belief { x: State { g, r, i, w }, p };
     for y in measured {
         belief = belief.predicted(&step, model.drive, model.coloured_sd * model.coloured_sd);
-        let residual = belief.residual(Sees::SENSOR, *y, NOISE);
+        let residual = belief.residual(Sees::Sensor, *y, NOISE);
         belief = belief.updated(&residual, 1.0);
     }
     let (x, p) = (belief.x, belief.p);

@@ -47,9 +47,8 @@ impl Bank {
         mix(&self.calm, &self.moving, self.weight)
     }
 
-    /// What each knows after a possible change of motion within `minutes`.
-    fn exchanged(&self, model: &Model, minutes: f32) -> Self {
-        let (start, stop) = model.changes(minutes);
+    /// What each knows after a possible change of motion within the step.
+    fn exchanged(&self, Step { start, stop, .. }: &Step) -> Self {
         let (moving, calm) = (self.weight, 1.0 - self.weight);
         let weight = bounded(moving * (1.0 - stop) + calm * start);
         Self {
@@ -61,11 +60,11 @@ impl Bank {
     }
 
     /// Moved over one step.
-    pub fn predicted(&self, model: &Model, step: &Step, minutes: f32, coloured_variance: f32) -> Self {
+    pub fn predicted(&self, model: &Model, step: &Step, coloured_variance: f32) -> Self {
         if self.single {
             return Self::new(self.calm.predicted(step, model.drive, coloured_variance), true);
         }
-        let from = self.exchanged(model, minutes);
+        let from = self.exchanged(step);
         Self {
             single: false,
             calm: from.calm.predicted(step, model.drive, coloured_variance),
@@ -188,7 +187,7 @@ mod tests {
     fn exchange_keeps_the_mixture_as_a_whole() {
         let bank =
             Bank { calm: belief(100.0, 100.0), moving: belief(120.0, 400.0), single: false, weight: 0.25 };
-        let after = bank.exchanged(&Model::default(), 5.0).merged();
+        let after = bank.exchanged(&Step::new(&Model::default(), 5.0)).merged();
         assert!((after.x.g - 105.0).abs() < 1e-3);
         assert!((after.p.gg - 250.0).abs() < 1e-2);
     }
@@ -200,8 +199,8 @@ mod tests {
         let mut bank = Bank::new(belief(100.0, 100.0), false);
         let mut run = |slope: f32, n: u16| {
             for k in 0..n {
-                bank = bank.predicted(&model, &step, 5.0, 25.0);
-                let r = bank.residuals(Sees::SENSOR, 100.0 + slope * f32::from(k), 6.25);
+                bank = bank.predicted(&model, &step, 25.0);
+                let r = bank.residuals(Sees::Sensor, 100.0 + slope * f32::from(k), 6.25);
                 bank = bank.updated(&r, 1.0);
             }
             bank.weight

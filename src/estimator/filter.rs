@@ -8,18 +8,24 @@
 use super::model::Step;
 use crate::math;
 
-/// What is measured: the row H of a scalar measurement.
+/// What a scalar measurement sees: its row H.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Sees {
-    pub g: f32,
-    pub r: f32,
-    pub i: f32,
-    pub w: f32,
+pub(super) enum Sees {
+    /// A sensor: interstitial glucose and the coloured error, (0, 0, 1, 1).
+    Sensor,
+    /// A fingerstick: plasma glucose, and the rate times how far it is from the state's moment, (1, reach, 0, 0).
+    Blood { reach: f32 },
 }
 
 impl Sees {
-    /// A sensor reading: interstitial glucose and the coloured error.
-    pub const SENSOR: Self = Self { g: 0.0, r: 0.0, i: 1.0, w: 1.0 };
+    /// H times a column whose entries are these.
+    #[inline]
+    pub fn of(self, g: f32, r: f32, i: f32, w: f32) -> f32 {
+        match self {
+            Self::Sensor => i + w,
+            Self::Blood { reach } => g + r * reach,
+        }
+    }
 }
 
 /// The four states. 16 bytes.
@@ -124,17 +130,16 @@ impl Belief {
     /// What `measured` says against what was expected, given its noise.
     #[inline]
     pub fn residual(&self, sees: Sees, measured: f32, noise_variance: f32) -> Residual {
-        let (x, p, h) = (&self.x, &self.p, sees);
+        let (x, p) = (&self.x, &self.p);
         let ph = State {
-            g: p.gg * h.g + p.gr * h.r + p.gi * h.i + p.gw * h.w,
-            r: p.gr * h.g + p.rr * h.r + p.ri * h.i + p.rw * h.w,
-            i: p.gi * h.g + p.ri * h.r + p.ii * h.i + p.iw * h.w,
-            w: p.gw * h.g + p.rw * h.r + p.iw * h.i + p.ww * h.w,
+            g: sees.of(p.gg, p.gr, p.gi, p.gw),
+            r: sees.of(p.gr, p.rr, p.ri, p.rw),
+            i: sees.of(p.gi, p.ri, p.ii, p.iw),
+            w: sees.of(p.gw, p.rw, p.iw, p.ww),
         };
         Residual {
-            innovation: measured - (x.g * h.g + x.r * h.r + x.i * h.i + x.w * h.w),
-            variance: (ph.g * h.g + ph.r * h.r + ph.i * h.i + ph.w * h.w + noise_variance)
-                .max(LEAST_VARIANCE),
+            innovation: measured - sees.of(x.g, x.r, x.i, x.w),
+            variance: (sees.of(ph.g, ph.r, ph.i, ph.w) + noise_variance).max(LEAST_VARIANCE),
             ph,
         }
     }

@@ -252,7 +252,7 @@ impl Estimator {
         }
         let (mut bank, mut points) = (running.bank, running.points);
         self.advance(&mut bank, &mut points, span);
-        let residuals = bank.residuals(Sees::SENSOR, value, noise_variance);
+        let residuals = bank.residuals(Sees::Sensor, value, noise_variance);
         let normalised_square = (1.0 - bank.weight) * residuals.calm.normalised_square()
             + bank.weight * residuals.moving.normalised_square();
         Some(Expectation {
@@ -284,7 +284,7 @@ impl Estimator {
         let updated = match inflation {
             Some(inflation) => {
                 let huber = (residuals.merged.normalised().abs() / HUBER).max(1.0);
-                points.update(&residuals.merged, Sees::SENSOR, inflation * huber);
+                points.update(&residuals.merged, Sees::Sensor, inflation * huber);
                 bank.updated(&residuals, inflation * huber)
             }
             None => bank,
@@ -333,7 +333,7 @@ impl Estimator {
             next.slow_rate = slowed(running.slow_rate, next.bank.merged().x.r, span.mins());
         }
         let sd = meter_sd(stick.glucose().mg_dl());
-        let sees = Sees { g: 1.0, r: reach, i: 0.0, w: 0.0 };
+        let sees = Sees::Blood { reach };
         let residuals = next.bank.residuals(sees, stick.glucose().mg_dl(), sd * sd);
         let inflation = (residuals.merged.normalised().abs() / HUBER).max(1.0);
         next.points.update(&residuals.merged, sees, inflation);
@@ -458,7 +458,7 @@ impl Estimator {
                 Some((cached, step)) if cached == piece => step,
                 _ => Step::new(&self.model, piece.mins()),
             };
-            *bank = bank.predicted(&self.model, &step, piece.mins(), coloured);
+            *bank = bank.predicted(&self.model, &step, coloured);
             points.predict(&step);
             left = left.saturating_sub(piece.secs());
         }

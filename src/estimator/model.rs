@@ -164,7 +164,7 @@ impl Model {
 
     /// The probabilities of starting to move, and of ceasing to, within an interval: the two-state Markov
     /// chain whose stays last as said on average.
-    pub(super) fn changes(&self, minutes: f32) -> (f32, f32) {
+    fn changes(&self, minutes: f32) -> (f32, f32) {
         let (start, stop) = (1.0 / self.calm_lasts_min, 1.0 / self.moving_lasts_min);
         let both = start + stop;
         let settled = math::one_minus_exp_neg(both * minutes) / both;
@@ -173,7 +173,7 @@ impl Model {
 }
 
 /// The model over one interval: the entries of the transition matrix F that are not 0 or 1, and of the
-/// noise Q of the glucose block for a drive of 1. 56 bytes.
+/// noise Q of the glucose block for a drive of 1. 60 bytes.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Step {
     pub g_r: f32,
@@ -190,6 +190,9 @@ pub(super) struct Step {
     pub q_ii: f32,
     /// Share of the coloured error's variance that is new: 1 − ρ².
     pub q_ww: f32,
+    /// The probability of starting to move, and of ceasing to.
+    pub start: f32,
+    pub stop: f32,
 }
 
 impl Step {
@@ -210,6 +213,7 @@ impl Step {
             ii += w * i * i;
         }
         let (g_r, r_r, i_r) = response(model, minutes);
+        let (start, stop) = model.changes(minutes);
         let i_g = math::one_minus_exp_neg(minutes / model.lag_min);
         Self {
             g_r,
@@ -225,6 +229,8 @@ impl Step {
             q_ri: ri,
             q_ii: ii,
             q_ww: math::one_minus_exp_neg(2.0 * minutes / model.coloured_time_min),
+            start,
+            stop,
         }
     }
 }

@@ -85,7 +85,7 @@ impl Points {
         let ph = residual.ph();
         for point in self.kept.iter_mut().flatten() {
             let c = &mut point.c;
-            let ch = c.g * sees.g + c.r * sees.r + c.i * sees.i + c.w * sees.w;
+            let ch = sees.of(c.g, c.r, c.i, c.w);
             let gain = ch * inverse;
             point.g += gain * residual.innovation;
             point.variance = (point.variance - gain * ch).max(0.0);

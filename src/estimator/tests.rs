@@ -28,7 +28,7 @@ fn steady(minutes: f32) -> (State, Residual, Belief, Step) {
     let mut last = None;
     for _ in 0..4000 {
         let ahead = belief.predicted(&step, model.drive, 25.0);
-        let residual = ahead.residual(Sees::SENSOR, ahead.x.i + ahead.x.w, 6.25);
+        let residual = ahead.residual(Sees::Sensor, ahead.x.i + ahead.x.w, 6.25);
         belief = ahead.updated(&residual, 1.0);
         last = Some(residual);
     }

@@ -255,11 +255,16 @@ impl Forecast {
         } else {
             time * time * (minutes - reach - 0.5 * reach * faded)
         };
-        let bend = course.bends.map_or(0.0, |bends| bends.at(minutes));
         (
-            reach * course.rate + bend,
+            self.change(course, minutes, faded),
             gg + 2.0 * reach * gr + reach * reach * rr + self.config.drive * wandered.max(0.0),
         )
+    }
+
+    /// The change alone.
+    fn change(&self, course: &Course, minutes: f32, faded: f32) -> f32 {
+        let bend = course.bends.as_ref().map_or(0.0, |bends| bends.at(minutes));
+        self.config.rate_time_min * faded * course.rate + bend
     }
 
     /// Mean and variance at a horizon, as the person is.
@@ -272,7 +277,7 @@ impl Forecast {
         let (change, variance) = self.foreseen(course, minutes, faded);
         let now = course.variances.0;
         // what is unsure now is not the person's doing
-        (course.glucose + course.share * change, now + course.spread * (variance - now).max(0.0))
+        (course.mean(change), now + course.spread * (variance - now).max(0.0))
     }
 
     /// The first crossing on a grid, and in a straight line within its step.
@@ -281,7 +286,7 @@ impl Forecast {
         let mut grid = Grid::new(self.config.rate_time_min);
         let mut short = || {
             let (minutes, faded) = grid.point(furthest);
-            (minutes, sign * (threshold.mg_dl() - self.moments_faded(course, minutes, faded).0))
+            (minutes, sign * (threshold.mg_dl() - course.mean(self.change(course, minutes, faded))))
         };
         let (mut before, mut short_before) = short();
         if short_before <= 0.0 {
@@ -331,6 +336,13 @@ struct Course {
     bends: Option<Bends>,
     share: f32,
     spread: f32,
+}
+
+impl Course {
+    /// The mean after a foreseen change, as far as such changes come true in the person.
+    fn mean(&self, change: f32) -> f32 {
+        self.glucose + self.share * change
+    }
 }
 
 /// The straight-line time to a threshold at a constant rate, for comparison: minutes, or `None` when moving
