@@ -8,6 +8,8 @@ import { Pico, flashFromUf2, records } from "./pico.mjs";
 const here = (path) => new URL(path, import.meta.url);
 const images = process.env.WRIST_UF2 ?? new URL("../target", import.meta.url).pathname;
 const uf2 = (name) => flashFromUf2(readFileSync(`${images}/${name}.uf2`));
+const [alarm, sentence] = readFileSync(here("../golden/day.story"), "utf8").split("\n");
+const minute = Number(alarm);
 const day = [...records(readFileSync(here("../golden/day.frames")))];
 
 /** The display's pixels, row by row, 0 or 255. */
@@ -19,17 +21,24 @@ function pixels(pico) {
   return out;
 }
 
-function check(pico, name) {
+function differences(pico, name) {
   const png = PNG.sync.read(readFileSync(here(`../golden/${name}-bit.png`)));
-  const got = pixels(pico);
-  let differing = 0;
-  for (let i = 0; i < got.length; i++) if (got[i] !== png.data[4 * i]) differing++;
+  return pixels(pico).reduce((sum, grey, i) => sum + (grey !== png.data[4 * i]), 0);
+}
+
+function check(pico, name) {
   if (process.env.WRIST_PICTURES) {
     const out = new PNG({ width: 128, height: 64, colorType: 0 });
-    got.forEach((grey, i) => out.data.set([grey, grey, grey, 255], 4 * i));
+    pixels(pico).forEach((grey, i) => out.data.set([grey, grey, grey, 255], 4 * i));
     writeFileSync(`${process.env.WRIST_PICTURES}/pico-${name}.png`, PNG.sync.write(out, { colorType: 0 }));
   }
-  assert.equal(differing, 0, `${name}: pixels that differ`);
+  assert.equal(differences(pico, name), 0, `${name}: pixels that differ`);
+}
+
+/** Waits until what was sent in one go is worked off: then the picture must be the golden one. */
+function settle(pico, name) {
+  for (let i = 0; i < 40 && differences(pico, name) > 0; i++) pico.run(250);
+  check(pico, name);
 }
 
 /** A wearer's day: frames at their minute. */
@@ -58,37 +67,70 @@ class Day {
   }
 }
 
-test("an hour of frames, an alarm, and the button", () => {
+test("more than an hour of frames, an alarm, and the button", () => {
   const story = new Day(uf2("wrist-pico"));
   const { pico } = story;
-  story.feed(800);
-  story.live(801, 854);
-  story.feed(855);
+  story.feed(minute - 75);
+  story.live(minute - 74, minute - 21);
+  story.feed(minute - 20);
   pico.run(1000);
-  check(pico, "day-855");
-  story.live(856, 874);
+  check(pico, "day-quiet");
   const turns = pico.motorTurns;
-  story.feed(875);
+  story.live(minute - 19, minute - 1);
+  story.feed(minute);
   pico.run(1000);
-  check(pico, "day-875");
+  check(pico, "day-alarm");
   const rung = pico.motorTurns;
   assert.ok(rung > turns, "the alarm vibrates");
   story.press(100);
-  check(pico, "day-875-seen");
+  check(pico, "day-seen");
   pico.run(2200);
   assert.ok(pico.motorTurns <= rung + 1, "seen: silent");
   story.press(100);
-  check(pico, "day-875-past");
+  check(pico, "day-past");
   pico.press(100);
   pico.run(100);
   story.press(100);
-  check(pico, "day-875-past-mmol");
+  check(pico, "day-past-mmol");
   story.press(100);
-  check(pico, "day-875-mmol");
+  check(pico, "day-mmol");
   pico.said = "";
   story.press(1000);
-  assert.match(pico.said, /^4\.7 millimoles, falls\.\r\n$/);
-  console.log(`stack of the application: ${pico.stackBytes} bytes`);
+  assert.equal(pico.said, `${sentence}\r\n`);
+  console.log(`stack of the application, its state included: ${pico.stackBytes} bytes`);
+});
+
+test("the power fails, and it goes on where it was", () => {
+  const before = new Day(uf2("wrist-pico"));
+  before.feed(minute);
+  settle(before.pico, "day-alarm");
+  const after = new Day(before.pico.cutPower());
+  after.next = before.next;
+  assert.equal(after.pico.said, "", "nothing is told as present");
+  after.feed(minute + 5);
+  settle(after.pico, "day-next");
+});
+
+// the emulated chip's operations are whole; torn ones are in desk/tests/power.rs
+test("the power fails at an erase or a write", () => {
+  const flash = uf2("wrist-pico");
+  for (const cut of [0, 3, 20, 61]) {
+    const before = new Day(flash.slice());
+    let left = cut;
+    before.pico.onFlash = () => {
+      if (left-- === 0) throw new Error("the power fails");
+    };
+    assert.throws(() => before.feed(300), /the power fails/);
+    const after = new Day(before.pico.cutPower());
+    // a sender tells time and session again; the reading that was lost on the way is not sent again
+    for (const [, bytes] of day.slice(0, 2)) after.pico.send(bytes);
+    after.next = before.next + 1;
+    let written = 0;
+    after.pico.onFlash = () => written++;
+    after.feed(minute);
+    after.pico.run(10_000);
+    assert.ok(written > 0 && after.pico.motorTurns > 0, `cut at ${cut}: it goes on`);
+  }
 });
 
 test("cycles and stack of a reading", () => {
@@ -99,6 +141,6 @@ test("cycles and stack of a reading", () => {
   const worst = Math.max(...pico.busyCycles);
   const mean = Math.round(pico.busyCycles.reduce((a, b) => a + b) / pico.busyCycles.length);
   console.log(`cycles of a reading on the M0+: mean ${mean}, worst ${worst}; stack: ${pico.busyStack} bytes`);
-  assert.ok(worst < 950_000, `${worst}`);
-  assert.ok(pico.busyStack < 2048, `${pico.busyStack}`);
+  assert.ok(worst < 600_000, `${worst}`);
+  assert.ok(pico.busyStack < 2560, `${pico.busyStack}`);
 });

@@ -9,6 +9,7 @@ use crate::screen::Page;
 use crate::words::{Sentence, sentence};
 use glidepath::alarm::{Kind, Priority};
 use glidepath::quality::{Grade, Reason, Verdict};
+use glidepath::snapshot::{self, SnapshotError};
 use glidepath::trend::Trend;
 use glidepath::{Error, Glucose, Instant, Monitor, Reading, Settings, Span, Status, View};
 
@@ -20,6 +21,13 @@ pub const SNOOZE: Span = Span::from_mins(15);
 const ASK_S: i32 = 60;
 /// Another start further off than this is another session.
 const SAME_SESSION: Span = Span::from_mins(2);
+/// What is kept before the monitor's snapshot: flags, the session's start, the alarms' priorities.
+const HEADER: usize = 1 + 4 + Kind::ALL.len();
+/// Bytes that [`App::save`] never exceeds.
+pub const KEPT: usize = HEADER + snapshot::room(READINGS);
+/// The flags of the header.
+const HAS_START: u8 = 1;
+const MMOL_L: u8 = 2;
 
 /// What became of all frames.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -56,9 +64,9 @@ pub struct Wants {
 /// The application. `range` is the sensor's own.
 #[derive(Clone, Debug)]
 pub struct App {
-    pub(crate) monitor: Monitor<READINGS>,
-    pub(crate) session_start: Option<Instant>,
-    pub(crate) unit: Unit,
+    monitor: Monitor<READINGS>,
+    session_start: Option<Instant>,
+    unit: Unit,
     view: Option<View>,
     receiver: Receiver,
     clock: Clock,
@@ -99,6 +107,42 @@ impl App {
             counts: Counts::default(),
             wants: Wants { redraw: true, ..Wants::default() },
         })
+    }
+
+    /// Writes what must outlive a power cut to the front of `buffer`; gives the number of bytes.
+    ///
+    /// # Errors
+    /// When `buffer` is smaller than [`KEPT`] and the state does not fit.
+    pub fn save(&self, buffer: &mut [u8]) -> Result<usize, SnapshotError> {
+        let (header, rest) = buffer.split_first_chunk_mut::<HEADER>().ok_or(SnapshotError::Room)?;
+        let [flags, start @ ..] = header;
+        *flags = if self.session_start.is_some() { HAS_START } else { 0 };
+        *flags |= if self.unit == Unit::MmolL { MMOL_L } else { 0 };
+        let seconds = self.session_start.map_or(0, Instant::secs).to_le_bytes();
+        let fields = seconds.into_iter().chain(self.priorities.map(|priority| priority as u8));
+        start.iter_mut().zip(fields).for_each(|(to, from)| *to = from);
+        Ok(HEADER + snapshot::save(&self.monitor, rest)?)
+    }
+
+    /// Goes on from what [`save`](Self::save) wrote. Nothing is shown as present before the time is known again.
+    ///
+    /// # Errors
+    /// When `kept` is not a whole state of this version; nothing has changed then.
+    pub fn restore(&mut self, kept: &[u8]) -> Result<(), SnapshotError> {
+        let (header, rest) = kept.split_first_chunk::<HEADER>().ok_or(SnapshotError::Incomplete)?;
+        self.monitor = snapshot::load(rest)?;
+        let [flags, a, b, c, d, priorities @ ..] = header;
+        let start = Instant::from_secs(u32::from_le_bytes([*a, *b, *c, *d]));
+        self.session_start = (flags & HAS_START != 0).then_some(start);
+        self.unit = if flags & MMOL_L == 0 { Unit::MgDl } else { Unit::MmolL };
+        self.priorities = priorities.map(|byte| match byte {
+            0 => Priority::Low,
+            1 => Priority::Medium,
+            _ => Priority::High,
+        });
+        (self.view, self.asked, self.clock) = (None, None, Clock::new());
+        self.wants.redraw = true;
+        Ok(())
     }
 
     /// Takes a byte of the serial line; at the end of a frame, what it was.

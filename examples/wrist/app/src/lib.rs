@@ -16,5 +16,6 @@ pub mod face;
 pub mod link;
 pub mod pulses;
 pub mod screen;
+pub mod store;
 mod text;
 pub mod words;

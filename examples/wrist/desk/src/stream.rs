@@ -104,3 +104,15 @@ pub fn file(seed: u64, days: u32) -> Vec<u8> {
     }
     file
 }
+
+/// The minute of a stream's first alarm.
+pub fn first_alarm(stream: &[u8]) -> Option<u16> {
+    let mut app = wrist::app::App::new(glidepath::Settings::default()).ok()?;
+    wrist::columns::Records(stream).find_map(|(minute, bytes)| {
+        let rings =
+            |byte: &u8| app.byte(*byte).is_some() && app.view().is_some_and(|v| !v.rings().is_empty());
+        let rung = bytes.iter().any(rings);
+        app.tick(0, false);
+        rung.then_some(minute)
+    })
+}

@@ -5,6 +5,7 @@ use std::fmt::Write;
 use wrist::app::App;
 use wrist::columns::{Records, replay};
 use wrist::screen::draw;
+use wrist_desk::stream::first_alarm;
 use wrist_desk::{BitPicture, GreyPicture, Picture, blessing, check, golden};
 
 fn stream() -> Vec<u8> {
@@ -24,14 +25,19 @@ fn the_day_is_the_simulated_one() {
 fn columns_are_the_golden_ones() {
     let mut text = String::new();
     replay(&stream(), |minute, digest| writeln!(text, "{minute} {digest:08x}").unwrap());
-    let path = golden().join("day.columns");
-    if blessing() {
-        std::fs::write(&path, &text).unwrap();
-    }
     assert!(text.lines().count() > 200);
+    golden_text("day.columns", &text);
+}
+
+/// Holds `text` against a golden file and tells the first line that differs.
+fn golden_text(name: &str, text: &str) {
+    let path = golden().join(name);
+    if blessing() {
+        std::fs::write(&path, text).unwrap();
+    }
     let golden = std::fs::read_to_string(path).unwrap();
     let differing = text.lines().zip(golden.lines()).find(|(got, wanted)| got != wanted);
-    assert_eq!(differing, None, "(got, golden)");
+    assert_eq!(differing, None, "(got, golden {name})");
     assert_eq!(text.len(), golden.len());
 }
 
@@ -89,30 +95,45 @@ impl Story {
     }
 }
 
+/// The story that the Pico's image goes through too. `day.story` tells it the minute of the alarm and the sentence
+/// to expect.
 #[test]
 fn pictures_through_the_day() {
     let mut story = Story::new();
+    let alarm = first_alarm(&story.stream).unwrap();
     story.feed(60);
-    story.check("day-60");
-    story.feed(800);
-    story.live(801..=855);
-    story.check("day-855");
-    story.live(856..=875);
-    story.check("day-875");
+    story.check("day-hour");
+    story.feed(alarm - 75);
+    story.live(alarm - 74..=alarm - 20);
+    story.check("day-quiet");
+    story.live(alarm - 19..=alarm);
+    story.check("day-alarm");
     assert!(!story.app.monitor().alarms().unheeded().is_empty());
     story.press(100);
     assert!(story.app.monitor().alarms().unheeded().is_empty());
-    story.check("day-875-seen");
+    story.check("day-seen");
     story.run(4000, false);
     story.press(100);
-    story.check("day-875-past");
+    story.check("day-past");
     story.run(100, true);
     story.run(100, false);
     story.press(100);
-    story.check("day-875-past-mmol");
+    story.check("day-past-mmol");
     story.press(100);
-    story.check("day-875-mmol");
-    story.live(876..=935);
-    story.check("day-935");
+    story.check("day-mmol");
+    let said = wrist::words::sentence(&story.app.face());
+    golden_text("day.story", &format!("{alarm}\n{said}\n"));
+    story.live(alarm + 1..=alarm + 60);
+    story.check("day-later");
     assert_eq!((story.app.counts().dropped, story.app.counts().without_place), (0, 0));
+}
+
+/// What the Pico shows after a power cut between these two readings.
+#[test]
+fn one_reading_later() {
+    let mut story = Story::new();
+    let alarm = first_alarm(&story.stream).unwrap();
+    story.feed(alarm);
+    story.feed(alarm + 5);
+    story.check("day-next");
 }

@@ -5,6 +5,7 @@
 use std::io::{BufRead, BufReader, Write};
 use std::path::PathBuf;
 use std::process::{Command, Stdio};
+use wrist_desk::stream::first_alarm;
 use wrist_desk::{Picture, check, golden};
 
 const SEMIHOSTING: &str = "enable=on,target=native";
@@ -98,9 +99,11 @@ fn from_screendump(ppm: &[u8]) -> Picture {
 
 #[test]
 fn pictures_on_the_display() {
-    for minute in [60, 855, 875] {
+    let stream = std::fs::read(golden().join("day.frames")).unwrap();
+    let alarm = first_alarm(&stream).unwrap();
+    for (minute, name) in [(60, "day-hour"), (alarm - 20, "day-quiet"), (alarm, "day-alarm")] {
         if let Some(picture) = oled(minute) {
-            assert_eq!(check(&picture, &format!("day-{minute}-grey")), Ok(()));
+            assert_eq!(check(&picture, &format!("{name}-grey")), Ok(()));
         }
     }
 }

@@ -2,6 +2,9 @@
 
 #![no_std]
 
+#[cfg(target_os = "none")]
+pub mod flash;
+
 /// The second stage of the boot, for the flash chip of the Pico.
 #[unsafe(link_section = ".boot2")]
 #[unsafe(no_mangle)]

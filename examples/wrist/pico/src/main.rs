@@ -18,8 +18,9 @@ use rp2040_hal::uart::{DataBits, StopBits, UartConfig, UartPeripheral};
 use rp2040_hal::{I2C, Sio, Watchdog, adc, xosc};
 use ssd1306::mode::DisplayConfig;
 use ssd1306::{I2CDisplayInterface, Ssd1306, rotation::DisplayRotation, size::DisplaySize128x64};
-use wrist::app::App;
-use wrist_pico as _; // the boot stage and the panic handler
+use wrist::app::{App, KEPT};
+use wrist::store::{self, Store};
+use wrist_pico::flash::{self, Flash};
 
 #[cfg(feature = "defmt")]
 use defmt_rtt as _;
@@ -97,6 +98,14 @@ fn main() -> ! {
     watchdog.start(4.secs());
 
     let Ok(mut app) = App::new(Settings::default()) else { halt() };
+    let state = cortex_m::singleton!(: [u8; KEPT] = [0; KEPT]);
+    let buffer = cortex_m::singleton!(: store::Buffer = store::buffer());
+    let (Some(state), Some(buffer)) = (state, buffer) else { halt() };
+    // SAFETY: the only one, and the second core sleeps
+    let mut store = Store::open(unsafe { Flash::new() }, flash::KEPT, buffer);
+    if let Some(kept) = store.as_mut().and_then(|store| store.newest(buffer)) {
+        let _ = app.restore(kept); // of another version: begins anew
+    }
     let (mut last, mut clock_ms, mut battery_in) = (timer.get_counter_low(), Milliseconds::default(), 0_u32);
     loop {
         watchdog.feed();
@@ -129,6 +138,13 @@ fn main() -> ! {
             defmt::info!("{}", words.as_str());
             uart.write_full_blocking(words.as_bytes());
             uart.write_full_blocking(b"\r\n");
+        }
+        if wants.save
+            && let Some(store) = &mut store
+            && let Ok(length) = app.save(state)
+        {
+            // a chip that is worn out must not silence the alarms
+            let _ = store.keep(&state[..length.min(KEPT)], buffer);
         }
         if wants.redraw {
             let _ = wrist::screen::draw(&app.face(), app.page(), &mut display);

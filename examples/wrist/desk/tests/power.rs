@@ -1,0 +1,218 @@
+//! The power fails at every single write and erase of the flash: the newest state or the one before it comes back.
+
+use embedded_storage_async::nor_flash::{
+    ErrorType, NorFlash, NorFlashError, NorFlashErrorKind, ReadNorFlash,
+};
+use glidepath::Settings;
+use wrist::app::{App, KEPT};
+use wrist::columns::Records;
+use wrist::store::{Store, buffer};
+use wrist_desk::{BitPicture, Picture, golden};
+
+const PAGE: usize = 4096;
+const SIZE: u32 = 4 * PAGE as u32;
+
+/// What a power cut leaves of the write or erase under way.
+#[derive(Clone, Copy, Debug)]
+enum Torn {
+    Untouched,
+    FirstHalf,
+    SecondHalf,
+    EveryOtherBit,
+}
+
+/// A NOR flash chip: erased to ones, written to zeros, word by word.
+#[derive(Clone)]
+struct Chip {
+    bytes: Vec<u8>,
+    /// Words and erases until the power fails; none when it has failed.
+    left: Option<usize>,
+    torn: Torn,
+    cut_erases: usize,
+}
+
+#[derive(Debug)]
+struct PowerFails;
+
+impl NorFlashError for PowerFails {
+    fn kind(&self) -> NorFlashErrorKind {
+        NorFlashErrorKind::Other
+    }
+}
+
+impl Chip {
+    fn fresh() -> Self {
+        Self {
+            bytes: vec![0xFF; SIZE as usize],
+            left: Some(usize::MAX),
+            torn: Torn::Untouched,
+            cut_erases: 0,
+        }
+    }
+
+    /// Turns `change` into what happens to `place`; a part of it when the power fails.
+    fn happen(&mut self, place: usize, change: &[u8]) -> Result<(), PowerFails> {
+        let Some(left) = self.left else { return Err(PowerFails) };
+        let fails = left == 0;
+        self.left = left.checked_sub(1);
+        self.cut_erases += usize::from(fails && change.len() == PAGE);
+        let half = change.len() / 2;
+        for (i, wanted) in change.iter().enumerate() {
+            let byte = &mut self.bytes[place + i];
+            let done: u8 = match (fails, self.torn) {
+                (false, _) => 0xFF,
+                (true, Torn::Untouched) => 0,
+                (true, Torn::FirstHalf) => u8::from(i < half) * 0xFF,
+                (true, Torn::SecondHalf) => u8::from(i >= half) * 0xFF,
+                (true, Torn::EveryOtherBit) => 0x55,
+            };
+            *byte = (*byte & !done) | (wanted & done);
+        }
+        if fails { Err(PowerFails) } else { Ok(()) }
+    }
+}
+
+impl ErrorType for Chip {
+    type Error = PowerFails;
+}
+
+impl ReadNorFlash for Chip {
+    const READ_SIZE: usize = 1;
+
+    async fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), PowerFails> {
+        bytes.copy_from_slice(&self.bytes[offset as usize..][..bytes.len()]);
+        Ok(())
+    }
+
+    fn capacity(&self) -> usize {
+        self.bytes.len()
+    }
+}
+
+impl NorFlash for Chip {
+    const WRITE_SIZE: usize = 4;
+    const ERASE_SIZE: usize = PAGE;
+
+    async fn erase(&mut self, from: u32, to: u32) -> Result<(), PowerFails> {
+        (from as usize..to as usize).step_by(PAGE).try_for_each(|page| self.happen(page, &[0xFF; PAGE]))
+    }
+
+    async fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), PowerFails> {
+        for (i, word) in bytes.chunks_exact(4).enumerate() {
+            let place = offset as usize + 4 * i;
+            let cleared: Vec<u8> = word.iter().zip(&self.bytes[place..]).map(|(a, b)| a & b).collect();
+            self.happen(place, &cleared)?;
+        }
+        Ok(())
+    }
+}
+
+fn store(chip: &Chip) -> Store<Chip> {
+    let chip = Chip { left: Some(usize::MAX), ..chip.clone() };
+    Store::open(chip, 0..SIZE, &mut buffer()).unwrap()
+}
+
+/// States as the application saves them through the day, `every` so many.
+fn states(every: usize) -> Vec<Vec<u8>> {
+    let stream = std::fs::read(golden().join("day.frames")).unwrap();
+    let mut app = App::new(Settings::default()).unwrap();
+    let mut states = Vec::new();
+    for (minute, bytes) in Records(&stream) {
+        bytes.iter().for_each(|byte| _ = app.byte(*byte));
+        if app.tick(u32::from(minute) * 60_000, false).save {
+            let mut buffer = [0; KEPT];
+            let length = app.save(&mut buffer).unwrap();
+            states.push(buffer[..length].to_vec());
+        }
+    }
+    println!("longest state: {} bytes", states.iter().map(Vec::len).max().unwrap());
+    states.into_iter().step_by(every).collect()
+}
+
+/// Cuts the power in each step of keeping `new`; how many steps there are, and how many of them erase.
+fn cut_everywhere(before: &Chip, old: &[u8], new: &[u8], next: &[u8], torn: Torn) -> (usize, usize) {
+    let mut erases = 0;
+    for step in 0.. {
+        let mut cut = store(before);
+        (cut.flash().left, cut.flash().torn) = (Some(step), torn);
+        let went_well = cut.keep(new, &mut buffer());
+        let after = cut.flash().clone();
+        erases += after.cut_erases;
+        let (mut boot, mut room) = (store(&after), buffer());
+        let found = boot.newest(&mut room).map(<[u8]>::to_vec);
+        let whole = if went_well { vec![new] } else { vec![old, new] };
+        assert!(found.as_deref().is_some_and(|found| whole.contains(&found)), "{torn:?}, step {step}");
+        assert!(boot.keep(next, &mut buffer()), "{torn:?}, step {step}");
+        assert_eq!(boot.newest(&mut room), Some(next), "{torn:?}, step {step}");
+        if went_well {
+            return (step, erases);
+        }
+    }
+    unreachable!()
+}
+
+#[test]
+fn at_every_write_the_newest_state_or_the_one_before_comes_back() {
+    // of every size up to the longest, through all pages
+    let mut states = states(30);
+    states.insert(0, b"short".to_vec());
+    let (mut chip, mut steps, mut erases) = (Chip::fresh(), 0, 0);
+    assert!(store(&chip).newest(&mut buffer()).is_none());
+    let mut kept = store(&chip);
+    assert!(kept.keep(&states[0], &mut buffer()));
+    chip = kept.flash().clone();
+    for three in states.windows(3) {
+        for torn in [Torn::Untouched, Torn::FirstHalf, Torn::SecondHalf, Torn::EveryOtherBit] {
+            let (cuts, in_erases) = cut_everywhere(&chip, &three[0], &three[1], &three[2], torn);
+            (steps, erases) = (steps + cuts, erases + in_erases);
+        }
+        let mut kept = store(&chip);
+        assert!(kept.keep(&three[1], &mut buffer()));
+        chip = kept.flash().clone();
+    }
+    println!("power cuts: {steps}, {erases} of them in an erase");
+    assert!(steps > 10_000 && erases > 10);
+}
+
+#[test]
+fn a_chip_full_of_something_else_is_taken_over() {
+    let mut chip = Chip::fresh();
+    chip.bytes.iter_mut().enumerate().for_each(|(i, byte)| *byte = (i * 31 % 251) as u8);
+    let mut store = store(&chip);
+    assert_eq!(store.newest(&mut buffer()), None);
+    assert!(store.keep(b"mine", &mut buffer()));
+    assert_eq!(store.newest(&mut buffer()), Some(&b"mine"[..]));
+}
+
+fn picture(app: &App) -> Picture {
+    let mut bits = BitPicture::new();
+    wrist::screen::draw(&app.face(), app.page(), &mut bits).unwrap();
+    Picture::from(&bits)
+}
+
+/// The power is cut after each frame; after the next reading the screen is that of an application that never
+/// lost it, and until the time is known nothing is shown as present.
+#[test]
+fn goes_on_where_it_was() {
+    let stream = std::fs::read(golden().join("day.frames")).unwrap();
+    let (mut steady, mut cut) =
+        (App::new(Settings::default()).unwrap(), App::new(Settings::default()).unwrap());
+    let mut buffer = [0; KEPT];
+    for (minute, bytes) in Records(&stream) {
+        for app in [&mut steady, &mut cut] {
+            bytes.iter().for_each(|byte| _ = app.byte(*byte));
+            app.tick(0, false);
+        }
+        let knows_the_time = cut.face().clock.is_some();
+        if knows_the_time {
+            assert_eq!(picture(&steady).differences(&picture(&cut)), 0, "minute {minute}");
+        }
+        let length = cut.save(&mut buffer).unwrap();
+        cut = App::new(Settings::default()).unwrap();
+        assert!(cut.restore(&buffer[..length - 1]).is_err());
+        cut.restore(&buffer[..length]).unwrap();
+        cut.tick(0, false);
+        assert_eq!(cut.face().current(), None);
+        assert!(!knows_the_time || cut.face().alert == steady.face().alert);
+    }
+}

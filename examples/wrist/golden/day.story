@@ -1,0 +1,2 @@
+885
+4.1 millimoles, falls, low in about 9 minutes.
