@@ -216,6 +216,7 @@ impl Core {
     }
 
     /// Judges a reading and takes it in as far as it is trusted.
+    #[inline(never)] // its stack is given back before the answers are worked out
     fn take(&mut self, reading: &Reading) -> Verdict {
         let at = reading.at();
         let admitted = self.quality.admit(reading);
@@ -279,6 +280,7 @@ impl Core {
     }
 
     /// The answers at `now`; the alarms are told.
+    #[inline(never)]
     fn answer(&mut self, now: Instant, verdict: Option<Verdict>) -> View {
         let estimate = self.estimator.estimate(now);
         let (rate, sd) = estimate.map_or((None, 0.0), |e| (Some(e.rate()), e.rate_sd()));

@@ -238,44 +238,42 @@ impl Estimator {
         let noise = self.servo.variance_scale();
         let noise_variance = noise * self.model.white_sd * self.model.white_sd;
         let value = value.mg_dl();
-        let fresh = Expectation { at, compared: None, value, minutes: 0.0 };
-        let Some(running) = self.running else { return Some(fresh) };
+        let Some(running) = self.running.as_ref().filter(|r| at.since(r.last_reading) <= RESTART_AFTER)
+        else {
+            return Some(Expectation { at, compared: None, value, minutes: 0.0 });
+        };
         if at <= running.last_reading || at < running.at {
             return None;
-        }
-        if at.since(running.last_reading) > RESTART_AFTER {
-            return Some(fresh);
         }
         let span = at.since(running.at);
         if span <= LONGEST_PIECE && self.cached.is_none_or(|(cached, _)| cached != span) {
             self.cached = Some((span, Step::new(&self.model, span.mins())));
         }
         let (mut bank, mut points) = (running.bank, running.points);
+        let minutes = at.since(running.last_reading).mins();
         self.advance(&mut bank, &mut points, span);
         let residuals = bank.residuals(Sees::Sensor, value, noise_variance);
         let normalised_square = (1.0 - bank.weight) * residuals.calm.normalised_square()
             + bank.weight * residuals.moving.normalised_square();
-        Some(Expectation {
-            compared: Some(Compared { bank, points, residuals, normalised_square }),
-            minutes: at.since(running.last_reading).mins(),
-            ..fresh
-        })
+        let compared = Some(Compared { bank, points, residuals, normalised_square });
+        Some(Expectation { at, compared, value, minutes })
     }
 
     /// Takes in what [`expect`](Self::expect) measured, as far as it is trusted.
     pub fn take(&mut self, expectation: &Expectation, trust: Trust) -> Taken {
         let at = expectation.at;
-        if self.running.is_some_and(|r| at <= r.last_reading || at < r.at) {
+        if self.running.as_ref().is_some_and(|r| at <= r.last_reading || at < r.at) {
             return Taken::NotNewer;
         }
-        let (Some(compared), Some(running)) = (expectation.compared, self.running) else {
+        let (Some(compared), Some(running)) = (&expectation.compared, &self.running) else {
             if trust == Trust::None {
                 return Taken::LeftOut;
             }
             self.running = Some(self.started(at, expectation.value));
             return Taken::Started;
         };
-        let Compared { bank, mut points, residuals, normalised_square } = compared;
+        let Compared { bank, residuals, normalised_square, .. } = compared;
+        let mut points = compared.points;
         let inflation = match trust {
             Trust::Full => Some(1.0),
             Trust::Reduced(by) => Some(by.max(1.0).min(100.0)),
@@ -285,12 +283,12 @@ impl Estimator {
             Some(inflation) => {
                 let huber = (residuals.merged.normalised().abs() / HUBER).max(1.0);
                 points.update(&residuals.merged, Sees::Sensor, inflation * huber);
-                bank.updated(&residuals, inflation * huber)
+                bank.updated(residuals, inflation * huber)
             }
-            None => bank,
+            None => *bank,
         };
         if inflation == Some(1.0) {
-            self.servo.learn(normalised_square, expectation.minutes);
+            self.servo.learn(*normalised_square, expectation.minutes);
         }
         if !updated.is_finite() {
             self.running = Some(self.started(at, expectation.value));
@@ -348,19 +346,19 @@ impl Estimator {
     /// before it those at that one; `None` before the first reading and when the newest is over an hour old.
     #[must_use]
     pub fn estimate(&self, now: Instant) -> Option<Estimate> {
-        let running = self.running?;
+        let running = self.running.as_ref()?;
         let now = now.max(running.at);
         let span = now.since(running.at);
         if now.since(running.last_reading) > STALE_AFTER {
             return None;
         }
-        let mut bank = running.bank;
-        if span.secs() > 0 {
-            self.advance(&mut bank, &mut Points::new(), span);
-        }
-        let Belief { x, p } = bank.merged();
+        let (Belief { x, p }, weight) = if span.secs() > 0 {
+            self.ahead(running, span)
+        } else {
+            (running.bank.merged(), running.bank.weight)
+        };
         let slow = slowed(running.slow_rate, x.r, span.mins());
-        let person = (x.i - x.g, bank.weight);
+        let person = (x.i - x.g, weight);
         Some(Estimate::from_filter(now, (x.g, x.r, slow), person, (p.gg, p.gr, p.rr)))
     }
 
@@ -445,6 +443,14 @@ impl Estimator {
 
     fn coloured_variance(&self) -> f32 {
         self.servo.variance_scale() * self.model.coloured_sd * self.model.coloured_sd
+    }
+
+    /// The belief, and how likely moving is, `span` on.
+    #[inline(never)] // off the stack of estimates that need no step
+    fn ahead(&self, running: &Running, span: Span) -> (Belief, f32) {
+        let mut bank = running.bank;
+        self.advance(&mut bank, &mut Points::new(), span);
+        (bank.merged(), bank.weight)
     }
 
     /// Moves the bank, and the points tracked with it, over `span`, in pieces: 36 at most, whatever state was
