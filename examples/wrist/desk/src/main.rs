@@ -1,10 +1,12 @@
 //! `wrist-desk sheet OUT.png COLUMNS PICTURE...`: pictures side by side, three times their size.
 //! `wrist-desk stream OUT SEED`: a day of frames.
+//! `wrist-desk week OUT`: a week of frames on a bad line, and beside it as OUT.png the screen that they end with.
 //! `wrist-desk uf2 ELF OUT`: the file for the Pico's boot loader.
 //! `wrist-desk measure ELF`: sizes, and symbols of panics, f64 and float formatting.
 
 use std::path::Path;
-use wrist_desk::{Picture, image};
+use wrist::screen::Page;
+use wrist_desk::{BitPicture, Picture, image, stream};
 
 fn main() -> Result<(), String> {
     let words: Vec<String> = std::env::args().skip(1).collect();
@@ -16,7 +18,15 @@ fn main() -> Result<(), String> {
         }
         ["stream", out, seed] => {
             let seed = seed.parse().map_err(|e| format!("seed: {e}"))?;
-            std::fs::write(out, wrist_desk::stream::file(seed, 1)).map_err(|e| format!("{out}: {e}"))
+            std::fs::write(out, stream::file(seed, 1)).map_err(|e| format!("{out}: {e}"))
+        }
+        ["week", out] => {
+            let line = stream::records(&stream::week(stream::SEED).line);
+            let app = stream::heard(&line).map_err(|e| e.to_string())?;
+            let mut picture = BitPicture::new();
+            let _ = wrist::screen::draw(&app.face(), Page::Past, &mut picture);
+            Picture::from(&picture).write(&Path::new(out).with_added_extension("png"))?;
+            std::fs::write(out, line).map_err(|e| format!("{out}: {e}"))
         }
         ["uf2", elf, out] => {
             let uf2 = image::uf2(&read(elf)?).map_err(|e| format!("{elf}: {e}"))?;
@@ -29,7 +39,7 @@ fn main() -> Result<(), String> {
             found.iter().for_each(|name| println!("  {name}"));
             Ok(())
         }
-        _ => Err("usage: wrist-desk sheet OUT.png COLUMNS PICTURE... | stream OUT SEED | uf2 ELF OUT | measure ELF".into()),
+        _ => Err("usage: wrist-desk sheet OUT.png COLUMNS PICTURE... | stream OUT SEED | week OUT | uf2 ELF OUT | measure ELF".into()),
     }
 }
 

@@ -90,19 +90,126 @@ pub fn opening(at: Instant) -> [Frame; 2] {
 pub fn file(seed: u64, days: u32) -> Vec<u8> {
     let events = day(seed, days);
     let begin = events[0].0;
+    let minute = |at: Instant| (at.since(begin).secs() / 60) as u16;
+    let opening = opening(begin).map(|frame| (0, frame.stuffed().to_vec()));
+    let frames = events
+        .iter()
+        .flat_map(|(at, frames)| frames.iter().map(|frame| (minute(*at), frame.stuffed().to_vec())));
+    records(&opening.into_iter().chain(frames).collect::<Vec<_>>())
+}
+
+/// A line as lines are: what is on it at which minute, and which readings were sent whole at least once.
+pub struct Week {
+    /// Minute from the first, and bytes.
+    pub line: Vec<(u16, Vec<u8>)>,
+    /// When each reading that came through was measured, and the minute by which it had come.
+    pub sent: Vec<(Instant, u16)>,
+    /// Readings never sent, or sent only damaged.
+    pub lost: usize,
+    /// Readings sent late, behind newer ones.
+    pub late: usize,
+    /// Damaged frames.
+    pub damaged: usize,
+    /// Frames sent a second time.
+    pub repeated: usize,
+}
+
+/// Seven days of a session with readings that are damaged, repeated, late and missing, and garbage between them.
+/// The shares are invented; they are far worse than a wire's.
+pub fn week(seed: u64) -> Week {
+    let events = day(seed, 7);
+    let begin = events[0].0;
+    let mut random = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;
+    // xorshift64 (Marsaglia 2003)
+    let mut below = |n: u64| {
+        random ^= random << 13;
+        random ^= random >> 7;
+        random ^= random << 17;
+        random % n
+    };
+    let mut week = Week { line: Vec::new(), sent: Vec::new(), lost: 0, late: 0, damaged: 0, repeated: 0 };
+    let mut waiting: Vec<(u16, Instant, Vec<u8>)> = Vec::new();
+    for (at, frames) in &events {
+        let minute = (at.since(begin).secs() / 60) as u16;
+        let line = &mut week.line;
+        if minute % 60 == 0 {
+            line.extend(opening(*at).iter().map(|frame| (minute, frame.stuffed().to_vec())));
+        }
+        for frame in frames {
+            let bytes = frame.stuffed().to_vec();
+            let Frame::Measurement(_) = frame else {
+                line.push((minute, bytes));
+                continue;
+            };
+            match below(100) {
+                0..3 => week.lost += 1,
+                3..8 => {
+                    let mut damaged = bytes.clone();
+                    let place = below(damaged.len() as u64 - 1) as usize;
+                    // not into an end: that would make two frames of one
+                    damaged[place] = damaged[place] % 255 + 1;
+                    line.push((minute, damaged));
+                    week.damaged += 1;
+                    if below(2) == 0 {
+                        week.lost += 1;
+                    } else {
+                        line.push((minute, bytes));
+                        week.sent.push((*at, minute));
+                    }
+                }
+                8..13 => {
+                    line.extend([(minute, bytes.clone()), (minute, bytes)]);
+                    week.repeated += 1;
+                    week.sent.push((*at, minute));
+                }
+                13..17 => {
+                    let later = minute + 5 * (1 + below(8) as u16);
+                    waiting.push((later, *at, bytes));
+                    week.late += 1;
+                }
+                17..20 => {
+                    let noise = (0..1 + below(100)).map(|_| below(256) as u8).chain([0]).collect();
+                    line.extend([(minute, noise), (minute, bytes)]);
+                    week.sent.push((*at, minute));
+                }
+                _ => {
+                    line.push((minute, bytes));
+                    week.sent.push((*at, minute));
+                }
+            }
+        }
+        // what waited comes behind the newer one
+        let (due, rest): (Vec<_>, Vec<_>) = waiting.into_iter().partition(|(later, ..)| *later <= minute);
+        waiting = rest;
+        for (_, measured, bytes) in due {
+            line.push((minute, bytes));
+            week.sent.push((measured, minute));
+        }
+    }
+    week.lost += waiting.len();
+    week
+}
+
+/// Records of minute (2 bytes, little endian), length (1 byte), bytes.
+pub fn records(line: &[(u16, Vec<u8>)]) -> Vec<u8> {
     let mut file = Vec::new();
-    let mut record = |at: Instant, frame: &Frame| {
-        let minute = at.since(begin).secs() / 60;
-        let bytes = frame.stuffed();
-        file.extend((minute as u16).to_le_bytes());
+    for (minute, bytes) in line {
+        file.extend(minute.to_le_bytes());
         file.push(bytes.len() as u8);
         file.extend(bytes);
-    };
-    opening(begin).iter().for_each(|frame| record(begin, frame));
-    for (at, frames) in &events {
-        frames.iter().for_each(|frame| record(*at, frame));
     }
     file
+}
+
+/// The application after it has heard a stream as fast as it comes.
+pub fn heard(stream: &[u8]) -> Result<wrist::app::App, glidepath::Error> {
+    let mut app = wrist::app::App::new(glidepath::Settings::default())?;
+    app.battery(80);
+    for (_, bytes) in wrist::columns::Records(stream) {
+        bytes.iter().for_each(|byte| _ = app.byte(*byte));
+        app.tick(0, false);
+    }
+    Ok(app)
 }
 
 /// The minute of a stream's first alarm.
