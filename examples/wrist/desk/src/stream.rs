@@ -132,7 +132,7 @@ pub fn week(seed: u64) -> Week {
     for (at, frames) in &events {
         let minute = (at.since(begin).secs() / 60) as u16;
         let line = &mut week.line;
-        if minute % 60 == 0 {
+        if minute.is_multiple_of(60) {
             line.extend(opening(*at).iter().map(|frame| (minute, frame.stuffed().to_vec())));
         }
         for frame in frames {
