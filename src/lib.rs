@@ -1,4 +1,5 @@
 #![doc = include_str!("../README.md")]
+#![doc = "<style>img[src^='examples/']{display:none}</style>"] // no picture is in the package
 #![no_std]
 #![forbid(unsafe_code)]
 #![deny(missing_docs, missing_debug_implementations)]
@@ -60,6 +61,9 @@ pub use local::LocalTime;
 pub use monitor::{FingerstickOutcome, Monitor, Settings, View};
 pub use reading::{Fingerstick, Reading, Status};
 pub use units::{Glucose, Instant, MG_DL_PER_MMOL_L, Rate, Span};
+
+#[cfg(any(doc, doctest))]
+pub mod guide;
 
 /// How to work on this crate: layers, words, numbers, decisions, commands.
 #[cfg(doc)]

@@ -45,6 +45,7 @@ const ALLOWED: &[(&str, &[&str])] = &[
             "units",
         ],
     ),
+    ("guide", &[]),
     ("snapshot", &["error", "history", "monitor", "reading", "units"]),
 ];
 
