@@ -15,7 +15,7 @@ pub enum ErrorKind {
     Inconsistent,
 }
 
-/// A refused parameter. Two words of memory; no text is built.
+/// A refused parameter. Three words of memory; no text is built.
 ///
 /// # Examples
 /// ```

@@ -159,6 +159,25 @@ fn insert(ring: &mut DequeView<Packed>, packed: Packed) -> Inserted {
 }
 
 /// A borrowed history of any capacity.
+///
+/// # Memory
+/// Two words, to be copied at will.
+///
+/// # Examples
+/// ```
+/// use glidepath::{Glucose, History, HistoryView, Instant, Reading};
+/// /// The highest of the last hour, whatever the history's capacity.
+/// fn highest(history: HistoryView<'_>) -> Option<Glucose> {
+///     let from = Instant::from_secs(history.newest()?.at().secs().saturating_sub(3600));
+///     history.since(from).map(|reading| reading.glucose()).max_by(|a, b| a.mg_dl().total_cmp(&b.mg_dl()))
+/// }
+/// let mut history = History::<24>::new();
+/// for (minute, mg_dl) in [(0, 200.0), (60, 120.0), (65, 126.0), (90, 118.0)] {
+///     let _ = history.insert(&Reading::new(Instant::from_secs(60 * minute), Glucose::from_mg_dl(mg_dl)?));
+/// }
+/// assert_eq!(highest(history.view()).map(|glucose| glucose.whole_mg_dl()), Some(126));
+/// # Ok::<(), glidepath::Error>(())
+/// ```
 #[derive(Clone, Copy, Debug)]
 pub struct HistoryView<'a> {
     ring: &'a DequeView<Packed>,

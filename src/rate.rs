@@ -49,6 +49,18 @@ pub fn two_point(history: HistoryView<'_>, window: Span) -> Option<Rate> {
 }
 
 /// The slope of the least-squares line through the window. `None` with fewer than two readings.
+///
+/// # Examples
+/// ```
+/// use glidepath::{Glucose, History, Instant, Reading, Span, rate};
+/// let mut history = History::<12>::new();
+/// for (minute, mg_dl) in [(0, 100.0), (5, 110.0), (10, 108.0), (15, 121.0)] {
+///     let _ = history.insert(&Reading::new(Instant::from_secs(minute * 60), Glucose::from_mg_dl(mg_dl)?));
+/// }
+/// let rate = rate::least_squares(history.view(), Span::from_mins(15));
+/// assert_eq!(rate.map(|rate| rate.tenths_mg_dl_per_min()), Some(12)); // 1.22 mg/dL a minute
+/// # Ok::<(), glidepath::Error>(())
+/// ```
 #[must_use]
 pub fn least_squares(history: HistoryView<'_>, window: Span) -> Option<Rate> {
     let points = points(history, window)?;
@@ -71,6 +83,18 @@ pub fn least_squares(history: HistoryView<'_>, window: Span) -> Option<Rate> {
 /// with fewer than two readings. An even number of pairs gives the lower of the two middle ones.
 ///
 /// Takes 32 passes over the pairs and no memory: meant for windows of at most some tens of readings.
+///
+/// # Examples
+/// ```
+/// use glidepath::{Glucose, History, Instant, Reading, Span, rate};
+/// let mut history = History::<12>::new();
+/// for (minute, mg_dl) in [(0, 100.0), (5, 105.0), (10, 180.0), (15, 115.0), (20, 120.0)] { // one spike
+///     let _ = history.insert(&Reading::new(Instant::from_secs(minute * 60), Glucose::from_mg_dl(mg_dl)?));
+/// }
+/// let rate = rate::robust(history.view(), Span::from_mins(20));
+/// assert_eq!(rate.map(|rate| rate.tenths_mg_dl_per_min()), Some(10));
+/// # Ok::<(), glidepath::Error>(())
+/// ```
 #[must_use]
 pub fn robust(history: HistoryView<'_>, window: Span) -> Option<Rate> {
     let points = points(history, window)?;

@@ -3,6 +3,15 @@
 use crate::units::{Glucose, Instant};
 
 /// What the sensor said about its own reading.
+///
+/// # Examples
+/// ```
+/// use glidepath::{Glucose, Instant, Reading, Status};
+/// // the sensor sent "below 40" instead of a number
+/// let low = Reading::new(Instant::from_secs(300), Glucose::from_mg_dl(40.0)?).with_status(Status::BelowRange);
+/// assert_eq!(low.status(), Status::BelowRange);
+/// # Ok::<(), glidepath::Error>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -88,6 +97,14 @@ impl Reading {
 }
 
 /// A fingerstick: capillary blood glucose by a meter. 8 bytes.
+///
+/// # Examples
+/// ```
+/// use glidepath::{Fingerstick, Glucose, Instant};
+/// let stick = Fingerstick::new(Instant::from_secs(600), Glucose::from_mmol_l(5.4)?);
+/// assert_eq!(stick.glucose().whole_mg_dl(), 97);
+/// # Ok::<(), glidepath::Error>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]

@@ -19,6 +19,13 @@ const HEADER: usize = 10;
 const CHECKSUM: usize = 4;
 
 /// Bytes that a snapshot of a monitor with `readings` readings never exceeds.
+///
+/// # Examples
+/// ```
+/// use glidepath::snapshot;
+/// let buffer = [0_u8; snapshot::room(288)];
+/// assert_eq!(buffer.len(), 4032);
+/// ```
 #[must_use]
 pub const fn room(readings: usize) -> usize {
     readings.saturating_mul(6).saturating_add(2304)
@@ -90,6 +97,12 @@ pub fn save<const N: usize>(monitor: &Monitor<N>, buffer: &mut [u8]) -> Result<u
 ///
 /// # Errors
 /// All but [`SnapshotError::Room`], in the order they are listed.
+///
+/// # Examples
+/// ```
+/// use glidepath::snapshot::{self, SnapshotError};
+/// assert_eq!(snapshot::load::<288>(&[0xFF; 4096]).unwrap_err(), SnapshotError::Incomplete); // erased flash
+/// ```
 pub fn load<const N: usize>(bytes: &[u8]) -> Result<Monitor<N>, SnapshotError> {
     let (magic, rest) = bytes.split_first_chunk::<4>().ok_or(SnapshotError::Incomplete)?;
     let (version, rest) = rest.split_first_chunk::<2>().ok_or(SnapshotError::Incomplete)?;

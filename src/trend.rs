@@ -49,6 +49,16 @@ impl Trend {
 }
 
 /// The edges of the bands. 16 bytes.
+///
+/// # Examples
+/// ```
+/// use glidepath::{Rate, trend::{Bands, TrendSign}};
+/// let rate = Rate::from_mg_dl_per_min;
+/// let mut sign = TrendSign::new(Bands::new(rate(0.5)?, rate(1.5)?, 0.1, 1.0)?); // for who wants to know sooner
+/// assert_eq!(sign.step(Some(rate(0.7)?), 0.3).words(), "rising");
+/// assert_eq!(sign.step(Some(rate(0.7)?), 1.2).words(), "not known"); // too vague
+/// # Ok::<(), glidepath::Error>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]

@@ -170,6 +170,14 @@ impl From<Rate> for f32 {
 }
 
 /// A signed length of time in whole seconds, about ±68 years.
+///
+/// # Examples
+/// ```
+/// use glidepath::Span;
+/// assert_eq!(Span::from_mins(5).secs(), 300);
+/// assert_eq!(Span::from_secs(-90).mins(), -1.5);
+/// assert_eq!(Span::from_hours(i32::MAX).secs(), i32::MAX); // stops at the longest
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]

@@ -15,6 +15,24 @@ const Z: f32 = 1.96;
 ///
 /// Source: Bland and Altman (1986), Lancet 327:307–310: limits at 1.96 standard deviations (divisor n − 1);
 /// standard errors SD/√n for the bias and √(3/n)·SD for a limit, with Student's t on n − 1 degrees of freedom.
+///
+/// 48 bytes.
+///
+/// # Examples
+/// ```
+/// use glidepath::accuracy::{Pair, PointAccuracy};
+/// use glidepath::{Glucose, Instant};
+/// let mg_dl = Glucose::from_mg_dl;
+/// let mut accuracy = PointAccuracy::new();
+/// for (sensor, reference) in [(98.0, 100.0), (126.0, 120.0), (175.0, 180.0), (209.0, 200.0)] {
+///     accuracy.push(&Pair::new(Instant::from_secs(0), mg_dl(sensor)?, mg_dl(reference)?)?);
+/// }
+/// let limits = accuracy.limits_of_agreement().expect("two pairs at least");
+/// assert_eq!(limits.bias().estimate(), 2.0); // −2, 6, −5 and 9
+/// assert!((limits.upper().estimate() - 15.0).abs() < 0.5);
+/// assert!(limits.upper().upper() > 30.0); // four pairs show little
+/// # Ok::<(), glidepath::Error>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct LimitsOfAgreement {

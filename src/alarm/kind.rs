@@ -133,7 +133,7 @@ pub enum Cause {
     Unheeded,
 }
 
-/// One ring. 12 bytes.
+/// One ring. 8 bytes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -149,6 +149,16 @@ pub struct Ring {
 }
 
 /// What rings at one update: at most one ring for each of the nine kinds.
+///
+/// # Examples
+/// ```
+/// use glidepath::alarm::{Pattern, Rings};
+/// /// What to sound, if anything.
+/// fn sound(rings: &Rings) -> Option<(&'static str, &'static Pattern)> {
+///     rings.first().map(|ring| (ring.kind.message(), Pattern::of(ring.priority)))
+/// }
+/// assert!(sound(&Rings::default()).is_none());
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
 #[must_use]
 pub struct Rings(pub(super) [Option<Ring>; 9]);

@@ -8,6 +8,13 @@ use crate::local::LocalTime;
 const DAY_MINUTES: u16 = 1440;
 
 /// A set of weekdays. 1 byte.
+///
+/// # Examples
+/// ```
+/// use glidepath::alarm::Weekdays;
+/// let days = Weekdays::NONE.with(1).with(3); // Tuesday and Thursday
+/// assert!(days.contains(3) && !days.contains(4));
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -36,7 +43,7 @@ impl Weekdays {
     }
 }
 
-/// When a profile holds: from a minute of the day to another, on the days it begins. 8 bytes.
+/// When a profile holds: from a minute of the day to another, on the days it begins. 6 bytes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]

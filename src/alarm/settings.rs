@@ -24,6 +24,17 @@ pub const LONGEST_SNOOZE: Span = Span::from_hours(8);
 /// | wear end | hours left | 0 to 72 |
 ///
 /// `hysteresis` is 0 to 60, the spans are 0 to 24 h.
+///
+/// # Examples
+/// ```
+/// use glidepath::alarm::{AlarmSettings, Priority, Rule};
+/// use glidepath::Span;
+/// let high = AlarmSettings::default().high;
+/// let patient = Rule { limit: 300.0, delay: Span::from_mins(45), priority: Priority::Low, ..high };
+/// assert!(AlarmSettings { high: patient, ..AlarmSettings::default() }.checked().is_ok());
+/// let refused = AlarmSettings { high: Rule { limit: 900.0, ..high }, ..AlarmSettings::default() }.checked();
+/// assert_eq!(refused.map_err(|error| error.parameter()), Err("high"));
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -162,7 +173,7 @@ impl Kind {
     }
 }
 
-/// The settings of all alarms but the floor, which has none. 230 bytes.
+/// The settings of all alarms but the floor, which has none. 232 bytes.
 ///
 /// The defaults are for a person who wants few alarms, each worth waking for; they are ours and no advice.
 ///

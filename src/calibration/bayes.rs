@@ -12,6 +12,17 @@ use crate::math;
 use crate::units::{Glucose, Instant, Span};
 
 /// How far and how fast gain and offset wander. 16 bytes.
+///
+/// # Examples
+/// ```
+/// use glidepath::calibration::{Calibration, Drift};
+/// use glidepath::{Glucose, Instant};
+/// // a sensor whose scale is known better than most: gain 5 % over a week, offset 3 mg/dL over three days
+/// let known = Calibration::new(Drift::new(0.05, 10_080.0, 3.0, 4_320.0)?);
+/// let (at, glucose) = (Instant::from_secs(0), Glucose::from_mg_dl(120.0)?);
+/// assert!(known.sd(at, glucose) < Calibration::new(Drift::default()).sd(at, glucose));
+/// # Ok::<(), glidepath::Error>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -101,7 +112,7 @@ const OFFSET_FENCE: f32 = 40.0;
 /// Beyond this many standard deviations a pair's weight falls off (Huber 1964).
 const HUBER: f32 = 2.5;
 
-/// The calibration. See the [module](super). 52 bytes.
+/// The calibration. See the [module](super). 48 bytes.
 ///
 /// # Examples
 /// ```

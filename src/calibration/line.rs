@@ -38,7 +38,7 @@ pub enum LineRefusal {
     Offset,
 }
 
-/// The last pairs and how to fit them. 80 bytes.
+/// The last pairs and how to fit them. 96 bytes.
 ///
 /// # Examples
 /// ```

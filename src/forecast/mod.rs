@@ -18,6 +18,14 @@ use course::Bends;
 use personal::Personal;
 
 /// How a forecast is made. 24 bytes.
+///
+/// # Examples
+/// ```
+/// use glidepath::forecast::{Forecast, ForecastConfig};
+/// let plain = Forecast::new(ForecastConfig::linear(35.0, 0.04)?); // a fading rate, and nothing learned
+/// assert_eq!(plain.share(), 1.0);
+/// # Ok::<(), glidepath::Error>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -30,7 +38,21 @@ pub struct ForecastConfig {
     bends: bool,
 }
 
-/// The forecaster of one person. See the [module](self). 208 bytes.
+/// The forecaster of one person. See the [module](self). About 200 bytes.
+///
+/// # Examples
+/// ```
+/// use glidepath::forecast::Forecast;
+/// use glidepath::{Estimate, Glucose, Instant, Rate, Span};
+/// let (now, rate) = (Glucose::from_mg_dl(95.0)?, Rate::from_mg_dl_per_min(-2.0)?);
+/// let falling = Estimate::new(Instant::from_secs(0), now, rate, 7.0, 0.6, 0.5)?;
+/// let (low, half_an_hour) = (Glucose::from_mg_dl(70.0)?, Span::from_mins(30));
+/// let forecast = Forecast::default();
+/// let chance = forecast.probability_below(&falling, low, half_an_hour); // 0 to 1
+/// let minutes = forecast.minutes_to_fall(&falling, low, half_an_hour); // at the expected course
+/// assert!(chance > 0.5 && minutes.is_some_and(|minutes| minutes > 12.5)); // later than in a straight line
+/// # Ok::<(), glidepath::Error>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Forecast {

@@ -4,6 +4,12 @@ use super::sfloat::Sfloat;
 use core::fmt;
 
 /// Why a payload was refused. Nothing of a refused payload is used.
+///
+/// # Examples
+/// ```
+/// use glidepath::gatt::{CgmMeasurement, DecodeError, E2eCrc};
+/// assert_eq!(CgmMeasurement::decode(&[6, 0, 0x68], E2eCrc::Absent), Err(DecodeError::TooShort));
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]
@@ -89,6 +95,13 @@ impl Fields<'_> {
 const CAPACITY: usize = 20;
 
 /// An encoded payload, held by value. 21 bytes.
+///
+/// # Examples
+/// ```
+/// use glidepath::gatt::{CgmMeasurement, E2eCrc, Sfloat};
+/// let payload = CgmMeasurement::new(Sfloat::nearest(104.0), 5).encode(E2eCrc::Absent);
+/// assert_eq!(payload.as_bytes(), [6, 0, 0x68, 0x00, 5, 0]);
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Payload {

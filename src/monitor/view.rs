@@ -37,6 +37,20 @@ pub struct Settings {
 }
 
 /// What became of a fingerstick.
+///
+/// # Examples
+/// ```
+/// use glidepath::{Fingerstick, FingerstickOutcome, Glucose, Instant, Monitor, Settings};
+/// let mut monitor = Monitor::<24>::new(Settings::default())?;
+/// let stick = Fingerstick::new(Instant::from_secs(300), Glucose::from_mg_dl(110.0)?);
+/// let words = match monitor.fingerstick(&stick) {
+///     FingerstickOutcome::Used { .. } => "taken in",
+///     FingerstickOutcome::Refused(_) => "refused",
+///     FingerstickOutcome::NoReading => "no reading to hold it against",
+/// };
+/// assert_eq!(words, "no reading to hold it against");
+/// # Ok::<(), glidepath::Error>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[must_use]
@@ -55,6 +69,22 @@ pub enum FingerstickOutcome {
 }
 
 /// The answers at one moment.
+///
+/// # Memory
+/// 184 bytes.
+///
+/// # Examples
+/// ```
+/// use glidepath::{Glucose, Instant, Monitor, Reading, Settings};
+/// let mut monitor = Monitor::<24>::new(Settings::default())?;
+/// let view = monitor.push(&Reading::new(Instant::from_secs(300), Glucose::from_mg_dl(110.0)?));
+/// if let Some(now) = view.estimate().filter(|_| view.sees()) {
+///     let digits = now.glucose().whole_mg_dl(); // fresh, and nothing against it
+///     let in_mmol_l = now.glucose().tenths_mmol_l(); // 61 is 6.1: no float is ever formatted
+///     assert_eq!((digits, in_mmol_l), (110, 61));
+/// }
+/// # Ok::<(), glidepath::Error>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[must_use]
 pub struct View {

@@ -112,6 +112,22 @@ impl Reason {
 }
 
 /// A set of [`Reason`]s. 2 bytes.
+///
+/// # Examples
+/// ```
+/// use glidepath::quality::{Grade, Reason, Reasons};
+/// /// What to write beside the value.
+/// fn note(reasons: Reasons) -> &'static str {
+///     match reasons.grade() {
+///         Grade::Good => "",
+///         _ if reasons.contains(Reason::Pressure) => "pressed on?",
+///         Grade::Fair => "with reserve",
+///         Grade::Poor => "check with a fingerstick",
+///         Grade::Unusable => "not to be used",
+///     }
+/// }
+/// assert_eq!(note(Reasons::default()), "");
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]

@@ -12,7 +12,7 @@ pub(super) struct Count {
     pub lost_secs: u32,
 }
 
-/// A sensor's wear at a moment. 32 bytes.
+/// A sensor's wear at a moment. 24 bytes.
 ///
 /// # Examples
 /// ```

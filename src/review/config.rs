@@ -20,6 +20,14 @@ pub enum Unit {
 }
 
 /// One limit as the consensus tables print it, in both units.
+///
+/// # Examples
+/// ```
+/// use glidepath::review::Limit;
+/// assert_eq!((Limit::L70.mg_dl(), Limit::L70.tenths_mmol_l()), (70, 39)); // a pair, not a conversion
+/// let own = Limit::new(80, 44);
+/// # let _ = own;
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Limit {
@@ -210,6 +218,15 @@ impl Config {
 ///
 /// The caller turns universal time into local time, with its clock changes; a repeated or a skipped hour is then
 /// simply a day with more or fewer readings in it.
+///
+/// # Examples
+/// ```
+/// use glidepath::{Instant, Span, review::LocalTime};
+/// // Unix time and a zone two hours east
+/// let at = Instant::from_secs(1_710_052_200).plus(Span::from_hours(2)); // 2024-03-10T06:30Z
+/// let local = LocalTime::from_secs(at.secs());
+/// assert_eq!(local.minute(), 8 * 60 + 30);
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct LocalTime {

@@ -184,7 +184,7 @@ impl State {
 /// Lists the episodes of one rule, reading by reading.
 ///
 /// # Memory
-/// 40 bytes.
+/// 44 bytes.
 ///
 /// # Examples
 /// ```

@@ -17,6 +17,23 @@ mod sealed {
 }
 
 /// Counts of values by time of day: [`Compact`] or [`Exact`]. Not to be implemented elsewhere.
+///
+/// # Examples
+/// The median and the middle half at six in the morning:
+/// ```
+/// use glidepath::review::{BIN_MINUTES, Config, Grid, LocalTime, Review};
+/// use glidepath::{Glucose, Instant, Reading};
+/// let mut review = Review::new(Config::default());
+/// for day in 0..14 {
+///     let at = Instant::from_secs(86_400 * day + 6 * 3600);
+///     let reading = Reading::new(at, Glucose::from_mg_dl(110.0 + day as f32)?);
+///     let _ = review.push(&reading, LocalTime::from_secs(at.secs()));
+/// }
+/// let bin = usize::from(6 * 60 / BIN_MINUTES);
+/// let [low, median, high] = [0.25, 0.5, 0.75].map(|share| review.grid().percentile(bin, share));
+/// assert!(low < median && median < high);
+/// # Ok::<(), glidepath::Error>(())
+/// ```
 pub trait Grid: sealed::Sealed + Clone + Default + core::fmt::Debug {
     /// Number of value classes.
     #[doc(hidden)]

@@ -9,6 +9,15 @@ use crate::units::{Glucose, Instant, Rate, Span};
 ///
 /// The defaults (150 ± 55 mg/dL, 35 and 120 minutes) give a rate with a standard deviation of
 /// 55/√(35·120) = 0.85 mg/dL/min, near that of people with type 1 diabetes.
+///
+/// # Examples
+/// ```
+/// use glidepath::simulate::GaussianWorldConfig;
+/// let livelier = GaussianWorldConfig::new(150.0, 55.0, 20.0, 120.0)?;
+/// assert!(livelier.rate_min() < GaussianWorldConfig::DEFAULT.rate_min());
+/// assert!(GaussianWorldConfig::new(150.0, 55.0, 35.0, 36.0).is_err()); // the two times too near each other
+/// # Ok::<(), glidepath::Error>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct GaussianWorldConfig {
@@ -79,7 +88,7 @@ impl Default for GaussianWorldConfig {
 }
 
 /// Glucose as a second-order continuous autoregression: g″ + (a+b)·g′ + a·b·g = white noise, with time
-/// constants 1/a and 1/b, started in its stationary distribution. About 60 bytes.
+/// constants 1/a and 1/b, started in its stationary distribution. About 50 bytes.
 ///
 /// For such a glucose seen through a first-order lag and Gaussian noise, the Kalman filter of the same model
 /// is the best estimator there is (R. E. Kalman, J Basic Eng 82:35, 1960): no method may do better.

@@ -12,6 +12,14 @@ use crate::units::Glucose;
 /// # Source
 /// ISO 15197:2013 asks for 95 % of results within 15 mg/dL (under 100) or 15 %: a standard deviation of
 /// 7.65 at the limit. A good meter is well inside: 5 mg/dL or 6 % (common practice, no source).
+///
+/// # Examples
+/// ```
+/// use glidepath::simulate::MeterModel;
+/// let at_the_limit = MeterModel::new(7.65, 7.65)?; // just meets ISO 15197:2013
+/// # let _ = at_the_limit;
+/// # Ok::<(), glidepath::Error>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct MeterModel {

@@ -9,6 +9,17 @@ use crate::math;
 use crate::units::{Glucose, Instant, MG_DL_PER_MMOL_L, Rate, Span};
 
 /// How a [`Person`] lives.
+///
+/// # Examples
+/// ```
+/// use glidepath::{Glucose, Span};
+/// use glidepath::simulate::{Person, PersonConfig};
+/// // nothing happens to this one: at rest at 110 mg/dL
+/// let still = PersonConfig::DEFAULT.without_routine().with_wander(0.0)?.with_resting_glucose(Glucose::from_mg_dl(110.0)?)?;
+/// let later = Person::new(1, still).step(Span::from_mins(60));
+/// assert!((later.plasma().mg_dl() - 110.0).abs() < 15.0);
+/// # Ok::<(), glidepath::Error>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct PersonConfig {
@@ -78,7 +89,7 @@ impl Default for PersonConfig {
 }
 
 /// A person with type 1 diabetes who does not exist: a body by a published model, drawn from `seed`, and a
-/// way of living with it. About 400 bytes; a simulated minute takes some hundreds of floating-point
+/// way of living with it. About 330 bytes; a simulated minute takes some hundreds of floating-point
 /// operations.
 ///
 /// # Source

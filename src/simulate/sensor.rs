@@ -72,6 +72,14 @@ impl Faults {
 /// Diabetes Sci Technol 2(5):853, 2008. Lag 8 ± 2 minutes within 4 to 14: the range of published measurements.
 /// The newer sensors' noise (sd 5, 25 minutes, and white 2.5 on top) and the calibration error: a choice of
 /// ours within published magnitudes.
+///
+/// # Examples
+/// ```
+/// use glidepath::simulate::{Faults, SensorModel};
+/// let bad = SensorModel::DRIFTING.with_noise_scale(1.5)?.with_faults(Faults::USUAL);
+/// assert_eq!(bad.coloured_noise(), (7.5, 25.0)); // mg/dL, minutes
+/// # Ok::<(), glidepath::Error>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct SensorModel {
@@ -209,7 +217,7 @@ impl Sample {
     }
 }
 
-/// A sensor being worn. About 190 bytes.
+/// A sensor being worn. About 220 bytes.
 ///
 /// Give it the truth at least every few minutes with [`follow`](Self::follow), every minute for the best
 /// accuracy, and [`read`](Self::read) it whenever it reports. Noise, drift and faults have streams of random

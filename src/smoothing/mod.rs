@@ -51,6 +51,16 @@ use crate::reading::Reading;
 use crate::units::{Glucose, Instant, Rate, Span};
 
 /// What a smoother makes of the readings so far. 12 bytes.
+///
+/// # Examples
+/// ```
+/// use glidepath::smoothing::{Exponential, Holt};
+/// use glidepath::{Glucose, Instant};
+/// let (at, glucose) = (Instant::from_secs(0), Glucose::from_mg_dl(100.0)?);
+/// assert_eq!(Exponential::new(7.2)?.step(at, glucose).rate(), None); // this method says none
+/// assert_eq!(Holt::new(7.0, 20.0)?.step(at, glucose).glucose(), glucose);
+/// # Ok::<(), glidepath::Error>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Level {
     glucose: Glucose,

@@ -1,0 +1,95 @@
+//! The sizes that the documentation states, on the machine that runs the tests. None depends on the width of a word.
+
+use glidepath::{
+    accuracy, alarm, calibration, estimator, forecast, gatt, quality, review, simulate, smoothing, trend,
+};
+
+macro_rules! same {
+    ($($kind:ty: $bytes:literal),* $(,)?) => {
+        [$((stringify!($kind), size_of::<$kind>(), $bytes)),*]
+    };
+}
+
+#[test]
+fn types_are_as_large_as_documented() {
+    for (kind, is, documented) in same! {
+        glidepath::Estimate: 36,
+        glidepath::Reading: 12,
+        glidepath::Fingerstick: 8,
+        glidepath::LocalTime: 4,
+        glidepath::View: 184,
+        accuracy::Agreement: 40,
+        accuracy::Concurrence: 484,
+        accuracy::Disputes: 20,
+        accuracy::Interval: 16,
+        accuracy::Iso15197: 28,
+        accuracy::LagScan: 1224,
+        accuracy::LimitsOfAgreement: 48,
+        accuracy::Missed: 20,
+        accuracy::MissingData: 156,
+        accuracy::NumberAge: 268,
+        accuracy::Pair: 12,
+        accuracy::PointAccuracy: 80,
+        accuracy::RateAgreement: 180,
+        accuracy::Regulation: 104,
+        accuracy::Tally: 8,
+        accuracy::ZoneCounts: 20,
+        alarm::AlarmSettings: 232,
+        alarm::Kinds: 2,
+        alarm::Ring: 8,
+        alarm::Slot: 6,
+        alarm::Weekdays: 1,
+        calibration::Calibration: 48,
+        calibration::Drift: 16,
+        calibration::Line: 96,
+        estimator::Model: 36,
+        forecast::ForecastConfig: 24,
+        forecast::Predicted: 8,
+        gatt::CgmMeasurement: 20,
+        gatt::CgmStatus: 8,
+        gatt::CurrentTime: 12,
+        gatt::DateTime: 8,
+        gatt::GlucoseContext: 18,
+        gatt::GlucoseMeasurement: 26,
+        gatt::Payload: 21,
+        gatt::SessionStart: 10,
+        quality::Assessment: 8,
+        quality::Evidence: 24,
+        quality::Reasons: 2,
+        quality::Wear: 24,
+        review::Compact: 4608,
+        review::Episodes: 44,
+        review::Exact: 203_520,
+        review::Summary: 340,
+        simulate::Random: 24,
+        simulate::Truth: 12,
+        smoothing::Exponential: 16,
+        smoothing::Holt: 24,
+        smoothing::Level: 12,
+        smoothing::TwoStateKalman: 44,
+        trend::Bands: 16,
+        trend::TrendSign: 20,
+    } {
+        assert_eq!(is, documented, "{kind}");
+    }
+}
+
+#[test]
+fn types_are_no_larger_than_documented() {
+    for (kind, is, most) in same! {
+        quality::Quality: 220,
+        estimator::Estimator: 400,
+        forecast::Forecast: 220,
+        alarm::AlarmPlan: 1024,
+        alarm::Alarms: 1600,
+        review::Review: 8192,
+        simulate::GaussianWorld: 60,
+        simulate::Meter: 32,
+        simulate::Person: 340,
+        simulate::Sensor: 220,
+        glidepath::Monitor<1>: 2300,
+        glidepath::Monitor<288>: 4030,
+    } {
+        assert!(is <= most, "{kind} takes {is}");
+    }
+}
