@@ -2,7 +2,8 @@
 //!
 //! Time is the sensor's: seconds since 1970 of the clock that its session's start was told in. A reading that
 //! is ahead of ours moves ours forward, so that no drift of ours makes readings come from the future; Current
-//! Time sets it within [`TRIM`], and freely as long as no reading has come.
+//! Time sets it within [`TRIM`], and freely as long as no reading has come. Nothing sets it back to where a reading
+//! would look younger than it is: since it came, time has passed here too.
 
 use glidepath::{Instant, Span};
 
@@ -17,14 +18,15 @@ pub struct Clock {
     left_ms: u32,
     /// A moment, and the uptime then.
     set: Option<(Instant, u32)>,
-    by_reading: bool,
+    /// The newest believed reading's moment, and the uptime when it came.
+    reading: Option<(Instant, u32)>,
 }
 
 impl Clock {
     /// Not set.
     #[must_use]
     pub const fn new() -> Self {
-        Self { uptime_s: 0, last_ms: 0, left_ms: 0, set: None, by_reading: false }
+        Self { uptime_s: 0, last_ms: 0, left_ms: 0, set: None, reading: None }
     }
 
     /// Takes the board's milliseconds, which may wrap; to be called at least once in 24 days.
@@ -44,24 +46,32 @@ impl Clock {
     /// The time; none before it is set.
     #[must_use]
     pub fn now(&self) -> Option<Instant> {
-        self.set.map(|(at, then)| at.plus(Span::from_secs(self.uptime_s.wrapping_sub(then).cast_signed())))
+        self.from(self.set)
+    }
+
+    fn from(&self, known: Option<(Instant, u32)>) -> Option<Instant> {
+        known.map(|(at, then)| at.plus(Span::from_secs(self.uptime_s.wrapping_sub(then).cast_signed())))
     }
 
     /// A believed reading was measured at `at`: it is not later than now.
     pub fn reading(&mut self, at: Instant) {
-        self.by_reading = true;
+        if self.reading.is_none_or(|(newest, _)| newest < at) {
+            self.reading = Some((at, self.uptime_s));
+        }
         if self.now().is_none_or(|now| now < at) {
             self.set = Some((at, self.uptime_s));
         }
     }
 
-    /// Somebody told the time. Whether it was taken.
+    /// Somebody told the time. Whether it was taken, as far as the newest reading allows.
     pub fn told(&mut self, at: Instant) -> bool {
         let near = self.now().is_none_or(|now| (-TRIM.secs()..=TRIM.secs()).contains(&at.since(now).secs()));
-        if near || !self.by_reading {
-            self.set = Some((at, self.uptime_s));
+        let taken = near || self.reading.is_none();
+        if taken {
+            let earliest = self.from(self.reading).unwrap_or(at);
+            self.set = Some((at.max(earliest), self.uptime_s));
         }
-        near || !self.by_reading
+        taken
     }
 }
 
@@ -92,8 +102,24 @@ mod tests {
         assert_eq!(clock.now(), Some(Instant::from_secs(BASE)));
         clock.reading(Instant::from_secs(BASE + 7));
         assert_eq!(clock.now(), Some(Instant::from_secs(BASE + 7)));
-        assert!(clock.told(Instant::from_secs(BASE - 20)));
+        assert!(clock.told(Instant::from_secs(BASE + 20)));
         assert!(!clock.told(Instant::from_secs(BASE + 3600)));
-        assert_eq!(clock.now(), Some(Instant::from_secs(BASE - 20)));
+        assert_eq!(clock.now(), Some(Instant::from_secs(BASE + 20)));
+    }
+
+    #[test]
+    fn no_reading_gets_younger() {
+        let mut clock = Clock::new();
+        clock.reading(Instant::from_secs(BASE));
+        // told ten minutes less, again and again: a sender whose clock stands
+        for minute in 1..=30 {
+            clock.run(minute * 60_000);
+            clock.told(Instant::from_secs(BASE - 60));
+            assert_eq!(clock.now(), Some(Instant::from_secs(BASE + minute * 60)));
+        }
+        // and one that only runs behind is followed
+        clock.told(Instant::from_secs(BASE + 1800 + 90));
+        clock.told(Instant::from_secs(BASE + 1800 + 30));
+        assert_eq!(clock.now(), Some(Instant::from_secs(BASE + 1800 + 30)));
     }
 }
