@@ -145,6 +145,59 @@ fn below_the_sensors_range() {
 }
 
 #[test]
+fn above_the_sensors_range_in_mmol() {
+    let change = |face: &mut Face<'_>| {
+        face.unit = Unit::MmolL;
+        let high =
+            Now { glucose: glucose(400.0), bound: Some(Bound::AtLeast), rate: None, soon: None, ..now() };
+        face.now = Some(high);
+    };
+    scene("above-range-mmol", change, Page::Now);
+    let rings = |face: &mut Face<'_>| {
+        change(face);
+        face.alert = Some(Alert { kind: Kind::High, priority: Priority::Low });
+    };
+    scene("alarm-above-range-mmol", rings, Page::Now);
+}
+
+#[test]
+fn rises_fast_in_mmol() {
+    let change = |face: &mut Face<'_>| {
+        face.unit = Unit::MmolL;
+        let rate = Some((Rate::from_mg_dl_per_min(2.8).unwrap(), 0.4));
+        face.now = Some(Now { glucose: glucose(367.0), rate, ..now() });
+        face.alert = Some(Alert { kind: Kind::SteepRise, priority: Priority::High });
+    };
+    scene("alarm-rises-fast-mmol", change, Page::Now);
+}
+
+#[test]
+fn low_ahead_from_high_up() {
+    let change = |face: &mut Face<'_>| {
+        face.trust = Trust::Fair;
+        let rate = Some((Rate::from_mg_dl_per_min(-3.2).unwrap(), 0.5));
+        face.now = Some(Now { glucose: glucose(148.0), rate, low_in_min: Some(24), ..now() });
+    };
+    scene("low-in-sight", change, Page::Now);
+    let rings = |face: &mut Face<'_>| {
+        change(face);
+        face.alert = Some(Alert { kind: Kind::LowAhead, priority: Priority::High });
+    };
+    scene("alarm-low-ahead-early", rings, Page::Now);
+}
+
+#[test]
+fn stale_in_mmol_after_hours() {
+    let change = |face: &mut Face<'_>| {
+        face.unit = Unit::MmolL;
+        face.note = "warming up";
+        face.clock = Some(Instant::from_secs(CLOCK + 8400));
+    };
+    scene("stale-mmol", change, Page::Now);
+    scene("stale-past", change, Page::Past);
+}
+
+#[test]
 fn nothing_yet() {
     let change = |face: &mut Face<'_>| {
         face.now = None;

@@ -22,6 +22,11 @@ use embedded_graphics::text::{Alignment, Baseline, Text, TextStyleBuilder};
 use glidepath::alarm::{Kind, Priority};
 use heapless::String;
 
+// in most small fonts the point looks like a plus, "3+9"; in the smallest without that, an m like an n
+const PLAIN: &MonoFont<'_> = &ascii::FONT_6X12;
+const SMALL: &MonoFont<'_> = &ascii::FONT_5X8;
+const SMALL_FIGURES: &MonoFont<'_> = &ascii::FONT_5X7;
+
 /// The picture's size.
 pub const SIZE: Size = Size::new(128, 64);
 
@@ -49,7 +54,8 @@ where
         (None, Page::Now) => {
             top(face, page, display)?;
             value(face, Point::new(0, 11), display)?;
-            if let Some(now) = face.current() {
+            // beyond the sensor's range no rate is known, and the value may need the room
+            if let Some(now) = face.current().filter(|now| now.bound.is_none()) {
                 needle::draw(now.rate, Point::new(92, 28), display)?;
             }
             strip::draw(face, &strip::NOW, display)
@@ -90,34 +96,30 @@ where
 {
     let mut age = String::<12>::new();
     match face.age_min() {
-        None => push(&mut age, "no time"),
-        Some(minutes) if minutes < 100 => {
-            push_number(&mut age, minutes);
-            push(&mut age, " min");
-        }
-        Some(minutes) => {
-            push_number(&mut age, minutes / 60);
-            push(&mut age, " h");
-        }
+        None => push(&mut age, "time?"),
+        Some(minutes) => push_age(&mut age, minutes),
     }
     let age = if face.now.is_none() { "wait" } else { age.as_str() };
-    words(age, Point::new(0, 0), Alignment::Left, &ascii::FONT_6X10, Level::Ink, display)?;
+    words(age, Point::new(0, -2), Alignment::Left, PLAIN, Level::Ink, display)?;
 
     let mut middle = String::<16>::new();
+    let mut at = Point::new(40, 1);
     match face.current() {
         Some(now) if page == Page::Past => {
-            push(&mut middle, &figures(&now, face.unit));
-            push(&mut middle, " ");
+            let figures = figures(&now, face.unit);
+            words(&figures, at + Point::new(0, 1), Alignment::Left, SMALL_FIGURES, Level::Soft, display)?;
+            at.x += 5 * figures.len() as i32 + 3;
             push(&mut middle, unit_name(face.unit));
         }
         Some(Now { low_in_min: Some(minutes), .. }) => {
             push(&mut middle, "low in ");
             push_number(&mut middle, minutes.into());
+            push(&mut middle, "m");
         }
         _ if !face.note.is_empty() => push(&mut middle, face.note),
         _ => push(&mut middle, unit_name(face.unit)),
     }
-    words(&middle, Point::new(44, 1), Alignment::Left, &ascii::FONT_5X8, Level::Soft, display)?;
+    words(&middle, at, Alignment::Left, SMALL, Level::Soft, display)?;
 
     // trust: three rising bars, hollow where it is missing
     for (step, needed) in [Trust::Poor, Trust::Fair, Trust::Good].into_iter().enumerate() {
@@ -138,6 +140,16 @@ where
         fill(Rectangle::new(Point::new(114, 3), Size::new(charge, 3)), Level::Ink, display)?;
     }
     Ok(())
+}
+
+fn push_age(text: &mut String<12>, minutes: u32) {
+    if minutes < 100 {
+        push_number(text, minutes);
+        push(text, " min");
+    } else {
+        push_number(text, minutes / 60);
+        push(text, " h");
+    }
 }
 
 fn unit_name(unit: Unit) -> &'static str {
@@ -164,7 +176,7 @@ where
                 push(&mut past, if face.trust == Trust::None { ", not trusted" } else { ", too old" });
             }
         }
-        return words(&past, at + Point::new(0, 25), Alignment::Left, &ascii::FONT_6X10, Level::Ink, display);
+        return words(&past, at + Point::new(0, 23), Alignment::Left, PLAIN, Level::Ink, display);
     };
     digits::draw(&figures(&now, face.unit), at, digits::LARGE, Level::Ink, display)
 }
@@ -186,66 +198,61 @@ where
     D: DrawTarget<Color: Shade>,
 {
     fill(Rectangle::new(Point::zero(), SIZE), Level::Ink, display)?;
-    fill(Rectangle::new(Point::new(2, 2), Size::new(124, 15)), Level::Paper, display)?;
-    words(title(kind), Point::new(5, 3), Alignment::Left, &ascii::FONT_7X13_BOLD, Level::Ink, display)?;
-    words(
-        marks(priority),
-        Point::new(123, 3),
-        Alignment::Right,
-        &ascii::FONT_7X13_BOLD,
-        Level::Ink,
-        display,
-    )?;
-    match face.current() {
-        Some(now) => {
-            digits::draw(
-                &figures(&now, face.unit),
-                Point::new(4, 21),
-                digits::MEDIUM,
-                Level::Paper,
-                display,
-            )?;
-            let mut side = String::<12>::new();
-            if let Some(minutes) = now.low_in_min {
-                push(&mut side, "low in ");
-                push_number(&mut side, minutes.into());
-            } else {
-                push(&mut side, unit_name(face.unit));
-            }
-            words(&side, Point::new(124, 22), Alignment::Right, &ascii::FONT_6X10, Level::Paper, display)?;
-            if let Some((rate, _)) = now.rate {
-                let pace = crate::words::pace(rate);
-                words(pace, Point::new(124, 34), Alignment::Right, &ascii::FONT_6X10, Level::Paper, display)?;
-            }
+    fill(Rectangle::new(Point::new(2, 2), Size::new(124, 18)), Level::Paper, display)?;
+    let large = &ascii::FONT_9X18_BOLD;
+    words(title(kind), Point::new(4, 2), Alignment::Left, large, Level::Ink, display)?;
+    words(marks(priority), Point::new(124, 2), Alignment::Right, large, Level::Ink, display)?;
+
+    let at = Point::new(4, 23);
+    let mut wait = String::<12>::new();
+    let (figures, side) = match (face.current(), face.age_min()) {
+        (Some(now), _) => {
+            let side = match (now.low_in_min, now.rate) {
+                (Some(minutes), _) => {
+                    push_number(&mut wait, minutes.into());
+                    push(&mut wait, " min");
+                    ["low in", &wait, ""]
+                }
+                (None, Some((rate, _))) => {
+                    let pace = crate::words::pace(rate);
+                    let (first, second) = pace.split_once(' ').unwrap_or((pace, ""));
+                    [unit_name(face.unit), first, second]
+                }
+                (None, None) if now.bound.is_none() => [unit_name(face.unit), "", ""],
+                (None, None) => [""; 3], // the value may need the room
+            };
+            (figures(&now, face.unit), side)
         }
-        None => {
-            digits::draw("---", Point::new(4, 21), digits::MEDIUM, Level::Paper, display)?;
-            words(
-                "no value",
-                Point::new(124, 22),
-                Alignment::Right,
-                &ascii::FONT_6X10,
-                Level::Paper,
-                display,
-            )?;
+        (None, age) => {
+            if let (Some(_), Some(minutes)) = (face.now, age) {
+                push_age(&mut wait, minutes);
+            }
+            let mut none = String::new();
+            push(&mut none, "---");
+            (none, ["no value", &wait, ""])
         }
+    };
+    digits::draw(&figures, at, digits::MEDIUM, Level::Paper, display)?;
+    for (row, line) in (0..).zip(side) {
+        let at = Point::new(125, 20 + 10 * row);
+        words(line, at, Alignment::Right, PLAIN, Level::Paper, display)?;
     }
-    words("press: seen", Point::new(4, 54), Alignment::Left, &ascii::FONT_5X8, Level::Paper, display)?;
-    words("hold: later", Point::new(124, 54), Alignment::Right, &ascii::FONT_5X8, Level::Paper, display)
+    words("press: seen", Point::new(4, 55), Alignment::Left, SMALL, Level::Paper, display)?;
+    words("hold: later", Point::new(124, 55), Alignment::Right, SMALL, Level::Paper, display)
 }
 
-/// At most 14 letters.
+/// At most ten letters.
 const fn title(kind: Kind) -> &'static str {
     match kind {
         Kind::Floor => "VERY LOW",
         Kind::Low => "LOW",
         Kind::LowAhead => "LOW AHEAD",
         Kind::SteepFall => "FALLS FAST",
-        Kind::NoData => "NO READINGS",
+        Kind::NoData => "NO READING",
         Kind::High => "HIGH",
         Kind::SteepRise => "RISES FAST",
-        Kind::Doubt => "CHECK SENSOR",
-        Kind::WearEnd => "SENSOR ENDS",
+        Kind::Doubt => "CHECK IT",
+        Kind::WearEnd => "ENDS SOON",
     }
 }
 

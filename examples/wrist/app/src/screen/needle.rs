@@ -48,7 +48,7 @@ where
         let point = tip(degrees, length);
         at + Point::new(point.x, point.y * 3 / 4)
     };
-    for tick in [-90, -45, 0, 45, 90] {
+    for tick in [-45, 0, 45] {
         let (from, to) = (on_scale(tick, LENGTH + 1), on_scale(tick, LENGTH + 3));
         Line::new(from, to).into_styled(PrimitiveStyle::with_stroke(solid(Level::Ink), 1)).draw(display)?;
     }

@@ -1,10 +1,9 @@
 //! Readings against time: the last hours as dots, the hour to come as a band.
 
 use super::shade::{Level, Shade};
-use super::words;
+use super::{SMALL, SMALL_FIGURES, words};
 use crate::face::{Expected, Face, in_unit};
 use crate::text::push_value;
-use embedded_graphics::mono_font::ascii;
 use embedded_graphics::prelude::*;
 use embedded_graphics::primitives::{PrimitiveStyle, Rectangle};
 use embedded_graphics::text::Alignment;
@@ -59,8 +58,8 @@ where
             (0..128).step_by(4).map(|x| Pixel(Point::new(x, row), D::Color::solid(Level::Soft))),
         )?;
     }
-    // without a clock the newest reading stands for the present: it is marked as old elsewhere
-    let Some(clock) = face.clock.or_else(|| face.history.newest().map(|r| r.at())) else { return Ok(()) };
+    // without a clock nobody knows how old the readings are
+    let Some(clock) = face.clock else { return Ok(()) };
     if let Some(now) = face.current().filter(|_| frame.now < 127) {
         if let Some(soon) = now.soon {
             band(frame, now.glucose, &soon, display)?;
@@ -76,13 +75,14 @@ where
         }
     }
     if frame.labelled {
-        for limit in RANGE_MG_DL {
+        // outside the range, where readings are fewer
+        for (limit, down) in RANGE_MG_DL.into_iter().zip([1, -8]) {
             let mut text = String::<8>::new();
             if let Ok(glucose) = Glucose::from_mg_dl(limit) {
                 push_value(&mut text, in_unit(glucose, face.unit));
             }
-            let at = Point::new(0, frame.row(limit) - 9);
-            words(&text, at, Alignment::Left, &ascii::FONT_5X8, Level::Soft, display)?;
+            let at = Point::new(0, frame.row(limit) + down);
+            words(&text, at, Alignment::Left, SMALL_FIGURES, Level::Soft, display)?;
         }
         for (hours, label) in [(3, "3 h"), (6, "6 h"), (9, "9 h")] {
             let x = frame.now - hours * 3600 / frame.seconds_per_column;
@@ -90,7 +90,7 @@ where
             let soft = D::Color::solid(Level::Soft);
             display.draw_iter(column.map(|y| Pixel(Point::new(x, y), soft)))?;
             let at = Point::new(x, frame.top);
-            words(label, at, Alignment::Center, &ascii::FONT_5X8, Level::Soft, display)?;
+            words(label, at, Alignment::Center, SMALL, Level::Soft, display)?;
         }
     }
     Ok(())
