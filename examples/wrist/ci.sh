@@ -41,6 +41,6 @@ WRIST_EMULATED=$CARGO_TARGET_DIR cargo test -- --nocapture | tee "$LOG"
 count
 cd emulator
 npm ci --no-audit --no-fund
-WRIST_UF2=$CARGO_TARGET_DIR node --test --test-reporter=tap test.mjs | tee "$LOG"
+WRIST_UF2=$CARGO_TARGET_DIR node --test --test-reporter=tap --test-concurrency=2 test.mjs week.mjs | tee "$LOG"
 count
 echo "counts: $passed checks passed"

@@ -1,5 +1,6 @@
 //! Pictures as PNG, and how they are held against golden ones.
 
+pub mod dump;
 pub mod image;
 pub mod stream;
 

@@ -1,12 +1,17 @@
 //! `wrist-desk sheet OUT.png COLUMNS PICTURE...`: pictures side by side, three times their size.
 //! `wrist-desk stream OUT SEED`: a day of frames.
-//! `wrist-desk week OUT`: a week of frames on a bad line, and beside it as OUT.png the screen that they end with.
+//! `wrist-desk week OUT DAYS`: that many days of a week's frames on a bad line; beside it as OUT.png the screen that
+//! they end with, and as OUT.readings the readings in them.
+//! `wrist-desk kept FLASH`: the readings kept in an image of the Pico's flash chip.
 //! `wrist-desk uf2 ELF OUT`: the file for the Pico's boot loader.
 //! `wrist-desk measure ELF`: sizes, and symbols of panics, f64 and float formatting.
 
+use glidepath::{Reading, Settings};
 use std::path::Path;
+use wrist::app::App;
 use wrist::screen::Page;
-use wrist_desk::{BitPicture, Picture, image, stream};
+use wrist::store::{Store, buffer};
+use wrist_desk::{BitPicture, Picture, dump::Dump, image, stream};
 
 fn main() -> Result<(), String> {
     let words: Vec<String> = std::env::args().skip(1).collect();
@@ -20,13 +25,25 @@ fn main() -> Result<(), String> {
             let seed = seed.parse().map_err(|e| format!("seed: {e}"))?;
             std::fs::write(out, stream::file(seed, 1)).map_err(|e| format!("{out}: {e}"))
         }
-        ["week", out] => {
-            let line = stream::records(&stream::week(stream::SEED).line);
-            let app = stream::heard(&line).map_err(|e| e.to_string())?;
+        ["week", out, days] => {
+            let days: u16 = days.parse().map_err(|e| format!("days: {e}"))?;
+            let write = |end: &str, bytes: &[u8]| {
+                std::fs::write(format!("{out}{end}"), bytes).map_err(|e| format!("{out}{end}: {e}"))
+            };
+            let week = stream::week(stream::SEED).until(days.saturating_mul(1440));
+            let line = stream::records(&week.line);
+            let mut app = stream::heard(&line).map_err(|e| e.to_string())?;
+            app.tick(5000, false); // the Pico works off what it has received, and a press takes its time
             let mut picture = BitPicture::new();
             let _ = wrist::screen::draw(&app.face(), Page::Past, &mut picture);
             Picture::from(&picture).write(&Path::new(out).with_added_extension("png"))?;
-            std::fs::write(out, line).map_err(|e| format!("{out}: {e}"))
+            let readings: String = week.sent.iter().map(|(reading, _)| line_of(reading)).collect();
+            write(".readings", readings.as_bytes())?;
+            write("", &line)
+        }
+        ["kept", flash] => {
+            kept(read(flash)?)?.iter().for_each(|reading| print!("{}", line_of(reading)));
+            Ok(())
         }
         ["uf2", elf, out] => {
             let uf2 = image::uf2(&read(elf)?).map_err(|e| format!("{elf}: {e}"))?;
@@ -39,8 +56,24 @@ fn main() -> Result<(), String> {
             found.iter().for_each(|name| println!("  {name}"));
             Ok(())
         }
-        _ => Err("usage: wrist-desk sheet OUT.png COLUMNS PICTURE... | stream OUT SEED | week OUT | uf2 ELF OUT | measure ELF".into()),
+        _ => Err("usage: wrist-desk sheet OUT.png COLUMNS PICTURE... | stream OUT SEED | week OUT DAYS | kept FLASH | uf2 ELF OUT | measure ELF".into()),
     }
+}
+
+/// The readings in the newest state of a flash chip, kept in its last 64 KiB.
+fn kept(flash: Vec<u8>) -> Result<Vec<Reading>, String> {
+    let end = u32::try_from(flash.len()).map_err(|e| e.to_string())?;
+    let start = end.checked_sub(64 * 1024).ok_or("shorter than 64 KiB")?;
+    let mut buffer = buffer();
+    let mut store = Store::open(Dump(flash), start..end, &mut buffer).ok_or("not a whole chip")?;
+    let mut app = App::new(Settings::default()).map_err(|e| e.to_string())?;
+    app.restore(store.newest(&mut buffer).ok_or("nothing is kept")?).map_err(|e| e.to_string())?;
+    Ok(app.monitor().history().iter().collect())
+}
+
+/// Seconds since 1970, mg/dL, status.
+fn line_of(reading: &Reading) -> String {
+    format!("{} {:.1} {:?}\n", reading.at().secs(), reading.glucose().mg_dl(), reading.status())
 }
 
 fn read(path: &str) -> Result<Vec<u8>, String> {

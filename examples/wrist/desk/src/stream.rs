@@ -102,8 +102,8 @@ pub fn file(seed: u64, days: u32) -> Vec<u8> {
 pub struct Week {
     /// Minute from the first, and bytes.
     pub line: Vec<(u16, Vec<u8>)>,
-    /// When each reading that came through was measured, and the minute by which it had come.
-    pub sent: Vec<(Instant, u16)>,
+    /// Each reading that came through, and the minute by which it had come.
+    pub sent: Vec<(Reading, u16)>,
     /// Readings never sent, or sent only damaged.
     pub lost: usize,
     /// Readings sent late, behind newer ones.
@@ -112,6 +112,16 @@ pub struct Week {
     pub damaged: usize,
     /// Frames sent a second time.
     pub repeated: usize,
+}
+
+impl Week {
+    /// Its beginning, before that minute; the counts stay the week's.
+    #[must_use]
+    pub fn until(mut self, minute: u16) -> Self {
+        self.line.retain(|(due, _)| *due < minute);
+        self.sent.retain(|(_, by)| *by < minute);
+        self
+    }
 }
 
 /// Seven days of a session with readings that are damaged, repeated, late and missing, and garbage between them.
@@ -128,7 +138,7 @@ pub fn week(seed: u64) -> Week {
         random % n
     };
     let mut week = Week { line: Vec::new(), sent: Vec::new(), lost: 0, late: 0, damaged: 0, repeated: 0 };
-    let mut waiting: Vec<(u16, Instant, Vec<u8>)> = Vec::new();
+    let mut waiting: Vec<(u16, Reading, Vec<u8>)> = Vec::new();
     for (at, frames) in &events {
         let minute = (at.since(begin).secs() / 60) as u16;
         let line = &mut week.line;
@@ -137,7 +147,11 @@ pub fn week(seed: u64) -> Week {
         }
         for frame in frames {
             let bytes = frame.stuffed().to_vec();
-            let Frame::Measurement(_) = frame else {
+            let reading = match frame {
+                Frame::Measurement(record) => record.reading(session_at(), wrist::app::range()),
+                _ => None,
+            };
+            let Some(reading) = reading else {
                 line.push((minute, bytes));
                 continue;
             };
@@ -154,36 +168,36 @@ pub fn week(seed: u64) -> Week {
                         week.lost += 1;
                     } else {
                         line.push((minute, bytes));
-                        week.sent.push((*at, minute));
+                        week.sent.push((reading, minute));
                     }
                 }
                 8..13 => {
                     line.extend([(minute, bytes.clone()), (minute, bytes)]);
                     week.repeated += 1;
-                    week.sent.push((*at, minute));
+                    week.sent.push((reading, minute));
                 }
                 13..17 => {
                     let later = minute + 5 * (1 + below(8) as u16);
-                    waiting.push((later, *at, bytes));
+                    waiting.push((later, reading, bytes));
                     week.late += 1;
                 }
                 17..20 => {
                     let noise = (0..1 + below(100)).map(|_| below(256) as u8).chain([0]).collect();
                     line.extend([(minute, noise), (minute, bytes)]);
-                    week.sent.push((*at, minute));
+                    week.sent.push((reading, minute));
                 }
                 _ => {
                     line.push((minute, bytes));
-                    week.sent.push((*at, minute));
+                    week.sent.push((reading, minute));
                 }
             }
         }
         // what waited comes behind the newer one
         let (due, rest): (Vec<_>, Vec<_>) = waiting.into_iter().partition(|(later, ..)| *later <= minute);
         waiting = rest;
-        for (_, measured, bytes) in due {
+        for (_, reading, bytes) in due {
             line.push((minute, bytes));
-            week.sent.push((measured, minute));
+            week.sent.push((reading, minute));
         }
     }
     week.lost += waiting.len();

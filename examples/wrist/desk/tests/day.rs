@@ -137,3 +137,14 @@ fn one_reading_later() {
     story.feed(alarm + 5);
     story.check("day-next");
 }
+
+/// The line falls silent: the value is shown as present for eleven minutes and no longer.
+#[test]
+fn growing_old() {
+    let mut story = Story::new();
+    story.feed(60);
+    story.run(630_000, false);
+    story.check("day-old");
+    story.run(60_000, false);
+    story.check("day-stale");
+}

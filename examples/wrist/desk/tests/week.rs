@@ -34,7 +34,7 @@ fn live(ppm: i64) {
             worst = worst.max(clock.since(now).secs().abs());
         }
         while sent.peek().is_some_and(|(_, by)| i64::from(*by) * 60 <= second) {
-            delivered.insert(sent.next().unwrap().0);
+            delivered.insert(sent.next().unwrap().0.at());
         }
         if second % 21_600 == 0 && second > 0 {
             let kept: BTreeSet<_> = app.monitor().history().iter().map(|reading| reading.at()).collect();
