@@ -35,6 +35,7 @@ for target in thumbv6m-none-eabi riscv32imc-unknown-none-elf; do
 done
 cargo clippy --quiet --release -p wrist-pico --target thumbv6m-none-eabi -- -D warnings
 cargo clippy --quiet --release -p wrist-pico --target thumbv6m-none-eabi --features defmt -- -D warnings
+cargo build --release -p wrist-pico --target thumbv6m-none-eabi --features defmt # linked too; build.sh replaces it
 ./build.sh
 
 WRIST_EMULATED=$CARGO_TARGET_DIR cargo test -- --nocapture | tee "$LOG"

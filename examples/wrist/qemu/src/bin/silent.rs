@@ -3,16 +3,22 @@
 #![no_std]
 #![no_main]
 
+use core::mem::MaybeUninit;
 use core::ptr::{addr_of, addr_of_mut, read_volatile, write_volatile};
 use glidepath::{Glucose, Instant, Monitor, Reading, Settings, View};
 
 static mut INPUT: (u32, f32) = (0, 0.0);
 static mut OUTPUT: Option<View> = None;
+/// All the memory that the library keeps: a day of readings and everything else. Its size is read from the image.
+#[unsafe(no_mangle)]
+static mut MONITOR: MaybeUninit<Monitor<288>> = MaybeUninit::uninit();
 
 #[cfg_attr(target_arch = "arm", cortex_m_rt::entry)]
 #[cfg_attr(target_arch = "riscv32", riscv_rt::entry)]
 fn main() -> ! {
-    let Ok(mut monitor) = Monitor::<288>::new(Settings::default()) else { halt() };
+    let Ok(monitor) = Monitor::new(Settings::default()) else { halt() };
+    // SAFETY: nothing else runs, and this is the only reference
+    let monitor = unsafe { (*addr_of_mut!(MONITOR)).write(monitor) };
     loop {
         // SAFETY: nothing else runs; volatile, so that the compiler knows neither value nor use
         let (at, mg_dl) = unsafe { read_volatile(addr_of!(INPUT)) };
