@@ -1,3 +1,12 @@
+//! [guide]: crate::guide
+//! [needle]: crate::guide::recipe_trend_needle
+//! [light]: crate::guide::recipe_bedside_light
+//! [two]: crate::guide::recipe_two_sensors
+//! [own]: crate::guide::recipe_own_smoother
+//! [cut]: crate::guide::recipe_power_cut
+//! [week]: crate::guide::recipe_week_review
+//!
+// the first definition of a link holds: here the README's lead to pages, elsewhere to files
 #![doc = include_str!("../README.md")]
 #![doc = "<style>img[src^='examples/']{display:none}</style>"] // no picture is in the package
 #![no_std]
