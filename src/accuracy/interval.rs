@@ -4,7 +4,7 @@ use super::beta::student_t_95;
 use crate::math;
 use crate::moments::Sum;
 
-/// A figure and its two-sided 95 % interval. 16 bytes.
+/// A figure and its two-sided 95 % interval, in the unit of what it was made from. 16 bytes.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Interval {

@@ -41,9 +41,9 @@ pub const LONGEST_SNOOZE: Span = Span::from_hours(8);
 pub struct Rule {
     /// Whether it rings at all.
     pub on: bool,
-    /// It holds at or beyond this.
+    /// It holds at or beyond this, in the unit of the table above.
     pub limit: f32,
-    /// It is armed anew when further than this on the good side of the limit.
+    /// It is armed anew when further than this on the good side of the limit, in the same unit.
     pub hysteresis: f32,
     /// It must hold this long before it rings.
     pub delay: Span,

@@ -3,9 +3,12 @@
 //! The rate fades, so that a forecast bends and does not run away: after `h` minutes a rate `r` has moved
 //! glucose by `r·T·(1 − e^(−h/T))`. Uncertainty grows by the filter's own covariance and by what may happen in
 //! between. On top lies the usual course: how glucose commonly bends away from a fading straight line, and how
-//! much of that comes true in this person, which is learned. The probability of a crossing is the normal one at the worst moment up to the horizon,
-//! recalibrated by a logistic: falls slow down near a low, and a plain normal probability says 60 % where
-//! 30 % come true.
+//! much of that comes true in this person, which is learned. The probability of a crossing is the normal one at
+//! the worst moment up to the horizon, recalibrated by a logistic: falls slow down near a low, and a plain normal
+//! probability says 60 % where 30 % come true.
+//!
+//! Sources: the fading rate, textbook (the mean of an integrated Ornstein-Uhlenbeck process); the logistic, Platt
+//! (1999), Advances in Large Margin Classifiers (from memory); the course and its numbers are ours.
 
 mod course;
 mod personal;

@@ -53,7 +53,7 @@ pub fn gri(ranges: &Ranges) -> f32 {
     (3.0 * low + 1.6 * high).min(100.0)
 }
 
-/// The zone of a Glycemia Risk Index, `'A'` to `'E'`; an edge belongs to the better zone (the source prints whole
+/// The zone of a Glycemia Risk Index (0 to 100), `'A'` to `'E'`; an edge belongs to the better zone (the source prints whole
 /// numbers).
 #[must_use]
 pub fn gri_zone(gri: f32) -> char {
