@@ -16,7 +16,7 @@
 //! | recipe | you have | you get |
 //! | --- | --- | --- |
 //! | [A trend needle](recipe_trend_needle) | firmware with readings and nothing else | angle and pace of glucose, "not known" when it is not |
-//! | [A bedside light](recipe_bedside_light) | five lamps | a light that is safe for colour-blind eyes and never shows a false calm |
+//! | [A bedside light](recipe_bedside_light) | five lamps | a light with a second cue for colour-blind eyes, "not known" when it is not |
 //! | [Two sensors](recipe_two_sensors) | two sensors worn together, fingersticks | which of them came nearer, and how sure that is |
 //! | [Your own smoother](recipe_own_smoother) | an idea | its rank among the others |
 //! | [A power cut](recipe_power_cut) | flash | a monitor that goes on where it was |
