@@ -189,3 +189,40 @@ fn mmol_in_and_out() {
     let said = String::from_utf8(output.stdout).unwrap();
     assert!(said.contains("3.9 to 10.0 mmol/L") && said.contains("the most 9.9 mmol/L"), "{said}");
 }
+
+#[test]
+fn the_wrists_display_is_drawn_reading_by_reading_and_through_a_silence() {
+    let folder = tempfile::tempdir().unwrap();
+    let rows = wave();
+    // an hour is missing
+    let gappy: Vec<&str> = rows.lines().filter(|row| !row.contains("T15:")).collect();
+    fs::write(folder.path().join("trace.csv"), gappy.join("\n")).unwrap();
+    let output = glidepath(&["replay", "trace.csv", "--wrist", "display"], folder.path());
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+
+    let decoder = |name: &str| {
+        let file = fs::File::open(folder.path().join("display").join(name)).unwrap();
+        png::Decoder::new(std::io::BufReader::new(file)).read_info().unwrap()
+    };
+    let lit = |name: &str| {
+        let mut reader = decoder(name);
+        let mut bits = vec![0; reader.output_buffer_size().unwrap()];
+        let info = reader.next_frame(&mut bits).unwrap();
+        assert_eq!((info.width, info.height), (512, 256));
+        bits.iter().map(|byte| byte.count_ones()).sum::<u32>()
+    };
+    let mut names: Vec<String> = fs::read_dir(folder.path().join("display"))
+        .unwrap()
+        .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+        .collect();
+    names.sort();
+    assert_eq!(names.pop().unwrap(), "wrist.png");
+    let frames = decoder("wrist.png").info().animation_control.unwrap().num_frames;
+    assert_eq!(frames as usize, names.len());
+    assert!((228 + 5..228 + 14).contains(&names.len()), "{}", names.len());
+    assert_eq!(names[0], "00001_2024-03-01_00-00.png");
+    assert!(names.last().unwrap().ends_with("_2024-03-01_19-55.png"));
+    // digits have more ink than three strokes
+    let at = |time: &str| lit(names.iter().find(|name| name.ends_with(time)).unwrap());
+    assert!(at("_14-55.png") > at("_15-13.png") + 1000);
+}

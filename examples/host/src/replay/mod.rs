@@ -7,6 +7,7 @@ mod report;
 pub mod sample;
 mod sheet;
 mod truth;
+mod wrist;
 
 use std::path::PathBuf;
 
@@ -45,6 +46,11 @@ pub struct Args {
     /// Write what was known after each reading as CSV
     #[arg(long, value_name = "FILE", help_heading = "Output")]
     samples: Option<PathBuf>,
+
+    /// Draw the wrist display into this folder: a PNG for each reading, one every few minutes of silence, and all of
+    /// them as one animated PNG
+    #[arg(long, value_name = "DIR", help_heading = "Output")]
+    wrist: Option<PathBuf>,
 
     #[command(flatten)]
     alarms: rehearsal::AlarmArgs,
@@ -184,6 +190,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
                 Some(path) => table::read_fingersticks_beside(path, &args.input, &trace.clock)?,
                 None => Fingersticks::default(),
             };
+            wrist::draw(args, &trace, &sticks.values, plan.alarms, &mut outputs)?;
             let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
             Replay::of(name, trace, &sticks, &plan)?
         }
@@ -194,6 +201,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
                 outputs.add(folder.join("trace.csv"), demo::trace_csv(&trace));
                 outputs.add(folder.join("fingersticks.csv"), demo::fingersticks_csv(&sticks));
             }
+            wrist::draw(args, &trace, &sticks.values, plan.alarms, &mut outputs)?;
             Replay { about: Some(DEMO), ..Replay::of("the embedded demo".into(), trace, &sticks, &plan)? }
         }
     };
@@ -240,6 +248,9 @@ fn finish<'a>(replay: &'a Replay, args: &Args, mut outputs: Outputs<'a>) -> Resu
     say(CAUTION);
     if let Some(sheet) = sheet {
         say(&format!("\nThe sheet: {}", sheet.display()));
+    }
+    if let Some(folder) = &args.wrist {
+        say(&format!("\nThe wrist's display, as it moves: {}", folder.join("wrist.png").display()));
     }
     Ok(())
 }

@@ -11,7 +11,7 @@ use glidepath::alarm::{Kind, Priority};
 use glidepath::quality::{Grade, Reason, Verdict};
 use glidepath::snapshot::{self, SnapshotError};
 use glidepath::trend::Trend;
-use glidepath::{Error, Glucose, Instant, Monitor, Reading, Settings, Span, Status, View};
+use glidepath::{Error, Fingerstick, Glucose, Instant, Monitor, Reading, Settings, Span, Status, View};
 
 /// A day of readings every five minutes.
 pub const READINGS: usize = 288;
@@ -21,6 +21,8 @@ pub const SNOOZE: Span = Span::from_mins(15);
 const ASK_S: i32 = 60;
 /// Another start further off than this is another session.
 const SAME_SESSION: Span = Span::from_mins(2);
+/// Frames tell the wearer's own time, and all times here are that.
+const LOCAL: Option<Span> = Some(Span::ZERO);
 /// What is kept before the monitor's snapshot: flags, the session's start, the alarms' priorities.
 const HEADER: usize = 1 + 4 + Kind::ALL.len();
 /// Bytes that [`App::save`] never exceeds.
@@ -89,8 +91,10 @@ impl App {
     /// # Errors
     /// Names the setting that is out of its range.
     pub fn new(settings: Settings) -> Result<Self, Error> {
+        let mut monitor = Monitor::new(settings)?;
+        monitor.set_utc_offset(LOCAL); // for settings by time of day
         Ok(Self {
-            monitor: Monitor::new(settings)?,
+            monitor,
             session_start: None,
             unit: Unit::default(),
             view: None,
@@ -131,6 +135,7 @@ impl App {
     pub fn restore(&mut self, kept: &[u8]) -> Result<(), SnapshotError> {
         let (header, rest) = kept.split_first_chunk::<HEADER>().ok_or(SnapshotError::Incomplete)?;
         self.monitor = snapshot::load(rest)?;
+        self.monitor.set_utc_offset(LOCAL);
         let [flags, a, b, c, d, priorities @ ..] = header;
         let start = Instant::from_secs(u32::from_le_bytes([*a, *b, *c, *d]));
         self.session_start = (flags & HAS_START != 0).then_some(start);
@@ -162,8 +167,7 @@ impl App {
         match frame {
             Frame::Time(time) => {
                 if let Some(at) = time.date_time().instant() {
-                    self.clock.told(at);
-                    self.wants.redraw = true;
+                    self.time(at);
                 }
             }
             Frame::Start(start) => {
@@ -185,16 +189,28 @@ impl App {
             }
             Frame::Meter(measurement) => {
                 if let Some(stick) = measurement.fingerstick() {
-                    let _ = self.monitor.fingerstick(&stick);
-                    self.wants.save = true;
-                    self.asked = None;
+                    self.fingerstick(&stick);
                 }
             }
             Frame::Status(_) => {}
         }
     }
 
-    fn reading(&mut self, reading: &Reading) {
+    /// Takes the time.
+    pub fn time(&mut self, at: Instant) {
+        self.clock.told(at);
+        self.wants.redraw = true;
+    }
+
+    /// Takes a meter's result.
+    pub fn fingerstick(&mut self, stick: &Fingerstick) {
+        let _ = self.monitor.fingerstick(stick);
+        self.wants.save = true;
+        self.asked = None;
+    }
+
+    /// Takes a sensor's reading.
+    pub fn reading(&mut self, reading: &Reading) {
         let view = self.monitor.push(reading);
         match view.verdict() {
             Some(Verdict::Duplicate) => self.counts.repeated += 1,
@@ -304,6 +320,17 @@ impl App {
                 self.wants.say = Some(words);
             }
         }
+    }
+
+    /// Shows and tells values in `unit`.
+    pub fn show_in(&mut self, unit: Unit) {
+        self.wants.redraw |= self.unit != unit;
+        self.unit = unit;
+    }
+
+    /// For those whose times are not the wearer's own: how far the wearer's clock is ahead of them.
+    pub fn wearer_ahead(&mut self, offset: Span) {
+        self.monitor.set_utc_offset(Some(offset));
     }
 
     /// The board measured its battery.

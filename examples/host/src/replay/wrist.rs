@@ -1,0 +1,216 @@
+//! What the wrist's display shows through a trace, drawn by the wrist's own code.
+
+use std::io::{self, Write};
+use std::rc::Rc;
+
+use embedded_graphics::framebuffer::{Framebuffer, buffer_size};
+use embedded_graphics::image::GetPixel;
+use embedded_graphics::pixelcolor::BinaryColor;
+use embedded_graphics::pixelcolor::raw::{LittleEndian, RawU1};
+use embedded_graphics::prelude::Point;
+use glidepath::alarm::AlarmPlan;
+use glidepath::{Fingerstick, Instant, Settings, Span};
+use wrist::app::App;
+use wrist::screen;
+
+use super::Args;
+use crate::failure::Failure;
+use crate::output::Outputs;
+use crate::table::{self, Clock, Trace, Unit};
+
+const WIDTH: usize = screen::SIZE.width as usize;
+const HEIGHT: usize = screen::SIZE.height as usize;
+/// Each of the display's pixels is so many wide and high, or nobody could read it on a desk.
+const SCALE: usize = 4;
+/// Pictures a second when they move.
+const PACE: u16 = 10;
+/// The wrist looks at its clock this often when nothing arrives …
+const TICK: Span = Span::from_mins(1);
+/// … and a silence longer than this is stepped over.
+const LONGEST_SILENCE: Span = Span::from_hours(24);
+const DAY: Span = Span::from_hours(24);
+
+type Display = Framebuffer<
+    BinaryColor,
+    RawU1,
+    LittleEndian,
+    WIDTH,
+    HEIGHT,
+    { buffer_size::<BinaryColor>(WIDTH, HEIGHT) },
+>;
+
+/// The display at a moment.
+struct Frame {
+    at: Instant,
+    display: Rc<Display>,
+    /// What its digits say, mg/dL; none when there are none.
+    #[cfg(test)]
+    shown: Option<f32>,
+}
+
+/// Adds the pictures that `args` ask for to what is to be written.
+pub fn draw<'a>(
+    args: &Args,
+    trace: &Trace,
+    sticks: &[Fingerstick],
+    alarms: AlarmPlan,
+    outputs: &mut Outputs<'a>,
+) -> Result<(), Failure> {
+    let Some(folder) = &args.wrist else { return Ok(()) };
+    let frames = live(trace, sticks, alarms, args.output.unit.into())?;
+    for (n, frame) in frames.iter().enumerate() {
+        let name = format!("{:05}_{}.png", n + 1, stamp(&trace.clock, frame.at));
+        let display = Rc::clone(&frame.display);
+        outputs.add_with(folder.join(name), move |out| write_png(std::slice::from_ref(&display), out));
+    }
+    let all: Vec<_> = frames.into_iter().map(|frame| frame.display).collect();
+    outputs.add_with(folder.join("wrist.png"), move |out| write_png(&all, out));
+    Ok(())
+}
+
+/// The wearer's date and time, for a file's name.
+fn stamp(clock: &Clock, at: Instant) -> String {
+    let wall = clock.wall(at.secs().into());
+    let minute = wall.rem_euclid(86_400) / 60;
+    format!("{}_{:02}-{:02}", table::date(wall.div_euclid(86_400)), minute / 60, minute % 60)
+}
+
+/// Lives through a trace; whatever rings is seen, and acknowledged by the button.
+fn live(trace: &Trace, sticks: &[Fingerstick], alarms: AlarmPlan, unit: Unit) -> Result<Vec<Frame>, Failure> {
+    let Some(first) = trace.readings.first() else { return Ok(Vec::new()) };
+    let app = App::new(Settings { alarms, ..Settings::default() });
+    let mut wearer = Wearer {
+        app: app.map_err(|error| Failure::new(format!("the monitor's settings: {error}")))?,
+        now: first.at(),
+        ms: 0,
+        frames: Vec::with_capacity(trace.readings.len()),
+        silence: Span::from_secs(
+            trace.interval_s.unwrap_or(300).clamp(300, 86_400).cast_signed() + TICK.secs(),
+        ),
+    };
+    wearer.app.show_in(match unit {
+        Unit::MgDl => wrist::face::Unit::MgDl,
+        Unit::MmolL => wrist::face::Unit::MmolL,
+    });
+    wearer.app.time(first.at());
+    let mut sticks = sticks.iter().peekable();
+    for reading in &trace.readings {
+        while let Some(stick) = sticks.next_if(|stick| stick.at() < reading.at()) {
+            wearer.pass(stick.at());
+            wearer.app.fingerstick(stick);
+        }
+        wearer.pass(reading.at());
+        let offset = trace.clock.lead(reading.at().secs().into());
+        wearer.app.wearer_ahead(Span::from_secs(i32::try_from(offset).unwrap_or(0)));
+        wearer.app.reading(reading);
+        wearer.app.time(reading.at()); // presses have taken a second each
+        wearer.app.tick(wearer.ms, false);
+        wearer.look();
+    }
+    Ok(wearer.frames)
+}
+
+struct Wearer {
+    app: App,
+    now: Instant,
+    /// The board's milliseconds: they wrap, and never go back.
+    ms: u32,
+    frames: Vec<Frame>,
+    /// A picture is taken at least this often.
+    silence: Span,
+}
+
+impl Wearer {
+    /// Lets time pass up to `until`.
+    fn pass(&mut self, until: Instant) {
+        let begin = self.now;
+        while self.now < until {
+            let tick = if self.now < begin.plus(LONGEST_SILENCE) { TICK } else { DAY };
+            let step = until.since(self.now).min(tick);
+            self.now = self.now.plus(step);
+            self.ms = self.ms.wrapping_add(step.secs().unsigned_abs() * 1000);
+            let rings = self.app.tick(self.ms, false).say.is_some();
+            let looked = self.frames.last().map_or(begin, |frame| frame.at);
+            if self.now < until && (rings || self.now.since(looked) >= self.silence) {
+                self.look();
+            }
+        }
+    }
+
+    /// Takes a picture, and presses the button if an alarm asks for it.
+    fn look(&mut self) {
+        let mut display = Display::new();
+        let Ok(()) = screen::draw(&self.app.face(), self.app.page(), &mut display);
+        self.frames.push(Frame {
+            at: self.now,
+            display: Rc::new(display),
+            #[cfg(test)]
+            shown: self.app.face().current().map(|now| now.glucose.mg_dl()),
+        });
+        if self.app.face().alert.is_some() {
+            for down in [true, false, false] {
+                self.ms = self.ms.wrapping_add(300);
+                self.app.tick(self.ms, down);
+            }
+        }
+    }
+}
+
+/// Each row several times, eight pixels a byte, the first one highest.
+fn enlarged(display: &Display) -> Vec<u8> {
+    let mut rows = Vec::with_capacity(WIDTH * SCALE / 8 * HEIGHT * SCALE);
+    for y in 0..HEIGHT {
+        let on = |x: usize| display.pixel(Point::new(x as i32, y as i32)).is_some_and(BinaryColor::is_on);
+        let byte = |b: usize| (0..8).fold(0, |byte, bit| byte << 1 | u8::from(on((8 * b + bit) / SCALE)));
+        let row: Vec<u8> = (0..WIDTH * SCALE / 8).map(byte).collect();
+        (0..SCALE).for_each(|_| rows.extend(&row));
+    }
+    rows
+}
+
+/// One picture, or several that move (PNG, third edition, W3C 2025).
+fn write_png(frames: &[Rc<Display>], out: &mut dyn Write) -> io::Result<()> {
+    let mut encoder = png::Encoder::new(out, (WIDTH * SCALE) as u32, (HEIGHT * SCALE) as u32);
+    encoder.set_color(png::ColorType::Grayscale);
+    encoder.set_depth(png::BitDepth::One);
+    if frames.len() > 1 {
+        encoder.set_animated(u32::try_from(frames.len()).unwrap_or(u32::MAX), 0)?;
+        encoder.set_frame_delay(1, PACE)?;
+    }
+    let mut writer = encoder.write_header()?;
+    frames.iter().try_for_each(|display| writer.write_image_data(&enlarged(display)))?;
+    Ok(writer.finish()?)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::{demo, player};
+    use super::*;
+
+    #[test]
+    fn the_digits_are_those_of_the_samples() {
+        let (trace, sticks) = demo::generate().unwrap();
+        let alarms = AlarmPlan::default();
+        let played = player::play(&trace, &sticks.values, alarms).unwrap();
+        let frames = live(&trace, &sticks.values, alarms, Unit::MgDl).unwrap();
+        let mut frames = frames.iter().peekable();
+        let (mut compared, mut without, mut between) = (0, 0, 0);
+        for sample in &played.samples {
+            let mut frame = frames.next().unwrap();
+            while frame.at < sample.reading.at() {
+                between += 1;
+                frame = frames.next().unwrap();
+            }
+            assert_eq!(frame.at, sample.reading.at());
+            match frame.shown {
+                Some(shown) if sample.plasma.is_finite() => {
+                    assert_eq!(shown, sample.plasma, "{:?}", sample.reading);
+                    compared += 1;
+                }
+                _ => without += 1,
+            }
+        }
+        assert!(frames.next().is_none());
+        assert!(compared > 500 && between > 5, "{compared} compared, {without} without, {between} between");
+    }
+}
