@@ -193,9 +193,11 @@ mod tests {
         for (rate, want) in [
             (0.0, "steady"),
             (1.0, "steady"),
+            (-1.0, "steady"),
             (1.01, "rising"),
             (-1.5, "falling"),
             (2.0, "rising"),
+            (-2.0, "falling"),
             (2.01, "rising fast"),
             (-9.0, "falling fast"),
         ] {
@@ -218,6 +220,11 @@ mod tests {
             (-1.8, "falling"),
             (-2.2, "falling"),
             (-2.31, "falling fast"),
+            (-1.8, "falling fast"),
+            (-1.69, "falling"),
+            (-0.8, "falling"),
+            (-0.69, "steady"),
+            (-1.2, "steady"),
             (2.31, "rising fast"),
         ] {
             assert_eq!(step(&mut sign, rate).words(), want, "{rate}");

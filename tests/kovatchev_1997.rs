@@ -1,6 +1,6 @@
 //! The risk transform of Kovatchev et al. (1997), Diabetes Care 20:1655, doi:10.2337/diacare.20.11.1655. Its constants
 //! make the risk 100 at 20 and 600 mg/dL and equal at 70 and 180.
-#![cfg(not(feature = "micromath"))] // coarser powers
+#![cfg(not(feature = "micromath"))] // coarser exponentials
 #![allow(clippy::excessive_precision)] // as computed
 
 mod three_days;

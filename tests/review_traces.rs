@@ -5,7 +5,6 @@
 //! 10.17632/gk9m674wcx.1), bigideas (Cho et al. 2023, 10.13026/zthx-5212), brist1d (James et al. 2025,
 //! 10.5523/bris.33z5jc8fa6tob21ptrugzqog08), hall2018 (Hall et al. 2018, PLoS Biol 16:e2005143), ogtt_venous (Metwally et
 //! al. 2024, 10.1038/s41551-024-01311-6), physiocgm (Quamer et al. 2025, 10.6084/m9.figshare.28136294).
-#![cfg(not(feature = "micromath"))] // coarser logarithms
 
 use glidepath::review::{BINS, Config, Exact, Grid, LocalTime, Pushed, Review, Summary};
 use glidepath::{Glucose, Instant, Reading, Span};

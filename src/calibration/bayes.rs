@@ -266,11 +266,10 @@ impl Calibration {
     }
 }
 
-/// The variance of a meter's error: 6 %, and at least 5 mg/dL under 83 mg/dL. Typical of meters that meet
-/// ISO 15197:2013.
+/// The variance of a meter's error: 6 %, and at least 5 mg/dL. Typical of meters that meet ISO 15197:2013.
 fn meter_variance(mg_dl: f32) -> f32 {
-    let relative = 0.06 * mg_dl;
-    relative * relative + if mg_dl < 83.0 { 25.0 - relative * relative } else { 0.0 }
+    let sd = (0.06 * mg_dl).max(5.0);
+    sd * sd
 }
 
 #[cfg(test)]
@@ -300,6 +299,44 @@ mod tests {
         assert!((offset - 39.69 / s * 15.0).abs() < 1e-3);
     }
 
+    /// The same filter in matrices, double precision (numpy): fast-moving glucose, a wild pair, two at one
+    /// moment, then two days without.
+    #[test]
+    fn a_story_of_pairs_matches_the_worked_updates() {
+        let mut calibration = Calibration::new(Drift::default());
+        let at = |hour: u32| Instant::from_secs(hour * 3600);
+        for (hour, reference, sensor, behind, behind_sd, sensor_sd, outcome, gain, offset, sd) in [
+            (0, 100.0, 115.0, 0.0, 2.0, 5.6, Applied::Used, 1.064_878_1, 3.042_312, 7.720_435),
+            (24, 180.0, 220.0, -6.0, 6.0, 8.0, Applied::Used, 1.134_231_6, 3.674_709, 7.301_634),
+            (60, 60.0, 120.0, 3.0, 4.0, 7.0, Applied::Softened, 1.164_990_7, 9.266_001, 8.930_984),
+            (60, 150.0, 160.0, 0.0, 0.0, 5.0, Applied::Used, 1.094_291_6, 7.421_268, 6.248_679),
+        ] {
+            let pair = Pair { behind, behind_sd, sensor_sd, ..pair(hour, reference, sensor) };
+            assert_eq!(calibration.pair(&pair), outcome);
+            let (got_gain, got_offset) = calibration.gain_and_offset(at(hour));
+            assert!((got_gain - gain).abs() < 1e-5, "gain {got_gain} at {hour}");
+            assert!((got_offset - offset).abs() < 1e-3, "offset {got_offset} at {hour}");
+            let got_sd = calibration.sd(at(hour), Glucose::clamped(120.0));
+            assert!((got_sd - sd).abs() < 1e-2, "sd {got_sd} at {hour}");
+        }
+        let (gain, offset) = calibration.gain_and_offset(at(108));
+        assert!((gain - 1.070_696_2).abs() < 1e-5 && (offset - 3.612_319).abs() < 1e-3, "{gain} {offset}");
+        assert!((calibration.sd(at(108), Glucose::clamped(120.0)) - 10.135_341).abs() < 1e-2);
+        assert!((calibration.apply(at(108), Glucose::clamped(200.0)).mg_dl() - 183.420_55).abs() < 1e-2);
+        // before the newest pair nothing is undone
+        assert_eq!(calibration.gain_and_offset(at(0)), calibration.gain_and_offset(at(60)));
+    }
+
+    #[test]
+    fn a_new_sensor_starts_as_the_factory_left_it() {
+        let mut calibration = Calibration::new(Drift::default());
+        assert!(calibration.pair(&pair(5, 100.0, 130.0)).is_used());
+        calibration.reset();
+        assert_eq!(calibration, Calibration::new(Drift::default()));
+        // by the defaults, at 100 mg/dL: sqrt(9.2² + 6.3²)
+        assert!((calibration.sd(Instant::from_secs(0), Glucose::clamped(100.0)) - 11.150_336).abs() < 1e-4);
+    }
+
     #[test]
     fn many_pairs_find_gain_and_offset() {
         let mut calibration = Calibration::new(Drift::default());
@@ -323,10 +360,19 @@ mod tests {
         let before = calibration;
         assert_eq!(calibration.pair(&pair(4, 100.0, 110.0)), Applied::OutOfOrder);
         assert_eq!(calibration.pair(&pair(6, 10.0, 110.0)), Applied::OutOfRange);
-        let mut bad = pair(6, 100.0, 110.0);
-        bad.sensor_sd = f32::NAN;
-        assert_eq!(calibration.pair(&bad), Applied::NotANumber);
-        assert_eq!(calibration.counts(), (1, 3));
+        assert_eq!(calibration.pair(&pair(6, 601.0, 110.0)), Applied::OutOfRange);
+        let good = pair(6, 100.0, 110.0);
+        for bad in [
+            Pair { sensor_sd: f32::NAN, ..good },
+            Pair { sensor_sd: 0.0, ..good },
+            Pair { behind_sd: -1.0, ..good },
+            Pair { behind_sd: f32::INFINITY, ..good },
+            Pair { behind: f32::NAN, ..good },
+        ] {
+            let outcome = calibration.pair(&bad);
+            assert!(outcome == Applied::NotANumber && !outcome.is_used(), "{bad:?}");
+        }
+        assert_eq!(calibration.counts(), (1, 8));
         calibration.refused = 0;
         assert_eq!(calibration, before);
     }

@@ -102,9 +102,10 @@ impl Line {
         let (mean_x, mean_y) = (sum_x / n, sum_y / n);
         let (mut xx, mut xy, mut yy) = (0.0, 0.0, 0.0);
         for (x, y) in &self.pairs {
-            xx += (x - mean_x) * (x - mean_x);
-            xy += (x - mean_x) * (y - mean_y);
-            yy += (y - mean_y) * (y - mean_y);
+            let (dx, dy) = (x - mean_x, y - mean_y);
+            xx += dx * dx;
+            xy += dx * dy;
+            yy += dy * dy;
         }
         let slope = match self.fit {
             LineFit::LeastSquares => xy / xx,
@@ -156,11 +157,26 @@ mod tests {
     }
 
     #[test]
+    fn deming_weighs_the_two_errors_by_their_ratio() {
+        // numpy: the slope b that makes Σ(y − ȳ − b(x − x̄))² / (ratio + b²) least, found by halving the bracket
+        for (ratio, want_slope, want_offset) in
+            [(4.0, 1.082_600_3, 1.175_163), (0.25, 1.088_117_6, 0.358_590)]
+        {
+            let (slope, offset) = line(LineFit::Deming(ratio), &PAIRS).unwrap();
+            assert!((slope - want_slope).abs() < 1e-5, "{slope}");
+            assert!((offset - want_offset).abs() < 1e-2, "{offset}");
+        }
+    }
+
+    #[test]
     fn refusals_say_why() {
         let fit = LineFit::LeastSquares;
         assert_eq!(line(fit, &[(100.0, 100.0)]), Err(LineRefusal::TooFew));
         assert_eq!(line(fit, &[(100.0, 100.0), (109.0, 109.0)]), Err(LineRefusal::TooClose));
+        assert!(line(fit, &[(100.0, 100.0), (110.0, 110.0)]).is_ok());
         assert_eq!(line(fit, &[(100.0, 100.0), (200.0, 300.0)]), Err(LineRefusal::Slope));
+        assert_eq!(line(fit, &[(100.0, 140.0), (200.0, 240.0)]), Ok((1.0, 40.0)));
+        assert_eq!(line(fit, &[(100.0, 60.0), (200.0, 160.0)]), Ok((1.0, -40.0)));
         assert_eq!(line(fit, &[(100.0, 150.0), (200.0, 250.0)]), Err(LineRefusal::Offset));
         assert_eq!(line(LineFit::Deming(1.0), &[(100.0, 200.0), (200.0, 100.0)]), Err(LineRefusal::Slope));
         assert!(Line::new(LineFit::Deming(0.0)).is_err());

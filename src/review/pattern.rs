@@ -69,12 +69,12 @@ fn upper_tail(k: u16, n: u16, p: f32) -> f32 {
     if k == 0 || p >= 1.0 {
         return 1.0;
     }
-    let (log_p, log_q) = (math::ln(p), math::ln(1.0 - p));
+    let (log_p, log_q) = (math::ln_fine(p), math::ln_fine(1.0 - p));
     let mut log_term = f32::from(n.saturating_sub(k)) * log_q;
     for i in 1..=k {
-        log_term += math::ln(f32::from(n.saturating_sub(k).saturating_add(i)) / f32::from(i)) + log_p;
+        log_term += math::ln_fine(f32::from(n.saturating_sub(k).saturating_add(i)) / f32::from(i)) + log_p;
     }
-    let (mut term, mut sum) = (math::exp(log_term), 0.0);
+    let (mut term, mut sum) = (math::exp_fine(log_term), 0.0);
     for i in k..=n {
         sum += term;
         term *= f32::from(n.saturating_sub(i)) / (f32::from(i) + 1.0) * p / (1.0 - p);
@@ -129,7 +129,7 @@ fn usual_share(sums: &DaySums, held: impl Fn(&Window) -> u16) -> f32 {
     if seen == 0 { 0.0 } else { kept as f32 / seen as f32 }
 }
 
-#[cfg(all(test, not(feature = "micromath")))] // coarser logarithms
+#[cfg(test)]
 mod tests {
     use super::*;
 
