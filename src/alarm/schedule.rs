@@ -219,6 +219,14 @@ mod tests {
     }
 
     #[test]
+    fn weekdays_add_up_to_the_week() {
+        let days = [5, 6].into_iter().fold(Weekdays::WORKDAYS, Weekdays::with);
+        assert_eq!((days, days.with(3), days.with(7)), (Weekdays::ALL, Weekdays::ALL, Weekdays::ALL));
+        assert_eq!(Weekdays::NONE.with(5).with(6), Weekdays::WEEKEND);
+        assert!((0..8).all(|day| Weekdays::WEEKEND.contains(day) == matches!(day, 5 | 6)));
+    }
+
+    #[test]
     fn jumps_of_daylight_saving_follow_the_wall_clock() {
         // New York, 10 March 2024: 01:59 is followed by 03:00 at 07:00Z
         let before = Instant::from_secs(1_710_054_000 - 60);

@@ -5,6 +5,8 @@ use crate::units::{Glucose, Rate};
 use proptest::prelude::*;
 use std::vec::Vec;
 
+mod heeding;
+
 fn kinds(rings: &Rings) -> Vec<(Kind, Cause)> {
     rings.iter().map(|ring| (ring.kind, ring.cause)).collect()
 }

@@ -24,8 +24,6 @@ pub(super) enum Hold {
     No,
     /// It may ring for the first time, but not again: the value moves back by itself.
     Repeats,
-    /// It does not ring.
-    All,
     /// Another alarm says more: it counts as rung.
     Covered,
 }
@@ -111,7 +109,7 @@ impl Watch {
             (self.rang, self.due) = (Some(clock), false);
             return None;
         }
-        if hold == Hold::All || self.acknowledged.is_some() || self.snoozed_until.is_some() {
+        if self.acknowledged.is_some() || self.snoozed_until.is_some() {
             return None;
         }
         let cause = match self.rang {
