@@ -4,6 +4,9 @@ use crate::error::{Error, in_range};
 use crate::math;
 use crate::units::{Glucose, Instant, Rate};
 
+/// A filter's rounding does not make it surer than this.
+const LEAST_VARIANCE: f32 = 1e-6;
+
 /// Plasma glucose and its rate at one moment, with their joint uncertainty. 36 bytes.
 ///
 /// The standard deviations describe a normal distribution: about 95 % of the time the truth lies within two
@@ -85,9 +88,9 @@ impl Estimate {
             slow_rate: Rate::clamped(slow_rate),
             behind,
             moving,
-            glucose_variance,
+            glucose_variance: glucose_variance.max(LEAST_VARIANCE),
             covariance,
-            rate_variance,
+            rate_variance: rate_variance.max(LEAST_VARIANCE),
         }
     }
 

@@ -101,15 +101,15 @@ impl<const N: usize> Monitor<N> {
     /// Takes in a reading and answers. What is refused (see the verdict) changes neither estimate nor history;
     /// it is only counted.
     pub fn push(&mut self, reading: &Reading) -> View {
-        let verdict = self.core.take(reading);
+        let (verdict, taken) = self.core.take(reading);
         if verdict == Verdict::Restart {
             self.history.clear();
         }
         if verdict.is_kept() && self.history.insert(reading) == Inserted::Duplicate {
             // only a late one can be: an admitted one is newer than all
-            return self.core.view(reading.at(), Verdict::Duplicate);
+            return self.core.view(reading.at(), Verdict::Duplicate, None);
         }
-        self.core.view(reading.at(), verdict)
+        self.core.view(reading.at(), verdict, taken)
     }
 
     /// Answers at a moment without a reading. A moment before the newest reading gives that reading's answers.
@@ -217,7 +217,7 @@ impl Core {
 
     /// Judges a reading and takes it in as far as it is trusted.
     #[inline(never)] // its stack is given back before the answers are worked out
-    fn take(&mut self, reading: &Reading) -> Verdict {
+    fn take(&mut self, reading: &Reading) -> (Verdict, Option<Taken>) {
         let at = reading.at();
         let admitted = self.quality.admit(reading);
         if admitted == Verdict::Restart {
@@ -234,7 +234,7 @@ impl Core {
         if verdict == Verdict::WarmUp {
             self.warming = Some(at);
         }
-        let Some(expected) = expected else { return verdict };
+        let Some(expected) = expected else { return (verdict, None) };
         // the end of the sensor's range says "at most" or "at least": no news when that was expected
         let no_news = match reading.status() {
             Status::BelowRange => z.is_some_and(|z| z > 0.0),
@@ -250,15 +250,10 @@ impl Core {
             Trust::None
         };
         let taken = self.estimator.take(&expected, trust);
-        if taken == Taken::Used
-            && let Some(estimate) = self.estimator.estimate(at)
-        {
-            self.forecast.learn(&estimate);
-        }
         if verdict.is_believed() && taken != Taken::NotNewer {
             self.newest = Some((at, reading.glucose(), calibrated));
         }
-        verdict
+        (verdict, Some(taken))
     }
 
     /// The wall clock at `at`, if the zone's offset is known.
@@ -268,21 +263,24 @@ impl Core {
 
     fn tick(&mut self, now: Instant) -> View {
         let now = self.newest.map_or(now, |(at, _, _)| now.max(at));
-        self.answer(now, None)
+        self.answer(now, None, None)
     }
 
-    fn view(&mut self, at: Instant, verdict: Verdict) -> View {
+    fn view(&mut self, at: Instant, verdict: Verdict, taken: Option<Taken>) -> View {
         let now = self.newest.map_or(at, |(newest, _, _)| at.max(newest));
         // a time that cannot be right is no time to answer for
         let now =
             if verdict == Verdict::BadTime { self.newest.map_or(at, |(newest, _, _)| newest) } else { now };
-        self.answer(now, Some(verdict))
+        self.answer(now, Some(verdict), taken)
     }
 
-    /// The answers at `now`; the alarms are told.
+    /// The answers at `now`; the alarms are told. What a reading has just corrected, the forecast learns from.
     #[inline(never)]
-    fn answer(&mut self, now: Instant, verdict: Option<Verdict>) -> View {
+    fn answer(&mut self, now: Instant, verdict: Option<Verdict>, taken: Option<Taken>) -> View {
         let estimate = self.estimator.estimate(now);
+        if let (Some(estimate), Some(Taken::Used)) = (&estimate, taken) {
+            self.forecast.learn(estimate);
+        }
         let (rate, sd) = estimate.map_or((None, 0.0), |e| (Some(e.rate()), e.rate_sd()));
         let trend = self.sign.step(rate, sd);
         let reasons = self.quality.reasons(now);

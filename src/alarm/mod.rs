@@ -129,6 +129,10 @@ impl Alarms {
             let rule = settings.rule(kind);
             let reach =
                 if stale && kind.is_by_value() { Reach::Unknown } else { reach(kind, rule, situation, age) };
+            if !rule.on || reach == Reach::Clear {
+                watch.clear(clock);
+                continue;
+            }
             let falls_or_low = matches!(kind, Kind::Low | Kind::LowAhead | Kind::SteepFall);
             let hold = if covered && falls_or_low {
                 Hold::Covered

@@ -65,7 +65,19 @@ impl Watch {
         }
     }
 
-    /// One update; what rings, if anything does. `delay` is the rule's, and what the situation adds.
+    /// Nothing to watch, or well on the good side: armed anew.
+    pub fn clear(&mut self, clock: u32) {
+        self.end_snooze(clock);
+        *self = Self { snoozed_until: self.snoozed_until, ..Self::new() };
+    }
+
+    fn end_snooze(&mut self, clock: u32) {
+        if self.snoozed_until.is_some_and(|until| clock >= until) {
+            self.snoozed_until = None;
+        }
+    }
+
+    /// One update of a rule that is on; what rings, if anything does. `delay` is the rule's, and what the situation adds.
     pub fn step(
         &mut self,
         clock: u32,
@@ -74,14 +86,12 @@ impl Watch {
         delay: Span,
         hold: Hold,
     ) -> Option<(Cause, Priority)> {
-        if self.snoozed_until.is_some_and(|until| clock >= until) {
-            self.snoozed_until = None;
-        }
-        if !rule.on || reach == Reach::Clear {
-            *self = Self { snoozed_until: self.snoozed_until, ..Self::new() };
-            return None;
-        }
+        self.end_snooze(clock);
         match reach {
+            Reach::Clear => {
+                self.clear(clock);
+                return None;
+            }
             Reach::Between => {
                 self.since = None;
                 return None;
@@ -90,7 +100,7 @@ impl Watch {
                 let since = *self.since.get_or_insert(clock);
                 self.active |= passed(clock, since, delay);
             }
-            Reach::Unknown | Reach::Clear => {
+            Reach::Unknown => {
                 if !self.active {
                     self.since = None;
                 }

@@ -216,13 +216,15 @@ impl Calibration {
     }
 
     /// The calibration moved to `now` without fingersticks: towards the factory's, and less sure.
+    #[inline(always)] // a value needs no variances
     fn at_moment(&self, now: Instant) -> Self {
         let Some(at) = self.at else { return *self };
         let minutes = now.since(at).max(Span::ZERO).mins();
-        let f_k = math::exp(-minutes / self.drift.gain_time_min);
-        let f_b = math::exp(-minutes / self.drift.offset_time_min);
-        let new_k = math::one_minus_exp_neg(2.0 * minutes / self.drift.gain_time_min);
-        let new_b = math::one_minus_exp_neg(2.0 * minutes / self.drift.offset_time_min);
+        let gone_k = math::one_minus_exp_neg(minutes / self.drift.gain_time_min);
+        let gone_b = math::one_minus_exp_neg(minutes / self.drift.offset_time_min);
+        let (f_k, f_b) = (1.0 - gone_k, 1.0 - gone_b);
+        // 1 − f²
+        let (new_k, new_b) = (gone_k * (2.0 - gone_k), gone_b * (2.0 - gone_b));
         Self {
             kappa: f_k * self.kappa,
             beta: f_b * self.beta,

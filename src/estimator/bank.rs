@@ -40,22 +40,45 @@ impl Bank {
     }
 
     /// The two as one: their mean, and a covariance that includes how far they lie apart.
+    #[inline(always)] // most of it is not asked for by most callers
     pub fn merged(&self) -> Belief {
         if self.single {
             return self.calm;
         }
-        mix(&self.calm, &self.moving, self.weight)
+        self.apart().at(self.weight)
     }
 
     /// What each knows after a possible change of motion within the step.
     fn exchanged(&self, Step { start, stop, .. }: &Step) -> Self {
         let (moving, calm) = (self.weight, 1.0 - self.weight);
         let weight = bounded(moving * (1.0 - stop) + calm * start);
+        let apart = self.apart();
         Self {
-            calm: mix(&self.calm, &self.moving, moving * stop / (1.0 - weight)),
-            moving: mix(&self.calm, &self.moving, moving * (1.0 - stop) / weight),
+            calm: apart.at(moving * stop / (1.0 - weight)),
+            moving: apart.at(moving * (1.0 - stop) / weight),
             single: false,
             weight,
+        }
+    }
+
+    #[inline(always)]
+    fn apart(&self) -> Apart<'_> {
+        let (p, q) = (&self.calm.p, &self.moving.p);
+        Apart {
+            one: &self.calm,
+            x: self.moving.x.less(&self.calm.x),
+            p: Covariance {
+                gg: q.gg - p.gg,
+                gr: q.gr - p.gr,
+                gi: q.gi - p.gi,
+                gw: q.gw - p.gw,
+                rr: q.rr - p.rr,
+                ri: q.ri - p.ri,
+                rw: q.rw - p.rw,
+                ii: q.ii - p.ii,
+                iw: q.iw - p.iw,
+                ww: q.ww - p.ww,
+            },
         }
     }
 
@@ -79,11 +102,10 @@ impl Bank {
             let one = self.calm.residual(sees, measured, noise_variance);
             return Residuals { calm: one, moving: one, merged: one };
         }
-        Residuals {
-            calm: self.calm.residual(sees, measured, noise_variance),
-            moving: self.moving.residual(sees, measured, noise_variance),
-            merged: self.merged().residual(sees, measured, noise_variance),
-        }
+        let calm = self.calm.residual(sees, measured, noise_variance);
+        let moving = self.moving.residual(sees, measured, noise_variance);
+        let merged = calm.mixed(&moving, &self.moving.x.less(&self.calm.x), self.weight);
+        Residuals { calm, moving, merged }
     }
 
     /// Corrected by a measurement, each by its own residual; the likelier gains weight. `inflation` as in
@@ -124,32 +146,40 @@ fn bounded(weight: f32) -> f32 {
     weight.max(LEAST).min(1.0 - LEAST)
 }
 
-/// Two beliefs as one, the second with weight `share`.
-fn mix(one: &Belief, other: &Belief, share: f32) -> Belief {
-    let (a, b) = (&one.x, &other.x);
-    let (p, q) = (&one.p, &other.p);
-    let apart = State { g: b.g - a.g, r: b.r - a.r, i: b.i - a.i, w: b.w - a.w };
-    let spread = share * (1.0 - share);
-    let both = |p: f32, q: f32, product: f32| p + share * (q - p) + spread * product;
-    Belief {
-        x: State {
-            g: a.g + share * apart.g,
-            r: a.r + share * apart.r,
-            i: a.i + share * apart.i,
-            w: a.w + share * apart.w,
-        },
-        p: Covariance {
-            gg: both(p.gg, q.gg, apart.g * apart.g),
-            gr: both(p.gr, q.gr, apart.g * apart.r),
-            gi: both(p.gi, q.gi, apart.g * apart.i),
-            gw: both(p.gw, q.gw, apart.g * apart.w),
-            rr: both(p.rr, q.rr, apart.r * apart.r),
-            ri: both(p.ri, q.ri, apart.r * apart.i),
-            rw: both(p.rw, q.rw, apart.r * apart.w),
-            ii: both(p.ii, q.ii, apart.i * apart.i),
-            iw: both(p.iw, q.iw, apart.i * apart.w),
-            ww: both(p.ww, q.ww, apart.w * apart.w),
-        },
+/// The calm belief, and how far the moving one lies from it.
+struct Apart<'a> {
+    one: &'a Belief,
+    x: State,
+    p: Covariance,
+}
+
+impl Apart<'_> {
+    /// The two as one, the moving one with weight `share`.
+    #[inline(always)]
+    fn at(&self, share: f32) -> Belief {
+        let (x, p, dx, dp) = (&self.one.x, &self.one.p, &self.x, &self.p);
+        let rest = 1.0 - share;
+        let both = |p: f32, dp: f32, product: f32| p + share * (dp + rest * product);
+        Belief {
+            x: State {
+                g: x.g + share * dx.g,
+                r: x.r + share * dx.r,
+                i: x.i + share * dx.i,
+                w: x.w + share * dx.w,
+            },
+            p: Covariance {
+                gg: both(p.gg, dp.gg, dx.g * dx.g),
+                gr: both(p.gr, dp.gr, dx.g * dx.r),
+                gi: both(p.gi, dp.gi, dx.g * dx.i),
+                gw: both(p.gw, dp.gw, dx.g * dx.w),
+                rr: both(p.rr, dp.rr, dx.r * dx.r),
+                ri: both(p.ri, dp.ri, dx.r * dx.i),
+                rw: both(p.rw, dp.rw, dx.r * dx.w),
+                ii: both(p.ii, dp.ii, dx.i * dx.i),
+                iw: both(p.iw, dp.iw, dx.i * dx.w),
+                ww: both(p.ww, dp.ww, dx.w * dx.w),
+            },
+        }
     }
 }
 
@@ -181,6 +211,30 @@ mod tests {
         let merged = bank.merged();
         assert!((merged.x.g - 105.0).abs() < 1e-4);
         assert!((merged.p.gg - 250.0).abs() < 1e-3);
+    }
+
+    #[test]
+    fn the_residual_of_both_is_that_of_the_merged_belief() {
+        let model = Model::default();
+        let step = Step::new(&model, 5.0);
+        let mut bank = Bank::new(belief(100.0, 100.0), false);
+        for y in [100.0, 99.0, 104.0, 112.0, 125.0, 131.0] {
+            bank = bank.predicted(&model, &step, 25.0);
+            let got = bank.residuals(Sees::Sensor, y, 6.25);
+            bank = bank.updated(&got, 1.0);
+        }
+        bank = bank.predicted(&model, &step, 25.0);
+        for sees in [Sees::Sensor, Sees::Blood { reach: -4.0 }] {
+            let got = bank.residuals(sees, 140.0, 6.25).merged;
+            let want = bank.merged().residual(sees, 140.0, 6.25);
+            let near = |got: f32, want: f32| assert!((got - want).abs() < 2e-3, "{got} against {want}");
+            near(got.innovation, want.innovation);
+            near(got.variance, want.variance);
+            near(got.ph().g, want.ph().g);
+            near(got.ph().r, want.ph().r);
+            near(got.ph().i, want.ph().i);
+            near(got.ph().w, want.ph().w);
+        }
     }
 
     #[test]

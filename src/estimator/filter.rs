@@ -38,6 +38,14 @@ pub(super) struct State {
     pub w: f32,
 }
 
+impl State {
+    /// State by state.
+    #[inline]
+    pub fn less(&self, other: &Self) -> Self {
+        Self { g: self.g - other.g, r: self.r - other.r, i: self.i - other.i, w: self.w - other.w }
+    }
+}
+
 /// The upper triangle of their covariance. 40 bytes.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -87,6 +95,25 @@ impl Residual {
         self.innovation * self.innovation / self.variance
     }
 
+    /// That of two beliefs taken as one, `apart` being the other's state less this one's and `share` the
+    /// other's weight: what the residual of the mixture is, without mixing the covariances.
+    #[inline]
+    pub fn mixed(&self, other: &Self, apart: &State, share: f32) -> Self {
+        let seen = self.innovation - other.innovation; // H·apart
+        let rest = 1.0 - share;
+        let both = |one: f32, other: f32, product: f32| one + share * (other - one + rest * product);
+        Self {
+            innovation: self.innovation - share * seen,
+            variance: both(self.variance, other.variance, seen * seen),
+            ph: State {
+                g: both(self.ph.g, other.ph.g, apart.g * seen),
+                r: both(self.ph.r, other.ph.r, apart.r * seen),
+                i: both(self.ph.i, other.ph.i, apart.i * seen),
+                w: both(self.ph.w, other.ph.w, apart.w * seen),
+            },
+        }
+    }
+
     /// P·Hᵀ: how each state goes with what was measured.
     pub const fn ph(&self) -> &State {
         &self.ph
@@ -113,16 +140,16 @@ impl Belief {
                 w: f.w_w * x.w,
             },
             p: Covariance {
-                gg: mg_g + f.g_r * mg_r + drive * f.q_gg,
+                gg: (mg_g + f.g_r * mg_r + drive * f.q_gg).max(LEAST_VARIANCE),
                 gr: f.r_r * mg_r + drive * f.q_gr,
                 gi: f.i_g * mg_g + f.i_r * mg_r + f.i_i * mg_i + drive * f.q_gi,
                 gw: f.w_w * mg_w,
-                rr: f.r_r * f.r_r * p.rr + drive * f.q_rr,
+                rr: (f.r_r * f.r_r * p.rr + drive * f.q_rr).max(LEAST_VARIANCE),
                 ri: f.r_r * mi_r + drive * f.q_ri,
                 rw: f.r_r * f.w_w * p.rw,
-                ii: f.i_g * mi_g + f.i_r * mi_r + f.i_i * mi_i + drive * f.q_ii,
+                ii: (f.i_g * mi_g + f.i_r * mi_r + f.i_i * mi_i + drive * f.q_ii).max(LEAST_VARIANCE),
                 iw: f.w_w * mi_w,
-                ww: f.w_w * f.w_w * p.ww + coloured_variance * f.q_ww,
+                ww: (f.w_w * f.w_w * p.ww + coloured_variance * f.q_ww).max(LEAST_VARIANCE),
             },
         }
     }

@@ -27,7 +27,7 @@ use crate::reading::{Fingerstick, Reading};
 use crate::units::{Glucose, Instant, Span};
 use bank::{Bank, Residuals};
 use filter::{Belief, Covariance, Sees, State};
-use model::Step;
+use model::{Step, slow_share};
 use servo::Servo;
 use smooth::Points;
 
@@ -48,9 +48,6 @@ const HUBER: f32 = 5.0;
 
 /// Beyond this many standard deviations a reading is left out, if the one before it was not.
 const GATE: f32 = 6.0;
-
-/// The slow rate's time constant, minutes.
-const SLOW_RATE_MIN: f32 = 20.0;
 
 /// The relative and the least absolute standard deviation of a fingerstick: typical meters under
 /// ISO 15197:2013 scatter by 4 to 6 %.
@@ -296,13 +293,12 @@ impl Estimator {
         }
         let merged = updated.merged();
         points.track(at, &merged);
-        let minutes = at.since(running.at).mins();
         self.running = Some(Running {
             at,
             last_reading: at,
             bank: updated,
             points,
-            slow_rate: slowed(running.slow_rate, merged.x.r, minutes),
+            slow_rate: self.slowed(running, merged.x.r, at),
             left_out: inflation.is_none(),
         });
         if inflation.is_some() { Taken::Used } else { Taken::LeftOut }
@@ -328,7 +324,7 @@ impl Estimator {
             let span = stick.at().since(running.at);
             self.advance(&mut next.bank, &mut next.points, span);
             next.at = stick.at();
-            next.slow_rate = slowed(running.slow_rate, next.bank.merged().x.r, span.mins());
+            next.slow_rate = self.slowed(&running, next.bank.merged().x.r, stick.at());
         }
         let sd = meter_sd(stick.glucose().mg_dl());
         let sees = Sees::Blood { reach };
@@ -357,7 +353,7 @@ impl Estimator {
         } else {
             (running.bank.merged(), running.bank.weight)
         };
-        let slow = slowed(running.slow_rate, x.r, span.mins());
+        let slow = self.slowed(running, x.r, now);
         let person = (x.i - x.g, weight);
         Some(Estimate::from_filter(now, (x.g, x.r, slow), person, (p.gg, p.gr, p.rr)))
     }
@@ -445,6 +441,17 @@ impl Estimator {
         self.servo.variance_scale() * self.model.coloured_sd * self.model.coloured_sd
     }
 
+    /// The slow rate at `now`, the rate having become `rate`.
+    fn slowed(&self, running: &Running, rate: f32, now: Instant) -> f32 {
+        let span = now.since(running.at);
+        let share = match &self.cached {
+            Some((cached, step)) if *cached == span => step.slow,
+            _ if span == Span::ZERO => 0.0,
+            _ => slow_share(span.mins()),
+        };
+        running.slow_rate + share * (rate - running.slow_rate)
+    }
+
     /// The belief, and how likely moving is, `span` on.
     #[inline(never)] // off the stack of estimates that need no step
     fn ahead(&self, running: &Running, span: Span) -> (Belief, f32) {
@@ -469,11 +476,6 @@ impl Estimator {
             left = left.saturating_sub(piece.secs());
         }
     }
-}
-
-/// The slow rate after `minutes` at `rate`.
-fn slowed(slow: f32, rate: f32, minutes: f32) -> f32 {
-    slow + math::one_minus_exp_neg(minutes / SLOW_RATE_MIN) * (rate - slow)
 }
 
 /// The standard deviation of a meter's error at a reading, mg/dL.

@@ -15,6 +15,9 @@
 use crate::error::{Error, ErrorKind, in_range};
 use crate::math;
 
+/// The slow rate's time constant, minutes.
+const SLOW_RATE_MIN: f32 = 20.0;
+
 /// What the estimator believes of the person and the sensor. 36 bytes.
 ///
 /// # Examples
@@ -173,7 +176,7 @@ impl Model {
 }
 
 /// The model over one interval: the entries of the transition matrix F that are not 0 or 1, and of the
-/// noise Q of the glucose block for a drive of 1. 60 bytes.
+/// noise Q of the glucose block for a drive of 1. 64 bytes.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Step {
     pub g_r: f32,
@@ -193,6 +196,8 @@ pub(super) struct Step {
     /// The probability of starting to move, and of ceasing to.
     pub start: f32,
     pub stop: f32,
+    /// How much of a new rate the slow rate takes on.
+    pub slow: f32,
 }
 
 impl Step {
@@ -231,8 +236,14 @@ impl Step {
             q_ww: math::one_minus_exp_neg(2.0 * minutes / model.coloured_time_min),
             start,
             stop,
+            slow: slow_share(minutes),
         }
     }
+}
+
+/// How much of a new rate the slow rate takes on in `minutes`.
+pub(super) fn slow_share(minutes: f32) -> f32 {
+    math::one_minus_exp_neg(minutes / SLOW_RATE_MIN)
 }
 
 /// How a unit rate now moves plasma glucose, the rate and interstitial glucose `minutes` later.

@@ -40,8 +40,10 @@ impl Servo {
     /// Learns from one innovation² / variance, `minutes` after the one before.
     pub fn learn(&mut self, normalised_square: f32, minutes: f32) {
         let minutes = minutes.max(0.0).min(10.0);
-        self.ratio +=
-            math::one_minus_exp_neg(minutes / MEMORY_MIN) * (normalised_square.min(MOST) - self.ratio);
+        // 1 − e^(−x) for an x under 0.014: to 4e-5 of it
+        let x = minutes / MEMORY_MIN;
+        let share = x * (1.0 - 0.5 * x);
+        self.ratio += share * (normalised_square.min(MOST) - self.ratio);
         self.minutes += minutes;
         if self.minutes >= EVERY_MIN {
             self.minutes = 0.0;

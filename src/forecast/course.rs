@@ -6,44 +6,63 @@
 //! squares (ridge 30) to simulated people of 14 days with several kinds of sensor, seeds 1000 to 1599 of
 //! [`simulate`](crate::simulate); the figures in DEVELOPERS.md are from other seeds. How much of it comes true in this person, [`Personal`](super::personal::Personal) learns.
 
+use super::ahead::STEP_MIN;
 use crate::estimate::Estimate;
 
 /// Constant, the five terms, their squares and products (row by row).
 const TERMS: usize = 21;
 
-/// For each horizon in minutes, mg/dL for each term.
+/// The horizons lie this far apart, minutes, …
+const PIECE_MIN: f32 = 15.0;
+/// … which a walk takes in so many steps.
+pub(super) const STEPS: u8 = 3;
+
+/// For horizons of 15, 30, 45 and 60 minutes, mg/dL for each term.
 #[rustfmt::skip]
-const BENDS: [(f32, [f32; TERMS]); 4] = [
-    (15.0, [1.756, -4.750, -17.359, 1.361, -13.373, 6.841, 0.083, -10.189, -4.013, -13.755, -7.046, 13.363, -0.516, 9.650, -2.649, -6.428, -6.775, -17.998, -3.976, -12.608, 23.874]),
-    (30.0, [2.835, -7.998, -30.050, -3.468, -28.126, 4.995, -0.219, -14.197, -5.281, -19.073, -12.329, 17.062, -1.679, 7.667, -2.081, -12.932, -15.420, -27.763, -11.652, -15.751, 45.121]),
-    (45.0, [3.876, -11.535, -40.260, -8.209, -40.099, -0.200, -0.712, -16.954, -5.670, -22.466, -17.568, 16.058, -1.694, 0.790, -5.201, -19.090, -22.835, -36.048, -20.037, -20.452, 66.746]),
-    (60.0, [4.837, -15.110, -48.478, -12.003, -49.055, -7.639, -1.351, -18.605, -5.425, -24.205, -22.163, 12.965, -1.490, -7.267, -10.243, -24.065, -28.965, -42.979, -27.499, -25.594, 85.753]),
+static BENDS: [[f32; TERMS]; 4] = [
+    [1.756, -4.750, -17.359, 1.361, -13.373, 6.841, 0.083, -10.189, -4.013, -13.755, -7.046, 13.363, -0.516, 9.650, -2.649, -6.428, -6.775, -17.998, -3.976, -12.608, 23.874],
+    [2.835, -7.998, -30.050, -3.468, -28.126, 4.995, -0.219, -14.197, -5.281, -19.073, -12.329, 17.062, -1.679, 7.667, -2.081, -12.932, -15.420, -27.763, -11.652, -15.751, 45.121],
+    [3.876, -11.535, -40.260, -8.209, -40.099, -0.200, -0.712, -16.954, -5.670, -22.466, -17.568, 16.058, -1.694, 0.790, -5.201, -19.090, -22.835, -36.048, -20.037, -20.452, 66.746],
+    [4.837, -15.110, -48.478, -12.003, -49.055, -7.639, -1.351, -18.605, -5.425, -24.205, -22.163, 12.965, -1.490, -7.267, -10.243, -24.065, -28.965, -42.979, -27.499, -25.594, 85.753],
 ];
 
-/// The bends of one estimate at the four horizons, mg/dL.
-#[derive(Clone, Copy)]
-pub(super) struct Bends([(f32, f32); 4]);
+/// The bends of one estimate at the four horizons, mg/dL. 16 bytes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Bends([f32; 4]);
 
 impl Bends {
+    /// A fading straight line.
+    pub const NONE: Self = Self([0.0; 4]);
+
     pub fn of(estimate: &Estimate) -> Self {
         let terms = terms(estimate);
-        let at = |(minutes, weights): &(f32, [f32; TERMS])| {
-            (*minutes, terms.iter().zip(weights).fold(0.0, |sum, (term, weight)| sum + term * weight))
-        };
-        let [a, b, c, d] = &BENDS;
-        Self([at(a), at(b), at(c), at(d)])
+        Self(
+            BENDS.each_ref().map(|weights| {
+                terms.iter().zip(weights).fold(0.0, |sum, (term, weight)| sum + term * weight)
+            }),
+        )
+    }
+
+    pub fn scaled(self, share: f32) -> Self {
+        Self(self.0.map(|bend| share * bend))
     }
 
     /// The bend at a horizon of `minutes`, mg/dL: none now, and beyond an hour that of an hour.
     pub fn at(&self, minutes: f32) -> f32 {
-        let (mut before, mut at_before) = (0.0, 0.0);
-        for (horizon, at) in self.0 {
-            if minutes <= horizon {
-                return at_before + (at - at_before) * (minutes - before) / (horizon - before);
+        let (mut before, mut left) = (0.0, minutes);
+        for at in self.0 {
+            if left <= PIECE_MIN {
+                return before + (at - before) * left / PIECE_MIN;
             }
-            (before, at_before) = (horizon, at);
+            (before, left) = (at, left - PIECE_MIN);
         }
-        at_before
+        before
+    }
+
+    /// What each step adds in the pieces of the hour.
+    pub fn steps(self) -> [f32; 4] {
+        let [a, b, c, d] = self.0;
+        [a, b - a, c - b, d - c].map(|piece| piece * (STEP_MIN / PIECE_MIN))
     }
 }
 

@@ -10,6 +10,7 @@
 //! Sources: the fading rate, textbook (the mean of an integrated Ornstein-Uhlenbeck process); the logistic, Platt
 //! (1999), Advances in Large Margin Classifiers (from memory); the course and its numbers are ours.
 
+mod ahead;
 mod course;
 mod personal;
 
@@ -17,6 +18,7 @@ use crate::error::{Error, in_range};
 use crate::estimate::Estimate;
 use crate::math;
 use crate::units::{Glucose, Rate, Span};
+use ahead::{Course, Crossing, STEP_MIN};
 use course::Bends;
 use personal::Personal;
 
@@ -41,7 +43,7 @@ pub struct ForecastConfig {
     bends: bool,
 }
 
-/// The forecaster of one person. See the [module](self). About 200 bytes.
+/// The forecaster of one person. See the [module](self). About 260 bytes.
 ///
 /// # Examples
 /// ```
@@ -61,6 +63,9 @@ pub struct ForecastConfig {
 pub struct Forecast {
     config: ForecastConfig,
     personal: Personal,
+    /// The usual course from the last estimate learned from: its outlook is mostly asked for next.
+    #[cfg_attr(feature = "serde", serde(skip))]
+    ready: Option<(Estimate, Bends)>,
 }
 
 /// Glucose at a horizon. 8 bytes.
@@ -99,9 +104,6 @@ pub struct Outlook {
 
 /// The furthest horizon, minutes; longer ones are brought down to it.
 const FURTHEST_MIN: f32 = 240.0;
-
-/// Crossings are looked for on a grid of this many minutes.
-const GRID_MIN: f32 = 5.0;
 
 impl Default for ForecastConfig {
     /// Rate fading over 35 min, a drive of 0.04 (mg/dL/min)²/min, the usual course; recalibration and lead as
@@ -151,7 +153,7 @@ impl Forecast {
     /// A forecaster that knows nothing of the person yet.
     #[must_use]
     pub const fn new(config: ForecastConfig) -> Self {
-        Self { config, personal: Personal::new() }
+        Self { config, personal: Personal::new(), ready: None }
     }
 
     /// How forecasts are made.
@@ -165,9 +167,11 @@ impl Forecast {
     /// last is ignored.
     pub fn learn(&mut self, estimate: &Estimate) {
         if self.config.bends {
-            let course = self.course(estimate);
-            let faded = math::one_minus_exp_neg(personal::JUDGED_MIN / self.config.rate_time_min);
-            let (change, variance) = self.foreseen(&course, personal::JUDGED_MIN, faded);
+            let bends = Bends::of(estimate);
+            self.ready = Some((*estimate, bends));
+            let plain = Course::new(&self.config, estimate, bends, 1.0, 1.0);
+            let judged = plain.point(personal::JUDGED_MIN);
+            let (change, variance) = (plain.change(&judged), plain.variance(&judged));
             self.personal.learn(estimate.at(), estimate.glucose().mg_dl(), change, variance);
         }
     }
@@ -194,58 +198,64 @@ impl Forecast {
     /// ```
     #[must_use]
     pub fn at(&self, estimate: &Estimate, horizon: Span) -> Predicted {
-        let (mean, variance) = self.moments(&self.course(estimate), horizon.mins());
-        Predicted { glucose: Glucose::clamped(mean), sd: math::sqrt(variance) }
+        let course = self.course(estimate);
+        let point = course.point(bounded(horizon));
+        predicted(course.mean(&point), course.variance(&point))
     }
 
     /// Minutes until glucose falls to `threshold` or below, at the expected course; 0 if it is there, `None` if
     /// it does not get there within `horizon`.
     #[must_use]
     pub fn minutes_to_fall(&self, estimate: &Estimate, threshold: Glucose, horizon: Span) -> Option<f32> {
-        self.minutes_on(&self.course(estimate), threshold, horizon, -1.0)
+        self.minutes_to(estimate, Crossing::new(threshold.mg_dl(), true), horizon)
     }
 
     /// Minutes until glucose rises to `threshold` or above, as [`minutes_to_fall`](Self::minutes_to_fall).
     #[must_use]
     pub fn minutes_to_rise(&self, estimate: &Estimate, threshold: Glucose, horizon: Span) -> Option<f32> {
-        self.minutes_on(&self.course(estimate), threshold, horizon, 1.0)
+        self.minutes_to(estimate, Crossing::new(threshold.mg_dl(), false), horizon)
     }
 
     /// The probability, 0 to 1, that glucose is below `threshold` at some moment from now to `horizon`.
     #[must_use]
     pub fn probability_below(&self, estimate: &Estimate, threshold: Glucose, horizon: Span) -> f32 {
-        self.probability_on(&self.course(estimate), threshold, horizon)
+        self.outlook(estimate, threshold, horizon, Span::ZERO).probability
     }
 
     /// All that a monitor shows of what is ahead of `threshold`: glucose at `horizon`, the probability of being
-    /// below until then, and the minutes to it within `furthest`. The same as the three asked for one by one.
+    /// below until then, and the minutes to it within `furthest`. One walk for what the three would each walk.
     #[must_use]
     pub fn outlook(&self, estimate: &Estimate, threshold: Glucose, horizon: Span, furthest: Span) -> Outlook {
         let course = self.course(estimate);
-        let (mean, variance) = self.moments(&course, horizon.mins());
-        Outlook {
-            predicted: Predicted { glucose: Glucose::clamped(mean), sd: math::sqrt(variance) },
-            probability: self.probability_on(&course, threshold, horizon),
-            minutes: self.minutes_on(&course, threshold, furthest, -1.0),
-        }
-    }
-
-    fn probability_on(&self, course: &Course, threshold: Glucose, horizon: Span) -> f32 {
-        let furthest = bounded(horizon.mins());
-        let mut grid = Grid::new(self.config.rate_time_min);
-        // the greatest z, as its square with its sign: one root at the end
+        let (horizon, furthest, threshold) = (bounded(horizon), bounded(furthest), threshold.mg_dl());
+        let mut crossing = Crossing::new(threshold, true);
         let mut worst = f32::MIN;
-        loop {
-            let (minutes, faded) = grid.point(furthest);
-            let (mean, variance) = self.moments_faded(course, minutes, faded);
-            let above = threshold.mg_dl() - mean;
-            worst = worst.max(above * above.abs() / variance.max(1e-6));
-            if minutes >= furthest {
+        let mut at_horizon = None;
+        for point in course.walk() {
+            let mean = course.mean(&point);
+            if point.minutes <= horizon {
+                let variance = course.variance(&point);
+                worst = worst.max(signed_square(threshold - mean, variance));
+                if point.minutes >= horizon {
+                    at_horizon = Some((mean, variance));
+                }
+            }
+            crossing.step(point.minutes, mean);
+            let seen = crossing.found.is_some() || point.minutes >= furthest;
+            if seen && point.minutes + STEP_MIN > horizon {
                 break;
             }
         }
-        let worst = if worst < 0.0 { -math::sqrt(-worst) } else { math::sqrt(worst) };
-        math::logistic(self.config.offset + self.config.slope * worst)
+        let (mean, variance) = at_horizon.unwrap_or_else(|| {
+            let point = course.point(horizon);
+            (course.mean(&point), course.variance(&point))
+        });
+        let worst = signed_root(worst.max(signed_square(threshold - mean, variance)));
+        Outlook {
+            predicted: predicted(mean, variance),
+            probability: math::logistic(self.config.offset + self.config.slope * worst),
+            minutes: crossing.found.filter(|minutes| *minutes <= furthest),
+        }
     }
 
     /// The low-ahead index, mg/dL: glucose plus the slow rate run ahead 38 min. Lower is nearer to a low.
@@ -257,117 +267,41 @@ impl Forecast {
         estimate.glucose().mg_dl() + self.config.lead_min * estimate.slow_rate().mg_dl_per_min()
     }
 
-    fn course(&self, estimate: &Estimate) -> Course {
-        Course {
-            glucose: estimate.glucose().mg_dl(),
-            rate: estimate.rate().mg_dl_per_min(),
-            variances: estimate.variances(),
-            bends: if self.config.bends { Some(Bends::of(estimate)) } else { None },
-            share: self.share(),
-            spread: if self.config.bends { self.personal.spread() } else { 1.0 },
-        }
-    }
-
-    /// The change that the usual course foresees, and its variance before the person's own spread. `faded` is
-    /// 1 − e^(−minutes/T).
-    fn foreseen(&self, course: &Course, minutes: f32, faded: f32) -> (f32, f32) {
-        let time = self.config.rate_time_min;
-        let reach = time * faded;
-        let (gg, gr, rr) = course.variances;
-        // ∫ T²(1 − e^(−s/T))² ds over 0..h, which is T²(h − T·f − T·f²/2) with f = 1 − e^(−h/T)
-        let wandered = if minutes < 0.1 * time {
-            minutes * minutes * minutes / 3.0 * (1.0 - 0.75 * minutes / time)
-        } else {
-            time * time * (minutes - reach - 0.5 * reach * faded)
-        };
-        (
-            self.change(course, minutes, faded),
-            gg + 2.0 * reach * gr + reach * reach * rr + self.config.drive * wandered.max(0.0),
-        )
-    }
-
-    /// The change alone.
-    fn change(&self, course: &Course, minutes: f32, faded: f32) -> f32 {
-        let bend = course.bends.as_ref().map_or(0.0, |bends| bends.at(minutes));
-        self.config.rate_time_min * faded * course.rate + bend
-    }
-
-    /// Mean and variance at a horizon, as the person is.
-    fn moments(&self, course: &Course, minutes: f32) -> (f32, f32) {
-        let minutes = bounded(minutes);
-        self.moments_faded(course, minutes, math::one_minus_exp_neg(minutes / self.config.rate_time_min))
-    }
-
-    fn moments_faded(&self, course: &Course, minutes: f32, faded: f32) -> (f32, f32) {
-        let (change, variance) = self.foreseen(course, minutes, faded);
-        let now = course.variances.0;
-        // what is unsure now is not the person's doing
-        (course.mean(change), now + course.spread * (variance - now).max(0.0))
-    }
-
-    /// The first crossing on a grid, and in a straight line within its step.
-    fn minutes_on(&self, course: &Course, threshold: Glucose, horizon: Span, sign: f32) -> Option<f32> {
-        let furthest = bounded(horizon.mins());
-        let mut grid = Grid::new(self.config.rate_time_min);
-        let mut short = || {
-            let (minutes, faded) = grid.point(furthest);
-            (minutes, sign * (threshold.mg_dl() - course.mean(self.change(course, minutes, faded))))
-        };
-        let (mut before, mut short_before) = short();
-        if short_before <= 0.0 {
-            return Some(0.0);
-        }
-        while before < furthest {
-            let (minutes, short_now) = short();
-            if short_now <= 0.0 {
-                return Some(before + (minutes - before) * short_before / (short_before - short_now));
+    fn minutes_to(&self, estimate: &Estimate, mut crossing: Crossing, horizon: Span) -> Option<f32> {
+        let (course, furthest) = (self.course(estimate), bounded(horizon));
+        for point in course.walk() {
+            crossing.step(point.minutes, course.mean(&point));
+            if crossing.found.is_some() || point.minutes >= furthest {
+                break;
             }
-            (before, short_before) = (minutes, short_now);
         }
-        None
-    }
-}
-
-/// Horizons from now on, [`GRID_MIN`] apart, with how far the rate has faded by then: one exponential for all.
-struct Grid {
-    time: f32,
-    next: f32,
-    left: f32,
-    keep: f32,
-}
-
-impl Grid {
-    fn new(time: f32) -> Self {
-        Self { time, next: 0.0, left: 1.0, keep: 1.0 - math::one_minus_exp_neg(GRID_MIN / time) }
+        crossing.found.filter(|minutes| *minutes <= furthest)
     }
 
-    /// The next horizon, no further than `furthest`, and 1 − e^(−horizon/T).
-    fn point(&mut self, furthest: f32) -> (f32, f32) {
-        let (minutes, left) = (self.next, self.left);
-        if minutes > furthest {
-            return (furthest, math::one_minus_exp_neg(furthest / self.time));
+    /// As it comes true in this person.
+    fn course(&self, estimate: &Estimate) -> Course {
+        if !self.config.bends {
+            return Course::new(&self.config, estimate, Bends::NONE, 1.0, 1.0);
         }
-        self.next += GRID_MIN;
-        self.left *= self.keep;
-        (minutes, 1.0 - left)
+        let bends = match &self.ready {
+            Some((ready, bends)) if ready == estimate => *bends,
+            _ => Bends::of(estimate),
+        };
+        Course::new(&self.config, estimate, bends, self.personal.share(), self.personal.spread())
     }
 }
 
-/// An estimate made ready for several horizons.
-struct Course {
-    glucose: f32,
-    rate: f32,
-    variances: (f32, f32, f32),
-    bends: Option<Bends>,
-    share: f32,
-    spread: f32,
+fn predicted(mean: f32, variance: f32) -> Predicted {
+    Predicted { glucose: Glucose::clamped(mean), sd: math::sqrt(variance) }
 }
 
-impl Course {
-    /// The mean after a foreseen change, as far as such changes come true in the person.
-    fn mean(&self, change: f32) -> f32 {
-        self.glucose + self.share * change
-    }
+/// z², with the sign of z: compares as z does, and one root at the end is enough.
+fn signed_square(above: f32, variance: f32) -> f32 {
+    above * above.abs() / variance.max(1e-6)
+}
+
+fn signed_root(square: f32) -> f32 {
+    if square < 0.0 { -math::sqrt(-square) } else { math::sqrt(square) }
 }
 
 /// The straight-line time to a threshold at a constant rate, for comparison: minutes, or `None` when moving
@@ -386,8 +320,9 @@ pub fn minutes_at_constant_rate(now: Glucose, rate: Rate, threshold: Glucose) ->
     if distance == 0.0 { Some(0.0) } else { (distance * rate > 0.0).then(|| distance / rate) }
 }
 
-fn bounded(minutes: f32) -> f32 {
-    minutes.max(0.0).min(FURTHEST_MIN)
+/// Minutes of a horizon, within what is foreseen.
+fn bounded(horizon: Span) -> f32 {
+    horizon.mins().max(0.0).min(FURTHEST_MIN)
 }
 
 #[cfg(test)]
@@ -419,7 +354,8 @@ mod tests {
         for forecast in [linear(), Forecast::default()] {
             let (falling, hour) = (estimate(110.0, -2.0), Span::from_mins(60));
             let minutes = forecast.minutes_to_fall(&falling, Glucose::clamped(90.0), hour).unwrap();
-            let (mean, _) = forecast.moments(&forecast.course(&falling), minutes);
+            let course = forecast.course(&falling);
+            let mean = course.mean(&course.point(minutes));
             assert!((mean - 90.0).abs() < 1.0, "{mean}");
             // a rate of −2 fading over 35 min covers 70 mg/dL at most
             assert_eq!(linear().minutes_to_fall(&falling, Glucose::clamped(39.0), hour), None);
@@ -444,9 +380,50 @@ mod tests {
 
     #[test]
     fn wandered_variance_is_continuous_where_the_series_takes_over() {
-        let forecast = linear();
-        let at = |minutes| forecast.moments(&forecast.course(&estimate(100.0, 0.0)), minutes).1;
+        let course = linear().course(&estimate(100.0, 0.0));
+        let at = |minutes| course.variance(&course.point(minutes));
         assert!((at(3.4999) / at(3.5001) - 1.0).abs() < 2e-3);
+    }
+
+    #[test]
+    fn a_walk_passes_through_the_points_asked_for_one_by_one() {
+        for forecast in [linear(), Forecast::default()] {
+            let course = forecast.course(&estimate(160.0, -1.7));
+            for walked in course.walk().take(25) {
+                let asked = course.point(walked.minutes);
+                assert!((course.mean(&walked) - course.mean(&asked)).abs() < 1e-2, "{}", walked.minutes);
+                assert!((course.variance(&walked) / course.variance(&asked) - 1.0).abs() < 1e-4);
+            }
+        }
+    }
+
+    #[test]
+    fn an_outlook_is_what_the_three_answer_one_by_one() {
+        let (forecast, low) = (Forecast::default(), Glucose::clamped(70.0));
+        for (mg_dl, rate) in [(60.0, 0.0), (90.0, -1.0), (120.0, -2.0), (300.0, 3.0)] {
+            for (horizon, furthest) in [(30, 60), (22, 60), (60, 30), (0, 0), (33, 12)] {
+                let (horizon, furthest) = (Span::from_mins(horizon), Span::from_mins(furthest));
+                let estimate = estimate(mg_dl, rate);
+                let outlook = forecast.outlook(&estimate, low, horizon, furthest);
+                let asked = forecast.at(&estimate, horizon);
+                assert!((outlook.predicted.glucose().mg_dl() - asked.glucose().mg_dl()).abs() < 1e-2);
+                assert!((outlook.predicted.sd() / asked.sd() - 1.0).abs() < 1e-4);
+                assert_eq!(outlook.probability, forecast.probability_below(&estimate, low, horizon));
+                assert_eq!(outlook.minutes, forecast.minutes_to_fall(&estimate, low, furthest));
+            }
+        }
+    }
+
+    #[test]
+    fn learning_makes_the_outlook_ready_and_changes_no_answer() {
+        let mut forecast = Forecast::default();
+        let (one, other) = (estimate(150.0, -1.0), estimate(151.0, -1.0));
+        let before = (forecast.at(&one, Span::from_mins(30)), forecast.at(&other, Span::from_mins(30)));
+        forecast.learn(&one);
+        assert_eq!(
+            before,
+            (forecast.at(&one, Span::from_mins(30)), forecast.at(&other, Span::from_mins(30)))
+        );
     }
 
     proptest! {

@@ -1,0 +1,131 @@
+//! The course of glucose ahead of one estimate: its mean and variance at a horizon, and a walk along it.
+
+use super::ForecastConfig;
+use super::course::{Bends, STEPS};
+use crate::estimate::Estimate;
+use crate::math;
+
+/// A walk takes steps of this many minutes.
+pub(super) const STEP_MIN: f32 = 5.0;
+
+/// A moment ahead.
+pub(super) struct Point {
+    pub minutes: f32,
+    /// 1 − e^(−minutes/T).
+    faded: f32,
+    bend: f32,
+}
+
+/// An estimate made ready for several horizons. 48 bytes.
+pub(super) struct Course {
+    glucose: f32,
+    /// How far the fading rate moves glucose in the end.
+    sweep: f32,
+    bends: Bends,
+    time: f32,
+    variance: f32,
+    /// What the variance grows by: so much times `faded`, and its square, and by what may happen in between.
+    by_faded: f32,
+    by_square: f32,
+    drive: f32,
+}
+
+impl Course {
+    /// As it comes true in a person: `share` of the change, `spread` times the growth of the variance.
+    pub fn new(config: &ForecastConfig, estimate: &Estimate, bends: Bends, share: f32, spread: f32) -> Self {
+        let time = config.rate_time_min;
+        let (variance, covariance, rate_variance) = estimate.variances();
+        Self {
+            glucose: estimate.glucose().mg_dl(),
+            sweep: share * time * estimate.rate().mg_dl_per_min(),
+            bends: bends.scaled(share),
+            time,
+            variance,
+            by_faded: 2.0 * spread * time * covariance,
+            by_square: spread * time * time * rate_variance,
+            drive: spread * config.drive,
+        }
+    }
+
+    pub fn mean(&self, at: &Point) -> f32 {
+        self.glucose + self.change(at)
+    }
+
+    pub fn change(&self, at: &Point) -> f32 {
+        self.sweep * at.faded + at.bend
+    }
+
+    /// What is unsure now, and what comes with the rate and in between.
+    pub fn variance(&self, at: &Point) -> f32 {
+        let faded = at.faded;
+        let grown = faded * (self.by_faded + faded * self.by_square) + self.drive * self.wandered(at);
+        self.variance + grown.max(0.0)
+    }
+
+    /// ∫ T²(1 − e^(−s/T))² ds over 0..h, which is T²(h − T·f − T·f²/2) with f = 1 − e^(−h/T).
+    fn wandered(&self, at: &Point) -> f32 {
+        let (time, minutes, faded) = (self.time, at.minutes, at.faded);
+        if minutes < 0.1 * time {
+            // it cancels here: series
+            minutes * minutes * minutes / 3.0 * (1.0 - 0.75 * minutes / time)
+        } else {
+            let reach = time * faded;
+            time * time * (minutes - reach * (1.0 + 0.5 * faded))
+        }
+    }
+
+    /// Any moment, by its own exponential.
+    pub fn point(&self, minutes: f32) -> Point {
+        Point { minutes, faded: math::one_minus_exp_neg(minutes / self.time), bend: self.bends.at(minutes) }
+    }
+
+    /// Every [`STEP_MIN`] from now on, without end.
+    pub fn walk(&self) -> impl Iterator<Item = Point> {
+        let kept = 1.0 - math::one_minus_exp_neg(STEP_MIN / self.time);
+        let mut pieces = self.bends.steps().into_iter();
+        let (mut minutes, mut left, mut bend) = (0.0, 1.0, 0.0);
+        let (mut step, mut to_come) = (0.0, 0);
+        core::iter::from_fn(move || {
+            let point = Point { minutes, faded: 1.0 - left, bend };
+            if to_come == 0 {
+                (step, to_come) = (pieces.next().unwrap_or(0.0), STEPS);
+            }
+            to_come = to_come.saturating_sub(1);
+            minutes += STEP_MIN;
+            left *= kept;
+            bend += step;
+            Some(point)
+        })
+    }
+}
+
+/// Looks for the first crossing of a threshold along a walk.
+pub(super) struct Crossing {
+    threshold: f32,
+    falling: bool,
+    /// The last moment and how far it lay on the near side.
+    before: (f32, f32),
+    pub found: Option<f32>,
+}
+
+impl Crossing {
+    pub const fn new(threshold: f32, falling: bool) -> Self {
+        Self { threshold, falling, before: (0.0, 0.0), found: None }
+    }
+
+    /// Glucose is `mean` after `minutes`; between two moments it goes straight.
+    pub fn step(&mut self, minutes: f32, mean: f32) {
+        if self.found.is_some() {
+            return;
+        }
+        let left = if self.falling { mean - self.threshold } else { self.threshold - mean };
+        let (then, left_then) = self.before;
+        if left > 0.0 {
+            self.before = (minutes, left);
+        } else if left_then > 0.0 {
+            self.found = Some(then + (minutes - then) * left_then / (left_then - left));
+        } else {
+            self.found = Some(minutes); // there already
+        }
+    }
+}
