@@ -79,7 +79,7 @@ fn types_are_no_larger_than_documented() {
     for (kind, is, most) in same! {
         quality::Quality: 220,
         estimator::Estimator: 400,
-        forecast::Forecast: 220,
+        forecast::Forecast: 260,
         alarm::AlarmPlan: 1024,
         alarm::Alarms: 1600,
         review::Review: 8192,
