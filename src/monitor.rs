@@ -48,7 +48,7 @@ const FURTHEST_LOW: Span = Span::from_hours(1);
 /// arrives, so that silence is noticed.
 ///
 /// # Memory
-/// About 2.2 KB and 6 bytes a reading kept.
+/// About 2.3 KB and 6 bytes a reading kept.
 ///
 /// # Examples
 /// ```
@@ -278,9 +278,13 @@ impl Core {
     #[inline(never)]
     fn answer(&mut self, now: Instant, verdict: Option<Verdict>, taken: Option<Taken>) -> View {
         let estimate = self.estimator.estimate(now);
-        if let (Some(estimate), Some(Taken::Used)) = (&estimate, taken) {
-            self.forecast.learn(estimate);
-        }
+        let course = estimate.as_ref().map(|estimate| {
+            let bends = self.forecast.bends(estimate);
+            if taken == Some(Taken::Used) {
+                self.forecast.learn_from(estimate, bends);
+            }
+            self.forecast.course_from(estimate, bends)
+        });
         let (rate, sd) = estimate.map_or((None, 0.0), |e| (Some(e.rate()), e.rate_sd()));
         let trend = self.sign.step(rate, sd);
         let reasons = self.quality.reasons(now);
@@ -308,7 +312,7 @@ impl Core {
             situation = situation.with_wear_left(wear.left());
         }
         let rings = self.alarms.update(&situation);
-        let outlook = estimate.map(|e| self.forecast.outlook(&e, LOW, HORIZON, FURTHEST_LOW));
+        let outlook = course.map(|course| self.forecast.outlook_from(&course, LOW, HORIZON, FURTHEST_LOW));
         View {
             at: now,
             verdict,

@@ -9,7 +9,7 @@ use crate::math;
 pub(super) const STEP_MIN: f32 = 5.0;
 
 /// A moment ahead.
-pub(super) struct Point {
+pub(crate) struct Point {
     pub minutes: f32,
     /// 1 − e^(−minutes/T).
     faded: f32,
@@ -17,7 +17,7 @@ pub(super) struct Point {
 }
 
 /// An estimate made ready for several horizons. 48 bytes.
-pub(super) struct Course {
+pub(crate) struct Course {
     glucose: f32,
     /// How far the fading rate moves glucose in the end.
     sweep: f32,

@@ -28,7 +28,7 @@ static BENDS: [[f32; TERMS]; 4] = [
 
 /// The bends of one estimate at the four horizons, mg/dL. 16 bytes.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Bends([f32; 4]);
+pub(crate) struct Bends([f32; 4]);
 
 impl Bends {
     /// A fading straight line.

@@ -43,7 +43,7 @@ pub struct ForecastConfig {
     bends: bool,
 }
 
-/// The forecaster of one person. See the [module](self). About 260 bytes.
+/// The forecaster of one person. See the [module](self). About 200 bytes.
 ///
 /// # Examples
 /// ```
@@ -63,9 +63,6 @@ pub struct ForecastConfig {
 pub struct Forecast {
     config: ForecastConfig,
     personal: Personal,
-    /// The usual course from the last estimate learned from: its outlook is mostly asked for next.
-    #[cfg_attr(feature = "serde", serde(skip))]
-    ready: Option<(Estimate, Bends)>,
 }
 
 /// Glucose at a horizon. 8 bytes.
@@ -153,7 +150,7 @@ impl Forecast {
     /// A forecaster that knows nothing of the person yet.
     #[must_use]
     pub const fn new(config: ForecastConfig) -> Self {
-        Self { config, personal: Personal::new(), ready: None }
+        Self { config, personal: Personal::new() }
     }
 
     /// How forecasts are made.
@@ -166,9 +163,17 @@ impl Forecast {
     /// this person. To be called with each estimate that a reading has just corrected; one no later than the
     /// last is ignored.
     pub fn learn(&mut self, estimate: &Estimate) {
+        self.learn_from(estimate, self.bends(estimate));
+    }
+
+    /// The usual course from here, to be worked out once for learning and outlook.
+    pub(crate) fn bends(&self, estimate: &Estimate) -> Bends {
+        if self.config.bends { Bends::of(estimate) } else { Bends::NONE }
+    }
+
+    /// [`learn`](Self::learn) with the usual course at hand.
+    pub(crate) fn learn_from(&mut self, estimate: &Estimate, bends: Bends) {
         if self.config.bends {
-            let bends = Bends::of(estimate);
-            self.ready = Some((*estimate, bends));
             let plain = Course::new(&self.config, estimate, bends, 1.0, 1.0);
             let judged = plain.point(personal::JUDGED_MIN);
             let (change, variance) = (plain.change(&judged), plain.variance(&judged));
@@ -226,7 +231,17 @@ impl Forecast {
     /// below until then, and the minutes to it within `furthest`. One walk for what the three would each walk.
     #[must_use]
     pub fn outlook(&self, estimate: &Estimate, threshold: Glucose, horizon: Span, furthest: Span) -> Outlook {
-        let course = self.course(estimate);
+        self.outlook_from(&self.course(estimate), threshold, horizon, furthest)
+    }
+
+    /// [`outlook`](Self::outlook) with the course at hand.
+    pub(crate) fn outlook_from(
+        &self,
+        course: &Course,
+        threshold: Glucose,
+        horizon: Span,
+        furthest: Span,
+    ) -> Outlook {
         let (horizon, furthest, threshold) = (bounded(horizon), bounded(furthest), threshold.mg_dl());
         let mut crossing = Crossing::new(threshold, true);
         let mut worst = f32::MIN;
@@ -278,16 +293,15 @@ impl Forecast {
         crossing.found.filter(|minutes| *minutes <= furthest)
     }
 
-    /// As it comes true in this person.
     fn course(&self, estimate: &Estimate) -> Course {
-        if !self.config.bends {
-            return Course::new(&self.config, estimate, Bends::NONE, 1.0, 1.0);
-        }
-        let bends = match &self.ready {
-            Some((ready, bends)) if ready == estimate => *bends,
-            _ => Bends::of(estimate),
-        };
-        Course::new(&self.config, estimate, bends, self.personal.share(), self.personal.spread())
+        self.course_from(estimate, self.bends(estimate))
+    }
+
+    /// As it comes true in this person.
+    pub(crate) fn course_from(&self, estimate: &Estimate, bends: Bends) -> Course {
+        let (share, spread) =
+            if self.config.bends { (self.personal.share(), self.personal.spread()) } else { (1.0, 1.0) };
+        Course::new(&self.config, estimate, bends, share, spread)
     }
 }
 
@@ -412,18 +426,6 @@ mod tests {
                 assert_eq!(outlook.minutes, forecast.minutes_to_fall(&estimate, low, furthest));
             }
         }
-    }
-
-    #[test]
-    fn learning_makes_the_outlook_ready_and_changes_no_answer() {
-        let mut forecast = Forecast::default();
-        let (one, other) = (estimate(150.0, -1.0), estimate(151.0, -1.0));
-        let before = (forecast.at(&one, Span::from_mins(30)), forecast.at(&other, Span::from_mins(30)));
-        forecast.learn(&one);
-        assert_eq!(
-            before,
-            (forecast.at(&one, Span::from_mins(30)), forecast.at(&other, Span::from_mins(30)))
-        );
     }
 
     proptest! {
