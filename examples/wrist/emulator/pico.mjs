@@ -58,8 +58,7 @@ class Display {
 export class Pico {
   display = new Display();
   said = "";
-  motorOnMs = 0;
-  motorTurns = 0;
+  turns = []; // how long the motor turned each time, ms
   /** Stops at every flash operation when set; called before it with its kind. */
   onFlash = () => {};
   lowestStack = 0xffffffff;
@@ -95,11 +94,9 @@ export class Pico {
       i2c.completeWrite(true);
     };
     mcu.gpio[15].addListener((state) => {
-      if (state === 1) {
-        this.motorTurns++;
-        this.motorSince = this.ms;
-      } else if (this.motorSince !== undefined) {
-        this.motorOnMs += this.ms - this.motorSince;
+      if (state === 1) this.motorSince = this.ms;
+      else if (this.motorSince !== undefined) {
+        this.turns.push(this.ms - this.motorSince);
         this.motorSince = undefined;
       }
     });
@@ -113,7 +110,7 @@ export class Pico {
       }
     });
     mcu.gpio[14].setInputValue(true);
-    mcu.adc.channelValues[3] = 1639; // a third of 3.96 V
+    mcu.adc.channelValues[3] = 1556; // a third of 3.76 V
     mcu.peripherals[0x40058].onWatchdogTrigger = () => {
       throw new Error(`the watchdog reset the board at ${this.ms} ms`);
     };

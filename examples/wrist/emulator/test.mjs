@@ -9,7 +9,7 @@ import { pixels } from "./picture.mjs";
 const here = (path) => new URL(path, import.meta.url);
 const images = process.env.WRIST_UF2 ?? new URL("../target", import.meta.url).pathname;
 const uf2 = (name) => flashFromUf2(readFileSync(`${images}/${name}.uf2`));
-const [alarm, sentence] = readFileSync(here("../golden/day.story"), "utf8").split("\n");
+const [alarm, sentence, turns] = readFileSync(here("../golden/day.story"), "utf8").split("\n");
 const minute = Number(alarm);
 const day = [...records(readFileSync(here("../golden/day.frames")))];
 
@@ -74,17 +74,17 @@ test("more than an hour of frames, an alarm, and the button", () => {
   story.feed(minute - 20);
   pico.run(1000);
   check(pico, "day-quiet");
-  const turns = pico.motorTurns;
+  const before = pico.turns.length;
   story.live(minute - 19, minute - 1);
   story.feed(minute);
   pico.run(1000);
   check(pico, "day-alarm");
-  const rung = pico.motorTurns;
-  assert.ok(rung > turns, "the alarm vibrates");
+  const rung = pico.turns.length;
+  assert.ok(rung > before, "the alarm vibrates");
   story.press(100);
   check(pico, "day-seen");
   pico.run(2200);
-  assert.ok(pico.motorTurns <= rung + 1, "seen: silent");
+  assert.ok(pico.turns.length <= rung + 1, "seen: silent");
   story.press(100);
   check(pico, "day-past");
   pico.press(100);
@@ -94,8 +94,13 @@ test("more than an hour of frames, an alarm, and the button", () => {
   story.press(100);
   check(pico, "day-mmol");
   pico.said = "";
+  pico.turns = [];
   story.press(1000);
   assert.equal(pico.said, `${sentence}\r\n`);
+  pico.run(8000);
+  const expected = turns.split(" ").map(Number);
+  assert.equal(pico.turns.length, expected.length);
+  pico.turns.forEach((ms, i) => assert.ok(Math.abs(ms - expected[i]) < 20, `${pico.turns}, expected ${turns}`));
   console.log(`stack of the application, its state included: ${pico.stackBytes} bytes`);
 });
 

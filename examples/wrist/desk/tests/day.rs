@@ -95,8 +95,8 @@ impl Story {
     }
 }
 
-/// The story that the Pico's image goes through too. `day.story` tells it the minute of the alarm and the sentence
-/// to expect.
+/// The story that the Pico's image goes through too. `day.story` tells it the minute of the alarm, and the sentence
+/// and the turns of the motor (ms) to expect.
 #[test]
 fn pictures_through_the_day() {
     let mut story = Story::new();
@@ -122,7 +122,9 @@ fn pictures_through_the_day() {
     story.press(100);
     story.check("day-mmol");
     let said = wrist::words::sentence(&story.app.face());
-    golden_text("day.story", &format!("{alarm}\n{said}\n"));
+    let turns: Vec<_> =
+        wrist::pulses::value(&story.app.face()).iter().step_by(2).map(u16::to_string).collect();
+    golden_text("day.story", &format!("{alarm}\n{said}\n{}\n", turns.join(" ")));
     story.live(alarm + 1..=alarm + 60);
     story.check("day-later");
     assert_eq!((story.app.counts().dropped, story.app.counts().without_place), (0, 0));

@@ -176,10 +176,10 @@ impl Milliseconds {
 }
 
 /// The charge of a lithium cell on VSYS, of which the Pico measures a third against 3.3 V at 12 bits: straight
-/// from 3.4 V to 4.1 V (common practice, no source).
+/// from 3.4 V to 4.1 V, less 0.2 V in a Schottky diode (common practice, no source).
 fn charge_percent(counts: u16) -> u8 {
     let millivolts = u32::from(counts) * 9900 / 4096;
-    (millivolts.clamp(3400, 4100).saturating_sub(3400) / 7) as u8
+    (millivolts.clamp(3200, 3900).saturating_sub(3200) / 7) as u8
 }
 
 /// A part that cannot be set up: there is nothing to show, and a restart may help.
