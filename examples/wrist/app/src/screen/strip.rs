@@ -40,8 +40,9 @@ impl Frame {
     }
 
     fn column(&self, at: Instant, clock: Instant) -> i32 {
-        let seconds = at.since(clock).secs().clamp(-200_000, 200_000);
-        // the nearest: a second more or less moves nothing for a sensor of five minutes
+        // by the clock's whole minute: a second more or less moves nothing
+        let minute = Instant::from_secs(clock.secs() / 60 * 60);
+        let seconds = at.since(minute).secs().clamp(-200_000, 0);
         self.now + (seconds + self.seconds_per_column / 2).div_euclid(self.seconds_per_column)
     }
 }
