@@ -24,10 +24,10 @@ pub(crate) struct Course {
     bends: Bends,
     time: f32,
     variance: f32,
-    /// What the variance grows by: so much times `faded`, and its square, and by what may happen in between.
+    /// What the variance grows by: so much times `faded`, its square, and the minutes.
     by_faded: f32,
     by_square: f32,
-    drive: f32,
+    by_minutes: f32,
 }
 
 impl Course {
@@ -35,15 +35,16 @@ impl Course {
     pub fn new(config: &ForecastConfig, estimate: &Estimate, bends: Bends, share: f32, spread: f32) -> Self {
         let time = config.rate_time_min;
         let (variance, covariance, rate_variance) = estimate.variances();
+        let driven = time * time * config.drive;
         Self {
             glucose: estimate.glucose().mg_dl(),
             sweep: share * time * estimate.rate().mg_dl_per_min(),
             bends: bends.scaled(share),
             time,
             variance,
-            by_faded: 2.0 * spread * time * covariance,
-            by_square: spread * time * time * rate_variance,
-            drive: spread * config.drive,
+            by_faded: spread * time * (2.0 * covariance - driven),
+            by_square: spread * time * (time * rate_variance - 0.5 * driven),
+            by_minutes: spread * driven,
         }
     }
 
@@ -55,23 +56,11 @@ impl Course {
         self.sweep * at.faded + at.bend
     }
 
-    /// What is unsure now, and what comes with the rate and in between.
+    /// What is unsure now, what comes with the rate as far as it reaches, T·f with f = 1 − e^(−h/T), and what
+    /// happens in between: drive times ∫ T²(1 − e^(−s/T))² ds over 0..h, which is T²(h − T·f − T·f²/2).
     pub fn variance(&self, at: &Point) -> f32 {
-        let faded = at.faded;
-        let grown = faded * (self.by_faded + faded * self.by_square) + self.drive * self.wandered(at);
+        let grown = at.faded * (self.by_faded + at.faded * self.by_square) + self.by_minutes * at.minutes;
         self.variance + grown.max(0.0)
-    }
-
-    /// ∫ T²(1 − e^(−s/T))² ds over 0..h, which is T²(h − T·f − T·f²/2) with f = 1 − e^(−h/T).
-    fn wandered(&self, at: &Point) -> f32 {
-        let (time, minutes, faded) = (self.time, at.minutes, at.faded);
-        if minutes < 0.1 * time {
-            // it cancels here: series
-            minutes * minutes * minutes / 3.0 * (1.0 - 0.75 * minutes / time)
-        } else {
-            let reach = time * faded;
-            time * time * (minutes - reach * (1.0 + 0.5 * faded))
-        }
     }
 
     /// Any moment, by its own exponential.

@@ -392,12 +392,16 @@ mod tests {
         assert_eq!(at(70.0, -1.0, 70.0), Some(0.0));
     }
 
+    /// Reference: the closed form in double precision (numpy): 7.21² + (Tf)²·0.615² + 0.04·T²(h − Tf − Tf²/2).
     #[test]
-    fn wandered_variance_is_continuous_where_the_series_takes_over() {
-        let course = linear().course(&estimate(100.0, 0.0));
-        let at = |minutes| course.variance(&course.point(minutes));
-        assert!((at(3.4999) / at(3.5001) - 1.0).abs() < 2e-3);
+    fn variance_grows_as_the_closed_form_says() {
+        for (minutes, want) in VARIANCES {
+            let sd = linear().at(&estimate(100.0, 0.0), Span::from_mins(minutes)).sd();
+            assert!((sd * sd / want - 1.0).abs() < 1e-4, "{minutes}: {}", sd * sd);
+        }
     }
+    const VARIANCES: [(i32, f32); 5] =
+        [(0, 51.9841), (1, 52.3647), (5, 61.6943), (30, 404.175), (240, 9705.44)];
 
     #[test]
     fn a_walk_passes_through_the_points_asked_for_one_by_one() {
