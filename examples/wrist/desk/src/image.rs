@@ -38,8 +38,9 @@ pub fn variable(elf: &[u8], name: &str) -> Result<u64, String> {
 
 /// Symbols that show a panic, arithmetic in `f64`, or floats written as text.
 pub fn forbidden(elf: &[u8]) -> Result<Vec<String>, String> {
-    // of f64: the run-time ABI's names on Arm, the compiler library's elsewhere (from memory)
-    const PARTS: [&str; 16] = [
+    // of f64: the run-time ABI's names on Arm, the compiler library's everywhere (from memory); whole stems, for the
+    // hash in a mangled name may hold any letters
+    const PARTS: [&str; 30] = [
         "panic",
         "flt2dec",
         "float_to",
@@ -49,13 +50,27 @@ pub fn forbidden(elf: &[u8]) -> Result<Vec<String>, String> {
         "__aeabi_ui2d",
         "__aeabi_l2d",
         "__aeabi_ul2d",
-        "df2",
-        "df3",
-        "dfsi",
-        "dfdi",
-        "sidf",
-        "didf",
-        "dfsf",
+        "__adddf",
+        "__subdf",
+        "__muldf",
+        "__divdf",
+        "__negdf",
+        "__powidf",
+        "__eqdf",
+        "__nedf",
+        "__ltdf",
+        "__ledf",
+        "__gtdf",
+        "__gedf",
+        "__unorddf",
+        "__extendsfdf",
+        "__truncdf",
+        "__fixdf",
+        "__fixunsdf",
+        "__floatsidf",
+        "__floatunsidf",
+        "__floatdidf",
+        "__floatundidf",
     ];
     let file = object::File::parse(elf).map_err(|e| e.to_string())?;
     let names = file.symbols().filter_map(|symbol| symbol.name().ok().map(str::to_owned));
