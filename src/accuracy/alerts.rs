@@ -152,6 +152,8 @@ mod tests {
         assert_eq!((rates.unjudged, rates.true_alerts.trials()), (1, 0));
         let calm = [Fingerstick::new(Instant::from_secs(0), Glucose::clamped(250.0))];
         assert_eq!(rule.judge(&readings, &calm).true_alerts, Tally::new(0, 1).unwrap());
+        let high = [Fingerstick::new(Instant::from_secs(0), Glucose::clamped(251.0))];
+        assert_eq!(rule.judge(&readings, &high).true_alerts, Tally::new(1, 1).unwrap());
         assert!(AlertRule::new(Side::Above, Glucose::clamped(250.0), Span::from_hours(3)).is_err());
         let low = AlertRule::new(Side::Below, Glucose::clamped(70.0), Span::ZERO).unwrap();
         assert_eq!(low.alerts(&[reading(0, 70.0), reading(5, 69.9)]).count(), 1);

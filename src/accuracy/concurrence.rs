@@ -74,4 +74,20 @@ mod tests {
         }
         assert_eq!(Concurrence::new().count(11, 0), 0);
     }
+
+    #[test]
+    fn each_pair_is_counted_in_its_row_and_column() {
+        use crate::units::Instant;
+        let mut table = Concurrence::new();
+        let pair = |sensor, reference| {
+            Pair::new(Instant::from_secs(0), Glucose::clamped(sensor), Glucose::clamped(reference)).unwrap()
+        };
+        for (sensor, reference) in [(75.0, 62.0), (78.0, 70.0), (75.0, 90.0), (401.0, 39.0)] {
+            table.push(&pair(sensor, reference));
+        }
+        assert_eq!(
+            (table.count(2, 2), table.count(2, 3), table.count(3, 2), table.count(10, 0)),
+            (2, 1, 0, 1)
+        );
+    }
 }

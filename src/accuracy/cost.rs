@@ -34,3 +34,16 @@ impl Part {
 pub fn cost_per_day(parts: &[Part]) -> Option<f32> {
     (!parts.is_empty()).then(|| parts.iter().map(|part| part.price / part.days).sum())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn parts_add_up_by_the_day() {
+        // 56 over 14 days and 90 over 60
+        let parts = [Part::new(56.0, 14.0).unwrap(), Part::new(90.0, 60.0).unwrap()];
+        assert_eq!(cost_per_day(&parts), Some(5.5));
+        assert_eq!(cost_per_day(&[]), None);
+    }
+}

@@ -74,3 +74,25 @@ impl Disputes {
         self.even
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn who_was_nearer_counts_only_where_they_disagree() {
+        let mut disputes = Disputes::new(20.0).unwrap();
+        let mut push = |first, second, reference| {
+            let glucose = [first, second, reference].map(Glucose::clamped);
+            disputes.push(glucose[0], glucose[1], glucose[2])
+        };
+        assert!(!push(99.0, 79.0, 90.0)); // 20 mg/dL apart is not more than 20
+        assert!(push(99.5, 79.0, 90.0)); // under 100 by mg/dL; the first is nearer
+        assert!(!push(100.0, 80.0, 100.0)); // from 100 on by percent
+        assert!(!push(180.0, 220.0, 200.0)); // 40 is 20 % of 200
+        assert!(push(179.0, 220.0, 200.0)); // the second is nearer
+        assert!(push(120.0, 180.0, 150.0)); // both 30 off
+        assert_eq!((disputes.checked(), disputes.even()), (6, 1));
+        assert_eq!(disputes.first_nearer(), Tally::new(1, 2).unwrap());
+    }
+}

@@ -29,8 +29,9 @@ pub fn drift_interval(days: &[(f32, f32)]) -> Option<Interval> {
     let others = time.count().checked_sub(2).filter(|others| *others > 0)?;
     let (mut across, mut along) = (Sum::new(), Sum::new());
     for (day, mean) in days {
-        across.add((day - middle) * (mean - level));
-        along.add((day - middle) * (day - middle));
+        let (x, y) = (day - middle, mean - level);
+        across.add(x * y);
+        along.add(x * x);
     }
     let along = along.total();
     if along <= 0.0 {
@@ -65,5 +66,16 @@ mod tests {
         assert!(drift_interval(&[(1.0, 0.0), (2.0, 1.0)]).is_none());
         assert!(drift_interval(&[(1.0, 0.0), (1.0, 1.0), (1.0, 2.0)]).is_none());
         assert!(drift_interval(&[]).is_none());
+    }
+
+    #[test]
+    fn days_without_readings_may_lie_between() {
+        // scipy.stats.linregress: slope 0.5, stderr 0.1077783; scipy.stats.t.ppf(0.975, 1.5) = 6.0166631
+        let drift = drift_interval(&[(1.0, 3.0), (2.0, 4.0), (4.0, 3.0), (7.0, 6.0), (11.0, 8.0)]).unwrap();
+        assert!((drift.estimate() - 0.5).abs() < 1e-6);
+        assert!(
+            (drift.upper() - 1.148_466).abs() < 2e-4 && (drift.lower() + 0.148_466).abs() < 2e-4,
+            "{drift:?}"
+        );
     }
 }

@@ -85,3 +85,21 @@ impl ZoneCounts {
         (total > 0).then(|| 100.0 * self.count(zone) as f32 / total as f32)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn shares_are_of_all_pairs() {
+        let mut zones = ZoneCounts::new();
+        assert_eq!(zones.percent(Zone::A), None);
+        for zone in [Zone::A, Zone::A, Zone::A, Zone::B, Zone::D] {
+            zones.push(zone);
+        }
+        assert_eq!(
+            [Zone::A, Zone::B, Zone::C].map(|zone| zones.percent(zone)),
+            [Some(60.0), Some(20.0), Some(0.0)]
+        );
+    }
+}

@@ -126,4 +126,21 @@ mod tests {
         assert!((interval.upper() - 16.487_213).abs() < 1e-4 && (interval.lower() - 6.065_307).abs() < 1e-4);
         assert_eq!(Interval::new(0.0, 5.0, 4).on_log_scale(), Interval::new(0.0, 5.0, 4));
     }
+
+    #[test]
+    fn clusters_weigh_by_their_count() {
+        // mean 3 ± scipy.stats.t.ppf(0.975, 2) × 1.581139 / sqrt 5
+        let even = [1.0, 2.0, 3.0, 4.0, 5.0].map(|mean| (1, mean));
+        assert!((cluster_interval(&even).unwrap().upper() - 6.042_435).abs() < 1e-3);
+        // Cochran's ratio estimate in numpy: 10.5, half width 17.49508
+        let uneven = cluster_interval(&[(2, 10.0), (4, 13.0), (6, 9.0)]).unwrap();
+        assert!((uneven.estimate() - 10.5).abs() < 1e-5 && (uneven.upper() - 27.995_08).abs() < 3e-3);
+    }
+
+    #[test]
+    fn an_interval_contains_its_ends_and_nothing_beyond() {
+        let interval = Interval::new(10.0, 5.0, 4);
+        let inside = [4.9, 5.0, 12.0, 15.0, 15.1].map(|value| interval.contains(value));
+        assert_eq!(inside, [false, true, true, true, false]);
+    }
 }

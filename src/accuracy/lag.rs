@@ -266,4 +266,67 @@ mod tests {
         }
         assert!(LagScan::new(Span::from_secs(59)).is_err());
     }
+
+    #[test]
+    fn a_line_needs_readings_on_both_sides() {
+        let at =
+            |minute: u32, mg_dl: f32| Reading::new(Instant::from_secs(minute * 60), Glucose::clamped(mg_dl));
+        let line = |readings: &[Reading], minute: u32, reach: i32| {
+            line_at(readings, Instant::from_secs(minute * 60), Span::from_mins(reach))
+                .map(|(value, rate)| (value.mg_dl(), rate.mg_dl_per_min()))
+        };
+        let readings =
+            [at(0, 300.0), at(16, 100.0), at(21, 112.0), at(26, 115.0), at(29, 131.0), at(40, 300.0)];
+        // scipy.stats.linregress at minutes −4, 1, 6, 9: intercept 108.16327, slope 2.1122449
+        let (value, rate) = line(&readings, 20, 9).unwrap();
+        assert!((value - 108.163_27).abs() < 1e-3 && (rate - 2.112_245).abs() < 1e-5, "{value} {rate}");
+        // what the sensor disowns is left out: as far as −4 and 9
+        let mut doubted = readings;
+        doubted[2] = doubted[2].with_status(Status::Fault);
+        doubted[3] = doubted[3].with_status(Status::Doubtful);
+        let (value, rate) = line(&doubted, 20, 9).unwrap();
+        assert!((rate - 31.0 / 13.0).abs() < 1e-5 && (value - (100.0 + 4.0 * 31.0 / 13.0)).abs() < 1e-3);
+        // on the edge of the reach, on one side only, alone, and twice at one moment
+        assert!(line(&readings[1..3], 20, 4).is_some() && line(&readings[1..3], 20, 3).is_none());
+        assert!(line(&readings[1..4], 30, 20).is_none() && line(&readings[1..4], 10, 20).is_none());
+        assert!(line(&readings[1..2], 16, 5).is_none());
+        assert_eq!(line(&[at(3, 100.0), at(3, 110.0)], 3, 5), Some((105.0, 0.0)));
+    }
+
+    /// Three references with a spread of `floor` at the lag `lowest`, rising as 0.04 times the square of the way
+    /// from there.
+    fn known(lowest: f32, floor: f32) -> LagScan {
+        let mut scan = LagScan::new(Span::from_mins(8)).unwrap();
+        for (lag, moments) in (-MOST_MIN..=MOST_MIN).zip(&mut scan.at_lag) {
+            let away = lag as f32 - lowest;
+            let sd = math::sqrt(floor + 0.04 * away * away);
+            [-sd, 0.0, sd].into_iter().for_each(|difference| moments.push(difference));
+        }
+        scan
+    }
+
+    #[test]
+    fn the_lag_is_where_the_spread_is_least_and_as_sure_as_the_valley_is_steep() {
+        // variance 4 at the bottom, 5 five minutes away: sqrt(2 × 4 × 5² / (2 × 3))
+        let valley = known(8.0, 4.0).valley().unwrap();
+        assert!((valley.lag - 8.0).abs() < 1e-4 && (valley.error - 5.773_503).abs() < 1e-3);
+        assert!((known(-8.4, 4.0).lag_min().unwrap() + 8.4).abs() < 1e-3);
+        assert_eq!(known(27.0, 4.0).lag_min(), None); // too near the end
+        let mut two = LagScan::new(Span::from_mins(8)).unwrap();
+        for (there, here) in two.at_lag.iter_mut().zip(known(8.0, 4.0).at_lag) {
+            let sd = here.sd().unwrap();
+            (there.push(-sd), there.push(sd));
+        }
+        assert_eq!((two.references(), two.lag_min()), (2, None));
+    }
+
+    #[test]
+    fn leaving_one_part_out_gives_the_textbook_interval_of_a_mean() {
+        // lags 6, 8 and 13: mean 9, standard error 3.605551 / sqrt 3, Student's t at half of 2 degrees 12.706205
+        let parts = [6.0, 8.0, 13.0].map(|lag| known(lag, 0.04));
+        let empty = LagScan::new(Span::from_mins(8)).unwrap();
+        let interval = lag_interval(&[parts[0], parts[1], empty, parts[2]]).unwrap();
+        assert!((interval.estimate() - 9.0).abs() < 1e-3 && interval.clusters() == 3, "{interval:?}");
+        assert!((interval.upper() - interval.estimate() - 26.450_1).abs() < 0.02, "{interval:?}");
+    }
 }

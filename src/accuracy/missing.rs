@@ -262,4 +262,35 @@ mod tests {
         assert_eq!(missing.during(When::Any).hours(), 10.0 / 60.0);
         assert!(MissingData::new(Span::from_secs(5), Instant::from_secs(0), Span::ZERO).is_err());
     }
+
+    #[test]
+    fn rates_are_per_hundred_hours() {
+        let mut missing = five_minutes(0);
+        for (minute, status) in
+            [(0, Status::Normal), (15, Status::Fault), (30, Status::Doubtful), (45, Status::Fault)]
+        {
+            missing.push(&reading(minute, 100.0).with_status(status), None);
+        }
+        // ten places of five minutes: three gaps of two, three errors
+        let all = missing.during(When::Any);
+        assert_eq!((all.gaps(), all.errors(), all.hours()), (3, 3, 50.0 / 60.0));
+        assert_eq!((all.gaps_per_100_h(), all.errors_per_100_h()), (Some(360.0), Some(360.0)));
+        let none = missing.during(When::Low);
+        assert_eq!((none.gaps_per_100_h(), none.errors_per_100_h()), (None, None));
+    }
+
+    #[test]
+    fn a_gap_is_counted_to_the_nearest_reading_and_up_to_a_day() {
+        let missing = |seconds: u32| {
+            let mut missing = five_minutes(0);
+            missing.push(&reading(0, 100.0), None);
+            missing.push(&Reading::new(Instant::from_secs(seconds), Glucose::clamped(100.0)), None);
+            missing.during(When::Any).missing_hours() * 12.0
+        };
+        for (seconds, want) in
+            [(450, 0.0), (451, 1.0), (750, 1.0), (751, 2.0), (86_400, 287.0), (86_401, 0.0)]
+        {
+            assert!((missing(seconds) - want).abs() < 1e-3, "{seconds}: {}", missing(seconds));
+        }
+    }
 }

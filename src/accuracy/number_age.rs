@@ -149,4 +149,19 @@ mod tests {
         assert!(NumberAge::new(Span::ZERO, Span::from_secs(59)).is_err());
         assert!(NumberAge::new(Span::ZERO, Span::from_hours(2)).is_err());
     }
+
+    #[test]
+    fn ages_run_evenly_from_the_delay_to_the_longest_wait() {
+        let mut age = NumberAge::new(Span::from_mins(10), Span::from_mins(20)).unwrap();
+        for _ in 0..100 {
+            age.push_interval(Span::from_secs(270));
+        }
+        for (percent, want) in [(0.0, 10.0), (50.0, 12.25), (80.0, 13.6), (100.0, 14.5)] {
+            assert!((age.percentile_min(percent).unwrap() - want).abs() < 1e-4, "{percent}");
+        }
+        assert_eq!((age.oldest_min(), age.mean_min()), (Some(14.5), Some(12.25)));
+        assert_eq!((age.percentile_min(-0.1), age.shown_percent()), (None, Some(100.0)));
+        let nothing = NumberAge::new(Span::ZERO, Span::from_mins(60)).unwrap();
+        assert_eq!((nothing.oldest_min(), nothing.percentile_min(0.0)), (None, None));
+    }
 }

@@ -264,6 +264,11 @@ mod tests {
         let no = Err(Unpaired::NoReading);
         assert_eq!(got, [Ok(105.0), Err(Unpaired::Taken), Err(Unpaired::Taken), no, no]);
         assert_eq!(sensors(between, &readings, &[stick(1500)]), [Ok(120.0)]);
+        // readings at the very edge of the window still count
+        let far = [reading(0, 100.0), reading(600, 120.0)];
+        assert_eq!(sensors(between, &far, &[stick(300)]), [Ok(110.0)]);
+        assert_eq!(sensors(between, &far, &[stick(299)]), [no]);
+        assert_eq!(sensors(between, &far, &[stick(301)]), [no]);
     }
 
     #[test]
@@ -289,7 +294,9 @@ mod tests {
         assert!(Pairing::new(Method::Nearest, Span::from_secs(-1)).is_err());
         assert!(Pairing::new(Method::Nearest, Span::from_secs(3601)).is_err());
         let pairing = Pairing::new(Method::Nearest, Span::ZERO).unwrap();
-        assert!(pairing.with_lag(Span::from_hours(-2)).is_err());
+        for (seconds, sound) in [(-3601, false), (-3600, true), (3600, true), (3601, false)] {
+            assert_eq!(pairing.with_lag(Span::from_secs(seconds)).is_ok(), sound, "{seconds}");
+        }
     }
 
     proptest! {

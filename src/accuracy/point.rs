@@ -167,6 +167,26 @@ mod tests {
         assert!(bias_interval(&[none, none]).is_none());
     }
 
+    #[test]
+    fn intervals_take_each_day_as_one_draw() {
+        let day = |sensors: [f32; 2]| {
+            let mut day = PointAccuracy::new();
+            for sensor in sensors {
+                let glucose = (Glucose::clamped(sensor), Glucose::clamped(100.0));
+                day.push(&Pair::new(Instant::from_secs(0), glucose.0, glucose.1).unwrap());
+            }
+            day
+        };
+        // daily bias 1, 2 and 3, daily MARD 5, 6 and 7 %: mean 2 and 6, half width 12.706205 / sqrt 3
+        let days = [day([106.0, 96.0]), day([108.0, 96.0]), day([110.0, 96.0])];
+        let bias = bias_interval(&days).unwrap();
+        assert!((bias.estimate() - 2.0).abs() < 1e-5 && (bias.upper() - 9.335_931).abs() < 2e-3, "{bias:?}");
+        // 6 exp(7.335931 / 6)
+        let mard = mard_interval(&days).unwrap();
+        assert!((mard.estimate() - 6.0).abs() < 1e-5 && (mard.upper() - 20.377_3).abs() < 2e-2, "{mard:?}");
+        assert_eq!((bias.clusters(), mard.clusters()), (3, 3));
+    }
+
     proptest! {
         #![proptest_config(ProptestConfig::with_cases(if cfg!(miri) { 2 } else { 64 }))]
         #[test]

@@ -150,4 +150,26 @@ mod tests {
         assert!(rates.push(&pair(65, 120.0)).is_some());
         assert_eq!(rates.same_bin(), Tally::new(2, 2).unwrap());
     }
+
+    #[test]
+    fn a_lower_edge_belongs_to_its_bin() {
+        for (rate, bin) in
+            [(-2.01, 0), (-2.0, 1), (-1.01, 1), (-1.0, 2), (0.0, 3), (0.99, 3), (1.0, 4), (2.0, 4), (2.01, 5)]
+        {
+            assert_eq!(RateAgreement::bin(Rate::clamped(rate)), bin, "{rate}");
+        }
+    }
+
+    #[test]
+    fn pairs_8_to_30_minutes_apart_give_a_rate() {
+        let pair = |seconds| {
+            let glucose = Glucose::clamped(100.0);
+            Pair::new(Instant::from_secs(seconds), glucose, glucose).unwrap()
+        };
+        for (seconds, given) in [(479, false), (480, true), (1800, true), (1801, false)] {
+            let mut rates = RateAgreement::new();
+            assert!(rates.push(&pair(0)).is_none());
+            assert_eq!(rates.push(&pair(seconds)).is_some(), given, "{seconds}");
+        }
+    }
 }

@@ -231,3 +231,37 @@ impl Regulation {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn opposite_rates_are_forbidden_beyond_their_edges_only() {
+        let judged = |criterion: Criterion, sensor, reference| {
+            criterion.judge_rates(Rate::clamped(sensor), Rate::clamped(reference))
+        };
+        // 21 CFR 862.1355(b)(1)(v)(J) and (K): every "exceeds" is strict
+        for (sensor, reference, forbidden) in [
+            (1.1, -2.1, true),
+            (1.0, -2.1, false),
+            (1.1, -2.0, false),
+            (2.0, -2.0, false),
+            (0.0, -3.0, false),
+            (3.0, 0.0, false),
+        ] {
+            assert_eq!(judged(Criterion::J, sensor, reference), Some(forbidden), "J {sensor} {reference}");
+            assert_eq!(judged(Criterion::K, -sensor, -reference), Some(forbidden), "K {sensor} {reference}");
+            assert_eq!(judged(Criterion::K, sensor, reference), Some(false));
+        }
+        assert_eq!(judged(Criterion::A, 3.0, -3.0), None);
+    }
+
+    #[test]
+    fn a_bound_must_exceed_what_is_required() {
+        let tally = Tally::new(95, 100).unwrap();
+        for (bound, verdict) in [(85.0, Verdict::NotMet), (85.1, Verdict::Met)] {
+            assert_eq!(Criterion::A.verdict(&tally, Some(bound)), verdict);
+        }
+    }
+}
