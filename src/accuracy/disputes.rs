@@ -91,8 +91,10 @@ mod tests {
         assert!(!push(100.0, 80.0, 100.0)); // from 100 on by percent
         assert!(!push(180.0, 220.0, 200.0)); // 40 is 20 % of 200
         assert!(push(179.0, 220.0, 200.0)); // the second is nearer
+        assert!(push(221.0, 180.0, 200.0)); // again the second
         assert!(push(120.0, 180.0, 150.0)); // both 30 off
-        assert_eq!((disputes.checked(), disputes.even()), (6, 1));
-        assert_eq!(disputes.first_nearer(), Tally::new(1, 2).unwrap());
+        assert!(push(180.0, 120.0, 150.0));
+        assert_eq!((disputes.checked(), disputes.even()), (8, 2));
+        assert_eq!(disputes.first_nearer(), Tally::new(1, 3).unwrap());
     }
 }

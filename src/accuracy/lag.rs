@@ -245,6 +245,8 @@ mod tests {
         let interval = lag_interval(&parts).unwrap();
         let mut all = parts[0];
         parts.iter().skip(1).for_each(|part| all.merge(part));
+        // at the true lag the spread is that of the errors
+        assert!((all.at_lag[38].sd().unwrap() - 9.0).abs() < 0.5);
         let independent = all.valley().unwrap().error;
         assert!(interval.upper() - interval.estimate() >= student_t_95(1.5) * independent * 0.999);
         assert!(interval.contains(8.0), "{interval:?}");

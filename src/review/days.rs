@@ -3,8 +3,6 @@
 use super::sums::Sums;
 use crate::math;
 
-/// Half hours of a day, one bit each.
-const HALF_HOURS: u32 = 48;
 /// Two-hour windows, one starting at each full hour, none across midnight.
 pub(super) const WINDOWS: usize = 23;
 /// A day counts for the spread when its readings cover this much of it, seconds: 70 %.
@@ -17,7 +15,7 @@ const FINE: f32 = 102_400.0;
 pub(super) struct Day {
     number: u32,
     values: Sums,
-    /// Half hours with a reading; under 70, under 54, over 180, over 250 mg/dL.
+    /// Half hours with a reading, one bit each; under 70, under 54, over 180, over 250 mg/dL.
     seen: u64,
     marks: [u64; 4],
 }
@@ -124,7 +122,7 @@ impl Days {
     pub(super) fn push(&mut self, number: u32, minute: u16, hundredths: u32, class: u8, interval_s: u32) {
         let mut values = Sums::default();
         values.push(hundredths.cast_signed());
-        let bit = 1_u64.wrapping_shl(u32::from(minute).div_euclid(30).min(HALF_HOURS - 1));
+        let bit = 1_u64.wrapping_shl(u32::from(minute).div_euclid(30));
         let marks = [class < 3, class == 0, class > 4, class > 5].map(|held| if held { bit } else { 0 });
         self.add_day(&Day { number, values, seen: bit, marks }, interval_s);
     }
@@ -157,5 +155,19 @@ impl Days {
             sums.close(&day, interval_s);
         }
         sums
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn daily_means_that_hardly_differ_keep_their_spread() {
+        // means 10, 10 and 11 in the parts they are summed in: the standard deviation of that is 1/sqrt 3
+        let sums = DaySums { days: 3, mean: 31, mean_square: 321, ..DaySums::default() };
+        assert!((sums.sd_of_means().unwrap() * FINE - 0.577_350_3).abs() < 1e-5);
+        let one = DaySums { days: 1, mean: 10, mean_square: 100, ..DaySums::default() };
+        assert_eq!(one.sd_of_means(), None);
     }
 }

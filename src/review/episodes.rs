@@ -270,4 +270,26 @@ mod tests {
         let values = [170.0, 181.0, 190.0, 185.0, 180.0, 175.0, 180.0];
         assert_eq!(run(&values, EpisodeRule::HIGH_180, Config::default()), [(5, 20)]);
     }
+
+    #[test]
+    fn the_limit_itself_is_no_low_and_no_high() {
+        let config = Config::default();
+        assert_eq!(run(&[70.0; 9], EpisodeRule::LOW_70, config), []);
+        assert_eq!(run(&[180.0; 9], EpisodeRule::HIGH_180, config), []);
+        assert_eq!(run(&[69.9; 9], EpisodeRule::LOW_70, config), [(0, 45)]);
+        assert!(EpisodeRule::LOW_70.is_low() && !EpisodeRule::HIGH_180.is_low());
+    }
+
+    #[test]
+    fn a_step_as_long_as_the_gap_still_joins() {
+        let longest = Config::default().gap().secs().cast_unsigned();
+        for (step, want) in [(longest, None), (longest + 1, Some(900))] {
+            let mut episodes = Episodes::new(EpisodeRule::LOW_70, Config::default());
+            for at in [0, 300, 600] {
+                assert_eq!(episodes.push(Instant::from_secs(at), Glucose::clamped(60.0)), None);
+            }
+            let cut = episodes.push(Instant::from_secs(600 + step), Glucose::clamped(60.0));
+            assert_eq!(cut.map(|episode| episode.end.secs()), want, "{step}");
+        }
+    }
 }

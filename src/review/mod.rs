@@ -328,3 +328,6 @@ impl<G: Grid> Pool<G> {
         &self.grid
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -262,6 +262,20 @@ mod tests {
         assert_eq!((values[0], values[46]), ((40, 5), (400, 1)));
     }
 
+    #[test]
+    fn values_of_one_class_are_taken_to_lie_evenly() {
+        // the class from 40 to 44: one value in its middle, two at a quarter and three quarters of it
+        let mut compact = Compact::default();
+        assert_eq!((compact.percentile(0, 0.5), compact.sd_by_clock()), (None, None));
+        compact.count(0, 4000);
+        assert_eq!(compact.percentile(0, 0.5), Some(42.0));
+        compact.count(14, 4400);
+        assert_eq!([0.0, 0.5, 1.0].map(|p| compact.percentile(0, p)), [Some(40.75), Some(42.0), Some(43.25)]);
+        // and under 40 what a sensor calls low counts as 39
+        compact.count(15, 2000);
+        assert_eq!(compact.percentile(1, 0.5), Some(39.0));
+    }
+
     proptest! {
         #![proptest_config(ProptestConfig::with_cases(if cfg!(miri) { 2 } else { 64 }))]
         #[test]

@@ -135,6 +135,12 @@ mod tests {
     use super::*;
 
     #[test]
+    fn a_limit_is_a_printed_pair() {
+        let printed = EDGES.map(|(limit, _)| (limit.mg_dl(), limit.tenths_mmol_l()));
+        assert_eq!(printed, [(54, 30), (63, 35), (70, 39), (140, 78), (180, 100), (250, 139)]);
+    }
+
+    #[test]
     fn the_limits_themselves_belong_where_the_consensus_puts_them() {
         let mg_dl = [5399, 5400, 6999, 7000, 14_000, 14_001, 18_000, 18_001, 25_000, 25_001];
         assert_eq!(mg_dl.map(|v| class(v, Unit::MgDl)), [0, 1, 2, 3, 3, 4, 4, 5, 5, 6]);

@@ -195,6 +195,29 @@ mod tests {
     use proptest::prelude::*;
     use std::vec::Vec;
 
+    #[test]
+    fn an_episode_goes_on_over_a_seam_within_a_short_recovery() {
+        // low, ten minutes back, low again: one episode, wherever it is cut
+        let values = [60.0, 60.0, 60.0, 60.0, 80.0, 80.0, 60.0, 60.0, 60.0, 60.0, 80.0];
+        let (rule, config) = (EpisodeRule::LOW_70, Config::default());
+        let run = |from: usize, to: usize| {
+            let mut spells = Spells::default();
+            for (i, value) in values.iter().enumerate().take(to).skip(from) {
+                let at = Instant::from_secs(300 * i as u32);
+                spells.push(&rule, &config, at, hundredths(Glucose::clamped(*value), Unit::MgDl), true);
+            }
+            spells
+        };
+        for cut in 0..=values.len() {
+            let mut joined = run(0, cut);
+            joined.append(&rule, &config, &run(cut, values.len()), true);
+            assert_eq!(joined, run(0, values.len()), "cut at {cut}");
+        }
+        let mut total = EpisodeTotal::default();
+        total.push(Episode { start: Instant::from_secs(0), end: Instant::from_secs(3000) });
+        assert_eq!(run(0, values.len()).total(&rule, &config), total);
+    }
+
     proptest! {
         #![proptest_config(ProptestConfig::with_cases(if cfg!(miri) { 4 } else { 512 }))]
         #[test]

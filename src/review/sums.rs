@@ -85,4 +85,11 @@ mod tests {
         }
         assert!((sums.sd().unwrap() / 0.005 - 1.0).abs() < 1e-6);
     }
+
+    #[test]
+    fn one_value_has_no_spread() {
+        let mut sums = Sums::default();
+        sums.push(10_000);
+        assert_eq!((sums.mean(), sums.sd()), (Some(100.0), None));
+    }
 }

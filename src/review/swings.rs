@@ -271,6 +271,38 @@ mod tests {
         extremes.windows(2).map(|w| w[1] - w[0]).collect()
     }
 
+    fn swings(values: &[u16]) -> Swings {
+        let mut swings = Swings::default();
+        values.iter().for_each(|&value| swings.push(value, true));
+        swings
+    }
+
+    #[test]
+    fn a_swing_must_exceed_the_threshold() {
+        let counted = swings(&[100, 130, 90]).counted();
+        assert_eq!(counted.means(29.9), [Some(30.0), Some(40.0), Some(35.0)]);
+        assert_eq!(counted.means(30.0), [None, Some(40.0), Some(40.0)]);
+        let wide = swings(&[40, 400]).counted();
+        assert_eq!(wide.means(255.0), [Some(360.0), None, Some(360.0)]);
+        assert_eq!([wide.means(256.0), wide.means(f32::NAN)], [[None; 3]; 2]);
+    }
+
+    #[test]
+    fn a_value_that_holds_is_no_turn() {
+        assert_eq!(swings(&[100, 100, 120, 120, 120, 90, 90]), swings(&[100, 120, 90]));
+    }
+
+    #[test]
+    fn no_swing_crosses_a_gap() {
+        let mut swings = swings(&[100, 120]);
+        swings.push(60, false);
+        swings.push(80, true);
+        assert_eq!(swings.counted().means(0.0), [Some(20.0), None, Some(20.0)]);
+        swings.push(50, false);
+        swings.push(40, true);
+        assert_eq!(swings.counted().means(0.0), [Some(20.0), Some(10.0), Some(50.0 / 3.0)]);
+    }
+
     proptest! {
         #![proptest_config(ProptestConfig::with_cases(if cfg!(miri) { 4 } else { 512 }))]
         #[test]
