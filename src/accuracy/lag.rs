@@ -317,7 +317,8 @@ mod tests {
         let mut two = LagScan::new(Span::from_mins(8)).unwrap();
         for (there, here) in two.at_lag.iter_mut().zip(known(8.0, 4.0).at_lag) {
             let sd = here.sd().unwrap();
-            (there.push(-sd), there.push(sd));
+            there.push(-sd);
+            there.push(sd);
         }
         assert_eq!((two.references(), two.lag_min()), (2, None));
     }
