@@ -229,7 +229,11 @@ impl Core {
         let expected = if admitted.is_admitted() { self.estimator.expect(at, calibrated) } else { None };
         let z = expected.as_ref().and_then(|e| e.innovation());
         let noise_scale = Some(self.estimator.noise_scale());
-        let assessment = self.quality.assess(reading, &Evidence { z, noise_scale, local: self.local(at) });
+        let assessment = self.quality.assess_admitted(
+            reading,
+            admitted,
+            &Evidence { z, noise_scale, local: self.local(at) },
+        );
         let verdict = assessment.verdict();
         if verdict == Verdict::WarmUp {
             self.warming = Some(at);
@@ -279,11 +283,11 @@ impl Core {
     fn answer(&mut self, now: Instant, verdict: Option<Verdict>, taken: Option<Taken>) -> View {
         let estimate = self.estimator.estimate(now);
         let course = estimate.as_ref().map(|estimate| {
-            let bends = self.forecast.bends(estimate);
+            let foreseen = self.forecast.foreseen(estimate);
             if taken == Some(Taken::Used) {
-                self.forecast.learn_from(estimate, bends);
+                self.forecast.learn_from(estimate.at(), &foreseen);
             }
-            self.forecast.course_from(estimate, bends)
+            self.forecast.in_person(foreseen)
         });
         let (rate, sd) = estimate.map_or((None, 0.0), |e| (Some(e.rate()), e.rate_sd()));
         let trend = self.sign.step(rate, sd);

@@ -23,6 +23,8 @@ pub(crate) struct Course {
     sweep: f32,
     bends: Bends,
     time: f32,
+    /// How much of a rate is left after a step.
+    kept: f32,
     variance: f32,
     /// What the variance grows by: so much times `faded`, its square, and the minutes.
     by_faded: f32,
@@ -31,21 +33,38 @@ pub(crate) struct Course {
 }
 
 impl Course {
-    /// As it comes true in a person: `share` of the change, `spread` times the growth of the variance.
-    pub fn new(config: &ForecastConfig, estimate: &Estimate, bends: Bends, share: f32, spread: f32) -> Self {
+    pub fn new(config: &ForecastConfig, estimate: &Estimate, bends: Bends) -> Self {
         let time = config.rate_time_min;
         let (variance, covariance, rate_variance) = estimate.variances();
         let driven = time * time * config.drive;
         Self {
             glucose: estimate.glucose().mg_dl(),
-            sweep: share * time * estimate.rate().mg_dl_per_min(),
-            bends: bends.scaled(share),
+            sweep: time * estimate.rate().mg_dl_per_min(),
+            bends,
             time,
+            kept: 1.0 - math::one_minus_exp_neg(STEP_MIN / time),
             variance,
-            by_faded: spread * time * (2.0 * covariance - driven),
-            by_square: spread * time * (time * rate_variance - 0.5 * driven),
-            by_minutes: spread * driven,
+            by_faded: time * (2.0 * covariance - driven),
+            by_square: time * (time * rate_variance - 0.5 * driven),
+            by_minutes: driven,
         }
+    }
+
+    /// With `share` of the change, and `spread` times the growth of the variance.
+    pub fn scaled(self, share: f32, spread: f32) -> Self {
+        Self {
+            sweep: share * self.sweep,
+            bends: self.bends.scaled(share),
+            by_faded: spread * self.by_faded,
+            by_square: spread * self.by_square,
+            by_minutes: spread * self.by_minutes,
+            ..self
+        }
+    }
+
+    /// Glucose now.
+    pub const fn glucose(&self) -> f32 {
+        self.glucose
     }
 
     pub fn mean(&self, at: &Point) -> f32 {
@@ -70,7 +89,6 @@ impl Course {
 
     /// Every [`STEP_MIN`] from now on, without end.
     pub fn walk(&self) -> impl Iterator<Item = Point> {
-        let kept = 1.0 - math::one_minus_exp_neg(STEP_MIN / self.time);
         let mut pieces = self.bends.steps().into_iter();
         let (mut minutes, mut left, mut bend) = (0.0, 1.0, 0.0);
         let (mut step, mut to_come) = (0.0, 0);
@@ -81,7 +99,7 @@ impl Course {
             }
             to_come = to_come.saturating_sub(1);
             minutes += STEP_MIN;
-            left *= kept;
+            left *= self.kept;
             bend += step;
             Some(point)
         })

@@ -17,7 +17,7 @@ mod personal;
 use crate::error::{Error, in_range};
 use crate::estimate::Estimate;
 use crate::math;
-use crate::units::{Glucose, Rate, Span};
+use crate::units::{Glucose, Instant, Rate, Span};
 use ahead::{Course, Crossing, STEP_MIN};
 use course::Bends;
 use personal::Personal;
@@ -163,21 +163,22 @@ impl Forecast {
     /// this person. To be called with each estimate that a reading has just corrected; one no later than the
     /// last is ignored.
     pub fn learn(&mut self, estimate: &Estimate) {
-        self.learn_from(estimate, self.bends(estimate));
+        self.learn_from(estimate.at(), &self.foreseen(estimate));
     }
 
-    /// The usual course from here, to be worked out once for learning and outlook.
-    pub(crate) fn bends(&self, estimate: &Estimate) -> Bends {
-        if self.config.bends { Bends::of(estimate) } else { Bends::NONE }
+    /// The usual course from here, not yet a person's: to be worked out once for learning and outlook.
+    pub(crate) fn foreseen(&self, estimate: &Estimate) -> Course {
+        let bends = if self.config.bends { Bends::of(estimate) } else { Bends::NONE };
+        Course::new(&self.config, estimate, bends)
     }
 
     /// [`learn`](Self::learn) with the usual course at hand.
-    pub(crate) fn learn_from(&mut self, estimate: &Estimate, bends: Bends) {
-        if self.config.bends {
-            let plain = Course::new(&self.config, estimate, bends, 1.0, 1.0);
-            let judged = plain.point(personal::JUDGED_MIN);
-            let (change, variance) = (plain.change(&judged), plain.variance(&judged));
-            self.personal.learn(estimate.at(), estimate.glucose().mg_dl(), change, variance);
+    pub(crate) fn learn_from(&mut self, at: Instant, foreseen: &Course) {
+        if self.config.bends
+            && let Some(judged) = foreseen.walk().find(|point| point.minutes >= personal::JUDGED_MIN)
+        {
+            let (change, variance) = (foreseen.change(&judged), foreseen.variance(&judged));
+            self.personal.learn(at, foreseen.glucose(), change, variance);
         }
     }
 
@@ -294,14 +295,16 @@ impl Forecast {
     }
 
     fn course(&self, estimate: &Estimate) -> Course {
-        self.course_from(estimate, self.bends(estimate))
+        self.in_person(self.foreseen(estimate))
     }
 
-    /// As it comes true in this person.
-    pub(crate) fn course_from(&self, estimate: &Estimate, bends: Bends) -> Course {
-        let (share, spread) =
-            if self.config.bends { (self.personal.share(), self.personal.spread()) } else { (1.0, 1.0) };
-        Course::new(&self.config, estimate, bends, share, spread)
+    /// A foreseen course as it comes true in this person.
+    pub(crate) fn in_person(&self, foreseen: Course) -> Course {
+        if self.config.bends {
+            foreseen.scaled(self.personal.share(), self.personal.spread())
+        } else {
+            foreseen
+        }
     }
 }
 
@@ -342,7 +345,6 @@ fn bounded(horizon: Span) -> f32 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::units::Instant;
     use proptest::prelude::*;
 
     fn estimate(mg_dl: f32, rate: f32) -> Estimate {

@@ -213,8 +213,17 @@ impl Quality {
     ///
     /// To be called once for every reading.
     pub fn assess(&mut self, reading: &Reading, evidence: &Evidence) -> Assessment {
+        self.assess_admitted(reading, self.admit(reading), evidence)
+    }
+
+    /// The same for a reading just asked about: what [`admit`](Self::admit) said of it.
+    pub(crate) fn assess_admitted(
+        &mut self,
+        reading: &Reading,
+        admitted: Verdict,
+        evidence: &Evidence,
+    ) -> Assessment {
         let at = reading.at();
-        let admitted = self.admit(reading);
         self.state.strays = match admitted {
             Verdict::BadTime => Some((at, self.votes(at))),
             _ => None,
