@@ -167,6 +167,6 @@ test("cycles and stack of a reading", () => {
   const mean = Math.round(pico.busyCycles.reduce((a, b) => a + b) / pico.busyCycles.length);
   console.log(`cycles of a reading on the M0+: mean ${mean}, worst ${worst}; stack: ${pico.busyStack} bytes`);
   // measured, and a twentieth; the aim is 60,000 cycles and 2 KiB
-  assert.ok(worst <= 363_000, `${worst}`);
+  assert.ok(worst <= 354_000, `${worst}`);
   assert.ok(pico.busyStack <= 2_146, `${pico.busyStack}`);
 });

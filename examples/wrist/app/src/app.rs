@@ -2,7 +2,7 @@
 
 use crate::button::{Button, Press};
 use crate::clock::Clock;
-use crate::face::{Alert, Bound, Expected, Face, Now, Trust, Unit};
+use crate::face::{Alert, Bound, Expected, Face, Now, STALE, Trust, Unit};
 use crate::link::{Frame, LinkError, Receiver};
 use crate::pulses::{self, Motor};
 use crate::screen::Page;
@@ -367,13 +367,15 @@ impl App {
 
     fn present(&self, view: &View) -> Option<Now> {
         let (at, sensor) = view.newest()?;
-        let estimate = view.estimate();
         let newest = self.monitor.history().newest().filter(|reading| reading.at() == at);
         let bound = match newest.map(|reading| reading.status()) {
             Some(Status::BelowRange) => Some(Bound::AtMost),
             Some(Status::AboveRange) => Some(Bound::AtLeast),
             _ => None,
         };
+        // of a value that is past, what the sensor said; not where it might have gone since
+        let young = self.clock.now().is_none_or(|now| now.since(at) < STALE);
+        let estimate = view.estimate().filter(|_| young);
         let forecast = self.monitor.forecast();
         let rate_known = view.trend() != Trend::NotKnown && bound.is_none();
         Some(Now {
