@@ -10,15 +10,18 @@ use crate::failure::Failure;
 #[derive(Default)]
 pub struct Outputs<'a> {
     files: Vec<(PathBuf, Content<'a>)>,
+    /// Files that are read, and so must not be written.
+    inputs: Vec<PathBuf>,
 }
 
 /// What writes a file's content.
 type Content<'a> = Box<dyn Fn(&mut dyn Write) -> io::Result<()> + 'a>;
 
 impl<'a> Outputs<'a> {
-    /// Nothing yet.
-    pub fn new() -> Self {
-        Self::default()
+    /// Nothing yet; none of `inputs`, from which the results come, will be written over.
+    pub fn beside<P: AsRef<Path>>(inputs: impl IntoIterator<Item = P>) -> Self {
+        let inputs = inputs.into_iter().filter_map(|path| fs::canonicalize(path).ok()).collect();
+        Self { files: Vec::new(), inputs }
     }
 
     /// One more file.
@@ -35,8 +38,20 @@ impl<'a> Outputs<'a> {
     /// Writes them; folders are made as needed.
     ///
     /// # Errors
-    /// When a folder or file cannot be written; what was begun is removed.
+    /// When a folder or file cannot be written, or a file is an input or named twice; what was begun is removed.
     pub fn write(self) -> Result<(), Failure> {
+        let mut taken = self.inputs;
+        for (path, _) in &self.files {
+            // a link is replaced, not what it leads to
+            let place = place(path);
+            if taken.contains(&place) {
+                return Err(Failure::file(
+                    path,
+                    "is read from or written already, expected a place of its own for each result",
+                ));
+            }
+            taken.push(place);
+        }
         let mut begun = Vec::with_capacity(self.files.len());
         let written = self.files.iter().try_for_each(|(path, content)| {
             let beside = beside(path);
@@ -62,6 +77,23 @@ pub fn say(text: &str) {
     let _ = writeln!(io::stdout().lock(), "{text}");
 }
 
+/// Prints what is whole already, such as a table; as [`say`], but ends no line.
+pub fn print(text: &str) {
+    let _ = io::stdout().lock().write_all(text.as_bytes());
+}
+
+/// The same for each way to write a path; as it is when its folder is not there yet.
+fn place(path: &Path) -> PathBuf {
+    let folder = match path.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    };
+    match (fs::canonicalize(folder), path.file_name()) {
+        (Ok(folder), Some(name)) => folder.join(name),
+        _ => path.to_owned(),
+    }
+}
+
 fn beside(path: &Path) -> PathBuf {
     let name = path.file_name().unwrap_or_default().to_string_lossy();
     path.with_file_name(format!(".{name}.{}.part", std::process::id()))
@@ -72,6 +104,9 @@ fn write_one(path: &Path, beside: &Path, content: &Content) -> Result<(), Failur
         return Err(Failure::file(path, "is a folder, expected a place for a file"));
     }
     if let Some(folder) = path.parent() {
+        if folder.is_file() {
+            return Err(Failure::file(folder, "is a file, expected a folder"));
+        }
         fs::create_dir_all(folder).map_err(|error| cannot(folder, &error))?;
     }
     let write = || {
@@ -95,16 +130,37 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let (good, bad) = (folder.path().join("a/good.csv"), folder.path().join("bad.csv"));
         fs::create_dir(&bad).unwrap();
-        let mut outputs = Outputs::new();
+        let mut outputs = Outputs::default();
         outputs.add(good.clone(), "1");
         outputs.add(bad.clone(), "2");
         assert!(outputs.write().unwrap_err().to_string().contains("bad.csv"));
         assert!(!good.exists());
         assert_eq!(fs::read_dir(folder.path().join("a")).unwrap().count(), 0);
 
-        let mut outputs = Outputs::new();
+        let mut outputs = Outputs::default();
         outputs.add(good.clone(), "1");
         outputs.write().unwrap();
         assert_eq!(fs::read(good).unwrap(), b"1");
+    }
+
+    #[test]
+    fn what_is_read_is_never_written_over_nor_a_place_taken_twice() {
+        let folder = tempfile::tempdir().unwrap();
+        let trace = folder.path().join("trace.csv");
+        fs::write(&trace, "mine").unwrap();
+        fs::create_dir(folder.path().join("sheet")).unwrap();
+        let other = folder.path().join("a.csv");
+        for twice in [[other.clone(), folder.path().join("sheet/../trace.csv")], [other.clone(), other]] {
+            let mut outputs = Outputs::beside([&trace]);
+            twice.iter().for_each(|path| outputs.add(path.clone(), "result"));
+            let said = outputs.write().unwrap_err().to_string();
+            assert!(said.contains("a place of its own"), "{said}");
+        }
+        assert_eq!(fs::read(&trace).unwrap(), b"mine");
+        assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 2);
+
+        let mut outputs = Outputs::default();
+        outputs.add(trace.join("replay.html"), "");
+        assert!(outputs.write().unwrap_err().to_string().contains("is a file, expected a folder"));
     }
 }

@@ -177,6 +177,33 @@ fn garbage_ends_with_one_sentence_and_writes_nothing() {
 }
 
 #[test]
+fn the_trace_itself_is_never_written_over() {
+    let folder = tempfile::tempdir().unwrap();
+    fs::write(folder.path().join("samples.csv"), wave()).unwrap();
+    for to in [["--samples", "samples.csv"], ["--out", "."]] {
+        let output = glidepath(&["replay", "samples.csv", to[0], to[1]], folder.path());
+        let said = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(output.status.code(), Some(2), "{said}");
+        assert!(said.contains("samples.csv: is read from"), "{said}");
+    }
+    assert_eq!(fs::read_to_string(folder.path().join("samples.csv")).unwrap(), wave());
+    assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1, "nothing was to be written");
+}
+
+#[test]
+fn a_reader_that_has_left_is_no_failure() {
+    for arguments in
+        [["replay", "--show-settings"], ["compare", "--score-template"], ["simulate", "--days=1"]]
+    {
+        let (reader, writer) = std::io::pipe().unwrap();
+        drop(reader);
+        let output =
+            Command::new(env!("CARGO_BIN_EXE_glidepath")).args(arguments).stdout(writer).output().unwrap();
+        assert_eq!((output.status.code(), output.stderr.as_slice()), (Some(0), &b""[..]), "{arguments:?}");
+    }
+}
+
+#[test]
 fn mmol_in_and_out() {
     let folder = tempfile::tempdir().unwrap();
     let mut rows = "Zeit;Wert (mmol/L)\n".to_owned();

@@ -18,12 +18,11 @@ mod tables;
 mod text;
 mod words;
 
-use std::io::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use crate::args::{InputArgs, OutputArgs};
 use crate::failure::Failure;
-use crate::output::Outputs;
+use crate::output::{self, Outputs};
 
 /// Compare sensors with fingersticks, and with each other
 ///
@@ -110,14 +109,16 @@ pub struct Args {
 
 pub fn run(args: &Args) -> Result<(), Failure> {
     if args.score_template {
-        print!("{}", score::TEMPLATE);
+        output::print(score::TEMPLATE);
         return Ok(());
     }
     let score_sheet = args.score.as_deref().map(score::Sheet::read).transpose()?;
     let study = input::study(args)?;
     let report = report::report(&study, args, score_sheet.as_ref())?;
     let unit = args.output.unit.into();
-    let mut outputs = Outputs::new();
+    let sensors = args.sensors.iter().map(|(_, file)| Path::new(file));
+    let others = [&args.reference, &args.meter, &args.score].into_iter().flatten().map(PathBuf::as_path);
+    let mut outputs = Outputs::beside(sensors.chain(others));
     let place = args.output.out.as_deref().map(|folder| folder.join("compare.html"));
     if let (Some(folder), Some(place)) = (args.output.out.as_deref(), &place) {
         let (html, charts) = sheet::draw(&report, &study, unit);
@@ -135,7 +136,6 @@ pub fn run(args: &Args) -> Result<(), Failure> {
         let place = place.map_or_else(String::new, |place| format!("\nThe sheet: {}\n", place.display()));
         text::write(&report, unit) + &place
     };
-    // a reader that has seen enough is no failure
-    let _ = std::io::stdout().write_all(said.as_bytes());
+    output::print(&said);
     Ok(())
 }

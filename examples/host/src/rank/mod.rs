@@ -13,12 +13,12 @@ mod sheet;
 mod sticks;
 mod tally;
 
-use std::io::Write;
 use std::path::PathBuf;
 
 use crate::args::{InputArgs, OutputArgs};
 use crate::failure::Failure;
-use crate::output::Outputs;
+use crate::output::{self, Outputs};
+use crate::sheet::CAUTION;
 use crate::simulate::SensorArgs;
 use crate::table;
 
@@ -40,6 +40,7 @@ const FIRST_TEST_SEED: u64 = 1_000_000;
 /// predictions and alarms. Figures from simulated people compare methods; they do not say how a real sensor does
 /// on a real person.
 #[derive(clap::Args, Debug)]
+#[command(after_help = CAUTION)]
 pub struct Args {
     /// Recorded traces (CSV tables) instead of simulated people
     #[arg(value_name = "TRACE")]
@@ -104,7 +105,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
     let ranking = if args.traces.is_empty() { simulated(args)? } else { recorded(args)? };
     let rows = report::rows(&ranking);
     let unit = args.output.unit.into();
-    let mut outputs = Outputs::new();
+    let mut outputs = Outputs::beside(&args.traces);
     let sheet = args.output.out.as_ref().map(|folder| folder.join("rank.html"));
     if let (Some(folder), Some(sheet)) = (&args.output.out, &sheet) {
         let (html, charts) = sheet::draw(&ranking, &rows, unit);
@@ -121,8 +122,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
         let sheet = sheet.map_or_else(String::new, |sheet| format!("\nThe sheet: {}\n", sheet.display()));
         report::tables(&ranking, &rows, unit) + &sheet
     };
-    // a reader that has seen enough is no failure
-    let _ = std::io::stdout().write_all(text.as_bytes());
+    output::print(&text);
     Ok(())
 }
 
@@ -171,8 +171,11 @@ fn simulated(args: &Args) -> Result<Ranking, Failure> {
     let costs = tally::costs(&methods, &example);
     Ok(Ranking {
         on: format!(
-            "{} simulated people (invented; seeds from {}), {} days each, a reading every {} min",
-            people, args.first_seed, args.days, args.interval
+            "{people} simulated {} (invented; seeds from {}), {} days each, a reading every {} min",
+            if people == 1 { "person" } else { "people" },
+            args.first_seed,
+            args.days,
+            args.interval
         ),
         methods,
         tallies,

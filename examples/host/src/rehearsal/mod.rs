@@ -5,13 +5,14 @@ mod settings;
 mod sheet;
 mod vary;
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use glidepath::alarm::AlarmPlan;
 use glidepath::{Fingerstick, Span};
 use serde::Serialize;
 
 use crate::failure::Failure;
+use crate::replay::report::count;
 use crate::table::Trace;
 use score::Score;
 pub use sheet::draw;
@@ -76,6 +77,11 @@ impl Plan {
         Ok(plan)
     }
 
+    /// The settings file.
+    pub fn file(&self) -> Option<&Path> {
+        self.args.profile.as_deref()
+    }
+
     /// How long after an alarm a low must follow.
     pub fn window(&self) -> Span {
         Span::from_mins(i32::try_from(self.args.window).unwrap_or(60))
@@ -104,6 +110,10 @@ pub fn shown_settings(args: &AlarmArgs) -> Option<&'static str> {
     args.show_settings.then_some(include_str!("settings.toml"))
 }
 
+fn were(n: u64) -> String {
+    format!("{n} {}", if n == 1 { "was" } else { "were" })
+}
+
 impl Rehearsal {
     /// The results in plain words, a thought a line.
     pub fn in_words(&self) -> Vec<String> {
@@ -123,7 +133,8 @@ impl Rehearsal {
             if let (Some(right), Some(wrong)) = (kind.true_alarms, kind.false_alarms) {
                 out += &format!(" ({right} true, {wrong} false");
                 if let Some(warning) = kind.median_warning_min {
-                    out += &format!(", median warning {warning:.0} min");
+                    let when = if warning < 0.0 { "after it began" } else { "before" };
+                    out += &format!(", in the middle {:.0} min {when}", warning.abs());
                 }
                 out += ")";
             }
@@ -135,9 +146,9 @@ impl Rehearsal {
         }
         if score.lows > 0 {
             words.push(format!(
-                "Of {} lows, {} were warned of before they began, {} by ten minutes or more. True means: a low by the \
-                 sensor's readings held or followed within {} minutes (a high, for alarms about highs).",
-                score.lows, score.lows_warned, score.lows_warned_10_min, score.window_min
+                "Of {}, {} warned of before it began, {} by ten minutes or more. True means: a low by the sensor's \
+                 readings held or followed within {} minutes (a high, for alarms about highs).",
+                count(score.lows, "low"), were(score.lows_warned), score.lows_warned_10_min, score.window_min
             ));
         }
         words.extend(self.variations.iter().map(|variation| variation.in_words(score)));

@@ -2,6 +2,7 @@
 
 use super::Rehearsal;
 use super::score::{KindScore, Score};
+use crate::replay::report::count;
 use crate::sheet::{Axis, Chart, Page, Panel};
 
 /// Puts the rehearsal into a sheet; its drawings, for files of their own.
@@ -55,7 +56,7 @@ fn row(kind: &KindScore) -> Vec<String> {
         known(kind.true_alarms.map(|n| n.to_string())),
         known(kind.false_alarms.map(|n| n.to_string())),
         known(kind.false_per_day.map(|rate| format!("{rate:.2}"))),
-        known(kind.median_warning_min.map(|min| format!("{min:.0}"))),
+        known(kind.median_warning_min.map(|min| super::vary::minus(format!("{min:.0}")))),
     ]
 }
 
@@ -86,8 +87,12 @@ fn by_hour(rung: &[&KindScore]) -> Chart {
         let most = kind.by_hour.iter().copied().max().unwrap_or(0).max(1);
         let label = most.to_string();
         let y = Axis::labelled(0.0, f64::from(most) * 1.25, &[(0.0, "0"), (f64::from(most), label.as_str())]);
-        let words =
-            format!("{}: {} rings of {} alarms", kind.kind.replace('_', " "), kind.rings, kind.alarms);
+        let words = format!(
+            "{}: {} of {}",
+            kind.kind.replace('_', " "),
+            count(kind.rings, "ring"),
+            count(kind.alarms, "alarm")
+        );
         let mut panel = Panel::new(58.0, &x, y, &words);
         let class = match kind.kind {
             "floor" | "low" | "low_ahead" | "steep_fall" => "low",

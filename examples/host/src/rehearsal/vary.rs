@@ -10,6 +10,7 @@ use super::score::{self, Score};
 use super::settings;
 use crate::failure::Failure;
 use crate::replay::player;
+use crate::replay::report::count;
 use crate::table::Trace;
 
 /// The same days with one setting changed.
@@ -25,21 +26,27 @@ impl Variation {
     /// In plain words, beside what holds without the change.
     pub fn in_words(&self, held: &Score) -> String {
         let score = &self.score;
-        let change = |new: f64, old: f64| format!("{new:.2} ({:+.2})", new - old);
+        let change = |new: f64, old: f64| format!("{new:.2} ({})", minus(format!("{:+.2}", new - old)));
+        let difference = |new: u64, old: u64| minus(format!("{:+}", new as i64 - old as i64));
         format!(
-            "With {} = {}: {} alarms a day, {} a day about lows that did not come, {} of {} lows warned of ({:+}), \
-             rung in {} nights ({:+}).",
+            "With {} = {}: {} alarms a day, {} a day about lows that did not come, {} of {} warned of ({}), rung \
+             in {} ({}).",
             self.setting,
             self.value,
             change(score.alarms_per_day.unwrap_or(0.0), held.alarms_per_day.unwrap_or(0.0)),
             change(score.false_low_per_day(), held.false_low_per_day()),
             score.lows_warned,
-            score.lows,
-            score.lows_warned as i64 - held.lows_warned as i64,
-            score.nights_woken,
-            score.nights_woken as i64 - held.nights_woken as i64,
+            count(score.lows, "low"),
+            difference(score.lows_warned, held.lows_warned),
+            count(score.nights_woken, "night"),
+            difference(score.nights_woken, held.nights_woken),
         )
     }
+}
+
+/// With a sign as wide as a plus.
+pub fn minus(text: String) -> String {
+    text.replace('-', "−")
 }
 
 /// Each variation asked for: the setting, its value, the plan.

@@ -3,7 +3,7 @@
 mod demo;
 mod lows;
 pub mod player;
-mod report;
+pub mod report;
 pub mod sample;
 mod sheet;
 mod truth;
@@ -16,7 +16,7 @@ use glidepath::review::EpisodeRule;
 
 use crate::args::{InputArgs, OutputArgs};
 use crate::failure::Failure;
-use crate::output::{Outputs, say};
+use crate::output::{self, Outputs, say};
 use crate::rehearsal::{self, Rehearsal, score};
 use crate::sheet::CAUTION;
 use crate::table::{self, Clock, Counts, Fingersticks, Trace, Unit};
@@ -177,11 +177,12 @@ fn against(samples: &[Sample], longest_step: f64) -> Option<Truth> {
 /// Replays the trace that the arguments name, or the embedded demo.
 pub fn run(args: &Args) -> Result<(), Failure> {
     if let Some(settings) = rehearsal::shown_settings(&args.alarms) {
-        print!("{settings}");
+        output::print(settings);
         return Ok(());
     }
     let plan = rehearsal::Plan::of(&args.alarms)?;
-    let mut outputs = Outputs::new();
+    let inputs = [args.trace.as_deref(), args.fingersticks.as_deref(), plan.file()];
+    let mut outputs = Outputs::beside(inputs.into_iter().flatten());
     let folder = args.output.out.as_deref();
     let replay = match &args.trace {
         Some(path) => {
@@ -233,7 +234,10 @@ fn finish<'a>(replay: &'a Replay, args: &Args, mut outputs: Outputs<'a>) -> Resu
         for chart in charts {
             outputs.add(folder.join("drawings").join(format!("{}.svg", chart.id())), chart.alone());
         }
-        outputs.add_with(folder.join("samples.csv"), write_samples);
+        let samples = folder.join("samples.csv");
+        if args.samples.as_ref() != Some(&samples) {
+            outputs.add_with(samples, write_samples);
+        }
         outputs.add(folder.join("alarms.csv"), report.alarms_csv());
     }
     outputs.write()?;

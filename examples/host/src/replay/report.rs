@@ -168,7 +168,7 @@ pub fn cause_words(cause: Cause) -> &'static str {
 }
 
 /// "1 gap", "2 gaps"; thousands are parted.
-fn count(n: u64, one: &str) -> String {
+pub fn count(n: u64, one: &str) -> String {
     let digits = n.to_string();
     let mut grouped = String::new();
     for (place, digit) in digits.chars().enumerate() {
@@ -321,6 +321,12 @@ pub fn fingersticks(report: &Report, unit: Unit) -> String {
     if used + refused == 0 {
         return "There were no fingersticks to calibrate by.".into();
     }
+    if used == 0 {
+        return format!(
+            "The sensor was not calibrated: {} could not be used.",
+            count(refused, "fingerstick")
+        );
+    }
     let mut out = format!("The sensor was calibrated by {}", count(used, "fingerstick"));
     if refused > 0 {
         out += &format!(", {refused} could not be used");
@@ -361,8 +367,8 @@ fn oddities(input: &Counts) -> Option<String> {
         (input.exact_repeats, "repeated exactly"),
         (input.conflicting_stamps, "with another value for a time that had one (the first was kept)"),
         (input.out_of_order, "out of order (put in their place)"),
-        (input.low_text, "saying \"low\""),
-        (input.high_text, "saying \"high\""),
+        (input.low_text, "saying \"low\" (taken as 40 mg/dL)"),
+        (input.high_text, "saying \"high\" (taken as 400 mg/dL)"),
         (input.closer_than_half_interval, "closer to the one before than half the usual interval"),
     ]
     .iter()

@@ -79,7 +79,7 @@ fn one(path: &Path, args: &Args) -> Result<(), Failure> {
         (Some(between), Some(against)) => Some(between::compare(&record, between, against)?),
         _ => None,
     };
-    let mut outputs = Outputs::new();
+    let mut outputs = Outputs::beside([path]);
     if let Some(file) = &args.fhir {
         outputs.add(file.clone(), json(&fhir::bundle(&record))?);
     }

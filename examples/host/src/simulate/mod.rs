@@ -2,7 +2,6 @@
 
 mod model;
 
-use std::io::Write;
 use std::path::PathBuf;
 
 use clap::ValueEnum;
@@ -85,7 +84,7 @@ struct Invented {
 
 pub fn run(args: &Args) -> Result<(), Failure> {
     let invented = invent(args)?;
-    let mut outputs = Outputs::new();
+    let mut outputs = Outputs::default();
     if let Some(path) = &args.out_trace {
         outputs.add(path.clone(), invented.trace.as_bytes());
     }
@@ -96,8 +95,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
     if args.json {
         output::say(&serde_json::to_string_pretty(&invented.summary).unwrap_or_default());
     } else if args.out_trace.is_none() {
-        // a reader that has seen enough is no failure
-        let _ = std::io::stdout().write_all(invented.trace.as_bytes());
+        output::print(&invented.trace);
     } else {
         output::say(&tell(args, &invented.summary));
     }

@@ -108,10 +108,10 @@ fn legend(replay: &Replay) -> Vec<(Legend, &'static str)> {
         entries.push((Legend::Mark(Mark::Refused), "fingerstick not used"));
     }
     entries.extend([
-        (Legend::Mark(Mark::High), "alarm of high priority"),
-        (Legend::Mark(Mark::Medium), "of medium"),
-        (Legend::Mark(Mark::Low), "of low priority"),
-        (Legend::Mark(Mark::Again), "it goes on"),
+        (Legend::Mark(Mark::High), "alarm, high priority"),
+        (Legend::Mark(Mark::Medium), "alarm, medium priority"),
+        (Legend::Mark(Mark::Low), "alarm, low priority"),
+        (Legend::Mark(Mark::Again), "reminder: it goes on"),
         (Legend::Line("rate"), "rate of change and its 19-in-20 band"),
         (Legend::Band("chance"), "probability of a low within 30 minutes"),
         (Legend::Stretch, "no readings"),
