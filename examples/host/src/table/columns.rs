@@ -56,6 +56,17 @@ pub fn find(
         let exact = names.iter().position(|name| name == wanted);
         exact.or_else(|| names.iter().position(|name| name.eq_ignore_ascii_case(wanted)))
     };
+    let once = |index: usize| {
+        if names.iter().filter(|name| **name == names[index]).count() == 1 {
+            return Ok(());
+        }
+        let name = shown(names[index].as_bytes());
+        Err(Failure::line(
+            path,
+            line,
+            format!("the header row has the column {name} twice, expected it once"),
+        ))
+    };
     let missing = |expected: String| {
         let mut found = names.iter().take(12).map(|n| shown(n.as_bytes())).collect::<Vec<_>>().join(", ");
         if names.len() > 12 {
@@ -90,6 +101,8 @@ pub fn find(
             })?
         }
     };
+    once(time)?;
+    once(glucose.index)?;
     if glucose.index == time {
         return Err(Failure::line(path, line, "one column cannot be both the time and the glucose"));
     }

@@ -189,7 +189,9 @@ fn read(
             misread(format!("found {} with {found}, expected {expected} (or give --zone)", shown(text)))
         })?;
         if !(FIRST..LAST).contains(&at) {
-            return Err(misread(format!("found {}, expected a time from 1970 to 2105", shown(text))));
+            let milliseconds = (FIRST..LAST).contains(&(at / 1000)) && text.iter().all(u8::is_ascii_digit);
+            let hint = if milliseconds { " (in seconds, not milliseconds)" } else { "" };
+            return Err(misread(format!("found {}, expected a time from 1970 to 2105{hint}", shown(text))));
         }
         previous = Some(at);
 
@@ -246,9 +248,12 @@ fn amount(text: &[u8], decimal_comma: bool) -> Result<(f32, Status), String> {
     Ok((value, Status::Normal))
 }
 
+/// What tables write where there is no value (common practice, no source).
+const BLANKS: [&[u8]; 6] = [b"", b"NA", b"N/A", b"null", b"-", b"--"];
+
 /// A number, not a number when blank.
 fn number(text: &[u8], decimal_comma: bool) -> Result<f32, String> {
-    if text.is_empty() {
+    if BLANKS.iter().any(|blank| text.eq_ignore_ascii_case(blank)) {
         return Ok(f32::NAN);
     }
     let parsed = if decimal_comma && text.contains(&b',') {

@@ -64,6 +64,12 @@ fn oddities_are_counted_and_the_rows_add_up() {
 }
 
 #[test]
+fn what_tables_write_for_no_value_is_a_blank() {
+    let trace = trace("time,glucose_mg_dl\n600,NA\n900,null\n1200,--\n1500,n/a\n1800,-\n2100,\n2400,100\n");
+    assert_eq!((trace.counts.blank, times(&trace)), (6, vec![2400]));
+}
+
+#[test]
 fn newest_first_is_turned_round() {
     let trace = trace("glucose_mg_dl,TIME\n103,1700000900\n102,1700000600\n101,1700000300\n");
     assert!(trace.counts.newest_first);
@@ -128,6 +134,15 @@ fn garbage_is_refused_with_its_place() {
             b"time,glucose_mg_dl\n1700000000,100\n1700000300,NaN\n",
             "line 3, column \"glucose_mg_dl\": found \"NaN\", expected a number",
         ),
+        (
+            b"time,glucose_mg_dl\n1700000000000,100\n",
+            "expected a time from 1970 to 2105 (in seconds, not mill",
+        ),
+        (
+            b"time,glucose_mg_dl,glucose_mg_dl\n1700000000,100,105\n",
+            "line 1: the header row has the column \"glucose_mg_dl\" twice, expected it once",
+        ),
+        (b"time,time,glucose_mg_dl\n1700000000,1,100\n", "the column \"time\" twice"),
         (b"time,glucose_mg_dl\n1700000000,-5\n", "line 2, column \"glucose_mg_dl\": found \"-5\""),
         (b"time,glucose_mg_dl\n1700000000,1e30\n", "found \"1e30\", expected a glucose value from 0 to 2000"),
         (b"time,glucose_mg_dl\n1700000000,inf\n", "found \"inf\""),
