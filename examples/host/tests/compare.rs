@@ -29,6 +29,21 @@ fn text(arguments: &[&str], folder: &Path) -> String {
     String::from_utf8(output.stdout).unwrap().split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
+#[test]
+fn one_trace_under_two_names_is_noticed() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut rows = "time,glucose_mg_dl\n".to_owned();
+    for n in 0..400 {
+        rows += &format!("{},{}\n", 1_700_000_000 + n * 300, 100 + n % 50);
+    }
+    fs::write(folder.path().join("a.csv"), rows).unwrap();
+    let said = text(&["--sensor", "left=a.csv", "--sensor", "right=a.csv"], folder.path());
+    assert!(said.contains("left and right show the same values at every moment"), "{said}");
+    assert!(!said.contains("lower than") && !said.contains("run behind the other"), "{said}");
+    let late = ["--sensor", "left=a.csv", "--sensor", "right=a.csv", "--start", "left=2099-01-01T00:00:00Z"];
+    assert!(refused(&late, folder.path()).contains("--start left=2099-01-01T00:00:00Z: is after the last"));
+}
+
 /// The one sentence of a refusal.
 fn refused(arguments: &[&str], folder: &Path) -> String {
     let output = glidepath(arguments, folder);

@@ -285,6 +285,10 @@ fn settings(study: &mut Study, args: &Args) -> Result<(), Failure> {
                 worn.clock.iso(worn.first().secs().into())
             }))
         })?;
+        if at > worn.last().secs() {
+            let last = worn.clock.iso(worn.last().secs().into());
+            return Err(Failure::new(format!("--start {name}={value}: is after the last reading, {last}")));
+        }
         // the first one given stands for the default
         if worn.starts.len() == 1 && worn.starts[0] == worn.first() {
             worn.starts.clear();

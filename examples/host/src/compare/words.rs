@@ -17,7 +17,9 @@ pub fn verdict(report: &Report, unit: Unit) -> Vec<String> {
     if let Some(between) = &report.between {
         words.push(believe(between, sensors));
         words.push(side_by_side(between, unit));
-        words.extend(behind(between));
+        if !same(between) {
+            words.extend(behind(between));
+        }
         words.extend(disagreed(between));
     }
     for sensor in sensors.iter().filter(|sensor| sensor.references > 0) {
@@ -105,6 +107,11 @@ pub fn signed(value: f32, decimals: usize) -> String {
     if zero { text.trim_start_matches('-').to_owned() } else { text.replace('-', "−") }
 }
 
+/// One trace twice.
+fn same(between: &Between) -> bool {
+    between.mean_abs_diff_mg_dl == Some(0.0)
+}
+
 /// A difference as people read it; one under 1 mg/dL with a decimal.
 fn amount(mg_dl: f32, unit: Unit) -> String {
     match unit {
@@ -124,6 +131,12 @@ fn side_by_side(between: &Between, unit: Unit) -> String {
     };
     let size = amount(bias.abs(), unit);
     let unit_name = unit.name();
+    if same(between) {
+        return format!(
+            "{} and {} show the same values at every moment: is it one trace under two names?",
+            between.first, between.second
+        );
+    }
     let apart = between.mean_abs_diff_mg_dl.map_or_else(String::new, |mean| {
         format!(" At any one moment the two are {} {unit_name} apart on average.", amount(mean, unit))
     });
@@ -233,10 +246,10 @@ fn against_reference(sensor: &SensorReport, unit: Unit) -> String {
     if sensor.not_paired.total() > 0 {
         let not = &sensor.not_paired;
         let reasons: Vec<String> = [
-            (not.no_reading, "no reading near"),
-            (not.reading_taken, "the reading belonged to a nearer one"),
-            (not.out_of_sensor_range, "the sensor was out of its range"),
-            (not.reading_not_usable, "the sensor gave no usable value"),
+            (not.no_reading, "with no reading near"),
+            (not.reading_taken, "whose reading belonged to a nearer one"),
+            (not.out_of_sensor_range, "with the sensor out of its range"),
+            (not.reading_not_usable, "with no usable value"),
             (not.outside_wear, "before or after the wear"),
         ]
         .into_iter()
