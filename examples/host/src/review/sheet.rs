@@ -41,7 +41,7 @@ pub fn draw(record: &Record, comparison: Option<&Comparison>, unit: Unit) -> (St
     for chart in &charts {
         page.chart(chart);
     }
-    page.markup(&key(days));
+    page.markup(&key(days, patterns.len()));
     page.markup("<div class=\"foot\"><div>");
     if let Some(ranges) = &record.summary.by_readings {
         page.markup(&average_day(ranges));
@@ -196,7 +196,7 @@ fn profile(record: &Record, x: &Axis) -> Panel {
     panel
 }
 
-fn key(days: usize) -> String {
+fn key(days: usize, patterns: usize) -> String {
     let mut page = Page::new("");
     page.legend(&[
         (Sample::Band("verylow"), "down to the edge: below 54 mg/dL (3.0 mmol/L)"),
@@ -213,9 +213,12 @@ fn key(days: usize) -> String {
     } else {
         String::new()
     };
-    let said = format!(
-        "Where nothing is drawn there are no readings. (1) to (3): times of day at which lows or highs recur, as said above.{shown}"
-    );
+    let recur = match patterns {
+        0 => String::new(),
+        1 => " (1): the time of day at which lows or highs recur, as said above.".into(),
+        n => format!(" (1) to ({n}): times of day at which lows or highs recur, as said above."),
+    };
+    let said = format!("Where nothing is drawn there are no readings.{recur}{shown}");
     format!("<div class=\"key\">{}<p>{}</p></div>\n", page.into_body(), escape(&said))
 }
 
@@ -296,7 +299,7 @@ fn changed(page: &mut Page, comparison: &Comparison, unit: Unit) {
         .map(|change| {
             let told = between::told(change, unit);
             let by = if change.clear { told.change } else { "not clear".into() };
-            vec![told.name, told.then, told.now, by, told.interval]
+            vec![format!("{}, {}", told.name, told.unit), told.then, told.now, by, told.interval]
         })
         .collect();
     let caption = format!("{} to {}, then {} to {}", against.from, against.to, between.from, between.to);
@@ -336,11 +339,11 @@ fn numbers(page: &mut Page, record: &Record) {
 fn episodes(page: &mut Page, record: &Record) {
     let s = &record.summary;
     let names = [
-        "low, below 70",
-        "of them below 54",
+        "low, below 70 (3.9)",
+        "of them below 54 (3.0)",
         "extended low",
-        "high, above 180",
-        "of them above 250",
+        "high, above 180 (10.0)",
+        "of them above 250 (13.9)",
         "extended high",
     ];
     let weeks = f64::from(s.days) / 7.0;

@@ -15,6 +15,9 @@ pub use chart::{Chart, Mark, Panel};
 pub const CAUTION: &str = "This is not a medical device and not for treatment decisions. Confirm with a \
     fingerstick when symptoms and reading disagree, and follow your care team and local rules.";
 
+/// What it says at its head, shorter.
+const DEVICE: &str = "Not a medical device, not for treatment decisions; more at the end.";
+
 /// A sheet under way.
 pub struct Page {
     title: String,
@@ -106,15 +109,17 @@ impl Page {
     /// A table; the first column names the rows.
     pub fn table(&mut self, caption: &str, head: &[&str], rows: &[Vec<String>]) {
         self.body += &format!("<div class=\"wide\"><table><caption>{}</caption><thead><tr>", escape(caption));
-        for cell in head {
-            self.body += &format!("<th scope=\"col\">{}</th>", escape(cell));
+        let words: Vec<bool> = (0..head.len()).map(|n| n > 0 && holds_words(rows, n)).collect();
+        let class = |n: usize| if words.get(n) == Some(&true) { " class=\"words\"" } else { "" };
+        for (n, cell) in head.iter().enumerate() {
+            self.body += &format!("<th scope=\"col\"{}>{}</th>", class(n), escape(cell));
         }
         self.body += "</tr></thead><tbody>\n";
         for row in rows {
             self.body += "<tr>";
             for (n, cell) in row.iter().enumerate() {
                 let (open, close) = if n == 0 { ("th scope=\"row\"", "th") } else { ("td", "td") };
-                self.body += &format!("<{open}>{}</{close}>", escape(cell));
+                self.body += &format!("<{open}{}>{}</{close}>", class(n), escape(cell));
             }
             self.body += "</tr>\n";
         }
@@ -138,11 +143,20 @@ impl Page {
              <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
              <title>{title}</title>\n<style>\n{page_style}{chart_style}{}</style>\n</head>\n<body>\n\
              <svg width=\"0\" height=\"0\" aria-hidden=\"true\" style=\"position:absolute\">{signs}</svg>\n\
-             <main>\n<h1>{title}</h1>\n{body}<footer><p class=\"caution\">{caution}</p></footer>\n</main>\n\
+             <main>\n<h1>{title}</h1>\n<p class=\"device\">{DEVICE}</p>\n{body}<footer><p class=\"caution\">{caution}</p></footer>\n</main>\n\
              </body>\n</html>\n",
             self.style
         )
     }
+}
+
+/// Whether a column is to be read rather than compared: each of its cells begins with a letter, or one is long.
+fn holds_words(rows: &[Vec<String>], column: usize) -> bool {
+    const LONG: usize = 20;
+    let mut cells = rows.iter().filter_map(|row| row.get(column)).filter(|cell| !cell.is_empty()).peekable();
+    cells.peek().is_some()
+        && (cells.clone().all(|cell| cell.starts_with(char::is_alphabetic))
+            || cells.any(|cell| cell.chars().count() > LONG))
 }
 
 /// A sample in a legend, by the class of its drawing.
@@ -194,6 +208,20 @@ mod tests {
         assert!(!html.contains("<script") && !html.contains('\u{0}'));
         assert!(html.contains(&escape(CAUTION)));
         assert_eq!(html.matches("<section>").count(), html.matches("</section>").count());
+    }
+
+    #[test]
+    fn words_stand_left_and_numbers_right() {
+        let mut page = Page::new("t");
+        let row = |cells: [&str; 4]| cells.map(str::to_owned).to_vec();
+        page.table(
+            "c",
+            &["r", "n", "w", "m"],
+            &[row(["a", "1", "low", "too few"]), row(["b", "2", "high", "3"])],
+        );
+        let html = page.into_body();
+        assert_eq!(html.matches("class=\"words\"").count(), 3, "{html}");
+        assert!(html.contains("<th scope=\"col\" class=\"words\">w</th>"));
     }
 
     #[test]
