@@ -136,3 +136,26 @@ impl Crossing {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_crossing_lies_where_the_line_between_two_moments_does() {
+        for (threshold, falling, course) in
+            [(70.0, true, [80.0, 72.0, 67.0, 60.0]), (180.0, false, [170.0, 178.0, 183.0, 190.0])]
+        {
+            let mut crossing = Crossing::new(threshold, falling);
+            crossing.step(0.0, course[0]);
+            crossing.step(5.0, course[1]);
+            assert_eq!(crossing.found, None);
+            crossing.step(10.0, course[2]); // 2 short of it, then 3 beyond
+            crossing.step(15.0, course[3]);
+            assert_eq!(crossing.found, Some(7.0));
+            let mut there = Crossing::new(threshold, falling);
+            there.step(0.0, threshold);
+            assert_eq!(there.found, Some(0.0));
+        }
+    }
+}

@@ -115,4 +115,27 @@ mod tests {
             }
         }
     }
+
+    #[test]
+    fn every_term_counts_as_it_was_fitted() {
+        // numpy: the table times 1, the five, and the upper triangle of their outer product, at 180 mg/dL rising 1.5,
+        // slowly falling 0.7, 12 mg/dL behind, moving with 0.8
+        let bends = Bends::of(&Estimate::from_filter(
+            Instant::from_secs(0),
+            (180.0, 1.5, -0.7),
+            (-12.0, 0.8),
+            (1.0, 0.0, 1.0),
+        ));
+        for (minutes, want) in [
+            (5.0, 1.690_327),
+            (15.0, 5.070_982),
+            (22.5, 4.348_537),
+            (30.0, 3.626_093),
+            (45.0, -4.323_434),
+            (60.0, -16.735_41),
+        ] {
+            assert!((bends.at(minutes) - want).abs() < 2e-4, "{minutes}: {}", bends.at(minutes));
+            assert!((bends.scaled(0.5).at(minutes) - want / 2.0).abs() < 1e-4);
+        }
+    }
 }

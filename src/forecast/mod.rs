@@ -437,6 +437,88 @@ mod tests {
         }
     }
 
+    #[test]
+    fn settings_are_used_and_gated() {
+        // numpy: 200 + T(1 − e^(−30/T)), and the variance of integrated motion, T = 50, drive 0.1, correlation 0.5
+        let forecast = Forecast::new(ForecastConfig::linear(50.0, 0.1).unwrap());
+        let (glucose, rate) = (Glucose::clamped(200.0), Rate::clamped(1.0));
+        let estimate = Estimate::new(Instant::from_secs(0), glucose, rate, 7.0, 0.6, 0.5).unwrap();
+        let ahead = forecast.at(&estimate, Span::from_mins(30));
+        assert!((ahead.glucose().mg_dl() - 222.559_42).abs() < 1e-2);
+        assert!((ahead.sd() - 30.245_5).abs() < 1e-2, "{}", ahead.sd());
+        for (name, config) in [
+            ("rate_time_min", ForecastConfig::linear(4.9, 0.1)),
+            ("drive", ForecastConfig::linear(35.0, 11.0)),
+            ("offset", ForecastConfig::default().with_recalibration(-20.1, 1.0)),
+            ("slope", ForecastConfig::default().with_recalibration(0.0, 0.0)),
+        ] {
+            assert_eq!(config.unwrap_err().parameter(), name);
+        }
+        assert!(ForecastConfig::default().with_recalibration(-20.0, 20.0).is_ok());
+    }
+
+    #[test]
+    fn the_probability_is_that_of_the_worst_moment() {
+        let config = ForecastConfig::linear(35.0, 0.04).unwrap().with_recalibration(-0.5, 2.0).unwrap();
+        let (forecast, low) = (Forecast::new(config), Glucose::clamped(70.0));
+        // 1 / (1 + e^(0.5 − 2z)) by hand: the SD is 7.21 now and 20.10411 in 30 min
+        for (mg_dl, rate, want) in [
+            (100.0, 0.0, 0.029_757_5), // unsure at the end: z = −30 / 20.10411
+            (60.0, 0.0, 0.906_694_4),  // sure now: z = 10 / 7.21
+        ] {
+            let got = forecast.probability_below(&estimate(mg_dl, rate), low, Span::from_mins(30));
+            let within = if cfg!(feature = "micromath") { 1e-3 } else { 1e-4 };
+            assert!((got - want).abs() < within, "{mg_dl}: {got}");
+        }
+    }
+
+    #[test]
+    fn a_horizon_ends_at_four_hours_and_never_lies_behind() {
+        let (forecast, falling) = (linear(), estimate(200.0, -1.0));
+        let at = |minutes| forecast.at(&falling, Span::from_mins(minutes));
+        assert_eq!(at(-30), at(0));
+        assert_eq!(at(300), at(240));
+        assert!((at(0).glucose().mg_dl() - 200.0).abs() < 1e-4 && (at(0).sd() - 7.21).abs() < 1e-3);
+        assert_ne!(at(239), at(240));
+    }
+
+    #[test]
+    fn the_low_ahead_index_runs_the_slow_rate_38_minutes_on() {
+        let falling =
+            Estimate::from_filter(Instant::from_secs(0), (100.0, -3.0, -1.5), (8.0, 0.5), (49.0, 0.0, 0.4));
+        assert!((Forecast::default().low_ahead_index(&falling) - 43.0).abs() < 1e-3);
+    }
+
+    #[test]
+    fn a_person_in_whom_nothing_foreseen_comes_is_believed() {
+        let (mut usual, mut plain) = (Forecast::default(), linear());
+        for minutes in (0..2880_u32).step_by(5) {
+            let (glucose, rate) = (Glucose::clamped(150.0), Rate::clamped(-1.5));
+            let now = Estimate::new(Instant::from_secs(60 * minutes), glucose, rate, 7.0, 0.6, 0.0).unwrap();
+            usual.learn(&now);
+            plain.learn(&now);
+        }
+        assert!(usual.share() < 0.8 && usual.share() > 0.05, "{}", usual.share());
+        assert_eq!(plain.share(), 1.0);
+        let ahead =
+            |forecast: &Forecast| forecast.at(&estimate(150.0, -1.5), Span::from_mins(30)).glucose().mg_dl();
+        assert!(ahead(&usual) > ahead(&Forecast::default()) + 5.0, "the course is cut with the share");
+    }
+
+    #[test]
+    fn a_threshold_is_reached_by_the_furthest_moment_or_not() {
+        let (forecast, slow) = (linear(), estimate(80.0, -1.0));
+        // 35(1 − e^(−t/35)) = 10 at t = 11.78 min; straight between 10 and 15 min it is a little later
+        let minutes =
+            |furthest| forecast.minutes_to_fall(&slow, Glucose::clamped(70.0), Span::from_mins(furthest));
+        assert!((minutes(60).unwrap() - 11.78).abs() < 0.1, "{:?}", minutes(60));
+        assert_eq!((minutes(11), minutes(12)), (None, minutes(60)));
+        let rising = estimate(170.0, 1.0);
+        let minutes =
+            |furthest| forecast.minutes_to_rise(&rising, Glucose::clamped(180.0), Span::from_mins(furthest));
+        assert!((minutes(60).unwrap() - 11.78).abs() < 0.1 && minutes(11).is_none());
+    }
+
     proptest! {
         #![proptest_config(ProptestConfig::with_cases(if cfg!(miri) { 4 } else { 256 }))]
         #[test]

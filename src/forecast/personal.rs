@@ -151,4 +151,40 @@ mod tests {
         personal.learn(Instant::from_secs(0), 400.0, -80.0, 1.0);
         assert_eq!(personal, before);
     }
+
+    /// One forecast judged by hand in double precision: the prior fades by e^(−minutes/20160) and one term is added.
+    #[test]
+    fn one_judgement_moves_share_and_spread_as_the_sums_say() {
+        for (change, came, variance, share, spread) in [
+            (20.0, 10.0, 100.0, 0.997_508_75, 0.999_950_5),
+            (200.0, -300.0, 100.0, 0.814_559_5, 1.074_737_4), // no more than 80 and −120 count, and 4 sigma
+            (-20.0, 10.0, 0.5, 0.992_526_3, 1.074_737_4),
+        ] {
+            let mut personal = Personal::new();
+            personal.learn(Instant::from_secs(0), 400.0, change, variance);
+            personal.learn(Instant::from_secs(1800), 400.0 + came, 0.0, 100.0);
+            assert!((personal.share() - share).abs() < 1e-6, "share {}", personal.share());
+            assert!((personal.spread() - spread).abs() < 1e-6, "spread {}", personal.spread());
+        }
+    }
+
+    #[test]
+    fn a_forecast_is_judged_between_27_and_33_minutes() {
+        for (seconds, judged) in [(1619, false), (1620, true), (1980, true), (1981, false)] {
+            let mut personal = Personal::new();
+            personal.learn(Instant::from_secs(0), 100.0, 20.0, 100.0);
+            personal.learn(Instant::from_secs(seconds), 110.0, 0.0, 100.0);
+            assert_eq!(personal.share() < 1.0, judged, "{seconds}");
+        }
+    }
+
+    #[test]
+    fn forecasts_are_kept_four_and_a_half_minutes_apart() {
+        for (seconds, kept) in [(269, 1), (270, 2)] {
+            let mut personal = Personal::new();
+            personal.learn(Instant::from_secs(0), 100.0, 20.0, 100.0);
+            personal.learn(Instant::from_secs(seconds), 100.0, 20.0, 100.0);
+            assert_eq!(personal.waiting.iter().flatten().count(), kept);
+        }
+    }
 }
