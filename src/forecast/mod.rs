@@ -390,7 +390,7 @@ mod tests {
         assert_eq!(at(90.0, -2.0, 55.0), Some(17.5));
         assert!((at(120.0, -3.0, 55.0).unwrap() - 21.666_7).abs() < 1e-4);
         assert_eq!(at(100.0, 1.0, 70.0), None);
-        assert_eq!(at(100.0, 0.0, 70.0), None);
+        assert_eq!((at(100.0, 0.0, 70.0), at(60.0, 0.0, 70.0)), (None, None));
         assert_eq!(at(70.0, -1.0, 70.0), Some(0.0));
     }
 
@@ -480,6 +480,15 @@ mod tests {
         assert_eq!(at(300), at(240));
         assert!((at(0).glucose().mg_dl() - 200.0).abs() < 1e-4 && (at(0).sd() - 7.21).abs() < 1e-3);
         assert_ne!(at(239), at(240));
+    }
+
+    #[test]
+    fn the_usual_course_is_added_to_the_fading_line() {
+        // 180 + 1.5 × 35(1 − e^(−30/35)) + the bend of 3.626 worked out beside its table
+        let turning =
+            Estimate::from_filter(Instant::from_secs(0), (180.0, 1.5, -0.7), (-12.0, 0.8), (49.0, 0.0, 0.4));
+        let ahead = Forecast::default().at(&turning, Span::from_mins(30)).glucose().mg_dl();
+        assert!((ahead - 213.846_5).abs() < 0.05, "{ahead}");
     }
 
     #[test]

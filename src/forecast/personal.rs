@@ -169,6 +169,14 @@ mod tests {
     }
 
     #[test]
+    fn what_was_learned_fades_over_two_weeks() {
+        let mut personal = Personal::new();
+        personal.learn(Instant::from_secs(0), 100.0, 0.0, 100.0);
+        personal.learn(Instant::from_secs(1800), 100.0, 0.0, 100.0);
+        assert!((personal.squares - 79_881.04).abs() < 0.03, "{}", personal.squares); // 80,000 e^(−30/20160)
+    }
+
+    #[test]
     fn a_forecast_is_judged_between_27_and_33_minutes() {
         for (seconds, judged) in [(1619, false), (1620, true), (1980, true), (1981, false)] {
             let mut personal = Personal::new();
