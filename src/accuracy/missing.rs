@@ -243,6 +243,18 @@ mod tests {
     }
 
     #[test]
+    fn two_a_minute_is_not_faster_than_two_and_70_is_not_under_70() {
+        for (mg_dl, rate, falling, low) in
+            [(70.0, -2.0, 0.0, 0.0), (69.9, -2.1, 5.0, 5.0), (120.0, 2.1, 0.0, 0.0), (120.0, 0.0, 0.0, 0.0)]
+        {
+            let mut missing = five_minutes(0);
+            missing.push(&reading(0, mg_dl), Some(Rate::clamped(rate)));
+            let minutes = [When::FallingFast, When::Low].map(|when| missing.during(when).hours() * 60.0);
+            assert_eq!(minutes, [falling, low], "{mg_dl} {rate}");
+        }
+    }
+
+    #[test]
     fn the_night_ends_at_six() {
         let mut missing = five_minutes(0);
         for minute in (5 * 60..7 * 60).step_by(5) {
