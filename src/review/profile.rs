@@ -260,6 +260,10 @@ mod tests {
         let values: Vec<_> = (1..48).map(Compact::span).collect();
         assert!(values.windows(2).all(|w| w[0].0 + w[0].1 == w[1].0));
         assert_eq!((values[0], values[46]), ((40, 5), (400, 1)));
+        // 5 wide under 200, 10 under 300, 25 from there
+        for edge in [(195, 5), (200, 10), (290, 10), (300, 25)] {
+            assert!(values.contains(&edge), "{edge:?}");
+        }
     }
 
     #[test]

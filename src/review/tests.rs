@@ -121,3 +121,21 @@ fn a_low_and_a_high_side_by_side_are_two_patterns() {
     assert_eq!(marks(&[(180, 60.0), (210, 200.0)]), [Some(Mark::Below70), Some(Mark::Above180), None]);
     assert_eq!(marks(&[(180, 60.0), (900, 60.0)]), [Some(Mark::Below70), Some(Mark::Below70), None]);
 }
+
+#[test]
+fn a_pattern_needs_seven_days_of_which_three_hold_it() {
+    for (days, held, found) in [(7, 3, true), (7, 2, false), (6, 6, false)] {
+        let mut review = Review::new(Config::new(crate::Span::from_mins(30)).unwrap());
+        for half_hour in 0..48 * days {
+            let low = half_hour % 48 == 30 && half_hour < 48 * held;
+            push(&mut review, &reading(30 * half_hour, if low { 60.0 } else { 100.0 }));
+        }
+        let [first, ..] = review.patterns();
+        assert_eq!(first.is_some(), found, "{held} of {days}");
+        if let Some(pattern) = first {
+            // two windows of 23 hold it: 6 of 161, and scipy.stats.binom.sf(2, 7, 6 / 161)
+            assert!((pattern.usual_percent - 3.726_708).abs() < 1e-4);
+            assert!((pattern.chance / 0.001_617_865 - 1.0).abs() < 1e-3, "{}", pattern.chance);
+        }
+    }
+}
