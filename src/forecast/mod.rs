@@ -444,9 +444,10 @@ mod tests {
         let (glucose, rate) = (Glucose::clamped(200.0), Rate::clamped(1.0));
         let estimate = Estimate::new(Instant::from_secs(0), glucose, rate, 7.0, 0.6, 0.5).unwrap();
         let ahead = forecast.at(&estimate, Span::from_mins(30));
-        let within = if cfg!(feature = "micromath") { 0.1 } else { 1e-2 };
-        assert!((ahead.glucose().mg_dl() - 222.559_42).abs() < within, "{}", ahead.glucose().mg_dl());
-        assert!((ahead.sd() - 30.245_5).abs() < within, "{}", ahead.sd());
+        // terms of the variance cancel, which a coarse exponential feels more
+        let [by, sd_by] = if cfg!(feature = "micromath") { [0.1, 0.3] } else { [1e-2, 1e-2] };
+        assert!((ahead.glucose().mg_dl() - 222.559_42).abs() < by, "{}", ahead.glucose().mg_dl());
+        assert!((ahead.sd() - 30.245_5).abs() < sd_by, "{}", ahead.sd());
         for (name, config) in [
             ("rate_time_min", ForecastConfig::linear(4.9, 0.1)),
             ("drive", ForecastConfig::linear(35.0, 11.0)),
