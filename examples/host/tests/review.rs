@@ -110,6 +110,20 @@ fn several_traces_give_a_line_each_and_the_pool() {
 }
 
 #[test]
+fn what_is_odd_in_the_file_is_said() {
+    let folder = tempfile::tempdir().unwrap();
+    let rows = "time,glucose_mg_dl\n600,100\n600,100\n900,low\n1200,NA\n1500,101\n";
+    fs::write(folder.path().join("odd.csv"), rows).unwrap();
+    let output = glidepath(&["review", "odd.csv", "--out", "sheet"], folder.path());
+    let odd = "Of 5 rows in the file: 1 without a value or time; 1 repeated exactly; 1 saying ";
+    assert!(String::from_utf8(output.stdout).unwrap().contains(odd));
+    assert!(fs::read_to_string(folder.path().join("sheet/review.html")).unwrap().contains(odd));
+    let twice = ["compare", "--sensor", "a=odd.csv", "--sensor", "b=odd.csv"];
+    let said = String::from_utf8(glidepath(&twice, folder.path()).stdout).unwrap();
+    assert!(said.contains("a: Of 5 rows in the file") && said.contains("b: Of 5 rows"), "{said}");
+}
+
+#[test]
 fn periods_that_overlap_or_hold_too_few_days_are_refused() {
     let folder = tempfile::tempdir().unwrap();
     fs::write(folder.path().join("t.csv"), three_days("glucose_mg_dl", 1.0, 0)).unwrap();

@@ -127,7 +127,8 @@ fn read(args: &Args) -> Result<Study, Failure> {
         worn.counts = trace.counts;
         sensors.push(worn);
     }
-    let mut notes = Vec::new();
+    let odd = |sensor: &Worn| Some(format!("{}: {}", sensor.name, sensor.counts.in_words()?));
+    let mut notes: Vec<String> = sensors.iter().filter_map(odd).collect();
     let reference = match &args.reference {
         Some(path) => Some(reference(path, args, &sensors, &mut notes)?),
         None if sensors.len() < 2 => {

@@ -14,7 +14,10 @@ pub fn group_tables(page: &mut Page, sensors: &[SensorReport], unit: Unit) {
     page.section("When it is right and when it is not");
     let head: Vec<String> = sensors
         .iter()
-        .flat_map(|sensor| ["pairs", "bias", "MARD"].map(|what| format!("{} {what}", sensor.name)))
+        .flat_map(|sensor| {
+            let bias = format!("bias, {}", unit.name());
+            ["pairs", bias.as_str(), "MARD"].map(|what| format!("{} {what}", sensor.name))
+        })
         .collect();
     let head: Vec<&str> = std::iter::once("").chain(head.iter().map(String::as_str)).collect();
     type GroupsOf = fn(&SensorReport) -> &[Group];

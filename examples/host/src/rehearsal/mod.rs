@@ -12,8 +12,8 @@ use glidepath::{Fingerstick, Span};
 use serde::Serialize;
 
 use crate::failure::Failure;
-use crate::replay::report::count;
 use crate::table::Trace;
+use crate::table::count;
 use score::Score;
 pub use sheet::draw;
 use vary::Variation;

@@ -2,8 +2,8 @@
 
 use super::Rehearsal;
 use super::score::{KindScore, Score};
-use crate::replay::report::count;
 use crate::sheet::{Axis, Chart, Page, Panel};
+use crate::table::count;
 
 /// Puts the rehearsal into a sheet; its drawings, for files of their own.
 pub fn draw(page: &mut Page, rehearsal: &Rehearsal) -> Vec<Chart> {

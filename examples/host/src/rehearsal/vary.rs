@@ -10,8 +10,8 @@ use super::score::{self, Score};
 use super::settings;
 use crate::failure::Failure;
 use crate::replay::player;
-use crate::replay::report::count;
 use crate::table::Trace;
+use crate::table::count;
 
 /// The same days with one setting changed.
 #[derive(Clone, Debug, Serialize)]

@@ -3,7 +3,7 @@
 mod demo;
 mod lows;
 pub mod player;
-pub mod report;
+mod report;
 pub mod sample;
 mod sheet;
 mod truth;

@@ -11,7 +11,7 @@ use super::lows::Low;
 use super::sample::Rang;
 use super::truth::Against;
 use crate::rehearsal::Rehearsal;
-use crate::table::{Counts, Unit};
+use crate::table::{Counts, Unit, count};
 
 /// What `--json` prints. Data that are not there are null.
 #[derive(Debug, Serialize)]
@@ -167,19 +167,6 @@ pub fn cause_words(cause: Cause) -> &'static str {
     }
 }
 
-/// "1 gap", "2 gaps"; thousands are parted.
-pub fn count(n: u64, one: &str) -> String {
-    let digits = n.to_string();
-    let mut grouped = String::new();
-    for (place, digit) in digits.chars().enumerate() {
-        if place > 0 && (digits.len() - place).is_multiple_of(3) {
-            grouped.push(',');
-        }
-        grouped.push(digit);
-    }
-    format!("{grouped} {one}{}", if n == 1 { "" } else { "s" })
-}
-
 fn minutes(minutes: f32) -> String {
     match minutes {
         ..90.0 => format!("{minutes:.0} min"),
@@ -202,7 +189,7 @@ pub fn in_words(replay: &Replay, report: &Report, unit: Unit) -> Vec<String> {
     words.extend(trust(report));
     words.push(fingersticks(report, unit));
     words.extend(truth(report, unit));
-    words.extend(oddities(&report.input));
+    words.extend(report.input.in_words());
     words
 }
 
@@ -359,29 +346,6 @@ fn precise(unit: Unit, mg_dl: f64) -> String {
         Unit::MgDl => format!("{mg_dl:.1} mg/dL"),
         Unit::MmolL => format!("{:.2} mmol/L", mg_dl / f64::from(glidepath::MG_DL_PER_MMOL_L)),
     }
-}
-
-fn oddities(input: &Counts) -> Option<String> {
-    let mut said: Vec<String> = [
-        (input.blank, "without a value or time"),
-        (input.exact_repeats, "repeated exactly"),
-        (input.conflicting_stamps, "with another value for a time that had one (the first was kept)"),
-        (input.out_of_order, "out of order (put in their place)"),
-        (input.low_text, "saying \"low\" (taken as 40 mg/dL)"),
-        (input.high_text, "saying \"high\" (taken as 400 mg/dL)"),
-        (input.closer_than_half_interval, "closer to the one before than half the usual interval"),
-    ]
-    .iter()
-    .filter(|(n, _)| *n > 0)
-    .map(|(n, what)| format!("{n} {what}"))
-    .collect();
-    if input.newest_first {
-        said.push("all running from newest to oldest (turned round)".into());
-    }
-    if input.clock_set_back > 0 {
-        said.push(format!("the clock set back {}", count(input.clock_set_back, "time")));
-    }
-    (!said.is_empty()).then(|| format!("Of {} in the file: {}.", count(input.rows, "row"), said.join("; ")))
 }
 
 /// The counts of the input as rows of a table.

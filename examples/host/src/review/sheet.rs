@@ -35,6 +35,9 @@ pub fn draw(record: &Record, comparison: Option<&Comparison>, unit: Unit) -> (St
     if patterns.is_empty() {
         page.text(words::NO_PATTERN);
     }
+    if let Some(odd) = record.counts.in_words() {
+        page.text(&odd);
+    }
     page.markup("</div>\n");
     let charts = vec![clock(record, if comparison.is_some() { 132.0 } else { 196.0 })];
     let days = record.days().map_or(0, |(first, last)| usize::try_from(last - first + 1).unwrap_or(0));

@@ -3,7 +3,7 @@
 use glidepath::review::{Limit, Mark, Pattern, Summary, WINDOW_MINUTES, gri_zone};
 
 use super::record::Record;
-use crate::table::{Unit, date};
+use crate::table::{Unit, count, date};
 
 /// A limit as its table prints it in that unit.
 pub fn limit(limit: Limit, unit: Unit) -> String {
@@ -102,8 +102,8 @@ pub fn sufficiency(s: &Summary) -> String {
     let active = number(s.active_percent, 1);
     let judgement = if s.suffices() { "enough for a judgement" } else { "too little for a judgement" };
     format!(
-        "{} readings over {:.1} days, the sensor active {active} % of the time: {judgement} (14 days and 70 % are asked for).",
-        s.readings,
+        "{} over {:.1} days, the sensor active {active} % of the time: {judgement} (14 days and 70 % are asked for).",
+        count(u64::from(s.readings), "reading"),
         f64::from(s.days)
     )
 }
@@ -169,6 +169,7 @@ pub fn thoughts(record: &Record, unit: Unit) -> Vec<String> {
         out.push(NO_PATTERN.into());
     }
     out.extend(patterns);
+    out.extend(record.counts.in_words());
     out
 }
 

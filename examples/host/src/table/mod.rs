@@ -135,3 +135,43 @@ pub struct Counts {
     /// The file begins with a byte-order mark.
     pub byte_order_mark: bool,
 }
+
+impl Counts {
+    /// What is odd about the rows, in plain words; `None` when nothing is.
+    pub fn in_words(&self) -> Option<String> {
+        let mut said: Vec<String> = [
+            (self.blank, "without a value or time"),
+            (self.exact_repeats, "repeated exactly"),
+            (self.conflicting_stamps, "with another value for a time that had one (the first was kept)"),
+            (self.out_of_order, "out of order (put in their place)"),
+            (self.low_text, "saying \"low\" (taken as 40 mg/dL)"),
+            (self.high_text, "saying \"high\" (taken as 400 mg/dL)"),
+            (self.closer_than_half_interval, "closer to the one before than half the usual interval"),
+        ]
+        .iter()
+        .filter(|(n, _)| *n > 0)
+        .map(|(n, what)| format!("{n} {what}"))
+        .collect();
+        if self.newest_first {
+            said.push("all running from newest to oldest (turned round)".into());
+        }
+        if self.clock_set_back > 0 {
+            said.push(format!("the clock set back {}", count(self.clock_set_back, "time")));
+        }
+        (!said.is_empty())
+            .then(|| format!("Of {} in the file: {}.", count(self.rows, "row"), said.join("; ")))
+    }
+}
+
+/// "1 gap", "2 gaps"; thousands are parted.
+pub fn count(n: u64, one: &str) -> String {
+    let digits = n.to_string();
+    let mut grouped = String::new();
+    for (place, digit) in digits.chars().enumerate() {
+        if place > 0 && (digits.len() - place).is_multiple_of(3) {
+            grouped.push(',');
+        }
+        grouped.push(digit);
+    }
+    format!("{grouped} {one}{}", if n == 1 { "" } else { "s" })
+}
