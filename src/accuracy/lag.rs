@@ -226,6 +226,7 @@ mod tests {
     }
 
     #[test]
+    #[cfg_attr(miri, ignore = "too slow")]
     fn fractions_of_a_minute_are_found_on_either_side() {
         for lag in [-7.4, -0.4, 0.4, 6.5, 12.3_f32] {
             let found = scan(lag, (60..2900).step_by(7).map(|minute| (minute, 0.0))).lag_min().unwrap();
@@ -234,6 +235,7 @@ mod tests {
     }
 
     #[test]
+    #[cfg_attr(miri, ignore = "too slow")]
     fn the_interval_is_never_narrower_than_independent_references_allow() {
         // the same errors in every part: leaving one out hardly moves the lag, though each reference errs
         let part = |n: u32| {
@@ -254,6 +256,7 @@ mod tests {
     }
 
     #[test]
+    #[cfg_attr(miri, ignore = "too slow")]
     fn flat_glucose_shows_no_lag() {
         let flat: Vec<Reading> =
             (0..200).map(|n| Reading::new(Instant::from_secs(n * 300), Glucose::clamped(110.0))).collect();

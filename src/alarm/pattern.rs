@@ -151,6 +151,7 @@ mod tests {
     }
 
     #[test]
+    #[cfg_attr(miri, ignore = "too slow")]
     fn bursts_have_the_standards_number_of_pulses_at_its_times() {
         // worked by hand from the gap rule above
         let high = [0, 250, 500, 1000, 1250, 2100, 2350, 2600, 3100, 3350];

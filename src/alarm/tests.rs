@@ -141,6 +141,7 @@ fn rung(settings: AlarmSettings, kind: Kind, mut act: impl FnMut(&mut Alarms, u3
 }
 
 #[test]
+#[cfg_attr(miri, ignore = "too slow")]
 fn each_rule_waits_repeats_escalates_and_falls_silent() {
     use Cause::{New, Still, Unheeded};
     for kind in Kind::ALL {
@@ -399,6 +400,7 @@ proptest! {
     #![proptest_config(ProptestConfig::with_cases(if cfg!(miri) { 4 } else { 256 }))]
 
     #[test]
+    #[cfg_attr(miri, ignore = "too slow")]
     fn the_floor_rings_within_one_reading_unless_a_person_silenced_it(
         trace in prop::collection::vec((step(), act()), 1..60),
     ) {
@@ -474,6 +476,7 @@ proptest! {
     }
 
     #[test]
+    #[cfg_attr(miri, ignore = "too slow")]
     fn time_that_stands_still_or_is_set_back_neither_repeats_nor_loses_an_alarm(
         trace in prop::collection::vec((step(), 0..3_usize, 0..500_u32), 1..60),
     ) {
@@ -501,6 +504,7 @@ proptest! {
     }
 
     #[test]
+    #[cfg_attr(miri, ignore = "too slow")]
     fn whatever_is_told_the_alarms_answer(
         steps in prop::collection::vec((any::<u32>(), any::<u32>(), any::<f32>(), any::<f32>(), any::<f32>()), 1..40),
         act in act(),

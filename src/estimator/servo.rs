@@ -58,6 +58,7 @@ mod tests {
     use super::*;
 
     #[test]
+    #[cfg_attr(miri, ignore = "too slow")]
     fn settles_where_the_ratio_is_one_and_stays_within_bounds() {
         // a sensor of twice the assumed variance: the ratio seen is 2 / scale
         let mut servo = Servo::new();

@@ -39,6 +39,7 @@ fn steady(minutes: f32) -> (State, Residual, Belief, Step) {
 
 /// Reference values: the discrete Riccati equation of the same model solved in double precision (scipy).
 #[test]
+#[cfg_attr(miri, ignore = "too slow")]
 fn steady_gains_and_variances_match_the_riccati_solution() {
     let (k, residual, belief, _) = steady(5.0);
     close(k.g, 1.07433, 2e-3);
@@ -60,6 +61,7 @@ fn steady_gains_and_variances_match_the_riccati_solution() {
 }
 
 #[test]
+#[cfg_attr(miri, ignore = "too slow")]
 fn a_late_estimate_is_a_third_better() {
     // smoothed standard deviations 15, 10 and 5 min late and now: fixed-point recursion of the same model in
     // double precision (numpy)

@@ -501,6 +501,7 @@ mod tests {
     }
 
     #[test]
+    #[cfg_attr(miri, ignore = "too slow")]
     fn a_person_in_whom_nothing_foreseen_comes_is_believed() {
         let (mut usual, mut plain) = (Forecast::default(), linear());
         for minutes in (0..2880_u32).step_by(5) {

@@ -129,6 +129,7 @@ mod tests {
     }
 
     #[test]
+    #[cfg_attr(miri, ignore = "too slow")]
     fn the_share_is_learned_at_any_spacing() {
         assert!((Personal::new().share() - 1.0).abs() < 1e-6);
         for every in [5, 10, 15] {
@@ -138,6 +139,7 @@ mod tests {
     }
 
     #[test]
+    #[cfg_attr(miri, ignore = "too slow")]
     fn exact_forecasts_narrow_the_spread_and_bounds_hold() {
         assert!(lived(1.0, 14, 5).spread() < 0.5);
         let wild = lived(-5.0, 14, 5);

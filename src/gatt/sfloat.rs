@@ -180,6 +180,7 @@ mod tests {
     }
 
     #[test]
+    #[cfg_attr(miri, ignore = "too slow")]
     fn never_encodes_a_number_as_a_special_value() {
         for whole in -2100_i16..=2100 {
             let number = Sfloat::nearest(f32::from(whole)).number().unwrap();

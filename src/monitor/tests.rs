@@ -78,6 +78,7 @@ fn the_end_of_the_range_is_no_rise() {
 }
 
 #[test]
+#[cfg_attr(miri, ignore = "too slow")]
 fn fingersticks_bring_a_sensor_that_reads_high_down() {
     let mut monitor = fresh();
     let stick =
@@ -115,6 +116,7 @@ fn silence_is_told() {
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(if cfg!(miri) { 2 } else { 64 }))]
     #[test]
+    #[cfg_attr(miri, ignore = "too slow")]
     fn answers_stay_finite_and_in_range_whatever_comes(
         events in prop::collection::vec((0_u8..8, -400_i32..4000, 0.0_f32..700.0), 1..120)
     ) {

@@ -80,6 +80,7 @@ mod tests {
     use super::*;
 
     #[test]
+    #[cfg_attr(miri, ignore = "too slow")]
     fn settles_and_stays_definite_at_any_interval() {
         for minutes in [0.02, 1.0, 5.0, 15.0, 61.0, 1e6] {
             let mut quiet = Quiet::new(100.0);

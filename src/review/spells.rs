@@ -221,6 +221,7 @@ mod tests {
     proptest! {
         #![proptest_config(ProptestConfig::with_cases(if cfg!(miri) { 4 } else { 512 }))]
         #[test]
+        #[cfg_attr(miri, ignore = "too slow")]
         fn pieces_join_to_the_whole_and_agree_with_the_list(
             readings in prop::collection::vec(
                 (prop_oneof![30 => Just(300_u32), 1 => Just(3000)], prop_oneof![45.0_f32..75.0, Just(60.0), Just(80.0)], 1_usize..5),

@@ -78,6 +78,7 @@ mod tests {
     }
 
     #[test]
+    #[cfg_attr(miri, ignore = "too slow")]
     fn a_small_spread_on_a_high_level_keeps_its_digits() {
         let mut sums = Sums::default();
         for i in 0..2_000_000 {

@@ -32,6 +32,7 @@ fn readings_beyond_the_sensors_range_are_counted_apart() {
 }
 
 #[test]
+#[cfg_attr(miri, ignore = "too slow")]
 fn what_needs_two_of_something_or_a_mean_is_nothing_without() {
     let mut review = Review::new(Config::default());
     push(&mut review, &reading(0, 0.0));
@@ -67,6 +68,7 @@ fn ranges_add_up_by_hand() {
 }
 
 #[test]
+#[cfg_attr(miri, ignore = "too slow")]
 fn a_pool_adds_records_grids_and_their_number() {
     let record = |mg_dl| {
         let mut review = Box::new(Review::<Exact>::with_grid(Config::default()));
@@ -93,6 +95,7 @@ fn ten_days(base: f32, odd: &[(u32, f32)]) -> Review {
 }
 
 #[test]
+#[cfg_attr(miri, ignore = "too slow")]
 fn each_mark_is_held_beyond_its_own_limit() {
     const THREE: u32 = 15 * 60;
     for (base, odd, mark) in [
@@ -116,6 +119,7 @@ fn each_mark_is_held_beyond_its_own_limit() {
 }
 
 #[test]
+#[cfg_attr(miri, ignore = "too slow")]
 fn a_low_and_a_high_side_by_side_are_two_patterns() {
     let marks = |odd: &[(u32, f32)]| ten_days(100.0, odd).patterns().map(|found| found.map(|p| p.mark));
     assert_eq!(marks(&[(180, 60.0), (210, 200.0)]), [Some(Mark::Below70), Some(Mark::Above180), None]);

@@ -71,6 +71,7 @@ mod tests {
     use super::*;
 
     #[test]
+    #[cfg_attr(miri, ignore = "too slow")]
     fn a_spike_does_not_get_through_and_a_ramp_is_late() {
         let new = || MovingMedian::<8>::new(25.0).unwrap();
         let mut median = new();

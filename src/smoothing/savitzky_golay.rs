@@ -95,6 +95,7 @@ mod tests {
     use super::*;
 
     #[test]
+    #[cfg_attr(miri, ignore = "too slow")]
     fn noise_gains_are_the_closed_forms() {
         for n in [3_u8, 4, 5, 7] {
             let window = 5.0 * f32::from(n - 1);
