@@ -140,6 +140,22 @@ impl Crossing {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::units::Instant;
+
+    #[test]
+    fn a_share_scales_the_change_and_a_spread_what_the_variance_grows_by() {
+        let config = ForecastConfig::default();
+        let estimate =
+            Estimate::from_filter(Instant::from_secs(0), (180.0, 1.5, -0.7), (-12.0, 0.8), (49.0, 2.0, 0.4));
+        let plain = Course::new(&config, &estimate, Bends::of(&estimate));
+        let scaled = Course::new(&config, &estimate, Bends::of(&estimate)).scaled(0.5, 3.0);
+        for minutes in [5.0, 30.0, 120.0] {
+            let at = [plain.point(minutes), scaled.point(minutes)];
+            assert!((scaled.change(&at[1]) / plain.change(&at[0]) - 0.5).abs() < 1e-4, "{minutes}");
+            let grown = [plain.variance(&at[0]) - 49.0, scaled.variance(&at[1]) - 49.0];
+            assert!((grown[1] / grown[0] - 3.0).abs() < 1e-3, "{minutes}: {grown:?}");
+        }
+    }
 
     #[test]
     fn a_crossing_lies_where_the_line_between_two_moments_does() {
