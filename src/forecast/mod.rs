@@ -518,6 +518,17 @@ mod tests {
     }
 
     #[test]
+    fn what_comes_as_foreseen_changes_nothing() {
+        let mut forecast = Forecast::default();
+        let falling = estimate(150.0, -1.5);
+        let foreseen = forecast.at(&falling, Span::from_mins(30)).glucose();
+        forecast.learn(&falling);
+        let half_an_hour = Instant::from_secs(1800);
+        forecast.learn(&Estimate::new(half_an_hour, foreseen, Rate::clamped(0.0), 7.0, 0.6, 0.0).unwrap());
+        assert!((forecast.share() - 1.0).abs() < 1e-4, "{}", forecast.share());
+    }
+
+    #[test]
     fn a_threshold_is_reached_by_the_furthest_moment_or_not() {
         let (forecast, slow) = (linear(), estimate(80.0, -1.0));
         // 35(1 − e^(−t/35)) = 10 at t = 11.78 min; straight between 10 and 15 min it is a little later
