@@ -94,6 +94,11 @@ impl Estimate {
         }
     }
 
+    /// The same, with its moment as another clock shows it.
+    pub(crate) const fn by_clock(self, at: Instant) -> Self {
+        Self { at, ..self }
+    }
+
     /// The moment it holds for.
     #[must_use]
     pub const fn at(&self) -> Instant {

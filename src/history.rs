@@ -5,7 +5,7 @@
 
 use crate::math;
 use crate::reading::{Reading, Status};
-use crate::units::{Glucose, Instant};
+use crate::units::{Glucose, Instant, Span};
 use heapless::deque::{Deque, DequeView};
 
 /// Six bytes a reading: 13 bits of tenths of a mg/dL and 3 bits of status, and the time as two halves, so
@@ -20,18 +20,16 @@ struct Packed {
 const MAX_TENTHS: f32 = 8191.0;
 
 impl Packed {
-    #[expect(
-        clippy::cast_possible_truncation,
-        clippy::cast_sign_loss,
-        reason = "bounded, and halves of a word"
-    )]
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "bounded")]
     fn new(reading: &Reading) -> Self {
-        let seconds = reading.at().secs();
         let tenths = math::round(reading.glucose().mg_dl() * 10.0).min(MAX_TENTHS) as u16;
-        Self {
-            time: [(seconds >> 16) as u16, seconds as u16],
-            value: (tenths << 3) | (reading.status() as u16),
-        }
+        Self { time: Self::time(reading.at()), value: (tenths << 3) | (reading.status() as u16) }
+    }
+
+    #[expect(clippy::cast_possible_truncation, reason = "halves of a word")]
+    const fn time(at: Instant) -> [u16; 2] {
+        let seconds = at.secs();
+        [(seconds >> 16) as u16, seconds as u16]
     }
 
     #[cfg(feature = "serde")]
@@ -125,6 +123,13 @@ impl<const N: usize> History<N> {
         HistoryView { ring: self.ring.as_view() }
     }
 
+    /// Moves all stamps by `span`: the clock that stamps was set. Those that would leave the epoch stay at its end.
+    pub fn shift(&mut self, span: Span) {
+        for kept in self.ring.iter_mut() {
+            kept.time = Packed::time(kept.at().plus(span));
+        }
+    }
+
     /// Forgets everything.
     pub fn clear(&mut self) {
         self.ring.clear();
@@ -206,6 +211,22 @@ impl<'a> HistoryView<'a> {
     #[must_use]
     pub fn oldest(&self) -> Option<Reading> {
         self.ring.front().map(|kept| kept.reading())
+    }
+
+    /// Whether `reading`, older than the newest, cannot be one that was missed: another value is known within
+    /// `within` of it, or a full history begins after it.
+    #[must_use]
+    pub fn denies(&self, reading: &Reading, within: Span) -> bool {
+        let near = |kept: &Reading| {
+            kept.at().since(reading.at()).secs().unsigned_abs() <= within.secs().unsigned_abs()
+        };
+        let differs = |kept: &Reading| kept.glucose().whole_mg_dl() != reading.glucose().whole_mg_dl();
+        let past = self.ring.is_full() && self.oldest().is_some_and(|oldest| reading.at() < oldest.at());
+        past || self
+            .iter()
+            .rev()
+            .take_while(|kept| kept.at() >= reading.at() || near(kept))
+            .any(|kept| near(&kept) && differs(&kept))
     }
 
     /// All readings, oldest to newest; reverse it for newest first.

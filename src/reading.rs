@@ -33,6 +33,19 @@ pub enum Status {
 }
 
 impl Status {
+    /// A fixed name for files and logs.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Normal => "normal",
+            Self::BelowRange => "below_range",
+            Self::AboveRange => "above_range",
+            Self::WarmUp => "warm_up",
+            Self::Doubtful => "doubtful",
+            Self::Fault => "fault",
+        }
+    }
+
     /// From its number in [`Status`]; other numbers count as a fault.
     pub(crate) const fn from_bits(bits: u8) -> Self {
         match bits {

@@ -4,6 +4,7 @@
 //! 2020). A change of band needs the rate to pass the edge by a margin, so that the sign does not flicker.
 
 use crate::error::{Error, ErrorKind, in_range};
+use crate::timeline::Beginning;
 use crate::units::Rate;
 
 /// How fast glucose moves. Defaults: moderate 1 to 2, fast over 2 mg/dL/min.
@@ -121,6 +122,11 @@ impl TrendSign {
     #[must_use]
     pub const fn new(bands: Bands) -> Self {
         Self { bands, last: Trend::NotKnown }
+    }
+
+    /// Begins anew, whatever began: the last sign is forgotten.
+    pub fn begin(&mut self, _: Beginning) {
+        self.last = Trend::NotKnown;
     }
 
     /// The trend of `rate`, whose standard deviation is `sd` (mg/dL/min; 0 if it has none). No rate, or a

@@ -57,6 +57,12 @@ impl Glucose {
         Self(mg_dl.max(0.0).min(Self::MAX_MG_DL))
     }
 
+    /// The lower of the two.
+    #[must_use]
+    pub const fn min(self, other: Self) -> Self {
+        Self(self.0.min(other.0))
+    }
+
     /// In mg/dL.
     #[must_use]
     pub const fn mg_dl(self) -> f32 {

@@ -9,6 +9,7 @@
 
 use crate::error::{Error, in_range};
 use crate::math;
+use crate::timeline::Beginning;
 use crate::units::{Glucose, Instant, Span};
 
 /// How far and how fast gain and offset wander. 16 bytes.
@@ -166,9 +167,12 @@ impl Calibration {
         }
     }
 
-    /// Back to the factory's calibration: a new sensor.
-    pub fn reset(&mut self) {
-        *self = Self::new(self.drift);
+    /// Begins anew. A new sensor, or everything: back to the factory's calibration. The power was away: keeps all.
+    pub fn begin(&mut self, beginning: Beginning) {
+        match beginning {
+            Beginning::Sensor | Beginning::Everything => *self = Self::new(self.drift),
+            Beginning::Power => {}
+        }
     }
 
     /// Learns from a fingerstick. None is thrown away for a fast rate: it only counts for less.

@@ -24,6 +24,7 @@ pub use smooth::Smoothed;
 use crate::estimate::Estimate;
 use crate::math;
 use crate::reading::{Fingerstick, Reading};
+use crate::timeline::Beginning;
 use crate::units::{Glucose, Instant, Span};
 use bank::{Bank, Residuals};
 use filter::{Belief, Covariance, Sees, State};
@@ -206,9 +207,13 @@ impl Estimator {
         self.servo.scale() * math::sqrt(m.coloured_sd * m.coloured_sd + m.white_sd * m.white_sd)
     }
 
-    /// Forgets everything but the model.
-    pub fn reset(&mut self) {
-        *self = Self::new(self.model);
+    /// Begins anew. A new sensor, or everything: forgets all but the model. The power was away: keeps all; the next
+    /// reading's time says how far to predict.
+    pub fn begin(&mut self, beginning: Beginning) {
+        match beginning {
+            Beginning::Sensor | Beginning::Everything => *self = Self::new(self.model),
+            Beginning::Power => {}
+        }
     }
 
     /// Takes in a reading as it comes: [`expect`](Self::expect), then [`take`](Self::take) in full trust,

@@ -17,6 +17,7 @@ mod personal;
 use crate::error::{Error, in_range};
 use crate::estimate::Estimate;
 use crate::math;
+use crate::timeline::Beginning;
 use crate::units::{Glucose, Instant, Rate, Span};
 use ahead::{Course, Crossing, STEP_MIN};
 use course::Bends;
@@ -157,6 +158,14 @@ impl Forecast {
     #[must_use]
     pub const fn config(&self) -> &ForecastConfig {
         &self.config
+    }
+
+    /// Begins anew. A new sensor, or the power back: keeps what was learned of the person. Everything: forgets it.
+    pub fn begin(&mut self, beginning: Beginning) {
+        match beginning {
+            Beginning::Sensor | Beginning::Power => {}
+            Beginning::Everything => *self = Self::new(self.config),
+        }
     }
 
     /// Holds the forecast of half an hour ago against this estimate, and learns how far foreseen changes go in

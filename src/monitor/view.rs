@@ -1,13 +1,14 @@
 //! What the monitor is set to, and what it answers.
 
-use crate::alarm::{AlarmPlan, Kinds, Rings};
+use crate::alarm::{AlarmPlan, PRESENT, Rings, Standing};
 use crate::calibration::{Applied, Drift};
 use crate::estimate::Estimate;
 use crate::estimator::Model;
 use crate::forecast::{ForecastConfig, Predicted};
 use crate::quality::{Grade, QualityConfig, Reasons, Verdict};
+use crate::reading::Status;
 use crate::trend::{Bands, Trend};
-use crate::units::{Glucose, Instant};
+use crate::units::{Glucose, Instant, Span};
 
 /// All settings of a monitor. Each part has its own defaults and its own gate.
 ///
@@ -68,19 +69,53 @@ pub enum FingerstickOutcome {
     NoReading,
 }
 
-/// The answers at one moment.
+/// Beyond the sensor's range only the range's end is known.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Bound {
+    /// Glucose is at this or under it.
+    AtMost(Glucose),
+    /// Glucose is at this or over it.
+    AtLeast(Glucose),
+}
+
+impl Bound {
+    pub(super) const fn of(sensor: Glucose, status: Status) -> Option<Self> {
+        match status {
+            Status::BelowRange => Some(Self::AtMost(sensor)),
+            Status::AboveRange => Some(Self::AtLeast(sensor)),
+            Status::Normal | Status::WarmUp | Status::Doubtful | Status::Fault => None,
+        }
+    }
+}
+
+/// The value to show as the present one.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Shown {
+    /// How much.
+    pub glucose: Glucose,
+    /// Set when only a bound is known: then `glucose` is the end of the sensor's range.
+    pub bound: Option<Bound>,
+    /// Whether it is doubted: then `glucose` is what the sensor says, and is to be marked so.
+    pub doubted: bool,
+    /// How long ago it was measured.
+    pub age: Span,
+}
+
+/// The answers at one moment: all that a display, a voice or an alarm needs.
 ///
 /// # Memory
-/// 184 bytes.
+/// Some 500 bytes.
 ///
 /// # Examples
 /// ```
 /// use glidepath::{Glucose, Instant, Monitor, Reading, Settings};
 /// let mut monitor = Monitor::<24>::new(Settings::default())?;
 /// let view = monitor.push(&Reading::new(Instant::from_secs(300), Glucose::from_mg_dl(110.0)?));
-/// if let Some(now) = view.estimate().filter(|_| view.sees()) {
-///     let digits = now.glucose().whole_mg_dl(); // fresh, and nothing against it
-///     let in_mmol_l = now.glucose().tenths_mmol_l(); // 61 is 6.1: no float is ever formatted
+/// if let Some(now) = view.shown().filter(|_| view.sees()) {
+///     let digits = now.glucose.whole_mg_dl(); // fresh, and nothing against it
+///     let in_mmol_l = now.glucose.tenths_mmol_l(); // 61 is 6.1: no float is ever formatted
 ///     assert_eq!((digits, in_mmol_l), (110, 61));
 /// }
 /// # Ok::<(), glidepath::Error>(())
@@ -94,18 +129,19 @@ pub struct View {
     pub(super) trend: Trend,
     pub(super) predicted: Option<Predicted>,
     pub(super) low_probability: Option<f32>,
-    pub(super) low_ahead: Option<f32>,
     pub(super) minutes_to_low: Option<f32>,
     pub(super) calibration_sd: Option<f32>,
-    pub(super) newest: Option<(Instant, Glucose, Glucose)>,
+    pub(super) newest: Option<(Instant, Glucose)>,
+    pub(super) age: Option<Span>,
+    pub(super) bound: Option<Bound>,
+    pub(super) doubted: Option<Glucose>,
     pub(super) reasons: Reasons,
-    pub(super) rings: Rings,
-    pub(super) active: Kinds,
+    pub(super) standing: Standing,
     pub(super) sees: bool,
 }
 
 impl View {
-    /// The moment the answers hold for.
+    /// The moment the answers hold for, by the clock that stamps readings.
     pub const fn at(&self) -> Instant {
         self.at
     }
@@ -116,8 +152,26 @@ impl View {
         self.verdict
     }
 
+    /// **Now**: the value to show as the present one; `None` when the newest is [`PRESENT`](crate::alarm::PRESENT) old or
+    /// older, or its age is not known. While a reading is doubted it is the sensor's own value, marked so; at the end
+    /// of the sensor's range it is that end; else it is the estimate.
+    #[must_use]
+    pub fn shown(&self) -> Option<Shown> {
+        let age = self.age.filter(|age| *age < PRESENT)?;
+        let (_, sensor) = self.newest?;
+        let (glucose, bound, doubted) = match (self.doubted, self.bound, self.estimate) {
+            (_, Some(Bound::AtMost(end) | Bound::AtLeast(end)), _) => {
+                (end, self.bound, self.doubted.is_some())
+            }
+            (Some(glucose), None, _) => (glucose, None, true),
+            (None, None, Some(estimate)) => (estimate.glucose(), None, false),
+            (None, None, None) => (sensor, None, false),
+        };
+        Some(Shown { glucose, bound, doubted, age })
+    }
+
     /// **Now** and **direction**: plasma glucose and its rate; `None` without a believed reading in the last
-    /// hour. Its standard deviation takes the calibration for granted; see
+    /// hour, or when its age is not known. Its standard deviation takes the calibration for granted; see
     /// [`calibration_sd`](Self::calibration_sd).
     #[must_use]
     pub const fn estimate(&self) -> Option<Estimate> {
@@ -136,16 +190,11 @@ impl View {
         self.predicted
     }
 
-    /// The probability of being under 70 mg/dL at some moment of the next half hour, 0 to 1.
+    /// The probability of being under 70 mg/dL at some moment of the next half hour, 0 to 1. The low-ahead alarm
+    /// compares it with its limit.
     #[must_use]
     pub const fn low_probability(&self) -> Option<f32> {
         self.low_probability
-    }
-
-    /// The low-ahead index, mg/dL: lower is nearer to a low. The low-ahead alarm compares it with its limit.
-    #[must_use]
-    pub const fn low_ahead_index(&self) -> Option<f32> {
-        self.low_ahead
     }
 
     /// Minutes until 70 mg/dL at the expected course, within the hour; 0 when there.
@@ -161,13 +210,23 @@ impl View {
         self.calibration_sd
     }
 
-    /// The newest believed reading: when it was measured and its calibrated value.
+    /// The newest believed reading: when it was measured, by the clock that stamps readings, and its calibrated value.
     #[must_use]
     pub const fn newest(&self) -> Option<(Instant, Glucose)> {
-        match self.newest {
-            Some((at, _, calibrated)) => Some((at, calibrated)),
-            None => None,
-        }
+        self.newest
+    }
+
+    /// How long ago the newest believed reading was measured, by elapsed time; `None` without one, or when the power
+    /// was away since.
+    #[must_use]
+    pub const fn age(&self) -> Option<Span> {
+        self.age
+    }
+
+    /// What the newest believed reading says when it lies at an end of the sensor's range.
+    #[must_use]
+    pub const fn bound(&self) -> Option<Bound> {
+        self.bound
     }
 
     /// **Trust**: why the sensor is believed less.
@@ -183,14 +242,13 @@ impl View {
     }
 
     /// **Wake**: what rings at this moment.
-    pub const fn rings(&self) -> &Rings {
-        &self.rings
+    pub const fn rings(&self) -> Rings<'_> {
+        self.standing.rings()
     }
 
-    /// The alarms that hold, rung or not.
-    #[must_use]
-    pub const fn active(&self) -> Kinds {
-        self.active
+    /// The alarms that hold, rung or not, each with its priority, its cause and the value it goes by.
+    pub const fn alarms(&self) -> &Standing {
+        &self.standing
     }
 
     /// Whether silence means that all is well: fresh values and nothing against them.
