@@ -340,7 +340,7 @@ mod tests {
     fn a_new_sensor_starts_as_the_factory_left_it() {
         let mut calibration = Calibration::new(Drift::default());
         assert!(calibration.pair(&pair(5, 100.0, 130.0)).is_used());
-        calibration.reset();
+        calibration.begin(Beginning::Sensor);
         assert_eq!(calibration, Calibration::new(Drift::default()));
         // by the defaults, at 100 mg/dL: sqrt(9.2² + 6.3²)
         assert!((calibration.sd(Instant::from_secs(0), Glucose::clamped(100.0)) - 11.150_336).abs() < 1e-4);
