@@ -240,8 +240,8 @@ impl Alarms {
         Kind::ALL.into_iter().for_each(|kind| self.acknowledge(kind));
     }
 
-    /// Silences `kind` for `span` from the last update, cut to its longest snooze; how long it will be. Zero
-    /// or less ends a snooze, and before the first update nothing can be snoozed.
+    /// Silences `kind` for `span` from the last update, cut to its longest snooze since it last rang; how long it will
+    /// be. Zero or less ends a snooze, and before the first update nothing can be snoozed.
     pub fn snooze(&mut self, kind: Kind, span: Span) -> Span {
         let longest = match kind {
             Kind::Floor => FLOOR_QUIET,
@@ -257,10 +257,7 @@ impl Alarms {
             .depth
             .filter(|_| kind.about().of_lows)
             .map(|depth| if kind.about().unit == LimitUnit::Glucose { depth.min(limit) } else { depth });
-        if let Some(watch) = self.watch(kind) {
-            watch.snooze(now.plus(span), depth);
-        }
-        span
+        self.watch(kind).map_or(Span::ZERO, |watch| watch.snooze(now, span, longest, depth))
     }
 
     fn watch(&mut self, kind: Kind) -> Option<&mut Watch> {

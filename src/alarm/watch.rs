@@ -181,17 +181,21 @@ impl Watch {
         true
     }
 
-    /// A person has taken notice, at this depth.
+    /// A person has taken notice, at this depth. Once is enough: a button held down silences nothing for longer.
     pub fn acknowledge(&mut self, now: Instant, depth: Option<f32>) {
-        if self.active && self.rang.is_some() {
+        if self.active && self.rang.is_some() && self.acknowledged.is_none() {
             (self.acknowledged, self.heeded_at) = (Some(now), depth);
         }
     }
 
-    /// Silent until `until`, unless glucose falls well under `depth`.
-    pub fn snooze(&mut self, until: Instant, depth: Option<f32>) {
+    /// Silent for `span`, unless glucose falls well under `depth`; what holds is silent for no longer than `longest`
+    /// after it last rang, however often it is snoozed. How long it will be.
+    pub fn snooze(&mut self, now: Instant, span: Span, longest: Span, depth: Option<f32>) -> Span {
+        let from = self.since.map_or(now, |since| self.rang.unwrap_or(since));
+        let until = now.plus(span).min(from.plus(longest)).max(now);
         (self.snoozed_until, self.heeded_at) = (Some(until), depth);
         self.due = true;
+        until.since(now)
     }
 
     /// Whether it is acknowledged or snoozed.
