@@ -220,7 +220,8 @@ impl Timeline {
                 leap && since(heard) >= Span::ZERO && self.wall.is_none_or(|then| heard.count >= then.count)
             });
             let by_stamp = by_stamp.map(after);
-            let to = by_tick.into_iter().chain(by_stamp).min().unwrap_or(self.now);
+            let on = by_tick.into_iter().chain(by_stamp).filter(|to| *to > self.now);
+            let to = on.min().unwrap_or(self.now);
             if self.wall.is_some_and(|then| since(&then) < Span::ZERO) {
                 // set back: since the last tick about as much has passed as between two others
                 self.advance(self.now.plus(self.pace));
@@ -246,7 +247,8 @@ impl Timeline {
             && self.newest.is_none_or(|newest| at > newest)
         {
             self.newest = Some(at);
-            (self.ticking, self.resumed) = (false, false);
+            self.resumed = false;
+            self.ticking &= matches!(placed, Placed::OnArrival(_));
         }
         placed
     }
@@ -345,8 +347,10 @@ impl Timeline {
         let (stamp, value) = (reading.at(), reading.glucose().whole_mg_dl());
         let here = Mark { stamp, count: self.now };
         let fresh = Strays { last: here, first: stamp, value, votes: 1 };
+        let mut step = Span::ZERO;
         let strays = match self.strays {
             Some(known) if self.agrees(&known, &fresh, lost) => {
+                step = stamp.since(known.last.stamp);
                 Strays { first: known.first, votes: known.votes.saturating_add(1), ..fresh }
             }
             Some(known) if stamp == known.last.stamp => known, // the same again
@@ -357,8 +361,8 @@ impl Timeline {
             return None;
         }
         if !self.ticking {
-            let passed = stamp.since(strays.first).secs().max(0);
-            self.advance(self.now.plus(Span::from_secs(passed)));
+            // and as long again before the first of them
+            self.advance(self.now.plus(stamp.since(strays.first)).plus(step));
         }
         if self.resumed {
             self.advance(self.now.plus(LONGEST_TICK)); // nobody knows how long it was
@@ -387,4 +391,4 @@ impl Timeline {
 }
 
 #[cfg(test)]
-mod tests {}
+mod tests;

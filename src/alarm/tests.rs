@@ -130,7 +130,10 @@ fn rung(settings: AlarmSettings, kind: Kind, mut act: impl FnMut(&mut Alarms, u3
         let situation = put(well(1000 + if kind == Kind::NoData { 0 } else { when }), kind, 0.0);
         let situation = Situation { now: minute(1000 + when), ..situation };
         rung.extend(
-            kinds(&alarms.update(&situation)).into_iter().filter(|rung| rung.0 == kind).map(|rung| (when, rung.1)),
+            kinds(&alarms.update(&situation))
+                .into_iter()
+                .filter(|rung| rung.0 == kind)
+                .map(|rung| (when, rung.1)),
         );
         act(&mut alarms, when);
     }
@@ -302,12 +305,13 @@ fn silence_from_the_sensor_is_never_taken_for_well() {
     }
     // nothing ever came: the same
     let mut alarms = self::alarms(AlarmSettings::default());
-    let rung: Vec<u32> = (0..60).filter(|w| !alarms.update(&Situation::at(minute(*w))).rings().is_empty()).collect();
+    let rung: Vec<u32> =
+        (0..60).filter(|w| !alarms.update(&Situation::at(minute(*w))).rings().is_empty()).collect();
     assert_eq!(rung, [20, 50]);
     // but while the sensor warms up none are due
     let mut alarms = self::alarms(AlarmSettings::default());
-    let rung =
-        (0..60).any(|w| !alarms.update(&Situation::at(minute(w)).with_doubt(Doubt::WarmUp)).rings().is_empty());
+    let rung = (0..60)
+        .any(|w| !alarms.update(&Situation::at(minute(w)).with_doubt(Doubt::WarmUp)).rings().is_empty());
     assert!(!rung && !alarms.sees());
 }
 
@@ -342,7 +346,10 @@ fn settings_are_refused_by_the_name_of_the_alarm() {
         (low(Rule { quiet: Span::from_mins(31), ..standard.low }), "low"),
         (low(Rule { escalate: Span::from_hours(25), ..standard.low }), "low"),
         (AlarmSettings { low_ahead: Rule { limit: 1.0, ..standard.low_ahead }, ..standard }, "low_ahead"),
-        (AlarmSettings { low_ahead: Rule { hysteresis: 0.6, ..standard.low_ahead }, ..standard }, "low_ahead"),
+        (
+            AlarmSettings { low_ahead: Rule { hysteresis: 0.6, ..standard.low_ahead }, ..standard },
+            "low_ahead",
+        ),
         (AlarmSettings { high: Rule { delay: Span::from_hours(25), ..standard.high }, ..standard }, "high"),
         (AlarmSettings { no_data: Rule { limit: 4.0, ..standard.no_data }, ..standard }, "no_data"),
         (AlarmSettings { recovering: 0.0, ..standard }, "recovering"),

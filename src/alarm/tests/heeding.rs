@@ -63,7 +63,10 @@ fn ten_under_where_notice_was_taken_rings_anew_and_nine_do_not() {
             assert_eq!(kinds(&alarms.update(&at(5, start - 9.9, 0.0))), []);
             let standing = alarms.update(&at(10, start - 10.0, 0.0));
             assert_eq!(kinds(&standing), [(kind, Cause::Worse)]);
-            assert_eq!(standing.rings().first().unwrap().grounds, Grounds::Sensor(Glucose::clamped(start - 10.0)));
+            assert_eq!(
+                standing.rings().first().unwrap().grounds,
+                Grounds::Sensor(Glucose::clamped(start - 10.0))
+            );
             // and once only, until it repeats
             assert_eq!(kinds(&alarms.update(&at(11, start - 10.0, 0.0))), []);
         }
@@ -85,7 +88,8 @@ fn only_a_floor_that_sounds_rings_for_low() {
     // within its hysteresis it does not
     let mut alarms = alarms(default());
     assert_eq!(kinds(&alarms.update(&at(0, 55.0, 0.0))), [(Kind::Floor, Cause::New)]);
-    let rung: Vec<u32> = (1..60).filter(|when| !alarms.update(&at(*when, 57.0, 0.0)).rings().is_empty()).collect();
+    let rung: Vec<u32> =
+        (1..60).filter(|when| !alarms.update(&at(*when, 57.0, 0.0)).rings().is_empty()).collect();
     assert_eq!(rung, [15, 30, 45]);
     // nor acknowledged alone
     let mut alarms = self::alarms(default());
@@ -151,7 +155,8 @@ fn no_calibration_and_no_estimate_hides_a_very_low_reading() {
 #[test]
 fn an_estimate_in_doubt_rings_nothing() {
     for (doubt, rings) in [(Doubt::None, true), (Doubt::Pressure, false), (Doubt::Disbelieved, false)] {
-        let situation = at(0, 120.0, 0.0).with_plasma(Glucose::clamped(54.0), Rate::clamped(0.0)).with_doubt(doubt);
+        let situation =
+            at(0, 120.0, 0.0).with_plasma(Glucose::clamped(54.0), Rate::clamped(0.0)).with_doubt(doubt);
         assert_eq!(alarms(low_only()).update(&situation).kinds().contains(Kind::Floor), rings);
     }
 }

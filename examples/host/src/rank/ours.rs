@@ -4,11 +4,16 @@ use glidepath::alarm::AlarmSettings;
 use glidepath::estimator::{Estimator, Model};
 use glidepath::forecast::{Forecast, ForecastConfig};
 use glidepath::simulate::{GaussianWorldConfig, SensorModel};
-use glidepath::{Fingerstick, Monitor, Reading, Settings, Span};
+use glidepath::{Fingerstick, Glucose, Monitor, Reading, Settings, Span};
 
 use super::HORIZONS;
 use super::method::{Entry, Method, Outlook};
 use super::series::GAUSSIAN_LAG;
+
+const LOW: Glucose = match Glucose::from_mg_dl(70.0) {
+    Ok(low) => low,
+    Err(_) => panic!("refused when compiled"),
+};
 
 /// History plays no part in what is ranked.
 type Small = Monitor<1>;
@@ -25,7 +30,7 @@ impl Method for Small {
             rate: estimate.rate().mg_dl_per_min(),
             ahead: HORIZONS.map(|minutes| at(minutes).glucose().mg_dl()),
             ahead_30_sd: Some(at(30.0).sd()),
-            low_index: view.low_ahead_index().unwrap_or(value),
+            low_index: view.low_probability().map_or(100.0, as_index),
             low_probability: view.low_probability(),
         }
     }
@@ -51,7 +56,7 @@ impl Method for Alone {
             rate: estimate.rate().mg_dl_per_min(),
             ahead: HORIZONS.map(|minutes| at(minutes).glucose().mg_dl()),
             ahead_30_sd: Some(at(30.0).sd()),
-            low_index: self.1.low_ahead_index(&estimate),
+            low_index: as_index(self.1.probability_below(&estimate, LOW, Span::from_mins(30))),
             low_probability: None,
         }
     }
@@ -61,9 +66,14 @@ fn alone(name: &str, model: Model, forecast: ForecastConfig) -> Entry {
     Entry::new(name, shipped_limit(), move || Alone(Estimator::new(model), Forecast::new(forecast)))
 }
 
+/// A probability of a low as an index that is lower when a low is nearer: how many of 100 stay clear of it.
+fn as_index(probability: f32) -> f32 {
+    100.0 * (1.0 - probability)
+}
+
 /// The monitor's low index is compared with this limit as shipped.
 fn shipped_limit() -> f32 {
-    AlarmSettings::default().low_ahead.limit
+    as_index(AlarmSettings::default().low_ahead.limit)
 }
 
 fn entry(name: &str, settings: Settings) -> Entry {

@@ -66,9 +66,7 @@ pub fn play(trace: &Trace, sticks: &[Fingerstick], alarms: AlarmPlan) -> Result<
     sticks.for_each(|stick| player.fingerstick(stick));
     let Player { monitor, samples, alarms, pricked, now } = player;
     let (gain, offset) = match now {
-        Some(now) if pricked.iter().any(|p| p.refused.is_none()) => {
-            monitor.calibration().gain_and_offset(now)
-        }
+        Some(_) if pricked.iter().any(|p| p.refused.is_none()) => monitor.gain_and_offset(),
         _ => (f32::NAN, f32::NAN),
     };
     let noise_sd = if samples.len() > 1 { monitor.estimator().noise_sd() } else { f32::NAN };
@@ -105,7 +103,9 @@ impl Player {
 
     fn fingerstick(&mut self, stick: &Fingerstick) {
         self.pass(stick.at());
-        let expected = self.monitor.estimator().estimate(stick.at());
+        let view = self.monitor.tick(stick.at());
+        let expected = view.estimate();
+        self.heard(view.rings());
         let refused = match self.monitor.fingerstick(stick) {
             FingerstickOutcome::Used { .. } => None,
             FingerstickOutcome::NoReading => Some("not used: no trusted reading within a quarter of an hour"),
@@ -115,7 +115,7 @@ impl Player {
         self.pricked.push(Pricked { stick: *stick, expected, refused });
     }
 
-    fn heard(&mut self, rings: &Rings) -> u16 {
+    fn heard(&mut self, rings: Rings<'_>) -> u16 {
         let mut bits = 0;
         for ring in rings.iter() {
             bits |= 1 << (ring.kind as u16);
@@ -124,6 +124,7 @@ impl Player {
                 kind: ring.kind,
                 priority: ring.priority,
                 cause: ring.cause,
+                grounds: ring.grounds,
             });
         }
         if bits != 0 {
@@ -151,7 +152,6 @@ fn sample(reading: &Reading, view: &View, rang: u16) -> Sample {
         predicted: timely(view.predicted_30min().map(|p| p.glucose().mg_dl())),
         predicted_sd: timely(view.predicted_30min().map(|p| p.sd())),
         low_probability: timely(view.low_probability()),
-        low_ahead_index: timely(view.low_ahead_index()),
         minutes_to_low: timely(view.minutes_to_low()),
         truth: f32::NAN,
         rang,

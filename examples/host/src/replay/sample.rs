@@ -3,12 +3,11 @@
 use std::fmt::{self, Write as _};
 use std::io::{self, Write};
 
-use glidepath::alarm::{Cause, Kind, Priority};
+use glidepath::alarm::{Cause, Grounds, Kind, Priority};
 use glidepath::quality::Verdict;
 use glidepath::trend::Trend;
 use glidepath::{Fingerstick, Instant, Reading};
 
-use super::report::verdict_name;
 use crate::table::Clock;
 
 /// What was known right after one reading. Numbers that are not known are not a number.
@@ -27,7 +26,6 @@ pub struct Sample {
     pub predicted: f32,
     pub predicted_sd: f32,
     pub low_probability: f32,
-    pub low_ahead_index: f32,
     pub minutes_to_low: f32,
     /// The truth beside the trace.
     pub truth: f32,
@@ -42,6 +40,7 @@ pub struct Rang {
     pub kind: Kind,
     pub priority: Priority,
     pub cause: Cause,
+    pub grounds: Grounds,
 }
 
 /// What became of a fingerstick.
@@ -65,7 +64,7 @@ impl fmt::Display for Cell {
 
 /// The header of the samples' table.
 pub const HEADER: &str = "time,sensor_mg_dl,plasma_mg_dl,plasma_sd_mg_dl,rate_mg_dl_min,rate_sd_mg_dl_min,trend,\
-    predicted_30min_mg_dl,predicted_30min_sd_mg_dl,low_probability_30min,low_ahead_index_mg_dl,minutes_to_low,\
+    predicted_30min_mg_dl,predicted_30min_sd_mg_dl,low_probability_30min,minutes_to_low,\
     verdict,alarms";
 
 /// Writes the samples as CSV.
@@ -76,7 +75,7 @@ pub fn write_csv(samples: &[Sample], clock: &Clock, out: &mut dyn Write) -> io::
         line.clear();
         let _ = write!(
             line,
-            "{},{},{},{},{},{},{},{},{},{},{},{},{},",
+            "{},{},{},{},{},{},{},{},{},{},{},{},",
             clock.iso(sample.reading.at().secs().into()),
             Cell(sample.reading.glucose().mg_dl(), 1),
             Cell(sample.plasma, 2),
@@ -87,9 +86,8 @@ pub fn write_csv(samples: &[Sample], clock: &Clock, out: &mut dyn Write) -> io::
             Cell(sample.predicted, 2),
             Cell(sample.predicted_sd, 2),
             Cell(sample.low_probability, 4),
-            Cell(sample.low_ahead_index, 2),
             Cell(sample.minutes_to_low, 1),
-            verdict_name(sample.verdict),
+            sample.verdict.name(),
         );
         let mut parted = "";
         for kind in Kind::ALL.iter().filter(|kind| sample.rang & (1 << (**kind as u16)) != 0) {

@@ -61,14 +61,13 @@ pub fn digest(view: &View) -> u32 {
     hash.float(view.predicted_30min().map(|p| p.glucose().mg_dl()));
     hash.float(view.predicted_30min().map(|p| p.sd()));
     hash.float(view.low_probability());
-    hash.float(view.low_ahead_index());
     hash.float(view.minutes_to_low());
     hash.float(view.calibration_sd());
     hash.word(view.newest().map_or(0, |(at, _)| at.secs()));
     hash.float(view.newest().map(|(_, glucose)| glucose.mg_dl()));
     view.reasons().iter().for_each(|reason| hash.byte(reason as u8));
     for kind in Kind::ALL {
-        hash.byte(u8::from(view.active().contains(kind)));
+        hash.byte(u8::from(view.alarms().kinds().contains(kind)));
     }
     for ring in view.rings().iter() {
         hash.byte(ring.kind as u8);
