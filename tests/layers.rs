@@ -160,16 +160,15 @@ fn without_tests<'a>(all: &[&'a str]) -> Vec<&'a str> {
     let mut kept = Vec::new();
     let mut at = 0;
     while at < all.len() {
-        if all[at..].starts_with(&["#", "[", "cfg", "(", "test", ")", "]"]) {
-            let body =
-                at + all[at..].iter().position(|t| matches!(*t, "{" | ";")).unwrap_or(all.len() - at - 1);
-            if body >= 2 && all[body] == "{" && all[body - 2] == "mod" {
-                at = closing(all, body) + 1;
-                continue;
-            }
+        if all[at..].starts_with(&["#", "[", "cfg", "(", "test", ")", "]"])
+            && let Some(body) = (at..all.len()).find(|place| matches!(all[*place], "{" | ";"))
+            && all[body - 2] == "mod"
+        {
+            at = closing(all, body) + 1;
+        } else {
+            kept.push(all[at]);
+            at += 1;
         }
-        kept.push(all[at]);
-        at += 1;
     }
     kept
 }
@@ -207,7 +206,7 @@ fn follow<'a>(
         match code.get(at).copied().unwrap_or_default() {
             "{" => {
                 at += 1;
-                while at < code.len() && code[at] != "}" {
+                while code.get(at).is_some_and(|token| *token != "}") {
                     at = if code[at] == "," { at + 1 } else { follow(code, at, place.clone(), found) };
                 }
                 return at + 1;
@@ -218,8 +217,7 @@ fn follow<'a>(
             name => place.push(name),
         }
         at += 1;
-        // `::<` is no further part of the path
-        if code.get(at) != Some(&"::") || code.get(at + 1) == Some(&"<") {
+        if code.get(at) != Some(&"::") {
             break;
         }
         at += 1;
@@ -243,6 +241,10 @@ fn imports(file: &Path, text: &str) -> BTreeSet<String> {
     let mut ends = Vec::new();
     let mut at = 0;
     while at < code.len() {
+        if ends.last() == Some(&at) {
+            ends.pop();
+            scope.pop();
+        }
         let before = |back: usize| at.checked_sub(back).map_or("", |place| code[place]);
         let next = code.get(at + 1).copied().unwrap_or_default();
         at = match code[at] {
@@ -251,17 +253,10 @@ fn imports(file: &Path, text: &str) -> BTreeSet<String> {
                 ends.push(closing(&code, at + 2));
                 at + 3
             }
-            "}" if ends.last() == Some(&at) => {
-                ends.pop();
-                scope.pop();
-                at + 1
-            }
             // `extern crate std`, and `pub(crate)`
             "crate" if before(1) == "extern" && next != "self" => at + 1,
-            "crate" | "super" | "self" if before(1) == "(" && before(2) == "pub" => at + 1,
-            // a method's receiver
-            "self" if next != "::" => at + 1,
-            "crate" | "super" | "self" => follow(&code, at, scope.clone(), &mut found),
+            "crate" | "super" if before(1) == "(" && before(2) == "pub" => at + 1,
+            "crate" | "super" => follow(&code, at, scope.clone(), &mut found),
             _ => at + 1,
         };
     }
@@ -321,6 +316,10 @@ fn an_import_that_points_up_is_found_in_every_form() {
         ("use {crate::units, crate::rate::window};", "rate"),
         ("use crate::rate as units;", "rate"),
         ("fn f<'a>(x: &'a crate::Monitor<1>) {}", "monitor"),
+        ("fn f() { g(crate::rate::f()) }", "rate"),
+        ("fn f() { crate::math::f::<crate::rate::Line>() }", "rate"),
+        ("mod x; use super::super::rate;", "rate"),
+        ("#[cfg(test)] fn f() { crate::rate::f() }", "rate"),
         ("type X = Vec::<crate::rate::Line>;", "rate"),
         ("use crate as all;", "crate"),
         ("use crate::{self as all};", "crate"),
@@ -355,9 +354,10 @@ fn an_import_that_points_down_is_let_pass() {
     for text in [
         "use super::{LONGEST_GAP, Level};",
         "use crate::{error::Error, units::{Glucose, Span}, HistoryView};",
-        "pub(crate) fn f() {} pub(super) fn g(&self) { self.x } pub(self) fn h() {}",
+        "pub(crate) fn f() {} pub(super) fn g(&self) { self.x }",
         "extern crate std;",
         "mod inner { use super::super::average; use super::Holt; }",
+        "mod inner { #[cfg(test)] mod tests { } use super::super::average; }",
         "// crate::alarm\n/// [`crate::alarm`]\n/* crate::alarm /* */ crate::alarm */",
         "let a = \"crate::alarm\"; let b = r\"\\\"; let c = r##\"crate::alarm\"# crate::alarm\"##;",
         "#[cfg(test)]\nmod tests { use crate::alarm; fn f() { if x {} } }",
