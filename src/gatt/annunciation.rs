@@ -174,11 +174,56 @@ mod tests {
     }
 
     #[test]
+    fn each_word_has_its_bit() {
+        let status = [
+            Annunciation::SESSION_STOPPED,
+            Annunciation::BATTERY_LOW,
+            Annunciation::TYPE_INCORRECT,
+            Annunciation::MALFUNCTION,
+            Annunciation::DEVICE_ALERT,
+            Annunciation::DEVICE_FAULT,
+        ];
+        let calibration = [
+            Annunciation::TIME_SYNC_REQUIRED,
+            Annunciation::CALIBRATION_NOT_ALLOWED,
+            Annunciation::CALIBRATION_RECOMMENDED,
+            Annunciation::CALIBRATION_REQUIRED,
+            Annunciation::TEMPERATURE_HIGH,
+            Annunciation::TEMPERATURE_LOW,
+        ];
+        let warning = [
+            Annunciation::BELOW_LOW_LEVEL,
+            Annunciation::ABOVE_HIGH_LEVEL,
+            Annunciation::BELOW_HYPO_LEVEL,
+            Annunciation::ABOVE_HYPER_LEVEL,
+            Annunciation::RATE_OF_DECREASE,
+            Annunciation::RATE_OF_INCREASE,
+            Annunciation::BELOW_DEVICE_RANGE,
+            Annunciation::ABOVE_DEVICE_RANGE,
+        ];
+        for (octet, words) in [&status[..], &calibration, &warning].into_iter().enumerate() {
+            for (bit, word) in words.iter().enumerate() {
+                let mut octets = [0; 3];
+                octets[octet] = 1 << bit;
+                assert_eq!(word.octets(), octets);
+            }
+        }
+    }
+
+    #[test]
     fn the_gravest_word_wins() {
         let low = Annunciation::BELOW_DEVICE_RANGE;
         assert_eq!(low.status(), Status::BelowRange);
         assert_eq!(low.with(Annunciation::TEMPERATURE_HIGH).status(), Status::BelowRange);
-        assert_eq!(low.with(Annunciation::DEVICE_FAULT).status(), Status::Fault);
+        for fault in [
+            Annunciation::SESSION_STOPPED,
+            Annunciation::TYPE_INCORRECT,
+            Annunciation::MALFUNCTION,
+            Annunciation::DEVICE_FAULT,
+        ] {
+            assert_eq!(low.with(fault).status(), Status::Fault);
+        }
+        assert!(!Annunciation::BATTERY_LOW.with(Annunciation::DEVICE_ALERT).is_fault());
         for doubtful in [
             Annunciation::TIME_SYNC_REQUIRED,
             Annunciation::CALIBRATION_REQUIRED,

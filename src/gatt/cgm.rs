@@ -3,7 +3,7 @@
 use super::annunciation::{Annunciation, OctetOrder};
 use super::crc::E2eCrc;
 use super::sfloat::{Sfloat, SfloatValue};
-use super::wire::{DecodeError, Fields, Payload, flag};
+use super::wire::{DecodeError, Fields, Payload, flags};
 use crate::reading::{Reading, Status};
 use crate::units::{Glucose, Instant, Span};
 use core::ops::RangeInclusive;
@@ -14,6 +14,7 @@ const RESERVED: u8 = 0b0001_1100;
 const WARNING_OCTET: u8 = 1 << 5;
 const CALIBRATION_OCTET: u8 = 1 << 6;
 const STATUS_OCTET: u8 = 1 << 7;
+const OCTETS: u8 = 0b1110_0000;
 
 /// Size, flags, concentration and time offset.
 const SHORTEST: u8 = 6;
@@ -78,9 +79,11 @@ impl CgmMeasurement {
     #[must_use]
     pub const fn with_annunciation(self, annunciation: Annunciation) -> Self {
         let [status, calibration, warning] = annunciation.octets();
-        let octets = flag(status != 0, STATUS_OCTET)
-            | flag(calibration != 0, CALIBRATION_OCTET)
-            | flag(warning != 0, WARNING_OCTET);
+        let octets = flags(&[
+            (status != 0, STATUS_OCTET),
+            (calibration != 0, CALIBRATION_OCTET),
+            (warning != 0, WARNING_OCTET),
+        ]);
         let annunciation = match self.order {
             OctetOrder::Unsettled | OctetOrder::StatusFirst => annunciation,
             OctetOrder::WarningFirst => reversed(octets, annunciation),
@@ -138,7 +141,7 @@ impl CgmMeasurement {
             glucose_mg_dl,
             offset_min,
             order: OctetOrder::Unsettled,
-            octets: flags & (STATUS_OCTET | CALIBRATION_OCTET | WARNING_OCTET),
+            octets: flags & OCTETS,
             annunciation: Annunciation::from_octets(octets),
             trend_mg_dl_per_min: fields.optional(flags & TREND != 0, Fields::sfloat)?,
             quality_percent: fields.optional(flags & QUALITY != 0, Fields::sfloat)?,
@@ -157,11 +160,9 @@ impl CgmMeasurement {
         let mut payload = Payload::new();
         // at most 15
         payload.put_u8(u8::try_from(extra).unwrap_or(0).saturating_add(SHORTEST).saturating_add(crc.len()));
-        payload.put_u8(
-            self.octets
-                | flag(self.trend_mg_dl_per_min.is_some(), TREND)
-                | flag(self.quality_percent.is_some(), QUALITY),
-        );
+        let fields =
+            flags(&[(self.trend_mg_dl_per_min.is_some(), TREND), (self.quality_percent.is_some(), QUALITY)]);
+        payload.put_u8(self.octets | fields);
         payload.put_sfloat(self.glucose_mg_dl);
         payload.put_u16(self.offset_min);
         let octets = self.annunciation.octets();
@@ -258,15 +259,12 @@ impl CgmMeasurement {
 
 /// What octets mean in one order when `meaning` is what they mean in the other.
 const fn reversed(sent: u8, meaning: Annunciation) -> Annunciation {
-    const STATUS_CALIBRATION: u8 = STATUS_OCTET | CALIBRATION_OCTET;
-    const CALIBRATION_WARNING: u8 = CALIBRATION_OCTET | WARNING_OCTET;
-    const STATUS_WARNING: u8 = STATUS_OCTET | WARNING_OCTET;
-    const ALL: u8 = STATUS_CALIBRATION | WARNING_OCTET;
     let [status, calibration, warning] = meaning.octets();
+    let sent = (sent & STATUS_OCTET != 0, sent & CALIBRATION_OCTET != 0, sent & WARNING_OCTET != 0);
     Annunciation::from_octets(match sent {
-        STATUS_CALIBRATION => [calibration, status, warning],
-        CALIBRATION_WARNING => [status, warning, calibration],
-        STATUS_WARNING | ALL => [warning, calibration, status],
+        (true, true, false) => [calibration, status, warning],
+        (false, true, true) => [status, warning, calibration],
+        (true, _, true) => [warning, calibration, status],
         _ => return meaning,
     })
 }
@@ -304,6 +302,15 @@ mod tests {
             .with(Annunciation::RATE_OF_DECREASE);
         assert_eq!(record.annunciation(), announced);
         assert_eq!(record.encode(E2eCrc::Absent).as_bytes(), FULL);
+    }
+
+    #[test]
+    fn a_full_record_is_built_to_the_same_bytes() {
+        let built = CgmMeasurement::new(Sfloat::nearest(104.0), 300)
+            .with_annunciation(Annunciation::from_octets([0x02, 0x04, 0x10]))
+            .with_trend(Sfloat::from_bits(0xFFEC))
+            .with_quality(Sfloat::nearest(95.0));
+        assert_eq!(built.encode(E2eCrc::Absent).as_bytes(), FULL);
     }
 
     #[test]
