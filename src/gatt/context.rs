@@ -1,7 +1,7 @@
 //! Glucose Measurement Context: what went with a meter's result.
 
 use super::sfloat::Sfloat;
-use super::wire::{DecodeError, Fields, Payload, flag};
+use super::wire::{DecodeError, Fields, Payload, flags};
 
 const CARBOHYDRATE: u8 = 1;
 const MEAL: u8 = 1 << 1;
@@ -145,12 +145,12 @@ impl GlucoseContext {
     #[must_use]
     pub fn encode(&self) -> Payload {
         let mut payload = Payload::new();
-        payload.put_u8(
-            flag(self.carbohydrate.is_some(), CARBOHYDRATE)
-                | flag(self.meal.is_some(), MEAL)
-                | flag(self.tester_health.is_some(), TESTER_HEALTH)
-                | flag(self.exercise.is_some(), EXERCISE),
-        );
+        payload.put_u8(flags(&[
+            (self.carbohydrate.is_some(), CARBOHYDRATE),
+            (self.meal.is_some(), MEAL),
+            (self.tester_health.is_some(), TESTER_HEALTH),
+            (self.exercise.is_some(), EXERCISE),
+        ]));
         payload.put_u16(self.sequence);
         if let Some(carbohydrate) = self.carbohydrate {
             payload.put_u8(carbohydrate.id);

@@ -26,7 +26,7 @@ mod sfloat;
 mod time;
 mod wire;
 
-pub use annunciation::Annunciation;
+pub use annunciation::{Annunciation, OctetOrder};
 pub use cgm::CgmMeasurement;
 pub use context::{Carbohydrate, Exercise, GlucoseContext, Health, Meal, Tester};
 pub use crc::{E2eCrc, crc16};
