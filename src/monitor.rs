@@ -9,15 +9,16 @@ mod view;
 
 pub use view::{Bound, FingerstickOutcome, Settings, Shown, View};
 
-use crate::alarm::{AlarmPlan, Alarms, Doubt, Kind, Situation};
+use crate::alarm::{AlarmPlan, Alarms, Doubt, FLOOR_MG_DL, Kind, Situation};
 use crate::calibration::{Calibration, Pair};
 use crate::error::Error;
+use crate::estimate::Estimate;
 use crate::estimator::{Estimator, Fused, Smoothed, Taken, Trust};
 use crate::forecast::Forecast;
 use crate::history::{History, HistoryView, Inserted};
 use crate::local::LocalTime;
 use crate::math;
-use crate::quality::{Evidence, Quality, Reason, Verdict, Wear};
+use crate::quality::{Evidence, Quality, Reason, Reasons, Verdict, Wear};
 use crate::reading::{Fingerstick, Reading, Status};
 use crate::timeline::{Beginning, Placed, Timeline};
 use crate::trend::TrendSign;
@@ -322,7 +323,7 @@ impl Core {
             }
             Placed::Nowhere => {
                 judged.unplaced = Some(match reading.status() {
-                    Status::BelowRange => reading.glucose().min(LOW_END),
+                    Status::BelowRange => reading.glucose().min(FLOOR),
                     Status::Normal | Status::Doubtful => reading.glucose(),
                     Status::AboveRange | Status::WarmUp | Status::Fault => return judged,
                 });
@@ -457,10 +458,7 @@ impl Core {
             newest: self.newest.map(|newest| (stamp(newest.at), newest.calibrated)),
             age: known.map(|newest| now.since(newest.at)),
             bound: known.and_then(|newest| Bound::of(newest.sensor, newest.status)),
-            doubted: self.unbelieved.or_else(|| {
-                let doubted = reasons.contains(Reason::Pressure) || reasons.disbelieve();
-                known.filter(|_| doubted).map(|newest| newest.calibrated)
-            }),
+            doubted: self.unbelieved.or_else(|| doubted(known?, estimate, reasons)),
             reasons,
             standing: standing.by_clock(stamp),
             sees: self.alarms.sees(),
@@ -518,8 +516,21 @@ impl Core {
     }
 }
 
+/// The sensor's value, where it is to be shown instead of the estimate, and marked. A very low reading that calibration or
+/// estimate would lift is one: the floor rings by it.
+fn doubted(newest: Newest, estimate: Option<Estimate>, reasons: Reasons) -> Option<Glucose> {
+    let shown = estimate.map_or(newest.calibrated, |estimate| estimate.glucose());
+    if newest.sensor <= FLOOR && shown > FLOOR {
+        Some(newest.sensor)
+    } else if reasons.contains(Reason::Pressure) || reasons.disbelieve() {
+        Some(newest.calibrated)
+    } else {
+        None
+    }
+}
+
 /// A sensor that says "below its range" says no more than this, mg/dL.
-const LOW_END: Glucose = Glucose::clamped(crate::alarm::FLOOR_MG_DL);
+const FLOOR: Glucose = Glucose::clamped(FLOOR_MG_DL);
 
 #[cfg(test)]
 mod tests;

@@ -8,7 +8,7 @@
 //! * It **holds** at or beyond its limit; it rings when it has held for its delay.
 //! * While it holds it rings again after `repeat`, until acknowledged. A high, a steep rise, a steep fall or a low
 //!   ahead that moves back by itself, at `recovering` or faster, does not ring again.
-//! * Acknowledged, it is silent for `quiet`, and rings again at once if it then still holds.
+//! * Acknowledged, it is silent until `quiet` after its last ring, and rings again at once if it then still holds.
 //! * Snoozed, it is silent until the snooze ends; a snooze is cut to its longest (floor and low 30 min, the others
 //!   8 h).
 //! * What a person silences is one rule at one depth: glucose 10 mg/dL under where they took notice rings anew.
@@ -227,11 +227,11 @@ impl Alarms {
         self.state.sees
     }
 
-    /// A person has taken notice of `kind`: it is silent for its `quiet`. Nothing happens if it does not hold.
+    /// A person has taken notice of `kind`: it is silent until its `quiet` after its last ring. Nothing happens if it does not hold.
     pub fn acknowledge(&mut self, kind: Kind) {
-        let (Some(now), depth) = (self.state.now, self.state.depth) else { return };
+        let depth = self.state.depth.filter(|_| kind.about().of_lows);
         if let Some(watch) = self.watch(kind) {
-            watch.acknowledge(now, depth.filter(|_| kind.about().of_lows));
+            watch.acknowledge(depth);
         }
     }
 

@@ -53,7 +53,7 @@ pub struct Rule {
     pub delay: Span,
     /// It rings again this long after the last ring while it holds unacknowledged; zero: only once.
     pub repeat: Span,
-    /// An acknowledgement silences it this long while it holds.
+    /// An acknowledgement silences it until this long after its last ring while it holds.
     pub quiet: Span,
     /// Unacknowledged this long after its first ring, it rings one priority higher; zero: never.
     pub escalate: Span,

@@ -57,7 +57,7 @@ pub(super) struct Watch {
     /// Where unheeded time is counted from.
     unheeded: Instant,
     escalated: bool,
-    acknowledged: Option<Instant>,
+    acknowledged: bool,
     snoozed_until: Option<Instant>,
     /// How deep glucose was when a person took notice, mg/dL.
     heeded_at: Option<f32>,
@@ -77,7 +77,7 @@ impl Watch {
             due: false,
             unheeded: Instant::from_secs(0),
             escalated: false,
-            acknowledged: None,
+            acknowledged: false,
             snoozed_until: None,
             heeded_at: None,
         }
@@ -134,10 +134,11 @@ impl Watch {
         }
         let worse = matches!((self.heeded_at, depth), (Some(then), Some(depth)) if depth <= then - FURTHER);
         if worse {
-            (self.acknowledged, self.snoozed_until, self.heeded_at) = (None, None, None);
+            (self.acknowledged, self.snoozed_until, self.heeded_at) = (false, None, None);
         }
-        if self.acknowledged.is_some_and(|at| passed(now, at, rule.quiet)) {
-            (self.acknowledged, self.heeded_at) = (None, None);
+        // counted from the ring, so that no notice taken again makes it longer
+        if self.acknowledged && self.rang.is_none_or(|rang| passed(now, rang, rule.quiet)) {
+            (self.acknowledged, self.heeded_at) = (false, None);
             (self.unheeded, self.escalated) = (now, false);
             self.due = true;
         }
@@ -181,10 +182,10 @@ impl Watch {
         true
     }
 
-    /// A person has taken notice, at this depth. Once is enough: a button held down silences nothing for longer.
-    pub fn acknowledge(&mut self, now: Instant, depth: Option<f32>) {
-        if self.active && self.rang.is_some() && self.acknowledged.is_none() {
-            (self.acknowledged, self.heeded_at) = (Some(now), depth);
+    /// A person has taken notice, at this depth.
+    pub fn acknowledge(&mut self, depth: Option<f32>) {
+        if self.active && self.rang.is_some() && !self.acknowledged {
+            (self.acknowledged, self.heeded_at) = (true, depth);
         }
     }
 
@@ -200,7 +201,7 @@ impl Watch {
 
     /// Whether it is acknowledged or snoozed.
     pub const fn is_heeded(&self) -> bool {
-        self.acknowledged.is_some() || self.snoozed_until.is_some()
+        self.acknowledged || self.snoozed_until.is_some()
     }
 
     /// Whether it is beyond its limit now, has lasted its delay, and is not silenced by a person.
