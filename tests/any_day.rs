@@ -46,7 +46,8 @@ fn settings(dice: &mut Dice) -> AlarmSettings {
         let mut settings = AlarmSettings::default();
         for kind in Kind::ALL {
             let (least, greatest) = kind.about().limits;
-            let span = |dice: &mut Dice| Span::from_mins(dice.between(0, if kind == Kind::Low { 30 } else { 1440 }));
+            let span =
+                |dice: &mut Dice| Span::from_mins(dice.between(0, if kind == Kind::Low { 30 } else { 1440 }));
             let rule = Rule {
                 on: !dice.one_in(4),
                 limit: dice.within(least, greatest),
@@ -156,7 +157,8 @@ impl Day {
                 target = self.dice.within(35.0, 260.0);
             }
             if self.dice.one_in(300) {
-                (low_until, target) = (self.minute + self.dice.between(30, 300), self.dice.within(38.0, 54.0));
+                (low_until, target) =
+                    (self.minute + self.dice.between(30, 300), self.dice.within(38.0, 54.0));
             }
             if self.minute >= low_until && low_until > 0 {
                 (low_until, target) = (0, 130.0);
@@ -223,7 +225,8 @@ impl Day {
         let pressed = self.dice.one_in(60);
         let value = (self.truth + self.dice.within(-4.0, 4.0) - if pressed { 30.0 } else { 0.0 }).max(30.0);
         let (value, status) = if value < 40.0 { (40.0, Status::BelowRange) } else { (value, Status::Normal) };
-        let view = self.monitor.push(&Reading::new(self.at(self.stamp_off), glucose(value)).with_status(status));
+        let view =
+            self.monitor.push(&Reading::new(self.at(self.stamp_off), glucose(value)).with_status(status));
         self.heard(&view);
         self.came = Some((self.minute, value));
         self.warming &= view.verdict() == Some(Verdict::WarmUp);
@@ -251,7 +254,8 @@ impl Day {
 
     fn check(&self, view: &View) {
         let now = self.minute;
-        let told = || format!("{:?}\nat {now}: truth {}, came {:?}, {view:#?}", self.story, self.truth, self.came);
+        let told =
+            || format!("{:?}\nat {now}: truth {}, came {:?}, {view:#?}", self.story, self.truth, self.came);
         // not knowing is never shown as knowing
         let silent = now - self.came.map_or(-1000, |(came, _)| came);
         if silent > 23 {
@@ -268,7 +272,12 @@ impl Day {
         // a low that readings tell is heard: five in a row, whatever the clocks do meanwhile
         if self.very_low >= 6 && silent < 6 && !self.warming {
             let began = now - 5 * self.very_low as i32;
-            assert!(now - self.rang_low.max(began) <= 36, "very low since {} readings: {}", self.very_low, told());
+            assert!(
+                now - self.rang_low.max(began) <= 36,
+                "very low since {} readings: {}",
+                self.very_low,
+                told()
+            );
         }
         // the number on the screen is one that the sensor said, or marked
         if let (Some(shown), Some((_, value))) = (view.shown(), self.came)

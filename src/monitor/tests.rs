@@ -145,3 +145,5 @@ proptest! {
         }
     }
 }
+
+mod story;
