@@ -49,8 +49,6 @@ use wear::Count;
 
 /// Weight of a stuck reading.
 const STUCK_WEIGHT: f32 = 0.1;
-/// Weight of a reading under suspicion of pressure.
-const PRESSURE_WEIGHT: f32 = 0.01;
 /// Weight of a reading that the sensor itself doubts.
 const DOUBTFUL_WEIGHT: f32 = 0.25;
 /// How long a gap counts against the grade.
@@ -61,6 +59,8 @@ const SURPRISE_SHARE: f32 = 1.0 / 12.0;
 const SURPRISE_MOST: f32 = 9.0;
 /// How much more proof of pressure is asked for, in standard deviations, when the time of day is not known.
 const UNKNOWN_HOUR_SD: f32 = 1.0;
+/// A jump is believed when another far reading to the same side has come so shortly before.
+const JUMP_MEMORY: Span = Span::from_mins(20);
 /// How many readings must agree on a new clock.
 const CLOCK_VOTES: u8 = 3;
 
@@ -81,8 +81,8 @@ struct State {
     /// Readings of impossible time that agree with each other: the last one's, and how many.
     strays: Option<(Instant, u8)>,
     run: Run,
-    /// Whether the last reading was beyond the gate, left out or not.
-    far: bool,
+    /// The newest far reading: when, and whether it was below what was expected.
+    far: Option<(Instant, bool)>,
     jumped: bool,
     pressure: Pressure,
     gap_ended: Option<Instant>,
@@ -100,7 +100,7 @@ impl State {
             newest: None,
             strays: None,
             run: Run::default(),
-            far: false,
+            far: None,
             jumped: false,
             pressure: Pressure::new(),
             gap_ended: None,
@@ -263,7 +263,6 @@ impl Quality {
             Verdict::Accepted | Verdict::Restart if self.state.own_doubt => DOUBTFUL_WEIGHT,
             Verdict::Accepted | Verdict::Restart => 1.0,
             Verdict::Stuck => STUCK_WEIGHT,
-            Verdict::Pressure => PRESSURE_WEIGHT,
             _ => 0.0,
         };
         Assessment { verdict, weight, reasons: self.reasons(at) }
@@ -378,10 +377,13 @@ impl Quality {
         let state = &mut self.state;
         let at = reading.at();
         let z = evidence.z.filter(|z| z.is_finite()).unwrap_or(0.0);
-        // a lone far reading may be a single bad one: two in a row are real
+        // a lone far reading may be a single bad one: two to the same side within a while are real
         let far = z.abs() > config.jump_sd;
-        state.jumped = far && !state.far;
-        state.far = far;
+        let before = state.far.filter(|(then, below)| at.since(*then) <= JUMP_MEMORY && *below == (z < 0.0));
+        state.jumped = far && before.is_none();
+        if far {
+            state.far = Some((at, z < 0.0));
+        }
         let limit = match evidence.local {
             Some(local) if config.is_night(local) => Some(config.pressure_sd),
             Some(_) => None,
