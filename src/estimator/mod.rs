@@ -462,7 +462,8 @@ impl Estimator {
                 gr: 0.0,
                 gi: 0.0,
                 gw: 0.0,
-                rr: 2.0,
+                // what the rate varies by as a whole, or more
+                rr: (0.5 * self.model.drive * self.model.rate_time_min).max(2.0),
                 ri: 0.0,
                 rw: 0.0,
                 ii: spread,
