@@ -7,39 +7,6 @@ use crate::units::{Glucose, Instant, Rate};
 /// A filter's rounding does not make it surer than this.
 const LEAST_VARIANCE: f32 = 1e-6;
 
-/// Whether a value is one of a scale or the scale's end. A sensor that reads "below its range" says at most, not how
-/// much.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-pub enum Bound {
-    /// The value is what it says.
-    #[default]
-    Within,
-    /// Glucose is at most 40 mg/dL: to be shown as "40 or less", whatever the number.
-    AtMost,
-    /// Glucose is at least 400 mg/dL: to be shown as "400 or more".
-    AtLeast,
-}
-
-impl Bound {
-    /// The lower end of the range that sensors commonly report, mg/dL (common practice, no source).
-    pub const LEAST_MG_DL: f32 = 40.0;
-    /// The upper end.
-    pub const GREATEST_MG_DL: f32 = 400.0;
-
-    /// Of a value in mg/dL.
-    pub(crate) const fn of(mg_dl: f32) -> Self {
-        if mg_dl <= Self::LEAST_MG_DL {
-            Self::AtMost
-        } else if mg_dl >= Self::GREATEST_MG_DL {
-            Self::AtLeast
-        } else {
-            Self::Within
-        }
-    }
-}
-
 /// Plasma glucose and its rate at one moment, with their joint uncertainty. 40 bytes.
 ///
 /// The standard deviations describe a normal distribution: about 95 % of the time the truth lies within two
@@ -73,7 +40,6 @@ pub struct Estimate {
     glucose_variance: f32,
     covariance: f32,
     rate_variance: f32,
-    bound: Bound,
     doubted: bool,
 }
 
@@ -106,7 +72,6 @@ impl Estimate {
             glucose_variance: glucose_sd * glucose_sd,
             covariance: correlation * glucose_sd * rate_sd,
             rate_variance: rate_sd * rate_sd,
-            bound: Bound::of(glucose.mg_dl()),
             doubted: false,
         })
     }
@@ -128,20 +93,13 @@ impl Estimate {
             glucose_variance: glucose_variance.max(LEAST_VARIANCE),
             covariance,
             rate_variance: rate_variance.max(LEAST_VARIANCE),
-            bound: Bound::Within,
             doubted: false,
         }
     }
 
-    /// The same, marked.
-    pub(crate) const fn marked(self, bound: Bound, doubted: bool) -> Self {
-        Self { bound, doubted, ..self }
-    }
-
-    /// Whether the value is the end of what a sensor can say.
-    #[must_use]
-    pub const fn bound(&self) -> Bound {
-        self.bound
+    /// The same, as the sensor's own value in doubt.
+    pub(crate) const fn in_doubt(self) -> Self {
+        Self { doubted: true, ..self }
     }
 
     /// Whether it is the sensor's own value, in doubt (a jump, suspected pressure): its rate is not known, and its

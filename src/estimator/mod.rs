@@ -24,7 +24,7 @@
 //!
 //! After a start the deviation is wide (20 mg/dL and more), the rate unknown (2 mg/dL/min), and the correction stays out
 //! for 10 min and grows over 15. What is told never lies further than 30 mg/dL from the newest reading, nor beyond
-//! what a sensor can say: see [`Bound`](crate::estimate::Bound). What is cut off adds to the deviation.
+//! what a sensor can say: see [`Estimator::bounds`]. What is cut off adds to the deviation.
 
 mod filter;
 mod model;
@@ -374,12 +374,10 @@ impl Estimator {
         let slow = self.slowed(running, x.r, at);
         if running.doubted {
             let open = if self.model.people { now::open(running.newest, 0.0) } else { 0.0 };
-            let told = now::doubted(running.newest, x.g, p.gg + open);
+            let variance = now::doubted(running.newest, x.g, p.gg + open);
+            let variances = (variance, 0.0, p.rr.max(now::RATE_UNKNOWN));
             let person = (0.0, USUAL_MOVING);
-            let variances = (told.variance, 0.0, p.rr.max(now::RATE_UNKNOWN));
-            return Some(
-                Estimate::from_filter(at, (told.glucose, 0.0, 0.0), person, variances).marked(told.bound, true),
-            );
+            return Some(Estimate::from_filter(at, (running.newest, 0.0, 0.0), person, variances).in_doubt());
         }
         if !self.model.people {
             let person = (x.i - x.g, USUAL_MOVING);
@@ -387,10 +385,20 @@ impl Estimator {
         }
         let curve = self.curve(running, &x, slow);
         let open = now::open(x.g, x.r);
-        let told = now::kept(x.g + curve, p.gg + open, running.belief.x.g + curve, running.newest);
-        let person = (x.i - told.glucose, USUAL_MOVING);
-        let estimate = Estimate::from_filter(at, (told.glucose, x.r, slow), person, (told.variance, p.gr, p.rr));
-        Some(estimate.marked(told.bound, false))
+        let was = running.belief.x.g + curve;
+        let (glucose, variance) = now::kept(x.g + curve, p.gg + open, was, running.newest);
+        let person = (x.i - glucose, USUAL_MOVING);
+        Some(Estimate::from_filter(at, (glucose, x.r, slow), person, (variance, p.gr, p.rr)))
+    }
+
+    /// The least and the greatest that [`estimate`](Self::estimate) can tell beside the newest reading: 30 mg/dL from it,
+    /// and not beyond 40 and 400, the ends of what sensors commonly say, unless the reading is. An estimate at
+    /// 40 means "40 or less". `None` before the first reading, and for a [`Model::new`], which is not bounded.
+    #[must_use]
+    pub fn bounds(&self) -> Option<(Glucose, Glucose)> {
+        let running = self.running.as_ref().filter(|_| self.model.people)?;
+        let (least, greatest) = now::bounds(running.newest);
+        Some((Glucose::clamped(least), Glucose::clamped(greatest)))
     }
 
     /// The correction towards blood in this state.

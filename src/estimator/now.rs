@@ -9,8 +9,6 @@
 //! et al., 2024, doi 10.1038/s41551-024-01311-6) and people with fingersticks (Zhao et al., 2023, Sci Data 10:35;
 //! Dubosson et al., 2018, doi 10.1016/j.imu.2018.09.003).
 
-use crate::estimate::Bound;
-
 /// Minutes of what the rate has more than its slow average …
 const CURVE_MIN: f32 = 20.0;
 /// … beyond this difference, mg/dL/min …
@@ -28,9 +26,9 @@ const OPEN_SHARE: f32 = 0.11;
 /// … and minutes of the rate.
 const OPEN_MIN: f32 = 6.0;
 
-/// The range that sensors commonly report, mg/dL.
-const RANGE_LEAST: f32 = Bound::LEAST_MG_DL;
-const RANGE_GREATEST: f32 = Bound::GREATEST_MG_DL;
+/// The range that sensors commonly report (common practice, no source), mg/dL.
+const RANGE_LEAST: f32 = 40.0;
+const RANGE_GREATEST: f32 = 400.0;
 
 /// Glucose moves no further by its rate than this after the newest reading, mg/dL.
 const RUN_MOST: f32 = 15.0;
@@ -60,29 +58,26 @@ pub(super) fn open(glucose: f32, rate: f32) -> f32 {
     share * share + moved * moved
 }
 
-/// A value told, and what is known of its end of the range.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Told {
-    pub glucose: f32,
-    pub variance: f32,
-    pub bound: Bound,
-}
-
-/// `glucose` kept near the newest reading, `newest`, and within what a sensor can say; `was` is where the filter was
-/// then. What is cut off is doubt.
-pub(super) fn kept(glucose: f32, variance: f32, was: f32, newest: f32) -> Told {
-    let run = glucose.max(was - RUN_MOST).min(was + RUN_MOST);
-    let near = run.max(newest - FURTHEST).min(newest + FURTHEST);
+/// The least and the greatest that is told beside the newest reading, mg/dL: near it, and within what a sensor can say.
+pub(super) fn bounds(newest: f32) -> (f32, f32) {
     let (least, greatest) = (newest.min(RANGE_LEAST), newest.max(RANGE_GREATEST));
-    let within = near.max(least).min(greatest);
-    let cut = run - within;
-    Told { glucose: within, variance: variance + cut * cut, bound: Bound::of(within) }
+    ((newest - FURTHEST).max(least), (newest + FURTHEST).min(greatest))
 }
 
-/// A doubted reading as it is told: its own value, with the distance from `expected` for doubt.
-pub(super) fn doubted(value: f32, expected: f32, variance: f32) -> Told {
+/// `glucose` and its variance kept within the bounds of the newest reading, `newest`, and near `was`, where the filter was
+/// then. What is cut off is doubt.
+pub(super) fn kept(glucose: f32, variance: f32, was: f32, newest: f32) -> (f32, f32) {
+    let run = glucose.max(was - RUN_MOST).min(was + RUN_MOST);
+    let (least, greatest) = bounds(newest);
+    let within = run.max(least).min(greatest);
+    let cut = run - within;
+    (within, variance + cut * cut)
+}
+
+/// The variance of a doubted reading that is told as it is: its distance from `expected` is doubt.
+pub(super) fn doubted(value: f32, expected: f32, variance: f32) -> f32 {
     let off = value - expected;
-    Told { glucose: value, variance: variance + DOUBT * off * off, bound: Bound::of(value) }
+    variance + DOUBT * off * off
 }
 
 #[cfg(test)]
@@ -110,23 +105,18 @@ mod tests {
 
     #[test]
     fn what_is_kept_near_the_reading_pays_with_its_deviation() {
-        let told = kept(100.0, 25.0, 100.0, 100.0);
-        assert_eq!((told.glucose, told.variance, told.bound), (100.0, 25.0, Bound::Within));
-        assert_eq!(kept(130.0, 25.0, 100.0, 100.0).glucose, 115.0); // the rate's run
-        let far = kept(150.0, 25.0, 150.0, 100.0);
-        assert_eq!((far.glucose, far.variance), (130.0, 25.0 + 400.0));
-        let low = kept(30.0, 25.0, 41.0, 41.0);
-        assert_eq!((low.glucose, low.bound), (40.0, Bound::AtMost));
-        assert_eq!(kept(35.0, 25.0, 36.0, 36.0).glucose, 36.0);
-        let high = kept(420.0, 25.0, 410.0, 401.0);
-        assert_eq!((high.glucose, high.bound), (401.0, Bound::AtLeast));
+        assert_eq!(kept(100.0, 25.0, 100.0, 100.0), (100.0, 25.0));
+        assert_eq!(kept(130.0, 25.0, 100.0, 100.0), (115.0, 25.0)); // the rate's run
+        assert_eq!(kept(150.0, 25.0, 150.0, 100.0), (130.0, 25.0 + 400.0));
+        assert_eq!(kept(50.0, 25.0, 50.0, 100.0), (70.0, 25.0 + 400.0));
+        assert_eq!(kept(30.0, 25.0, 41.0, 41.0), (40.0, 25.0 + 100.0));
+        assert_eq!(kept(35.0, 25.0, 36.0, 36.0).0, 36.0);
+        assert_eq!(kept(420.0, 25.0, 410.0, 401.0).0, 401.0);
     }
 
     #[test]
     fn a_doubted_reading_reaches_back_to_what_was_expected() {
-        let told = doubted(50.0, 100.0, 36.0);
-        assert_eq!(told.glucose, 50.0);
-        assert!((told.variance - 1036.0).abs() < 1e-3);
+        assert!((doubted(50.0, 100.0, 36.0) - 1036.0).abs() < 1e-3);
     }
 
     #[test]
