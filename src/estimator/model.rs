@@ -97,15 +97,7 @@ impl Model {
         if rate_time_min < 1.2 * lag_min {
             return Err(Error::new("rate_time_min", ErrorKind::Inconsistent));
         }
-        Ok(Self {
-            lag_min,
-            rate_time_min,
-            drive,
-            coloured_sd,
-            coloured_time_min,
-            white_sd,
-            people: false,
-        })
+        Ok(Self { lag_min, rate_time_min, drive, coloured_sd, coloured_time_min, white_sd, people: false })
     }
 
     /// The same person with another sensor: lag, coloured error and white error, ranges as in

@@ -1,6 +1,7 @@
 extern crate std;
 use super::filter::Residual;
 use super::*;
+use proptest::prelude::*;
 use std::vec::Vec;
 
 fn glucose(mg_dl: f32) -> Glucose {
@@ -120,7 +121,7 @@ fn a_rise_that_begins_is_corrected_as_worked_out() {
     let now = told(&steady).estimate(at_minute(23 * 5)).unwrap();
     assert!((now.glucose().mg_dl() - 241.0).abs() < 2.0, "{}", now.glucose().mg_dl());
 }
-const WORKED: (f32, f32, f32) = (143.088_75, 2.164_17, 19.871_86);
+const WORKED: (f32, f32, f32) = (143.088_75, 2.164_17, 21.759_28);
 
 #[test]
 fn a_doubted_reading_is_told_as_the_sensors_word_with_a_wide_deviation_and_no_rate() {
@@ -285,4 +286,88 @@ fn a_fingerstick_pulls_the_estimate_and_narrows_it() {
 #[test]
 fn the_promised_size_holds() {
     assert!(size_of::<Estimator>() <= 320, "{}", size_of::<Estimator>());
+}
+
+/// What may come: seconds since what came before, mg/dL, and what it is.
+fn anything() -> impl Strategy<Value = (u32, f32, u8)> {
+    let seconds = prop_oneof![Just(300_u32), Just(60), Just(900), 0..40_u32, 0..40_000_u32];
+    let value = prop_oneof![Just(40.0_f32), Just(400.0), 20.0..600.0_f32, 95.0..105.0_f32];
+    (seconds, value, 0..8_u8)
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(if cfg!(miri) { 2 } else { 300 }))]
+
+    /// Whatever comes at whatever spacing: finite, within the bounds, never surer than possible, and a covariance that
+    /// could be one.
+    #[test]
+    fn whatever_comes_the_estimate_is_bounded_and_its_covariance_sound(
+        stream in prop::collection::vec(anything(), 1..60),
+        plain in any::<bool>(),
+    ) {
+        let mut estimator = Estimator::new(if plain { single() } else { Model::default() });
+        let mut now = 1000_u32;
+        for (seconds, value, what) in stream {
+            now += seconds;
+            let (at, value) = (Instant::from_secs(now), glucose(value));
+            match what {
+                0 => { let _ = estimator.fingerstick(&Fingerstick::new(at, value)); }
+                1 => estimator.shift(value.mg_dl() - 300.0),
+                2..=4 => {
+                    let trust = match what { 2 => Trust::None, 3 => Trust::Reduced(10.0), _ => Trust::Full };
+                    if let Some(expected) = estimator.expect(at, value) {
+                        prop_assert!(estimator.take(&expected, trust) != Taken::NotNewer);
+                    }
+                }
+                _ => { let _ = estimator.observe(&Reading::new(at, value)); }
+            }
+            for ahead in [0, 60, 1200, 3600] {
+                let Some(told) = estimator.estimate(Instant::from_secs(now + ahead)) else { continue };
+                prop_assert!(told.glucose_sd().is_finite() && told.rate_sd().is_finite());
+                if let (Some((least, greatest)), false) = (estimator.bounds(), told.is_doubted()) {
+                    prop_assert!(told.glucose() >= least && told.glucose() <= greatest);
+                    prop_assert!(told.glucose_sd() >= 0.129 * told.glucose().mg_dl() - 5.0);
+                }
+                if told.is_doubted() {
+                    prop_assert!(told.rate_sd() >= 2.0 && told.rate().mg_dl_per_min() == 0.0);
+                }
+            }
+            if let Some(running) = &estimator.running {
+                let p = &running.belief.p;
+                prop_assert!(running.belief.is_finite());
+                prop_assert!(p.gg > 0.0 && p.rr > 0.0 && p.ii > 0.0 && p.ww > 0.0);
+                for (product, square) in [
+                    (p.gg * p.rr, p.gr * p.gr),
+                    (p.gg * p.ii, p.gi * p.gi),
+                    (p.gg * p.ww, p.gw * p.gw),
+                    (p.rr * p.ii, p.ri * p.ri),
+                    (p.rr * p.ww, p.rw * p.rw),
+                    (p.ii * p.ww, p.iw * p.iw),
+                ] {
+                    prop_assert!(square <= 1.01 * product + 0.01, "{square} against {product}");
+                }
+            }
+        }
+    }
+
+    /// The estimate is never far from a sensor that holds steady.
+    #[test]
+    fn beside_a_steady_sensor_the_estimate_is_near(
+        before in prop::collection::vec(anything(), 0..30),
+        level in 46.0..390.0_f32,
+        wobble in prop::collection::vec(-4.0..4.0_f32, 3),
+    ) {
+        let mut estimator = Estimator::new(Model::default());
+        let mut now = 1000_u32;
+        for (seconds, value, _) in before {
+            now += seconds;
+            let _ = estimator.observe(&Reading::new(Instant::from_secs(now), glucose(value)));
+        }
+        for wobble in wobble {
+            now += 300;
+            let _ = estimator.observe(&Reading::new(Instant::from_secs(now), glucose(level + wobble)));
+        }
+        let told = estimator.estimate(Instant::from_secs(now)).unwrap();
+        prop_assert!((told.glucose().mg_dl() - level).abs() <= 34.0, "{} beside {level}", told.glucose().mg_dl());
+    }
 }
