@@ -20,7 +20,7 @@
 //! | a reading after more than [`GAP`] | starts afresh from it: no rate runs through a gap; the learned noise is kept |
 //! | a doubted reading ([`Trust::None`]) | its own value is told, marked as [doubted](Estimate::is_doubted), with a deviation that reaches back to what was expected; the rate is unknown; nothing is learned |
 //! | a believed reading after it | within 3 standard deviations of what was expected before the doubt: goes on from there; else starts afresh: a level, not a rate |
-//! | a believed reading beyond the gate of 6 | starts afresh |
+//! | a believed reading beyond 6 standard deviations | starts afresh: a level, not a rate |
 //!
 //! After a start the deviation is wide (20 mg/dL and more), the rate unknown (2 mg/dL/min), and the correction stays out
 //! for 10 min and grows over 15. What is told never lies further than 30 mg/dL from the newest reading, nor beyond
@@ -62,9 +62,11 @@ const LATEST_FINGERSTICK: Span = Span::from_mins(15);
 /// Beyond this many standard deviations an innovation's weight falls off (Huber 1964).
 const HUBER: f32 = 5.0;
 
-/// Beyond this many standard deviations a reading is doubted, if the one before it was not; believed all the same,
-/// it is a new level.
-const GATE: f32 = 6.0;
+/// Beyond this many standard deviations a reading is a new level, and no rate.
+const LEVEL: f32 = 6.0;
+
+/// Beyond this many it is more often wrong than right, unless the one before it was as far.
+const GATE: f32 = 9.0;
 
 /// Within so many a reading after a doubted one goes on from before the doubt.
 const RESUMES: f32 = 3.0;
@@ -298,7 +300,7 @@ impl Estimator {
             }
         };
         let z = residual.normalised().abs();
-        let level = z > if running.doubted { RESUMES } else { GATE };
+        let level = z > if running.doubted { RESUMES } else { LEVEL };
         let huber = (z / HUBER).max(1.0);
         points.update(residual, Sees::Sensor, inflation * huber);
         let updated = belief.updated(residual, inflation * huber);

@@ -430,8 +430,8 @@ mod tests {
         let mut quality = quality();
         let zs = [
             (0.1, Verdict::Accepted),
-            (7.0, Verdict::Jump),
-            (7.0, Verdict::Accepted),
+            (9.5, Verdict::Jump),
+            (9.5, Verdict::Accepted),
             (0.2, Verdict::Accepted),
         ];
         for (i, (z, verdict)) in (0..).zip(zs) {
@@ -478,18 +478,18 @@ mod tests {
         assert_eq!(verdicts(None, &[92.1], &[]), [Pressure]);
         assert_eq!(verdicts(None, &[92.2], &[]), [Accepted]);
         // a lone wild reading is a jump, whichever way
-        assert_eq!(verdicts(night, &[60.0, 111.0, 110.0], &[-9.0]), [Jump, Accepted, Accepted]);
-        assert_eq!(verdicts(night, &[60.0, 58.0, 57.0], &[-9.0, -9.0]), [Jump, Accepted, Accepted]);
+        assert_eq!(verdicts(night, &[60.0, 111.0, 110.0], &[-9.5]), [Jump, Accepted, Accepted]);
+        assert_eq!(verdicts(night, &[60.0, 58.0, 57.0], &[-9.5, -9.5]), [Jump, Accepted, Accepted]);
         // low and normal by turns: the second low one is believed
         assert_eq!(
-            verdicts(Some(12), &[45.0, 110.0, 45.0, 110.0], &[-9.0, 0.0, -9.0, 9.0]),
+            verdicts(Some(12), &[45.0, 110.0, 45.0, 110.0], &[-9.5, 0.0, -9.5, 9.5]),
             [Jump, Accepted, Accepted, Jump]
         );
         // not when the first was long ago
         let mut values = std::vec![45.0];
         values.extend([110.0; 4]);
         values.push(45.0);
-        assert_eq!(verdicts(Some(12), &values, &[-9.0, 0.0, 0.0, 0.0, 0.0, -9.0])[5], Jump);
+        assert_eq!(verdicts(Some(12), &values, &[-9.5, 0.0, 0.0, 0.0, 0.0, -9.5])[5], Jump);
     }
 
     #[test]
