@@ -7,7 +7,7 @@ use crate::units::{Glucose, Instant, Rate};
 /// A filter's rounding does not make it surer than this.
 const LEAST_VARIANCE: f32 = 1e-6;
 
-/// Plasma glucose and its rate at one moment, with their joint uncertainty. 36 bytes.
+/// Plasma glucose and its rate at one moment, with their joint uncertainty. 40 bytes.
 ///
 /// The standard deviations describe a normal distribution: about 95 % of the time the truth lies within two
 /// of them.
@@ -40,6 +40,7 @@ pub struct Estimate {
     glucose_variance: f32,
     covariance: f32,
     rate_variance: f32,
+    doubted: bool,
 }
 
 impl Estimate {
@@ -71,6 +72,7 @@ impl Estimate {
             glucose_variance: glucose_sd * glucose_sd,
             covariance: correlation * glucose_sd * rate_sd,
             rate_variance: rate_sd * rate_sd,
+            doubted: false,
         })
     }
 
@@ -91,12 +93,25 @@ impl Estimate {
             glucose_variance: glucose_variance.max(LEAST_VARIANCE),
             covariance,
             rate_variance: rate_variance.max(LEAST_VARIANCE),
+            doubted: false,
         }
     }
 
     /// The same, with its moment as another clock shows it.
     pub(crate) const fn by_clock(self, at: Instant) -> Self {
         Self { at, ..self }
+    }
+
+    /// The same, as the sensor's own value in doubt.
+    pub(crate) const fn in_doubt(self) -> Self {
+        Self { doubted: true, ..self }
+    }
+
+    /// Whether it is the sensor's own value, in doubt (a jump, suspected pressure): its rate is not known, and its
+    /// standard deviation reaches back to what was expected.
+    #[must_use]
+    pub const fn is_doubted(&self) -> bool {
+        self.doubted
     }
 
     /// The moment it holds for.

@@ -156,7 +156,7 @@ fn settings(input: &Input) -> Settings {
             least_mg_dl: of(least, 0.0, 99.0),
             greatest_mg_dl: of(greatest, 201.0, 1999.0),
             jump_sd: of(jump, 2.0, 9.9),
-            pressure_sd: of(pressure, 2.0, 9.9),
+            pressure_share: of(pressure, 0.05, 0.49),
             noisy_scale: of(noisy, 1.0, 15.9),
             ..settings.quality
         };

@@ -38,14 +38,6 @@ pub(super) struct State {
     pub w: f32,
 }
 
-impl State {
-    /// State by state.
-    #[inline]
-    pub fn less(&self, other: &Self) -> Self {
-        Self { g: self.g - other.g, r: self.r - other.r, i: self.i - other.i, w: self.w - other.w }
-    }
-}
-
 /// The upper triangle of their covariance. 40 bytes.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -93,25 +85,6 @@ impl Residual {
     /// Its square.
     pub fn normalised_square(&self) -> f32 {
         self.innovation * self.innovation / self.variance
-    }
-
-    /// That of two beliefs taken as one, `apart` being the other's state less this one's and `share` the
-    /// other's weight: what the residual of the mixture is, without mixing the covariances.
-    #[inline]
-    pub fn mixed(&self, other: &Self, apart: &State, share: f32) -> Self {
-        let seen = self.innovation - other.innovation; // H·apart
-        let rest = 1.0 - share;
-        let both = |one: f32, other: f32, product: f32| one + share * (other - one + rest * product);
-        Self {
-            innovation: self.innovation - share * seen,
-            variance: both(self.variance, other.variance, seen * seen),
-            ph: State {
-                g: both(self.ph.g, other.ph.g, apart.g * seen),
-                r: both(self.ph.r, other.ph.r, apart.r * seen),
-                i: both(self.ph.i, other.ph.i, apart.i * seen),
-                w: both(self.ph.w, other.ph.w, apart.w * seen),
-            },
-        }
     }
 
     /// P·Hᵀ: how each state goes with what was measured.

@@ -1,20 +1,34 @@
 //! Plasma glucose now, and its rate, from a sensor that lags and errs.
 //!
 //! A Kalman filter over four states: plasma glucose, its rate (which fades), interstitial glucose (which the
-//! sensor reads, minutes behind the blood) and the sensor's coloured error. Two of them run side by side, for
-//! a calm person and a moving one. Around them: a robust update, a noise scale that learns how noisy this
-//! sensor is, a gap policy, fingersticks as a second kind of measurement, and fixed-point smoothing for the
-//! drawn history.
+//! sensor reads, behind the blood) and the sensor's coloured error. Around it: a robust update, a noise scale that
+//! learns how noisy this sensor is, a policy for gaps and doubt, fingersticks as a second kind of measurement, and
+//! fixed-point smoothing for the drawn history.
 //!
-//! | gap since the last reading | what happens |
+//! # Now, against blood
+//! With [`Model::default`] what is told is the filter's glucose with a correction towards blood, strong only while the
+//! slope itself changes (20 min of the rate less its 20-min average, beyond 0.6 mg/dL/min; at most 20 mg/dL and a
+//! quarter of what glucose has over 40), and its standard deviation includes what a sensor leaves open about
+//! blood: 13 % of the value and 6 min of the rate. Both were chosen on recorded people. A [`Model::new`] is the plain
+//! filter: its state and its covariance, for the comparison with the exact bound.
+//!
+//! # Gaps and doubt
+//! | what comes | what happens |
 //! | --- | --- |
-//! | any | predicted with the true interval, in pieces of at most 10 min |
-//! | over [`STALE_AFTER`] | no estimate until the next reading |
-//! | over [`RESTART_AFTER`] | starts afresh; the learned noise scale is kept |
+//! | a reading within [`GAP`] of the last | predicted with the true interval, in pieces of at most 10 min, and corrected |
+//! | a silence | glucose runs on by its fading rate, at most 15 mg/dL; no estimate after [`STALE_AFTER`] |
+//! | a reading after more than [`GAP`] | starts afresh from it: no rate runs through a gap; the learned noise is kept |
+//! | a doubted reading ([`Trust::None`]) | its own value is told, marked as [doubted](Estimate::is_doubted), with a deviation that reaches back to what was expected; the rate is unknown; nothing is learned |
+//! | a believed reading after it | within 3 standard deviations of what was expected before the doubt: goes on from there; else starts afresh: a level, not a rate |
+//! | a believed reading beyond 6 standard deviations | starts afresh: a level, not a rate |
+//!
+//! After a start the deviation is wide (20 mg/dL and more), the rate unknown (2 mg/dL/min), and the correction stays out
+//! for 10 min and grows over 15. What is told never lies further than 30 mg/dL from the newest reading, nor beyond
+//! what a sensor can say: see [`Estimator::bounds`]. What is cut off adds to the deviation.
 
-mod bank;
 mod filter;
 mod model;
+mod now;
 mod servo;
 mod smooth;
 
@@ -26,8 +40,7 @@ use crate::math;
 use crate::reading::{Fingerstick, Reading};
 use crate::timeline::Beginning;
 use crate::units::{Glucose, Instant, Span};
-use bank::{Bank, Residuals};
-use filter::{Belief, Covariance, Sees, State};
+use filter::{Belief, Covariance, Residual, Sees, State};
 use model::{Step, slow_share};
 use servo::Servo;
 use smooth::Points;
@@ -35,8 +48,11 @@ use smooth::Points;
 /// Without a reading for longer than this there is no estimate.
 pub const STALE_AFTER: Span = Span::from_mins(60);
 
-/// Without a reading for longer than this the filter starts afresh.
-pub const RESTART_AFTER: Span = Span::from_hours(6);
+/// After a longer silence the filter starts afresh: a sensor that reads every quarter of an hour has missed one.
+pub const GAP: Span = Span::from_mins(17);
+
+/// The same for a [`Model::new`]: the plain filter predicts over any interval but this.
+const RESTART_AFTER: Span = Span::from_hours(6);
 
 /// The longest interval predicted in one piece.
 const LONGEST_PIECE: Span = Span::from_mins(10);
@@ -47,8 +63,17 @@ const LATEST_FINGERSTICK: Span = Span::from_mins(15);
 /// Beyond this many standard deviations an innovation's weight falls off (Huber 1964).
 const HUBER: f32 = 5.0;
 
-/// Beyond this many standard deviations a reading is left out, if the one before it was not.
-const GATE: f32 = 6.0;
+/// Beyond this many standard deviations a reading is a new level, and no rate.
+const LEVEL: f32 = 6.0;
+
+/// Beyond this many it is more often wrong than right, unless the one before it was as far.
+const GATE: f32 = 9.0;
+
+/// Within so many a reading after a doubted one goes on from before the doubt.
+const RESUMES: f32 = 3.0;
+
+/// How likely a moving person is on the whole: what is told while nothing finds out.
+const USUAL_MOVING: f32 = 0.35;
 
 /// The relative and the least absolute standard deviation of a fingerstick: typical meters under
 /// ISO 15197:2013 scatter by 4 to 6 %.
@@ -64,7 +89,7 @@ pub enum Trust {
     Full,
     /// With its expected variance multiplied by this (1 to 100; other values are brought in range).
     Reduced(f32),
-    /// Not at all: time passes, nothing is learned.
+    /// In doubt: it is told as the sensor's word, marked, and nothing is learned from it.
     None,
 }
 
@@ -82,24 +107,16 @@ pub struct Expectation {
 
 #[derive(Clone, Copy, Debug)]
 struct Compared {
-    bank: Bank,
+    belief: Belief,
     points: Points,
-    residuals: Residuals,
-    normalised_square: f32,
+    residual: Residual,
 }
 
 impl Expectation {
     /// Measured less expected, in standard deviations of the difference; `None` for a first reading.
     #[must_use]
     pub fn innovation(&self) -> Option<f32> {
-        self.compared.map(|c| c.residuals.merged.normalised())
-    }
-
-    /// Measured less expected of a calm person, in standard deviations: far below 0 when glucose falls, or
-    /// seems to, out of a quiet stretch.
-    #[must_use]
-    pub fn innovation_if_calm(&self) -> Option<f32> {
-        self.compared.map(|c| c.residuals.calm.normalised())
+        self.compared.map(|c| c.residual.normalised())
     }
 }
 
@@ -112,7 +129,7 @@ pub enum Taken {
     Started,
     /// It corrected the estimate.
     Used,
-    /// Too far from what was expected, or not trusted: time passed, nothing was learned from it.
+    /// Doubted: time passed, nothing was learned from it.
     LeftOut,
     /// Refused: not newer than what the filter knows. Nothing changed.
     NotNewer,
@@ -144,19 +161,19 @@ pub struct Behind {
 /// The estimator. See the [module](self).
 ///
 /// # Memory
-/// 400 bytes at most; nothing grows.
+/// 320 bytes at most; nothing grows.
 ///
 /// # Examples
 /// ```
 /// use glidepath::estimator::{Estimator, Model};
 /// use glidepath::{Glucose, Instant, Reading};
 /// let mut estimator = Estimator::new(Model::default());
-/// for (minute, mg_dl) in [(0, 120.0), (5, 117.0), (10, 112.0), (15, 106.0), (20, 100.0)] {
+/// for (minute, mg_dl) in [(0, 120.0), (5, 120.0), (10, 119.0), (15, 114.0), (20, 107.0), (25, 98.0)] {
 ///     let reading = Reading::new(Instant::from_secs(minute * 60), Glucose::from_mg_dl(mg_dl)?);
 ///     let _ = estimator.observe(&reading);
 /// }
-/// let now = estimator.estimate(Instant::from_secs(20 * 60)).expect("fresh");
-/// assert!(now.glucose().mg_dl() < 100.0); // blood is ahead of the sensor
+/// let now = estimator.estimate(Instant::from_secs(25 * 60)).expect("fresh");
+/// assert!(now.glucose().mg_dl() < 98.0); // the fall steepens: blood is ahead of the sensor
 /// assert!(now.rate().mg_dl_per_min() < -0.7);
 /// # Ok::<(), glidepath::Error>(())
 /// ```
@@ -175,10 +192,14 @@ pub struct Estimator {
 struct Running {
     at: Instant,
     last_reading: Instant,
-    bank: Bank,
+    /// When the filter started.
+    since: Instant,
+    /// The newest reading, mg/dL, and whether it is in doubt.
+    newest: f32,
+    doubted: bool,
+    belief: Belief,
     points: Points,
     slow_rate: f32,
-    left_out: bool,
 }
 
 impl Estimator {
@@ -226,11 +247,11 @@ impl Estimator {
         self.take(&expectation, if outlier { Trust::None } else { Trust::Full })
     }
 
-    /// Whether the newest reading was left out. Two in a row should not be: a meal can look like an outlier,
+    /// Whether the newest reading is in doubt. Two far ones in a row should not be: a meal can look like an outlier,
     /// but only once.
     #[must_use]
     pub fn left_out(&self) -> bool {
-        self.running.is_some_and(|r| r.left_out)
+        self.running.is_some_and(|r| r.doubted)
     }
 
     /// Measures a calibrated sensor value against the prediction, changing nothing. `None` when it is not
@@ -240,25 +261,25 @@ impl Estimator {
         let noise = self.servo.variance_scale();
         let noise_variance = noise * self.model.white_sd * self.model.white_sd;
         let value = value.mg_dl();
-        let Some(running) = self.running.as_ref().filter(|r| at.since(r.last_reading) <= RESTART_AFTER)
-        else {
+        let Some(running) = self.running.as_ref() else {
             return Some(Expectation { at, compared: None, value, minutes: 0.0 });
         };
         if at <= running.last_reading || at < running.at {
             return None;
         }
+        let gap = if self.model.people { GAP } else { RESTART_AFTER };
+        if at.since(running.last_reading) > gap {
+            return Some(Expectation { at, compared: None, value, minutes: 0.0 });
+        }
         let span = at.since(running.at);
         if span <= LONGEST_PIECE && self.cached.is_none_or(|(cached, _)| cached != span) {
             self.cached = Some((span, Step::new(&self.model, span.mins())));
         }
-        let (mut bank, mut points) = (running.bank, running.points);
+        let (mut belief, mut points) = (running.belief, running.points);
         let minutes = at.since(running.last_reading).mins();
-        self.advance(&mut bank, &mut points, span);
-        let residuals = bank.residuals(Sees::Sensor, value, noise_variance);
-        let normalised_square = (1.0 - bank.weight) * residuals.calm.normalised_square()
-            + bank.weight * residuals.moving.normalised_square();
-        let compared = Some(Compared { bank, points, residuals, normalised_square });
-        Some(Expectation { at, compared, value, minutes })
+        self.advance(&mut belief, &mut points, span);
+        let residual = belief.residual(Sees::Sensor, value, noise_variance);
+        Some(Expectation { at, compared: Some(Compared { belief, points, residual }), value, minutes })
     }
 
     /// Takes in what [`expect`](Self::expect) measured, as far as it is trusted.
@@ -268,45 +289,45 @@ impl Estimator {
             return Taken::NotNewer;
         }
         let (Some(compared), Some(running)) = (&expectation.compared, &self.running) else {
-            if trust == Trust::None {
-                return Taken::LeftOut;
-            }
-            self.running = Some(self.started(at, expectation.value));
-            return Taken::Started;
+            let doubted = trust == Trust::None;
+            self.running = Some(Running { doubted, ..self.started(at, expectation.value) });
+            return if doubted { Taken::LeftOut } else { Taken::Started };
         };
-        let Compared { bank, residuals, normalised_square, .. } = compared;
+        let Compared { belief, residual, .. } = compared;
         let mut points = compared.points;
         let inflation = match trust {
-            Trust::Full => Some(1.0),
-            Trust::Reduced(by) => Some(by.max(1.0).min(100.0)),
-            Trust::None => None,
-        };
-        let updated = match inflation {
-            Some(inflation) => {
-                let huber = (residuals.merged.normalised().abs() / HUBER).max(1.0);
-                points.update(&residuals.merged, Sees::Sensor, inflation * huber);
-                bank.updated(residuals, inflation * huber)
+            Trust::Full => 1.0,
+            Trust::Reduced(by) => by.max(1.0).min(100.0),
+            Trust::None => {
+                let coasting = Running { at, last_reading: at, newest: expectation.value, ..*running };
+                self.running = Some(self.in_doubt(&coasting, belief, points));
+                return Taken::LeftOut;
             }
-            None => *bank,
         };
-        if inflation == Some(1.0) {
-            self.servo.learn(*normalised_square, expectation.minutes);
-        }
-        if !updated.is_finite() {
+        let z = residual.normalised().abs();
+        let level = z > if running.doubted { RESUMES } else { LEVEL };
+        let huber = (z / HUBER).max(1.0);
+        points.update(residual, Sees::Sensor, inflation * huber);
+        let updated = belief.updated(residual, inflation * huber);
+        if level || !updated.is_finite() {
             self.running = Some(self.started(at, expectation.value));
             return Taken::Started;
         }
-        let merged = updated.merged();
-        points.track(at, &merged);
+        if trust == Trust::Full {
+            self.servo.learn(residual.normalised_square(), expectation.minutes);
+        }
+        points.track(at, &updated);
         self.running = Some(Running {
             at,
             last_reading: at,
-            bank: updated,
+            since: running.since,
+            newest: expectation.value,
+            doubted: false,
+            belief: updated,
             points,
-            slow_rate: self.slowed(running, merged.x.r, at),
-            left_out: inflation.is_none(),
+            slow_rate: self.slowed(running, updated.x.r, at),
         });
-        if inflation.is_some() { Taken::Used } else { Taken::LeftOut }
+        Taken::Used
     }
 
     /// Takes in a fingerstick: a measurement of plasma glucose itself, with the meter's error (6 %, at least
@@ -327,17 +348,20 @@ impl Estimator {
             reach = self.reach(Span::from_secs(ago.secs().saturating_neg()));
         } else {
             let span = stick.at().since(running.at);
-            self.advance(&mut next.bank, &mut next.points, span);
+            self.advance(&mut next.belief, &mut next.points, span);
             next.at = stick.at();
-            next.slow_rate = self.slowed(&running, next.bank.merged().x.r, stick.at());
+            next.slow_rate = self.slowed(&running, next.belief.x.r, stick.at());
         }
+        // in doubt the meter decides; the next reading is held against it
+        next.doubted = false;
         let sd = meter_sd(stick.glucose().mg_dl());
         let sees = Sees::Blood { reach };
-        let residuals = next.bank.residuals(sees, stick.glucose().mg_dl(), sd * sd);
-        let inflation = (residuals.merged.normalised().abs() / HUBER).max(1.0);
-        next.points.update(&residuals.merged, sees, inflation);
-        next.bank = next.bank.updated(&residuals, inflation);
-        if next.bank.is_finite() {
+        let measured = stick.glucose().mg_dl() - self.curve(&next, &next.belief.x, next.slow_rate);
+        let residual = next.belief.residual(sees, measured, sd * sd);
+        let inflation = (residual.normalised().abs() / HUBER).max(1.0);
+        next.points.update(&residual, sees, inflation);
+        next.belief = next.belief.updated(&residual, inflation);
+        if next.belief.is_finite() {
             self.running = Some(next);
         }
         Fused::Used
@@ -348,35 +372,64 @@ impl Estimator {
     #[must_use]
     pub fn estimate(&self, now: Instant) -> Option<Estimate> {
         let running = self.running.as_ref()?;
-        let now = now.max(running.at);
-        let span = now.since(running.at);
-        if now.since(running.last_reading) > STALE_AFTER {
+        let at = now.max(running.at);
+        let span = at.since(running.at);
+        if at.since(running.last_reading) > STALE_AFTER {
             return None;
         }
-        let (Belief { x, p }, weight) = if span.secs() > 0 {
-            self.ahead(running, span)
-        } else {
-            (running.bank.merged(), running.bank.weight)
-        };
-        let slow = self.slowed(running, x.r, now);
-        let person = (x.i - x.g, weight);
-        Some(Estimate::from_filter(now, (x.g, x.r, slow), person, (p.gg, p.gr, p.rr)))
+        let Belief { x, p } = if span.secs() > 0 { self.ahead(running, span) } else { running.belief };
+        let slow = self.slowed(running, x.r, at);
+        if running.doubted {
+            let open = if self.model.people { now::open(running.newest, 0.0) } else { 0.0 };
+            let variance = now::doubted(running.newest, x.g, p.gg + open);
+            let variances = (variance, 0.0, p.rr.max(now::RATE_UNKNOWN));
+            let person = (0.0, USUAL_MOVING);
+            return Some(Estimate::from_filter(at, (running.newest, 0.0, 0.0), person, variances).in_doubt());
+        }
+        if !self.model.people {
+            let person = (x.i - x.g, USUAL_MOVING);
+            return Some(Estimate::from_filter(at, (x.g, x.r, slow), person, (p.gg, p.gr, p.rr)));
+        }
+        let curve = self.curve(running, &x, slow);
+        let open = now::open(x.g, x.r);
+        let was = running.belief.x.g + curve;
+        let (glucose, variance) = now::kept(x.g + curve, p.gg + open, was, running.newest);
+        let person = (x.i - glucose, USUAL_MOVING);
+        Some(Estimate::from_filter(at, (glucose, x.r, slow), person, (variance, p.gr, p.rr)))
+    }
+
+    /// The least and the greatest that [`estimate`](Self::estimate) can tell beside the newest reading: 30 mg/dL from it,
+    /// and not beyond 40 and 400, the ends of what sensors commonly say, unless the reading is. An estimate at
+    /// 40 means "40 or less". `None` before the first reading, and for a [`Model::new`], which is not bounded.
+    #[must_use]
+    pub fn bounds(&self) -> Option<(Glucose, Glucose)> {
+        let running = self.running.as_ref().filter(|_| self.model.people)?;
+        let (least, greatest) = now::bounds(running.newest);
+        Some((Glucose::clamped(least), Glucose::clamped(greatest)))
+    }
+
+    /// The correction towards blood in this state.
+    fn curve(&self, running: &Running, x: &State, slow: f32) -> f32 {
+        if !self.model.people {
+            return 0.0;
+        }
+        now::curve(x.g, x.r - slow, running.last_reading.since(running.since).mins())
     }
 
     /// How far interstitial glucose at the newest reading lies from plasma glucose at `then`, no earlier than
     /// a quarter of an hour before it: what a fingerstick taken `then` must be corrected by to be compared with
-    /// that reading. `None` without an estimate.
+    /// that reading. `None` without an estimate, and while the newest reading is in doubt.
     #[must_use]
     pub fn behind(&self, then: Instant) -> Option<Behind> {
-        let running = self.running?;
+        let running = self.running.filter(|running| !running.doubted)?;
         let later = then.since(running.last_reading);
         if later > STALE_AFTER || later.secs() < LATEST_FINGERSTICK.secs().saturating_neg() {
             return None;
         }
-        let Belief { x, p } = running.bank.merged();
+        let Belief { x, p } = running.belief;
         // plasma then is plasma now and the rate's reach from now to then
         let reach = self.reach(then.since(running.at));
-        let mean = x.i - x.g - reach * x.r;
+        let mean = x.i - x.g - reach * x.r - self.curve(&running, &x, running.slow_rate);
         let variance = p.ii + p.gg - 2.0 * p.gi + reach * (2.0 * (p.gr - p.ri) + reach * p.rr);
         Some(Behind { mean, sd: math::sqrt(variance) })
     }
@@ -386,7 +439,9 @@ impl Estimator {
         if let Some(running) = &mut self.running
             && mg_dl.is_finite()
         {
-            running.bank.shift(mg_dl);
+            running.belief.x.g += mg_dl;
+            running.belief.x.i += mg_dl;
+            running.newest += mg_dl;
         }
     }
 
@@ -422,7 +477,8 @@ impl Estimator {
                 gr: 0.0,
                 gi: 0.0,
                 gw: 0.0,
-                rr: 2.0,
+                // what the rate varies by as a whole, or more
+                rr: (0.5 * self.model.drive * self.model.rate_time_min).max(2.0),
                 ri: 0.0,
                 rw: 0.0,
                 ii: spread,
@@ -435,18 +491,28 @@ impl Estimator {
         Running {
             at,
             last_reading: at,
-            bank: Bank::new(belief, self.model.is_single()),
+            since: at,
+            newest: value,
+            doubted: false,
+            belief,
             points,
             slow_rate: 0.0,
-            left_out: false,
         }
+    }
+
+    /// `coasting` with its rate forgotten: what moved before the doubt says nothing of what moves in it.
+    fn in_doubt(&self, coasting: &Running, belief: &Belief, points: Points) -> Running {
+        let (mut x, mut p) = (belief.x, belief.p);
+        (x.r, p.gr, p.ri, p.rw) = (0.0, 0.0, 0.0, 0.0);
+        p.rr = p.rr.max(now::RATE_UNKNOWN);
+        Running { doubted: true, belief: Belief { x, p }, points, slow_rate: 0.0, ..*coasting }
     }
 
     fn coloured_variance(&self) -> f32 {
         self.servo.variance_scale() * self.model.coloured_sd * self.model.coloured_sd
     }
 
-    /// The slow rate at `now`, the rate having become `rate`.
+    /// The slow rate at `now`, the rate having become `rate`: after a start a plain mean, until that looks back as far.
     fn slowed(&self, running: &Running, rate: f32, now: Instant) -> f32 {
         let span = now.since(running.at);
         let share = match &self.cached {
@@ -454,20 +520,22 @@ impl Estimator {
             _ if span == Span::ZERO => 0.0,
             _ => slow_share(span.mins()),
         };
+        let age = now.since(running.since).mins();
+        let share = if age > 0.0 { share.max((span.mins() / age).min(1.0)) } else { share };
         running.slow_rate + share * (rate - running.slow_rate)
     }
 
-    /// The belief, and how likely moving is, `span` on.
+    /// The belief `span` on.
     #[inline(never)] // off the stack of estimates that need no step
-    fn ahead(&self, running: &Running, span: Span) -> (Belief, f32) {
-        let mut bank = running.bank;
-        self.advance(&mut bank, &mut Points::new(), span);
-        (bank.merged(), bank.weight)
+    fn ahead(&self, running: &Running, span: Span) -> Belief {
+        let mut belief = running.belief;
+        self.advance(&mut belief, &mut Points::new(), span);
+        belief
     }
 
-    /// Moves the bank, and the points tracked with it, over `span`, in pieces: 36 at most, whatever state was
+    /// Moves the belief, and the points tracked with it, over `span`, in pieces: 36 at most, whatever state was
     /// loaded.
-    fn advance(&self, bank: &mut Bank, points: &mut Points, span: Span) {
+    fn advance(&self, belief: &mut Belief, points: &mut Points, span: Span) {
         let coloured = self.coloured_variance();
         let mut left = span.min(RESTART_AFTER).secs();
         while left > 0 {
@@ -476,7 +544,7 @@ impl Estimator {
                 Some((cached, step)) if cached == piece => step,
                 _ => Step::new(&self.model, piece.mins()),
             };
-            *bank = bank.predicted(&self.model, &step, coloured);
+            *belief = belief.predicted(&step, self.model.drive, coloured);
             points.predict(&step);
             left = left.saturating_sub(piece.secs());
         }

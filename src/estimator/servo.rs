@@ -10,6 +10,8 @@ use crate::math;
 const MEMORY_MIN: f32 = 720.0;
 /// The scale moves this often, minutes, by the fourth root of the average.
 const EVERY_MIN: f32 = 30.0;
+/// The scale goes no lower: to smooth less because a sensor smooths itself did not pay against blood.
+const LEAST: f32 = 1.0;
 /// One innovation counts at most this much, so that a spike teaches little.
 const MOST: f32 = 9.0;
 
@@ -27,7 +29,7 @@ impl Servo {
         Self { variance_scale: 1.0, ratio: 1.0, minutes: 0.0 }
     }
 
-    /// What multiplies the model's noise variances, 0.06 to 16.
+    /// What multiplies the model's noise variances, 1 to 16.
     pub const fn variance_scale(&self) -> f32 {
         self.variance_scale
     }
@@ -48,7 +50,7 @@ impl Servo {
         if self.minutes >= EVERY_MIN {
             self.minutes = 0.0;
             let fourth_root = math::sqrt(math::sqrt(self.ratio));
-            self.variance_scale = (self.variance_scale * fourth_root).max(0.06).min(16.0);
+            self.variance_scale = (self.variance_scale * fourth_root).max(LEAST).min(16.0);
         }
     }
 }
@@ -73,6 +75,6 @@ mod tests {
         for _ in 0..100_000 {
             servo.learn(0.0, 5.0);
         }
-        assert!((servo.variance_scale() - 0.06).abs() < 1e-6);
+        assert!((servo.variance_scale() - 1.0).abs() < 1e-6);
     }
 }

@@ -5,7 +5,7 @@
 //! [`Quality::assess`] takes the answer (the innovation over its predicted standard deviation) and decides.
 //!
 //! # What a verdict does
-//! | verdict | estimate and probability | history | alarms |
+//! | verdict | estimate | history | alarms |
 //! | --- | --- | --- | --- |
 //! | accepted | taken in | kept | ring by it |
 //! | late | untouched | kept in its place | none: what it tells is past |
@@ -14,15 +14,20 @@
 //! | clock set | taken in | kept, and older ones are moved to the new clock | ring by it; counting goes on |
 //! | warm-up | untouched | kept, marked | none; the no-data alarm waits for the warm-up to end |
 //! | fault | untouched | refused | none; the no-data alarm keeps counting |
-//! | jump | not taken in, at most one in a row | kept | the next reading decides, five minutes later |
+//! | jump | its value is shown, marked as doubted, with a wide deviation and no rate; nothing is learned | kept | the next reading decides; another far one to the same side within 20 min is believed |
 //! | stuck | taken in at a tenth of its weight | kept | floor and low ring; low ahead, steep fall and rise do not; the alarm that the sensor is not to be believed starts to count |
-//! | pressure | taken in at a hundredth of its weight, so estimate and probability go on from before it and grow unsure | kept | the floor rings as ever, at once; low waits longer, by the hold stated in its settings (20 min, 30 at most); low ahead and steep fall wait until the suspicion ends |
+//! | pressure | as a jump: the sensor's value, marked | kept | the floor rings as ever, at once; low waits longer, by the hold stated in its settings (20 min, 30 at most); low ahead and steep fall wait until the suspicion ends |
 //!
-//! Pressure is suspected at night only ([`QualityConfig::night_from`]; at any hour, but with more proof, when
-//! the hour is not known). A suspicion ends when the reading has regained half of what it lost, or after
-//! [`QualityConfig::pressure_hold`], whichever comes first; then readings count in full again, and one that ran
-//! out is not raised anew for an hour. So a real low at night that looks like pressure is told 20 minutes late,
-//! and one at the floor is not late at all.
+//! Pressure is suspected at night only ([`QualityConfig::night_from`]; at any hour, but for a larger drop, when
+//! the hour is not known): a level that was steady for 20 min, of which
+//! [a share](QualityConfig::pressure_share) is lost within one reading. A suspicion ends when the reading has regained
+//! half of what it lost, or after [`QualityConfig::pressure_hold`], whichever comes first; then readings count in
+//! full again, and none is raised anew for an hour. So a real low at night that looks like pressure is told 20 minutes
+//! late, and one at the floor is not late at all.
+//!
+//! On 1,426 recorded nights (`glidepath fit pressure`) 79 % of 154 such suspicions were right: glucose came back within
+//! the hour. They found a quarter of all dips, and 8 held a fall that went under 70 mg/dL and lasted. A leaky sum over a
+//! quiet night's filter, which this replaces, was right in 44 % of 592, found as many dips, and held 64 lasting lows.
 //!
 //! # Grades
 //! Reasons add up, and the worst one sets the [`Grade`]: warming up or stuck is unusable; a jump, suspected
@@ -32,7 +37,6 @@
 mod agreement;
 mod config;
 mod pressure;
-mod quiet;
 mod verdict;
 mod wear;
 
@@ -51,8 +55,6 @@ use wear::Count;
 
 /// Weight of a stuck reading.
 const STUCK_WEIGHT: f32 = 0.1;
-/// Weight of a reading under suspicion of pressure.
-const PRESSURE_WEIGHT: f32 = 0.01;
 /// Weight of a reading that the sensor itself doubts.
 const DOUBTFUL_WEIGHT: f32 = 0.25;
 /// How long a gap counts against the grade.
@@ -61,12 +63,14 @@ const GAP_MEMORY: Span = Span::from_hours(1);
 const SURPRISE_SHARE: f32 = 1.0 / 12.0;
 /// … and no one reading counts for more than this.
 const SURPRISE_MOST: f32 = 9.0;
-/// How much more proof of pressure is asked for, in standard deviations, when the time of day is not known.
-const UNKNOWN_HOUR_SD: f32 = 1.0;
 /// A sensor's own word that it warms up holds this long after the last such reading …
 const WARMING_HOLDS: Span = Span::from_mins(20);
 /// … and this long, or the configured warm-up if that is longer, after the first: no sensor warms up for ever.
 const WARMING_LONGEST: Span = Span::from_hours(2);
+/// How much more of the level must be lost when the time of day is not known.
+const UNKNOWN_HOUR_SHARE: f32 = 0.05;
+/// A jump is believed when another far reading to the same side has come so shortly before.
+const JUMP_MEMORY: Span = Span::from_mins(20);
 
 /// A run of equal values.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
@@ -85,8 +89,8 @@ struct State {
     /// The first and the last reading of which the sensor itself said that it warms up, none other since.
     warming: Option<(Instant, Instant)>,
     run: Run,
-    /// Whether the last reading was beyond the gate, left out or not.
-    far: bool,
+    /// The newest far reading: when, and whether it was below what was expected.
+    far: Option<(Instant, bool)>,
     jumped: bool,
     pressure: Pressure,
     gap_ended: Option<Instant>,
@@ -104,7 +108,7 @@ impl State {
             newest: None,
             warming: None,
             run: Run::default(),
-            far: false,
+            far: None,
             jumped: false,
             pressure: Pressure::new(),
             gap_ended: None,
@@ -269,7 +273,6 @@ impl Quality {
             Verdict::Accepted | Verdict::ClockSet if self.state.own_doubt => DOUBTFUL_WEIGHT,
             Verdict::Accepted | Verdict::ClockSet => 1.0,
             Verdict::Stuck => STUCK_WEIGHT,
-            Verdict::Pressure => PRESSURE_WEIGHT,
             _ => 0.0,
         };
         Assessment { verdict, weight, reasons: self.reasons(at) }
@@ -383,17 +386,20 @@ impl Quality {
         let state = &mut self.state;
         let at = reading.at();
         let z = evidence.z.filter(|z| z.is_finite()).unwrap_or(0.0);
-        // a lone far reading may be a single bad one: two in a row are real
+        // a lone far reading may be a single bad one: two to the same side within a while are real
         let far = z.abs() > config.jump_sd;
-        state.jumped = far && !state.far;
-        state.far = far;
+        let before = state.far.filter(|(then, below)| at.since(*then) <= JUMP_MEMORY && *below == (z < 0.0));
+        state.jumped = far && before.is_none();
+        if far {
+            state.far = Some((at, z < 0.0));
+        }
         let limit = match evidence.local {
-            Some(local) if config.is_night(local) => Some(config.pressure_sd),
-            Some(_) => None,
-            None => Some(config.pressure_sd + UNKNOWN_HOUR_SD),
+            Some(local) if !config.is_night(local) => None,
+            Some(_) => Some(config.pressure_share),
+            None => Some(config.pressure_share + UNKNOWN_HOUR_SHARE),
         };
         let limit = limit.filter(|_| !state.jumped);
-        if state.pressure.step(reading, state.noise, limit, config.pressure_hold) {
+        if state.pressure.step(reading, limit, config.pressure_hold) {
             state.jumped = false;
             return Some(Verdict::Pressure);
         }
@@ -429,8 +435,8 @@ mod tests {
         let mut quality = quality();
         let zs = [
             (0.1, Verdict::Accepted),
-            (7.0, Verdict::Jump),
-            (7.0, Verdict::Accepted),
+            (9.5, Verdict::Jump),
+            (9.5, Verdict::Accepted),
             (0.2, Verdict::Accepted),
         ];
         for (i, (z, verdict)) in (0..).zip(zs) {
@@ -464,21 +470,31 @@ mod tests {
         // on it, and off it again
         assert_eq!(
             verdicts(night, &[92.0, 78.0, 72.0, 96.0, 108.0], &[]),
-            [Accepted, Pressure, Pressure, Accepted, Accepted]
+            [Pressure, Pressure, Pressure, Accepted, Accepted]
         );
         // it never comes back: told late, and not held up again
         let low = verdicts(night, &[92.0, 74.0, 70.0, 66.0, 62.0, 60.0, 58.0, 50.0, 44.0], &[]);
         assert_eq!(low.iter().filter(|v| **v == Pressure).count(), 4, "{low:?}");
-        assert_eq!(low[5..], [Accepted; 4]);
-        // by day it is a fall; at an unknown hour it takes more
+        assert_eq!(low[4..], [Accepted; 5]);
+        // by day it is a fall; at an unknown hour it takes more: 0.12 and 0.17 of 111
         assert_eq!(verdicts(Some(12), &[92.0, 74.0, 66.0], &[]), [Accepted; 3]);
-        assert_eq!(verdicts(None, &[92.0, 78.0], &[]), [Accepted, Pressure]);
-        assert_eq!(verdicts(None, &[96.0, 89.0], &[]), [Accepted; 2]);
-        assert_eq!(verdicts(night, &[96.0, 89.0], &[]), [Accepted, Pressure]);
+        assert_eq!(verdicts(night, &[97.6], &[]), [Pressure]);
+        assert_eq!(verdicts(night, &[97.8], &[]), [Accepted]);
+        assert_eq!(verdicts(None, &[92.1], &[]), [Pressure]);
+        assert_eq!(verdicts(None, &[92.2], &[]), [Accepted]);
         // a lone wild reading is a jump, whichever way
-        assert_eq!(verdicts(night, &[60.0, 111.0, 110.0], &[-9.0]), [Jump, Accepted, Accepted]);
-        // and two in a row are pressure
-        assert_eq!(verdicts(night, &[60.0, 58.0, 57.0], &[-9.0, -9.0]), [Jump, Pressure, Pressure]);
+        assert_eq!(verdicts(night, &[60.0, 111.0, 110.0], &[-9.5]), [Jump, Accepted, Accepted]);
+        assert_eq!(verdicts(night, &[60.0, 58.0, 57.0], &[-9.5, -9.5]), [Jump, Accepted, Accepted]);
+        // low and normal by turns: the second low one is believed
+        assert_eq!(
+            verdicts(Some(12), &[45.0, 110.0, 45.0, 110.0], &[-9.5, 0.0, -9.5, 9.5]),
+            [Jump, Accepted, Accepted, Jump]
+        );
+        // not when the first was long ago
+        let mut values = std::vec![45.0];
+        values.extend([110.0; 4]);
+        values.push(45.0);
+        assert_eq!(verdicts(Some(12), &values, &[-9.5, 0.0, 0.0, 0.0, 0.0, -9.5])[5], Jump);
     }
 
     #[test]

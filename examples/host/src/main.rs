@@ -4,6 +4,7 @@
 mod args;
 mod compare;
 mod failure;
+mod fit;
 mod output;
 mod progress;
 mod rank;
@@ -39,6 +40,7 @@ enum Command {
     Review(review::Args),
     Simulate(simulate::Args),
     Rank(rank::Args),
+    Fit(fit::Args),
 }
 
 impl Command {
@@ -49,6 +51,7 @@ impl Command {
             Self::Review(args) => review::run(args),
             Self::Simulate(args) => simulate::run(args),
             Self::Rank(args) => rank::run(args),
+            Self::Fit(args) => fit::run(args),
         }
     }
 }
