@@ -101,15 +101,15 @@ impl<const N: usize> Monitor<N> {
     /// Takes in a reading and answers. What is refused (see the verdict) changes neither estimate nor history;
     /// it is only counted.
     pub fn push(&mut self, reading: &Reading) -> View {
-        let (verdict, taken) = self.core.take(reading);
+        let verdict = self.core.take(reading);
         if verdict == Verdict::Restart {
             self.history.clear();
         }
         if verdict.is_kept() && self.history.insert(reading) == Inserted::Duplicate {
             // only a late one can be: an admitted one is newer than all
-            return self.core.view(reading.at(), Verdict::Duplicate, None);
+            return self.core.view(reading.at(), Verdict::Duplicate);
         }
-        self.core.view(reading.at(), verdict, taken)
+        self.core.view(reading.at(), verdict)
     }
 
     /// Answers at a moment without a reading. A moment before the newest reading gives that reading's answers.
@@ -128,6 +128,7 @@ impl<const N: usize> Monitor<N> {
         core.quality.sensor_started(at);
         core.calibration.reset();
         core.estimator.reset();
+        core.forecast.begin();
         core.newest = None;
     }
 
@@ -217,11 +218,12 @@ impl Core {
 
     /// Judges a reading and takes it in as far as it is trusted.
     #[inline(never)] // its stack is given back before the answers are worked out
-    fn take(&mut self, reading: &Reading) -> (Verdict, Option<Taken>) {
+    fn take(&mut self, reading: &Reading) -> Verdict {
         let at = reading.at();
         let admitted = self.quality.admit(reading);
         if admitted == Verdict::Restart {
             self.estimator.reset();
+            self.forecast.begin();
             self.sign = TrendSign::new(*self.sign.bands());
             self.newest = None;
         }
@@ -238,7 +240,10 @@ impl Core {
         if verdict == Verdict::WarmUp {
             self.warming = Some(at);
         }
-        let Some(expected) = expected else { return (verdict, None) };
+        if admitted.is_admitted() {
+            self.forecast.reading(at, calibrated, verdict.is_believed());
+        }
+        let Some(expected) = expected else { return verdict };
         // the end of the sensor's range says "at most" or "at least": no news when that was expected
         let no_news = match reading.status() {
             Status::BelowRange => z.is_some_and(|z| z > 0.0),
@@ -257,7 +262,7 @@ impl Core {
         if verdict.is_believed() && taken != Taken::NotNewer {
             self.newest = Some((at, reading.glucose(), calibrated));
         }
-        (verdict, Some(taken))
+        verdict
     }
 
     /// The wall clock at `at`, if the zone's offset is known.
@@ -267,29 +272,24 @@ impl Core {
 
     fn tick(&mut self, now: Instant) -> View {
         let now = self.newest.map_or(now, |(at, _, _)| now.max(at));
-        self.answer(now, None, None)
+        self.answer(now, None)
     }
 
-    fn view(&mut self, at: Instant, verdict: Verdict, taken: Option<Taken>) -> View {
+    fn view(&mut self, at: Instant, verdict: Verdict) -> View {
         let now = self.newest.map_or(at, |(newest, _, _)| at.max(newest));
         // a time that cannot be right is no time to answer for
         let now =
             if verdict == Verdict::BadTime { self.newest.map_or(at, |(newest, _, _)| newest) } else { now };
-        self.answer(now, Some(verdict), taken)
+        self.answer(now, Some(verdict))
     }
 
-    /// The answers at `now`; the alarms are told. What a reading has just corrected, the forecast learns from.
+    /// The answers at `now`; the alarms are told.
     #[inline(never)]
-    fn answer(&mut self, now: Instant, verdict: Option<Verdict>, taken: Option<Taken>) -> View {
+    fn answer(&mut self, now: Instant, verdict: Option<Verdict>) -> View {
         let estimate = self.estimator.estimate(now);
-        let course = estimate.as_ref().map(|estimate| {
-            let foreseen = self.forecast.foreseen(estimate);
-            if taken == Some(Taken::Used) {
-                self.forecast.learn_from(estimate.at(), &foreseen);
-            }
-            self.forecast.in_person(foreseen)
-        });
-        let (rate, sd) = estimate.map_or((None, 0.0), |e| (Some(e.rate()), e.rate_sd()));
+        let soon = &self.forecast;
+        let direction = soon.direction(now);
+        let (rate, sd) = direction.map_or((None, 0.0), |d| (Some(d.rate()), d.sd()));
         let trend = self.sign.step(rate, sd);
         let reasons = self.quality.reasons(now);
         let mut situation =
@@ -305,9 +305,12 @@ impl Core {
         if let Some((measured, _, calibrated)) = self.newest {
             situation = situation.with_sensor(measured, calibrated);
         }
-        let low_ahead = estimate.map(|e| self.forecast.low_ahead_index(&e));
-        if let (Some(estimate), Some(index)) = (estimate, low_ahead) {
-            situation = situation.with_plasma(estimate.glucose(), estimate.rate()).with_low_ahead(index);
+        let low_ahead = soon.low_ahead(now);
+        if let Some(estimate) = estimate {
+            situation = situation.with_plasma(estimate.glucose(), estimate.rate());
+        }
+        if let Some(probability) = low_ahead {
+            situation = situation.with_low_ahead(probability);
         }
         if let Some(local) = self.local(now) {
             situation = situation.with_local(local);
@@ -316,16 +319,17 @@ impl Core {
             situation = situation.with_wear_left(wear.left());
         }
         let rings = self.alarms.update(&situation);
-        let outlook = course.map(|course| self.forecast.outlook_from(&course, LOW, HORIZON, FURTHEST_LOW));
+        let predicted = [15, 30, 60].map(|minutes| soon.at(now, Span::from_mins(minutes)));
         View {
             at: now,
             verdict,
             estimate,
             trend,
-            predicted: outlook.map(|o| o.predicted),
-            low_probability: outlook.map(|o| o.probability),
+            direction,
+            predicted,
+            low_probability: soon.low_probability(now, LOW, HORIZON),
             low_ahead,
-            minutes_to_low: outlook.and_then(|o| o.minutes),
+            minutes_to_low: soon.minutes_to_fall(now, LOW, FURTHEST_LOW),
             calibration_sd: estimate.map(|e| self.calibration.sd(now, e.glucose())),
             newest: self.newest,
             reasons,
@@ -374,6 +378,7 @@ impl Core {
         }
         let after = self.calibration.apply(measured, sensor);
         self.estimator.shift(after.mg_dl() - before.mg_dl());
+        self.forecast.shift(after.mg_dl() - before.mg_dl());
         if let Some((_, _, shown)) = &mut self.newest {
             *shown = after;
         }

@@ -243,7 +243,7 @@ fn reach(kind: Kind, rule: &Rule, situation: &Situation, age: Span) -> Reach {
         (Kind::NoData, Doubt::WarmUp) => Reach::Clear,
         (Kind::Floor | Kind::Low, _) => at_or_under(lower(situation)),
         (Kind::High, _) => at_or_over(situation.reading.map(|(_, glucose)| glucose.mg_dl())),
-        (Kind::LowAhead, _) => at_or_under(situation.low_ahead),
+        (Kind::LowAhead, _) => at_or_over(situation.low_ahead),
         (Kind::SteepFall, _) => at_or_over(rate.map(|rate| -rate)),
         (Kind::SteepRise, _) => at_or_over(rate),
         (Kind::NoData, _) => at_or_over(Some(age.mins())),

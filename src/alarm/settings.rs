@@ -82,8 +82,8 @@ impl Rule {
     };
     const LOW_AHEAD: Self = Self {
         on: true,
-        limit: 42.0,
-        hysteresis: 8.0,
+        limit: 0.3,
+        hysteresis: 0.1,
         delay: OFF,
         repeat: OFF,
         quiet: Span::from_mins(30),
@@ -164,7 +164,7 @@ impl Kind {
             Self::Floor => (FLOOR_MG_DL, FLOOR_MG_DL),
             Self::Low => (56.0, 120.0),
             Self::High => (120.0, 400.0),
-            Self::LowAhead => (0.0, 120.0),
+            Self::LowAhead => (0.02, 1.0),
             Self::SteepFall | Self::SteepRise => (0.5, 10.0),
             Self::NoData => (5.0, 240.0),
             Self::Doubt => (0.0, 0.0),
@@ -190,7 +190,7 @@ impl Kind {
 pub struct AlarmSettings {
     /// Glucose at or under the limit.
     pub low: Rule,
-    /// The low-ahead index at or under the limit.
+    /// The low-ahead signal, a probability, at or over the limit.
     pub low_ahead: Rule,
     /// Falling at the limit or faster.
     pub steep_fall: Rule,

@@ -28,7 +28,7 @@ pub enum Doubt {
 /// let situation = Situation::at(now)
 ///     .with_sensor(now, Glucose::from_mg_dl(72.0)?)
 ///     .with_plasma(Glucose::from_mg_dl(68.0)?, Rate::from_mg_dl_per_min(-0.8)?)
-///     .with_low_ahead(41.0);
+///     .with_low_ahead(0.35);
 /// # Ok::<(), glidepath::Error>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -72,10 +72,10 @@ impl Situation {
         Self { plasma: Some(glucose), rate: Some(rate), ..self }
     }
 
-    /// The low-ahead index, mg/dL: lower is nearer to a low. A number that is not finite is left out.
+    /// The low-ahead signal, the probability of a low soon, 0 to 1. A number that is not finite is left out.
     #[must_use]
-    pub const fn with_low_ahead(self, index_mg_dl: f32) -> Self {
-        Self { low_ahead: if index_mg_dl.is_finite() { Some(index_mg_dl) } else { None }, ..self }
+    pub const fn with_low_ahead(self, probability: f32) -> Self {
+        Self { low_ahead: if probability.is_finite() { Some(probability) } else { None }, ..self }
     }
 
     /// What is held against the reading.

@@ -138,7 +138,7 @@ proptest! {
             if let Some(p) = view.low_probability() {
                 prop_assert!((0.0..=1.0).contains(&p));
             }
-            prop_assert!(view.low_ahead_index().is_none_or(f32::is_finite));
+            prop_assert!(view.low_ahead_signal().is_none_or(f32::is_finite));
             let times: Vec<_> = monitor.history().iter().map(|r| r.at()).collect();
             prop_assert!(times.windows(2).all(|w| w[0] < w[1]));
         }

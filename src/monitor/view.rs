@@ -4,7 +4,7 @@ use crate::alarm::{AlarmPlan, Kinds, Rings};
 use crate::calibration::{Applied, Drift};
 use crate::estimate::Estimate;
 use crate::estimator::Model;
-use crate::forecast::{ForecastConfig, Predicted};
+use crate::forecast::{Direction, ForecastConfig, Predicted};
 use crate::quality::{Grade, QualityConfig, Reasons, Verdict};
 use crate::trend::{Bands, Trend};
 use crate::units::{Glucose, Instant};
@@ -92,7 +92,9 @@ pub struct View {
     pub(super) verdict: Option<Verdict>,
     pub(super) estimate: Option<Estimate>,
     pub(super) trend: Trend,
-    pub(super) predicted: Option<Predicted>,
+    pub(super) direction: Option<Direction>,
+    /// In 15, 30 and 60 minutes.
+    pub(super) predicted: [Option<Predicted>; 3],
     pub(super) low_probability: Option<f32>,
     pub(super) low_ahead: Option<f32>,
     pub(super) minutes_to_low: Option<f32>,
@@ -124,16 +126,38 @@ impl View {
         self.estimate
     }
 
-    /// The trend; not known when stale or vague.
+    /// **Direction**: the rate to expect over the next 20 minutes; `None` without a believed reading in the last
+    /// half hour.
+    #[must_use]
+    pub const fn direction(&self) -> Option<Direction> {
+        self.direction
+    }
+
+    /// The trend, by the [`direction`](Self::direction); not known when stale or vague.
     #[must_use]
     pub const fn trend(&self) -> Trend {
         self.trend
     }
 
-    /// **Soon**: glucose in half an hour.
+    /// **Soon**: what the sensor will read in a quarter of an hour.
+    #[must_use]
+    pub const fn predicted_15min(&self) -> Option<Predicted> {
+        let [predicted, _, _] = self.predicted;
+        predicted
+    }
+
+    /// In half an hour.
     #[must_use]
     pub const fn predicted_30min(&self) -> Option<Predicted> {
-        self.predicted
+        let [_, predicted, _] = self.predicted;
+        predicted
+    }
+
+    /// In an hour.
+    #[must_use]
+    pub const fn predicted_60min(&self) -> Option<Predicted> {
+        let [_, _, predicted] = self.predicted;
+        predicted
     }
 
     /// The probability of being under 70 mg/dL at some moment of the next half hour, 0 to 1.
@@ -142,9 +166,10 @@ impl View {
         self.low_probability
     }
 
-    /// The low-ahead index, mg/dL: lower is nearer to a low. The low-ahead alarm compares it with its limit.
+    /// What the low-ahead alarm compares with its limit, 0 to 1, higher is nearer to a low: the probability of a
+    /// reading below 70 mg/dL within 20 minutes; 1 when it is there.
     #[must_use]
-    pub const fn low_ahead_index(&self) -> Option<f32> {
+    pub const fn low_ahead_signal(&self) -> Option<f32> {
         self.low_ahead
     }
 

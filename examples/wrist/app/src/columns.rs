@@ -61,7 +61,7 @@ pub fn digest(view: &View) -> u32 {
     hash.float(view.predicted_30min().map(|p| p.glucose().mg_dl()));
     hash.float(view.predicted_30min().map(|p| p.sd()));
     hash.float(view.low_probability());
-    hash.float(view.low_ahead_index());
+    hash.float(view.low_ahead_signal());
     hash.float(view.minutes_to_low());
     hash.float(view.calibration_sd());
     hash.word(view.newest().map_or(0, |(at, _)| at.secs()));
