@@ -84,10 +84,10 @@ pub struct Bands {
 }
 
 impl Default for Bands {
-    /// Edges at 1 and 2 mg/dL/min, a margin of 0.1, not known above a standard deviation of 3; missing a faster
-    /// band costs 1.5 times as much as crying wolf.
+    /// Edges at 1 and 2 mg/dL/min, a margin of 0.1, not known above a standard deviation of 2; missing a band
+    /// further out costs 2 times as much as crying wolf.
     fn default() -> Self {
-        Self { moderate: 1.0, fast: 2.0, margin: 0.1, widest_sd: 3.0, lean: 0.405_465_1 }
+        Self { moderate: 1.0, fast: 2.0, margin: 0.1, widest_sd: 2.0, lean: 0.693_147_2 }
     }
 }
 
@@ -214,7 +214,7 @@ mod tests {
     use super::*;
 
     fn step(sign: &mut TrendSign, rate: f32) -> Trend {
-        sign.step(Some(Rate::clamped(rate)), 0.5)
+        sign.step(Some(Rate::clamped(rate)), 0.0)
     }
 
     #[test]
@@ -236,7 +236,8 @@ mod tests {
 
     #[test]
     fn a_rate_near_an_edge_does_not_flicker() {
-        let mut sign = TrendSign::default();
+        let bands = Bands::new(Rate::clamped(1.0), Rate::clamped(2.0), 0.3, 2.0).unwrap();
+        let mut sign = TrendSign::new(bands);
         for (rate, want) in [
             (0.9, "steady"),
             (1.2, "steady"),
@@ -265,7 +266,7 @@ mod tests {
         let mut sign = TrendSign::default();
         assert_ne!(step(&mut sign, 3.0), Trend::NotKnown);
         assert_eq!(sign.step(None, 0.1), Trend::NotKnown);
-        assert_eq!(sign.step(Some(Rate::clamped(3.0)), 1.6), Trend::NotKnown);
+        assert_eq!(sign.step(Some(Rate::clamped(3.0)), 2.1), Trend::NotKnown);
         assert_eq!(sign.step(Some(Rate::clamped(3.0)), f32::NAN), Trend::NotKnown);
     }
 

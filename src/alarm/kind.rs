@@ -12,7 +12,7 @@ pub enum Kind {
     Floor = 0,
     /// Glucose is at or under the low limit.
     Low = 1,
-    /// A low is ahead: the low-ahead index is at or under its limit.
+    /// A low is ahead: the low-ahead signal is at or over its limit.
     LowAhead = 2,
     /// Glucose falls at the limit or faster.
     SteepFall = 3,

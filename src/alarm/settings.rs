@@ -17,7 +17,7 @@ pub const LONGEST_SNOOZE: Span = Span::from_hours(8);
 /// | --- | --- | --- |
 /// | low | mg/dL | 56 to 120 |
 /// | high | mg/dL | 120 to 400 |
-/// | low ahead | mg/dL of the low-ahead index | 0 to 120 |
+/// | low ahead | probability of a low soon | 0.02 to 1 |
 /// | steep fall, steep rise | mg/dL per minute, without sign | 0.5 to 10 |
 /// | no data | minutes | 5 to 240 |
 /// | doubt | none: 0 | 0 |

@@ -69,7 +69,7 @@ fn put(situation: Situation, kind: Kind, beyond: f32) -> Situation {
     let limit = everything().rule(kind).limit;
     match kind {
         Kind::Floor | Kind::Low => Situation { plasma: Some(Glucose::clamped(limit - beyond)), ..situation },
-        Kind::LowAhead => situation.with_low_ahead(limit - beyond),
+        Kind::LowAhead => situation.with_low_ahead(limit + beyond),
         Kind::SteepFall => Situation { rate: Some(Rate::clamped(-limit - beyond)), ..situation },
         Kind::SteepRise => Situation { rate: Some(Rate::clamped(limit + beyond)), ..situation },
         Kind::High => situation.with_sensor(situation.now, Glucose::clamped(limit + beyond)),
@@ -273,7 +273,7 @@ fn pressure_delays_the_low_alarm_as_stated_and_never_the_floor() {
         let settings = AlarmSettings { pressure_hold: Span::from_mins(hold), ..AlarmSettings::default() };
         let mut alarms = alarms(settings);
         let rung = (0..60).step_by(5).find(|when| {
-            let doubtful = at(*when, 65.0, -2.0).with_low_ahead(20.0).with_doubt(Doubt::Pressure);
+            let doubtful = at(*when, 65.0, -2.0).with_low_ahead(0.9).with_doubt(Doubt::Pressure);
             !alarms.update(&doubtful).is_empty()
         });
         assert_eq!(rung, Some(hold as u32));
@@ -410,7 +410,7 @@ proptest! {
         let mut told: Option<u32> = None;
         for ((gap, mg_dl, rate, doubt), act) in trace {
             now += gap;
-            let rings = alarms.update(&at(now, mg_dl, rate).with_low_ahead(mg_dl + 30.0 * rate).with_doubt(doubt));
+            let rings = alarms.update(&at(now, mg_dl, rate).with_low_ahead((70.0 - mg_dl - 30.0 * rate) * 0.02).with_doubt(doubt));
             let rang = rings.iter().any(|ring| ring.kind == Kind::Floor);
             prop_assert!(!rang || mg_dl <= 55.0);
             if mg_dl > 60.0 {
@@ -485,7 +485,7 @@ proptest! {
         let mut last_gap = 0;
         for ((gap, mg_dl, rate, doubt), repeats, back) in trace {
             now += gap;
-            let tell = |now| at(now, mg_dl, rate).with_low_ahead(mg_dl + 30.0 * rate).with_doubt(doubt);
+            let tell = |now| at(now, mg_dl, rate).with_low_ahead((70.0 - mg_dl - 30.0 * rate) * 0.02).with_doubt(doubt);
             let want = kinds(&even.update(&tell(now)));
             let got = jumpy.update(&tell(now - behind));
             prop_assert_eq!(kinds(&got), want);

@@ -70,8 +70,11 @@ pub struct Learner {
     changes: [f32; HORIZONS],
     scales: [f32; HORIZONS],
     level: f32,
+    /// How far it came in the last 5 and in the last 10 minutes, tens of mg/dL.
+    step: f32,
     slope: f32,
     band: u8,
+    reach: Reach,
 }
 
 impl Learner {
@@ -89,8 +92,10 @@ impl Learner {
             changes: [0.0; HORIZONS],
             scales: [1.0; HORIZONS],
             level: 0.0,
+            step: 0.0,
             slope: 0.0,
             band: 0,
+            reach: Reach::Level,
         }
     }
 
@@ -154,6 +159,11 @@ impl Learner {
         Ahead { change, half, tail: (part * scale * tail * of(&self.tails)).max(half) }
     }
 
+    /// How far glucose came in the last 5 minutes, a minute, if that is known.
+    pub fn recent(&self) -> Option<f32> {
+        (self.reach != Reach::Level).then_some(2.0 * self.step)
+    }
+
     /// The probability that a reading is below `threshold` within `minutes` after the newest one.
     pub fn low_probability(&self, table: &Table, threshold: f32, minutes: f32) -> f32 {
         let minutes = minutes.max(5.0).min(FURTHEST_MIN);
@@ -189,7 +199,9 @@ impl Learner {
             *change = (dot(of_change, &terms.of_change) + carried).max(-terms.level).min(400.0);
             *scale = wider * dot(of_spread, &terms.of_spread).max(LEAST);
         }
-        (self.level, self.slope) = (terms.level, terms.slope());
+        let [_, _, step, before, ..] = terms.of_change;
+        (self.level, self.step, self.slope) = (terms.level, step, step + before);
+        self.reach = terms.reach;
         self.band = band(terms.level) as u8;
     }
 

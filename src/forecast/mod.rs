@@ -46,8 +46,12 @@ pub mod fitting {
 
 use fitting::{Learner, Table};
 
-/// Expected direction is the change over so many minutes.
+/// Expected direction is the change over so many minutes, …
 const DIRECTION_MIN: f32 = 20.0;
+/// … from so many minutes ago on: the fluid that the sensor reads trails the blood by some.
+const TRAILS_MIN: f32 = 2.0;
+/// No direction is told of a newest reading older than this: what moved it is over.
+const DIRECTION_OLDEST_MIN: f32 = 17.0;
 
 /// The low-ahead signal is the probability of a low within so long.
 const LOW_AHEAD: Span = Span::from_mins(20);
@@ -166,10 +170,13 @@ impl Predicted {
 
 /// Between the deviation that a logistic distribution has for its quartile and a normal one for its tails.
 const fn sd(half: f32, tail: f32) -> f32 {
-    0.5 * (SD_OF_QUARTILE * half + tail / TAIL_DEVIATE)
+    0.4 * SD_OF_QUARTILE * half + 0.6 * tail / TAIL_DEVIATE
 }
 
-/// The rate to expect on the whole over the next 20 minutes, and how sure it is. 8 bytes.
+/// The rate to expect on the whole over 20 minutes, and how sure it is. 8 bytes.
+///
+/// It is that of the sensor from 2 minutes before to 18 minutes after the moment, as the fluid trails the blood by
+/// about 2 minutes.
 ///
 /// # Examples
 /// ```
@@ -320,13 +327,17 @@ impl Forecast {
         found.map(|minutes| (minutes - age).max(0.0)).filter(|minutes| *minutes <= within.mins())
     }
 
-    /// The direction to expect from `now` on.
+    /// The direction to expect from `now` on. `None` without a reading in the last 17 minutes, and until ten
+    /// minutes of readings are there.
     #[must_use]
     pub fn direction(&self, now: Instant) -> Option<Direction> {
         let (age, _) = self.newest(now)?;
-        let (now, then) = (self.ahead(age), self.ahead(age + DIRECTION_MIN));
-        let rate = (then.change - now.change) / DIRECTION_MIN;
-        Some(Direction { rate: Rate::clamped(rate), sd: sd(then.half, then.tail) / DIRECTION_MIN })
+        let recent = self.learner.recent().filter(|_| age <= DIRECTION_OLDEST_MIN)?;
+        let from = age - TRAILS_MIN;
+        let before = if from < 0.0 { from * recent } else { self.ahead(from).change };
+        let then = self.ahead(from + DIRECTION_MIN);
+        let rate = Rate::clamped((then.change - before) / DIRECTION_MIN);
+        Some(Direction { rate, sd: sd(then.half, then.tail) / DIRECTION_MIN })
     }
 
     fn ahead(&self, minutes: f32) -> Ahead {

@@ -102,10 +102,4 @@ impl Terms {
             reach,
         }
     }
-
-    /// The change of the last ten minutes, in tens of mg/dL.
-    pub fn slope(&self) -> f32 {
-        let [_, _, i1, i2, ..] = self.of_change;
-        i1 + i2
-    }
 }

@@ -61,7 +61,7 @@ fn nobody_can_acknowledge_what_never_rang() {
 #[test]
 fn a_silence_that_runs_out_rings_even_where_nothing_repeats() {
     let mut alarms = alarms(AlarmSettings::default());
-    let ahead = |when| at(when, 90.0, -1.0).with_low_ahead(40.0);
+    let ahead = |when| at(when, 90.0, -1.0).with_low_ahead(0.4);
     assert_eq!(kinds(&alarms.update(&ahead(0))), [(Kind::LowAhead, Cause::New)]);
     alarms.acknowledge(Kind::LowAhead);
     assert!((1..30).all(|when| alarms.update(&ahead(when)).is_empty()));
@@ -84,7 +84,7 @@ fn a_gap_in_what_is_known_starts_the_delay_over() {
 fn stale_values_ring_nothing_new_but_what_needs_no_value_rings() {
     let mut alarms = alarms(everything());
     let stale = Situation { now: minute(25), ..at(0, 60.0, -4.0) };
-    let told = stale.with_low_ahead(0.0).with_wear_left(Span::from_hours(1));
+    let told = stale.with_low_ahead(1.0).with_wear_left(Span::from_hours(1));
     assert_eq!(kinds(&alarms.update(&told)), [(Kind::NoData, Cause::New), (Kind::WearEnd, Cause::New)]);
     assert!(!alarms.active().contains(Kind::Low));
 }
