@@ -1,7 +1,7 @@
 //! The learner: what is expected of people, and how this person differs from it.
 
 use super::past::{Past, Told};
-use super::table::{HORIZONS, LEARNED, LEAST, LEVELS, MINUTES, Table, along, band};
+use super::table::{HORIZONS, LEARNED, LEAST, LEVELS, LOW_TERMS, MINUTES, Table, along, band};
 use super::terms::{Reach, TERMS, Terms};
 use crate::math;
 use crate::units::{Glucose, Instant};
@@ -120,7 +120,7 @@ impl Learner {
     }
 
     fn renew(&mut self, table: &Table) {
-        if let Some(terms) = Terms::before(&self.past, 0, table.carry) {
+        if let Some(terms) = self.terms(table) {
             self.expect(table, &terms);
         }
     }
@@ -159,6 +159,11 @@ impl Learner {
         Ahead { change, half, tail: (part * scale * tail * of(&self.tails)).max(half) }
     }
 
+    /// The terms of the newest reading.
+    pub fn terms(&self, table: &Table) -> Option<Terms> {
+        Terms::before(&self.past, 0, table.carry)
+    }
+
     /// How far glucose came in the last 5 minutes, a minute, if that is known.
     pub fn recent(&self) -> Option<f32> {
         (self.reach != Reach::Level).then_some(2.0 * self.step)
@@ -167,18 +172,23 @@ impl Learner {
     /// The probability that a reading is below `threshold` within `minutes` after the newest one.
     pub fn low_probability(&self, table: &Table, threshold: f32, minutes: f32) -> f32 {
         let minutes = minutes.max(5.0).min(FURTHEST_MIN);
-        let above = self.level - threshold;
-        let z_at = |minutes: f32| {
-            let ahead = self.ahead(table, minutes);
-            (-(above + ahead.change) * QUARTILE / ahead.half).max(-12.0).min(6.0)
-        };
-        let (late, early) = (z_at(minutes), z_at(0.5 * minutes));
-        let level = 2.0 * math::ln(self.level / threshold.max(1.0));
-        let terms = [1.0, late, late * late, early, early * early, level, self.slope];
-        let maps = if above < 0.0 { &table.stays_low } else { &table.gets_low };
+        let terms = self.low_terms(table, threshold, minutes);
+        let maps = if self.level < threshold { &table.stays_low } else { &table.gets_low };
         let logits = maps.each_ref().map(|map| dot(map, &terms));
         let [first, ..] = logits;
         math::logistic(along(first, &logits, minutes))
+    }
+
+    /// What that probability's logit is a weighted sum of.
+    pub fn low_terms(&self, table: &Table, threshold: f32, minutes: f32) -> [f32; LOW_TERMS] {
+        let z_at = |minutes: f32| {
+            let ahead = self.ahead(table, minutes);
+            let above = self.level + ahead.change - threshold;
+            (-above * QUARTILE / ahead.half).max(-12.0).min(6.0)
+        };
+        let (late, early) = (z_at(minutes), z_at(0.5 * minutes));
+        let level = 2.0 * math::ln(self.level / threshold.max(1.0));
+        [1.0, late, late * late, early, early * early, level, self.slope]
     }
 
     /// How glucose is expected to go on: straight between the horizons, as minutes and change.

@@ -26,38 +26,27 @@
 //! Platt (1999), Advances in Large Margin Classifiers (all from memory). The terms and numbers are ours.
 
 mod learner;
+mod outlook;
 mod past;
+mod people;
 mod table;
 mod terms;
 
 use crate::error::{Error, in_range};
 use crate::math;
 use crate::units::{Glucose, Instant, Rate, Span};
-use learner::Ahead;
 
 /// For whoever fits the numbers anew: the learner with any table, and what it makes of readings.
 pub mod fitting {
     pub use super::learner::{Ahead, Learner};
+    pub use super::outlook::Outlook;
     pub use super::table::{
         EDGES, HORIZONS, LEARNED, LEAST, LEVELS, LOW_HORIZONS, LOW_TERMS, MINUTES, Table,
     };
     pub use super::terms::{Reach, SPREAD_TERMS, TERMS, Terms};
 }
 
-use fitting::{Learner, Table};
-
-/// Expected direction is the change over so many minutes, …
-const DIRECTION_MIN: f32 = 20.0;
-/// … from so many minutes ago on: the fluid that the sensor reads trails the blood by some.
-const TRAILS_MIN: f32 = 2.0;
-/// No direction is told of a newest reading older than this: what moved it is over.
-const DIRECTION_OLDEST_MIN: f32 = 17.0;
-
-/// The low-ahead signal is the probability of a low within so long.
-const LOW_AHEAD: Span = Span::from_mins(20);
-
-/// The low that the low-ahead signal speaks of: level 1, 70 mg/dL.
-const LOW: Glucose = Glucose::clamped(70.0);
+use fitting::{Learner, Outlook, Table};
 
 /// The standard deviation of a logistic distribution for each unit of its quartile: π/(√3 ln 3).
 const SD_OF_QUARTILE: f32 = 1.650_987;
@@ -289,64 +278,39 @@ impl Forecast {
     /// ```
     #[must_use]
     pub fn at(&self, now: Instant, horizon: Span) -> Option<Predicted> {
-        let (age, level) = self.newest(now)?;
-        let Ahead { change, half, tail } = self.ahead(age + bounded(horizon));
-        Some(Predicted { glucose: Glucose::clamped(level + change), half, tail })
+        self.outlook().at(now, horizon)
     }
 
     /// The probability, 0 to 1, that a reading will be below `threshold` at some moment from `now` to
     /// `horizon`. The map was fitted to 70 mg/dL; other thresholds are taken to be like it.
     #[must_use]
     pub fn low_probability(&self, now: Instant, threshold: Glucose, horizon: Span) -> Option<f32> {
-        let (age, _) = self.newest(now)?;
-        Some(self.learner.low_probability(&Table::PEOPLE, threshold.mg_dl(), age + bounded(horizon)))
+        self.outlook().low_probability(now, threshold, horizon)
     }
 
     /// What the low-ahead alarm compares with its limit, 0 to 1, higher is nearer to a low: the probability of a
     /// reading below 70 mg/dL within 20 minutes; 1 when it is there.
     #[must_use]
     pub fn low_ahead(&self, now: Instant) -> Option<f32> {
-        let (_, level) = self.newest(now)?;
-        if level < LOW.mg_dl() { Some(1.0) } else { self.low_probability(now, LOW, LOW_AHEAD) }
+        self.outlook().low_ahead(now)
     }
 
     /// Minutes until glucose falls to `threshold` or below, at the expected course; 0 if it is there, `None` if
     /// it does not get there `within` so long, or nothing is known.
     #[must_use]
     pub fn minutes_to_fall(&self, now: Instant, threshold: Glucose, within: Span) -> Option<f32> {
-        let (age, level) = self.newest(now)?;
-        let (mut from, mut high) = (0.0, level - threshold.mg_dl());
-        let mut found = (high <= 0.0).then_some(0.0);
-        for (minutes, change) in self.learner.course() {
-            let left = level + change - threshold.mg_dl();
-            if found.is_none() && left <= 0.0 {
-                found = Some(from + (minutes - from) * high / (high - left));
-            }
-            (from, high) = (minutes, left);
-        }
-        found.map(|minutes| (minutes - age).max(0.0)).filter(|minutes| *minutes <= within.mins())
+        self.outlook().minutes_to_fall(now, threshold, within)
     }
 
     /// The direction to expect from `now` on. `None` without a reading in the last 17 minutes, and until ten
     /// minutes of readings are there.
     #[must_use]
     pub fn direction(&self, now: Instant) -> Option<Direction> {
-        let (age, _) = self.newest(now)?;
-        let recent = self.learner.recent().filter(|_| age <= DIRECTION_OLDEST_MIN)?;
-        let from = age - TRAILS_MIN;
-        let before = if from < 0.0 { from * recent } else { self.ahead(from).change };
-        let then = self.ahead(from + DIRECTION_MIN);
-        let rate = Rate::clamped((then.change - before) / DIRECTION_MIN);
-        Some(Direction { rate, sd: sd(then.half, then.tail) / DIRECTION_MIN })
+        self.outlook().direction(now)
     }
 
-    fn ahead(&self, minutes: f32) -> Ahead {
-        self.learner.ahead(&Table::PEOPLE, minutes)
-    }
-
-    fn newest(&self, now: Instant) -> Option<(f32, f32)> {
-        let age = self.learner.age(now)?;
-        self.learner.newest().map(|(_, level)| (age, level))
+    const fn outlook(&self) -> Outlook<'_> {
+        Outlook { table: &Table::PEOPLE, learner: &self.learner }
     }
 }
 
@@ -364,11 +328,6 @@ impl Forecast {
 pub fn minutes_at_constant_rate(now: Glucose, rate: Rate, threshold: Glucose) -> Option<f32> {
     let (distance, rate) = (threshold.mg_dl() - now.mg_dl(), rate.mg_dl_per_min());
     if distance == 0.0 { Some(0.0) } else { (distance * rate > 0.0).then(|| distance / rate) }
-}
-
-/// Minutes of a horizon, within what is foreseen.
-fn bounded(horizon: Span) -> f32 {
-    horizon.mins().max(5.0).min(120.0)
 }
 
 #[cfg(test)]

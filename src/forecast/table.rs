@@ -78,5 +78,3 @@ pub(super) fn along<const N: usize>(start: f32, values: &[f32; N], minutes: f32)
     }
     before
 }
-
-include!("people.in");

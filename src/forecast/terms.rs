@@ -45,31 +45,35 @@ impl Terms {
     pub(super) fn before(past: &Past, age_s: u32, carry: [f32; 2]) -> Option<Self> {
         let now = past.value(age_s)?;
         let back = |minutes: u32| past.value(age_s.saturating_add(minutes.saturating_mul(60)));
-        Some(match (back(5), back(10)) {
-            (Some(five), Some(ten)) => {
-                let steps = [(now - five) * 0.1, (five - ten) * 0.1];
-                match (back(15), back(30)) {
-                    (Some(fifteen), Some(thirty)) => Self::of(
-                        now,
-                        [steps[0], steps[1], (ten - fifteen) * 0.1, (fifteen - thirty) * 0.1],
-                        Reach::Full,
-                    ),
-                    _ => {
-                        let third = carry[0] * steps[1];
-                        Self::of(now, [steps[0], steps[1], third, carry[1] * third], Reach::Short)
-                    }
-                }
-            }
-            _ => Self::of(now, [0.0; 4], Reach::Level),
-        })
+        let Some(((five, ten), later)) = back(5).zip(back(10)).map(|near| (near, back(15).zip(back(30))))
+        else {
+            return Some(Self::of(now, [0.0; 4], Reach::Level, carry));
+        };
+        let (fifteen, thirty) = later.unwrap_or((ten, ten));
+        let reach = if later.is_some() { Reach::Full } else { Reach::Short };
+        let steps = [now - five, five - ten, ten - fifteen, fifteen - thirty].map(|step| 0.1 * step);
+        Some(Self::of(now, steps, reach, carry))
+    }
+
+    /// The same with less of the past.
+    #[must_use]
+    pub fn with_reach(&self, reach: Reach, carry: [f32; 2]) -> Self {
+        let [_, _, a, b, c, d, ..] = self.of_change;
+        Self::of(self.level, [a, b, c, d], reach, carry)
     }
 
     /// From glucose and how far it came in the last 5 minutes, the 5 before, the 5 before and the 15 before,
-    /// each in tens of mg/dL.
-    fn of(level: f32, steps: [f32; 4], reach: Reach) -> Self {
+    /// each in tens of mg/dL; of these only what is in `reach` counts.
+    fn of(level: f32, steps: [f32; 4], reach: Reach, carry: [f32; 2]) -> Self {
         let level = level.max(20.0).min(600.0);
         let l = 2.0 * math::ln(level / CENTRE);
-        let [i1, i2, i3, i4] = steps.map(|step| step.max(-12.0).min(12.0));
+        let [third, fourth] = carry;
+        let [i1, i2, i3, i4] = match (reach, steps) {
+            (Reach::Full, steps) => steps,
+            (Reach::Short, [a, b, _, _]) => [a, b, third * b, fourth * third * b],
+            (Reach::Level, _) => [0.0; 4],
+        }
+        .map(|step| step.max(-12.0).min(12.0));
         let slope = i1 + i2;
         let square = l * l - USUAL_SQUARE;
         let hundreds = level * 0.01;

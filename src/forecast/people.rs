@@ -1,3 +1,5 @@
+use super::table::Table;
+
 impl Table {
     /// People.
     #[rustfmt::skip]
