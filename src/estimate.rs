@@ -162,9 +162,4 @@ impl Estimate {
     pub const fn moving(&self) -> f32 {
         self.moving
     }
-
-    /// Variance of glucose, covariance of the two, variance of the rate.
-    pub(crate) const fn variances(&self) -> (f32, f32, f32) {
-        (self.glucose_variance, self.covariance, self.rate_variance)
-    }
 }

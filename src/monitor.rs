@@ -113,7 +113,6 @@ struct Newest {
 /// What became of a reading within the core.
 struct Judged {
     verdict: Verdict,
-    taken: Option<Taken>,
     /// Where it was placed.
     at: Option<Instant>,
     /// By how much older stamps are to be moved.
@@ -156,7 +155,7 @@ impl<const N: usize> Monitor<N> {
                 verdict = Verdict::Duplicate;
             }
         }
-        self.core.answer(Some(verdict), judged.taken, judged.unplaced)
+        self.core.answer(Some(verdict), judged.unplaced)
     }
 
     /// Answers at a moment without a reading. `now` is the clock on the wall, or `None` when nobody has set it. Time
@@ -314,7 +313,7 @@ impl Core {
             self.begin(Beginning::Everything); // in 68 years, or after tens of thousands of false clocks
         }
         let mut judged =
-            Judged { verdict: Verdict::BadTime, taken: None, at: None, moved: Span::ZERO, unplaced: None };
+            Judged { verdict: Verdict::BadTime, at: None, moved: Span::ZERO, unplaced: None };
         let (at, set) = match self.timeline.place(reading, denied) {
             Placed::Then(at) | Placed::OnArrival(at) => (at, false),
             Placed::ClockSet(at, moved) => {
@@ -353,6 +352,9 @@ impl Core {
         if !believed && (verdict.is_admitted() || verdict == Verdict::WarmUp) {
             self.unbelieved = Some(reading.glucose());
         }
+        if admitted.is_admitted() {
+            self.forecast.reading(at, calibrated, believed);
+        }
         let Some(expected) = expected else { return judged };
         // the end of the sensor's range says "at most" or "at least": no news when that was expected
         let no_news = match reading.status() {
@@ -374,7 +376,6 @@ impl Core {
             self.newest = Some(Newest { at, sensor, calibrated, status });
             self.unbelieved = None;
         }
-        judged.taken = Some(taken);
         judged
     }
 
@@ -386,7 +387,7 @@ impl Core {
 
     fn tick(&mut self, now: Option<Instant>) -> View {
         self.timeline.tick(now);
-        self.answer(None, None, None)
+        self.answer(None, None)
     }
 
     /// The newest believed reading, while its age is known.
@@ -394,23 +395,17 @@ impl Core {
         self.newest.filter(|_| !self.timeline.is_resumed())
     }
 
-    /// The answers now; the alarms are told. What a reading has just corrected, the forecast learns from.
+    /// The answers now; the alarms are told.
     #[inline(never)]
-    fn answer(&mut self, verdict: Option<Verdict>, taken: Option<Taken>, unplaced: Option<Glucose>) -> View {
+    fn answer(&mut self, verdict: Option<Verdict>, unplaced: Option<Glucose>) -> View {
         let now = self.timeline.now();
         let known = self.known();
         let estimate = known.and_then(|_| self.estimator.estimate(now));
-        let course = estimate.as_ref().map(|estimate| {
-            let foreseen = self.forecast.foreseen(estimate);
-            if taken == Some(Taken::Used) {
-                self.forecast.learn_from(estimate.at(), &foreseen);
-            }
-            self.forecast.in_person(foreseen)
-        });
-        let (rate, sd) = estimate.map_or((None, 0.0), |e| (Some(e.rate()), e.rate_sd()));
+        let soon = known.map(|_| &self.forecast);
+        let direction = soon.and_then(|soon| soon.direction(now));
+        let (rate, sd) = direction.map_or((None, 0.0), |d| (Some(d.rate()), d.sd()));
         let trend = self.sign.step(rate, sd);
         let reasons = self.quality.reasons(now);
-        let outlook = course.map(|course| self.forecast.outlook_from(&course, LOW, HORIZON, FURTHEST_LOW));
         let mut situation =
             Situation::at(now).with_doubt(if self.warms_up(reasons.contains(Reason::WarmUp)) {
                 Doubt::WarmUp
@@ -433,10 +428,12 @@ impl Core {
         if let Some(glucose) = self.unbelieved {
             situation = situation.with_unbelieved(glucose);
         }
-        if let (Some(estimate), Some(outlook)) = (estimate, outlook) {
-            situation = situation
-                .with_plasma(estimate.glucose(), estimate.rate())
-                .with_low_ahead(outlook.probability);
+        if let Some(estimate) = estimate {
+            situation = situation.with_plasma(estimate.glucose(), estimate.rate());
+        }
+        let low_ahead = soon.and_then(|soon| soon.low_ahead(now));
+        if let Some(probability) = low_ahead {
+            situation = situation.with_low_ahead(probability);
         }
         if let Some(local) = self.local(now) {
             situation = situation.with_local(local);
@@ -451,9 +448,11 @@ impl Core {
             verdict,
             estimate: estimate.map(|estimate| estimate.by_clock(stamp(estimate.at()))),
             trend,
-            predicted: outlook.map(|o| o.predicted),
-            low_probability: outlook.map(|o| o.probability),
-            minutes_to_low: outlook.and_then(|o| o.minutes),
+            direction,
+            course: soon.and_then(|soon| soon.course(now)),
+            low_probability: soon.and_then(|soon| soon.low_probability(now, LOW, HORIZON)),
+            low_ahead,
+            minutes_to_low: soon.and_then(|soon| soon.minutes_to_fall(now, LOW, FURTHEST_LOW)),
             calibration_sd: estimate.map(|e| self.calibration.sd(now, e.glucose())),
             newest: self.newest.map(|newest| (stamp(newest.at), newest.calibrated)),
             age: known.map(|newest| now.since(newest.at)),
@@ -507,7 +506,9 @@ impl Core {
             self.quality.fingerstick(at, difference / sd);
         }
         let after = self.calibration.apply(measured, sensor);
-        self.estimator.shift(after.mg_dl() - before.mg_dl());
+        let moved = after.mg_dl() - before.mg_dl();
+        self.estimator.shift(moved);
+        self.forecast.shift(moved);
         if let Some(newest) = &mut self.newest {
             newest.calibrated = after;
         }

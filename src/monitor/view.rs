@@ -4,7 +4,7 @@ use crate::alarm::{AlarmPlan, PRESENT, Rings, Standing};
 use crate::calibration::{Applied, Drift};
 use crate::estimate::Estimate;
 use crate::estimator::Model;
-use crate::forecast::{ForecastConfig, Predicted};
+use crate::forecast::{Course, Direction, ForecastConfig, Predicted};
 use crate::quality::{Grade, QualityConfig, Reasons, Verdict};
 use crate::reading::Status;
 use crate::trend::{Bands, Trend};
@@ -127,8 +127,10 @@ pub struct View {
     pub(super) verdict: Option<Verdict>,
     pub(super) estimate: Option<Estimate>,
     pub(super) trend: Trend,
-    pub(super) predicted: Option<Predicted>,
+    pub(super) direction: Option<Direction>,
+    pub(super) course: Option<Course>,
     pub(super) low_probability: Option<f32>,
+    pub(super) low_ahead: Option<f32>,
     pub(super) minutes_to_low: Option<f32>,
     pub(super) calibration_sd: Option<f32>,
     pub(super) newest: Option<(Instant, Glucose)>,
@@ -178,20 +180,52 @@ impl View {
         self.estimate
     }
 
-    /// The trend; not known when stale or vague.
+    /// **Direction**: the rate to expect over the next 20 minutes; `None` without a believed reading in the last
+    /// 17 minutes.
+    #[must_use]
+    pub const fn direction(&self) -> Option<Direction> {
+        self.direction
+    }
+
+    /// The trend, by the [`direction`](Self::direction); not known when stale or vague.
     #[must_use]
     pub const fn trend(&self) -> Trend {
         self.trend
     }
 
-    /// **Soon**: glucose in half an hour.
+    /// **Soon**: what the sensor will read in `horizon`, 5 minutes to 2 hours; a shorter or longer one is brought
+    /// there. `None` without a believed reading in the last half hour.
     #[must_use]
-    pub const fn predicted_30min(&self) -> Option<Predicted> {
-        self.predicted
+    pub fn predicted(&self, horizon: Span) -> Option<Predicted> {
+        self.course.map(|course| course.at(horizon))
     }
 
-    /// The probability of being under 70 mg/dL at some moment of the next half hour, 0 to 1. The low-ahead alarm
-    /// compares it with its limit.
+    /// In a quarter of an hour.
+    #[must_use]
+    pub fn predicted_15min(&self) -> Option<Predicted> {
+        self.predicted(Span::from_mins(15))
+    }
+
+    /// In half an hour.
+    #[must_use]
+    pub fn predicted_30min(&self) -> Option<Predicted> {
+        self.predicted(Span::from_mins(30))
+    }
+
+    /// In an hour.
+    #[must_use]
+    pub fn predicted_60min(&self) -> Option<Predicted> {
+        self.predicted(Span::from_mins(60))
+    }
+
+    /// What the low-ahead alarm compares with its limit, 0 to 1, higher is nearer to a low: the probability of a
+    /// reading below 70 mg/dL within 20 minutes; 1 when it is there.
+    #[must_use]
+    pub const fn low_ahead_signal(&self) -> Option<f32> {
+        self.low_ahead
+    }
+
+    /// The probability of a reading under 70 mg/dL at some moment of the next half hour, 0 to 1.
     #[must_use]
     pub const fn low_probability(&self) -> Option<f32> {
         self.low_probability

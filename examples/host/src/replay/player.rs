@@ -1,6 +1,7 @@
 //! Drives the monitor through a trace.
 
 use glidepath::alarm::{AlarmPlan, Kind, Rings};
+use glidepath::forecast::Predicted;
 use glidepath::quality::Verdict;
 use glidepath::{Fingerstick, FingerstickOutcome, Instant, Monitor, Reading, Settings, Span, View};
 
@@ -140,6 +141,9 @@ fn sample(reading: &Reading, view: &View, rang: u16) -> Sample {
     // of a reading that is not newer the answers would be those of another moment
     let estimate = view.estimate().filter(|estimate| estimate.at() == reading.at());
     let timely = |value: Option<f32>| known(value.filter(|_| estimate.is_some()));
+    let ahead = |predicted: Option<Predicted>| {
+        (timely(predicted.map(|p| p.glucose().mg_dl())), timely(predicted.map(|p| p.sd())))
+    };
     Sample {
         reading: *reading,
         verdict,
@@ -153,6 +157,10 @@ fn sample(reading: &Reading, view: &View, rang: u16) -> Sample {
         predicted_sd: timely(view.predicted_30min().map(|p| p.sd())),
         low_probability: timely(view.low_probability()),
         minutes_to_low: timely(view.minutes_to_low()),
+        predicted_15: ahead(view.predicted_15min()),
+        predicted_60: ahead(view.predicted_60min()),
+        low_ahead_signal: timely(view.low_ahead_signal()),
+        direction: timely(view.direction().map(|direction| direction.rate().mg_dl_per_min())),
         truth: f32::NAN,
         rang,
     }

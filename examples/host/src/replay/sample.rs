@@ -27,6 +27,11 @@ pub struct Sample {
     pub predicted_sd: f32,
     pub low_probability: f32,
     pub minutes_to_low: f32,
+    pub predicted_15: (f32, f32),
+    pub predicted_60: (f32, f32),
+    pub low_ahead_signal: f32,
+    /// The rate to expect over the next 20 minutes.
+    pub direction: f32,
     /// The truth beside the trace.
     pub truth: f32,
     /// The alarms that rang with it, a bit for each of [`Kind::ALL`].
@@ -64,8 +69,9 @@ impl fmt::Display for Cell {
 
 /// The header of the samples' table.
 pub const HEADER: &str = "time,sensor_mg_dl,plasma_mg_dl,plasma_sd_mg_dl,rate_mg_dl_min,rate_sd_mg_dl_min,trend,\
-    predicted_30min_mg_dl,predicted_30min_sd_mg_dl,low_probability_30min,minutes_to_low,\
-    verdict,alarms";
+    predicted_30min_mg_dl,predicted_30min_sd_mg_dl,low_probability_30min,minutes_to_low,verdict,alarms,\
+    predicted_15min_mg_dl,predicted_15min_sd_mg_dl,predicted_60min_mg_dl,predicted_60min_sd_mg_dl,low_ahead_signal,\
+    direction_mg_dl_min";
 
 /// Writes the samples as CSV.
 pub fn write_csv(samples: &[Sample], clock: &Clock, out: &mut dyn Write) -> io::Result<()> {
@@ -94,7 +100,16 @@ pub fn write_csv(samples: &[Sample], clock: &Clock, out: &mut dyn Write) -> io::
             let _ = write!(line, "{parted}{}", kind.name());
             parted = ";";
         }
-        line.push('\n');
+        let _ = writeln!(
+            line,
+            ",{},{},{},{},{},{}",
+            Cell(sample.predicted_15.0, 2),
+            Cell(sample.predicted_15.1, 2),
+            Cell(sample.predicted_60.0, 2),
+            Cell(sample.predicted_60.1, 2),
+            Cell(sample.low_ahead_signal, 4),
+            Cell(sample.direction, 3),
+        );
         out.write_all(line.as_bytes())?;
     }
     Ok(())

@@ -385,12 +385,13 @@ impl App {
                 _ => sensor,
             },
             bound,
-            rate: estimate.filter(|_| rate_known).map(|e| (e.rate(), e.rate_sd())),
-            soon: estimate.filter(|_| bound.is_none()).map(|estimate| {
-                [20, 40, 60].map(|minutes| {
-                    let ahead = forecast.at(&estimate, Span::from_mins(minutes));
-                    Expected { glucose: ahead.glucose(), sd_mg_dl: ahead.sd() }
-                })
+            rate: view.direction().filter(|_| young && rate_known).map(|d| (d.rate(), d.sd())),
+            soon: estimate.filter(|_| bound.is_none()).and_then(|_| {
+                let at = |minutes| {
+                    let ahead = forecast.at(view.at(), Span::from_mins(minutes))?;
+                    Some(Expected { glucose: ahead.glucose(), sd_mg_dl: ahead.sd() })
+                };
+                Some([at(20)?, at(40)?, at(60)?])
             }),
             low_in_min: view
                 .minutes_to_low()
