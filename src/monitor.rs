@@ -7,23 +7,25 @@
 
 mod view;
 
-pub use view::{FingerstickOutcome, Settings, View};
+pub use view::{Expected, FingerstickOutcome, Refusal, Settings, View};
 
 use crate::alarm::{AlarmPlan, Alarms, Doubt, Kind, Situation};
-use crate::calibration::{Calibration, Pair};
+use crate::calibration::{Applied, Calibration, Pair};
 use crate::error::Error;
 use crate::estimator::{Estimator, Fused, Smoothed, Taken, Trust};
 use crate::forecast::Forecast;
 use crate::history::{History, HistoryView, Inserted};
 use crate::local::LocalTime;
-use crate::math;
 use crate::quality::{Evidence, Quality, Reason, Verdict, Wear};
 use crate::reading::{Fingerstick, Reading, Status};
 use crate::trend::TrendSign;
 use crate::units::{Glucose, Instant, Span};
 
-/// A fingerstick is paired with a reading at most this old.
+/// A fingerstick may be this much older than now, and than the reading that it is paired with this much newer.
 const PAIRED_WITHIN: Span = Span::from_mins(15);
+
+/// A fingerstick may be this far ahead of now: clocks differ.
+const STICK_AHEAD: Span = Span::from_mins(2);
 
 /// A sensor's own word that it warms up holds this long.
 const WARMING_HOLDS: Span = Span::from_mins(20);
@@ -86,6 +88,8 @@ struct Core {
     newest: Option<(Instant, Glucose, Glucose)>,
     /// The newest reading measured while the sensor warms up.
     warming: Option<Instant>,
+    /// The moment last answered for.
+    latest: Option<Instant>,
     utc_offset: Option<Span>,
 }
 
@@ -117,7 +121,8 @@ impl<const N: usize> Monitor<N> {
         self.core.tick(now)
     }
 
-    /// Takes in a fingerstick: for the calibration, for the estimate, and for the sensor's trust.
+    /// Takes in a fingerstick: for the calibration, for the estimate, and for the sensor's trust. Its time must
+    /// lie within 15 min before and 2 min after the newest reading or [`tick`](Self::tick).
     pub fn fingerstick(&mut self, stick: &Fingerstick) -> FingerstickOutcome {
         self.core.fingerstick(stick)
     }
@@ -211,6 +216,7 @@ impl Core {
             alarms: Alarms::new(settings.alarms),
             newest: None,
             warming: None,
+            latest: None,
             utc_offset: None,
         })
     }
@@ -225,7 +231,7 @@ impl Core {
             self.sign = TrendSign::new(*self.sign.bands());
             self.newest = None;
         }
-        let calibrated = self.calibration.apply(at, reading.glucose());
+        let calibrated = self.calibration.apply_reading(reading);
         let expected = if admitted.is_admitted() { self.estimator.expect(at, calibrated) } else { None };
         let z = expected.as_ref().and_then(|e| e.innovation());
         let noise_scale = Some(self.estimator.noise_scale());
@@ -281,6 +287,7 @@ impl Core {
     /// The answers at `now`; the alarms are told. What a reading has just corrected, the forecast learns from.
     #[inline(never)]
     fn answer(&mut self, now: Instant, verdict: Option<Verdict>, taken: Option<Taken>) -> View {
+        self.latest = Some(now);
         let estimate = self.estimator.estimate(now);
         let course = estimate.as_ref().map(|estimate| {
             let foreseen = self.forecast.foreseen(estimate);
@@ -343,16 +350,29 @@ impl Core {
     }
 
     fn fingerstick(&mut self, stick: &Fingerstick) -> FingerstickOutcome {
-        let Some((measured, sensor, _)) = self.newest else { return FingerstickOutcome::NoReading };
-        let since = stick.at().since(measured);
-        if since > PAIRED_WITHIN || since.secs() < PAIRED_WITHIN.secs().saturating_neg() {
-            return FingerstickOutcome::NoReading;
-        }
-        let Some(gap) = self.estimator.behind(stick.at()) else {
-            return FingerstickOutcome::NoReading;
+        let refused = |why, expected| FingerstickOutcome::Refused { why, expected };
+        let (Some(now), Some((measured, sensor, _))) = (self.latest, self.newest) else {
+            return refused(Refusal::NoReading, None);
         };
+        let at = stick.at();
+        if at.since(now) > STICK_AHEAD {
+            return refused(Refusal::Ahead, None);
+        }
+        if now.since(at) > PAIRED_WITHIN {
+            return refused(Refusal::TooOld, None);
+        }
+        let (Some(gap), Some(estimate)) =
+            (self.estimator.behind(at), self.estimator.estimate(at.max(measured)))
+        else {
+            return refused(Refusal::NoReading, None);
+        };
+        if at.since(measured) > PAIRED_WITHIN {
+            return refused(Refusal::NoReading, None);
+        }
+        let sd = self.calibration.whole_sd(at, estimate.glucose(), estimate.glucose_sd());
+        let expected = Expected { glucose: estimate.glucose(), sd };
         let pair = Pair {
-            at: stick.at(),
+            at,
             reference: stick.glucose(),
             sensor,
             behind: gap.mean,
@@ -360,25 +380,28 @@ impl Core {
             sensor_sd: self.estimator.noise_sd(),
         };
         let before = self.calibration.apply(measured, sensor);
-        let unsure = self.calibration.sd(stick.at(), stick.glucose());
         let calibrated = self.calibration.pair(&pair);
-        if !calibrated.is_used() {
-            return FingerstickOutcome::Refused(calibrated);
+        let why = match calibrated {
+            Applied::Used | Applied::Softened => None,
+            Applied::OutOfOrder => Some(Refusal::OutOfOrder),
+            Applied::OutOfRange => Some(Refusal::OutOfRange),
+            Applied::NotANumber => Some(Refusal::NotANumber),
+        };
+        if let Some(why) = why {
+            return refused(why, Some(expected));
         }
-        if let Some(estimate) = self.estimator.estimate(stick.at().max(measured)) {
-            let meter = self.estimator.meter_sd(stick.glucose());
-            let own = estimate.glucose_sd();
-            let sd = math::sqrt(own * own + unsure * unsure + meter * meter);
-            let difference = stick.glucose().mg_dl() - estimate.glucose().mg_dl();
-            self.quality.fingerstick(stick.at(), difference / sd);
-        }
+        self.quality.fingerstick(at, expected.deviations(stick));
         let after = self.calibration.apply(measured, sensor);
         self.estimator.shift(after.mg_dl() - before.mg_dl());
         if let Some((_, _, shown)) = &mut self.newest {
             *shown = after;
         }
-        let fused = self.estimator.fingerstick(stick);
-        FingerstickOutcome::Used { calibrated, fused: fused == Fused::Used }
+        // a wrong fingerstick must not hide a low that the sensor sees
+        let most = self.calibration.most(sensor);
+        let held = stick.glucose() > most;
+        let bounded = if held { Fingerstick::new(at, most) } else { *stick };
+        let fused = self.estimator.fingerstick(&bounded) == Fused::Used;
+        FingerstickOutcome::Used { calibrated, fused, held, expected: Some(expected) }
     }
 }
 

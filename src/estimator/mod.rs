@@ -49,11 +49,6 @@ const HUBER: f32 = 5.0;
 /// Beyond this many standard deviations a reading is left out, if the one before it was not.
 const GATE: f32 = 6.0;
 
-/// The relative and the least absolute standard deviation of a fingerstick: typical meters under
-/// ISO 15197:2013 scatter by 4 to 6 %.
-const METER_RELATIVE_SD: f32 = 0.06;
-const METER_LEAST_SD: f32 = 5.0;
-
 /// How much a reading is believed.
 #[derive(Clone, Copy, Debug, PartialEq, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -326,7 +321,7 @@ impl Estimator {
             next.at = stick.at();
             next.slow_rate = self.slowed(&running, next.bank.merged().x.r, stick.at());
         }
-        let sd = meter_sd(stick.glucose().mg_dl());
+        let sd = stick.meter_sd();
         let sees = Sees::Blood { reach };
         let residuals = next.bank.residuals(sees, stick.glucose().mg_dl(), sd * sd);
         let inflation = (residuals.merged.normalised().abs() / HUBER).max(1.0);
@@ -383,12 +378,6 @@ impl Estimator {
         {
             running.bank.shift(mg_dl);
         }
-    }
-
-    /// The standard deviation taken for a meter's error at a reading, mg/dL.
-    #[must_use]
-    pub fn meter_sd(&self, reading: Glucose) -> f32 {
-        meter_sd(reading.mg_dl())
     }
 
     /// How far a unit rate now moves plasma glucose within `span`, minutes; negative for the past.
@@ -476,11 +465,6 @@ impl Estimator {
             left = left.saturating_sub(piece.secs());
         }
     }
-}
-
-/// The standard deviation of a meter's error at a reading, mg/dL.
-fn meter_sd(mg_dl: f32) -> f32 {
-    (METER_RELATIVE_SD * mg_dl).max(METER_LEAST_SD)
 }
 
 #[cfg(test)]

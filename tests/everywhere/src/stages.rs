@@ -92,7 +92,7 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
                 }
             }
             Event::Fingerstick(stick) => {
-                hash.put((one.fingerstick(&stick) as u8, one.meter_sd(stick.glucose())));
+                hash.put((one.fingerstick(&stick) as u8, stick.meter_sd()));
                 if let Some(gap) = one.behind(stick.at()) {
                     hash.put((gap.mean, gap.sd));
                     let pair = Pair {

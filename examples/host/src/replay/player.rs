@@ -2,7 +2,7 @@
 
 use glidepath::alarm::{AlarmPlan, Kind, Rings};
 use glidepath::quality::Verdict;
-use glidepath::{Fingerstick, FingerstickOutcome, Instant, Monitor, Reading, Settings, Span, View};
+use glidepath::{Fingerstick, Instant, Monitor, Reading, Settings, Span, View};
 
 use super::sample::{Pricked, Rang, Sample};
 use crate::failure::Failure;
@@ -105,13 +105,9 @@ impl Player {
 
     fn fingerstick(&mut self, stick: &Fingerstick) {
         self.pass(stick.at());
-        let expected = self.monitor.estimator().estimate(stick.at());
-        let refused = match self.monitor.fingerstick(stick) {
-            FingerstickOutcome::Used { .. } => None,
-            FingerstickOutcome::NoReading => Some("not used: no trusted reading within a quarter of an hour"),
-            FingerstickOutcome::Refused(_) => Some("not used: no fingerstick can be like this"),
-        };
-        let expected = expected.map_or(f32::NAN, |estimate| estimate.glucose().mg_dl());
+        let outcome = self.monitor.fingerstick(stick);
+        let refused = (!outcome.is_used()).then(|| outcome.words());
+        let expected = outcome.expected().map_or(f32::NAN, |expected| expected.glucose.mg_dl());
         self.pricked.push(Pricked { stick: *stick, expected, refused });
     }
 
