@@ -18,14 +18,15 @@ use crate::units::{Glucose, Instant, Span};
 use super::evidence::{Evidence, Payoff};
 use super::low;
 
-/// How far and how fast gain and offset wander, and how far fingersticks scatter at first. 20 bytes.
+/// How far and how fast gain and offset wander, how far fingersticks scatter at first, and how much corrections must
+/// have saved before they are used. 24 bytes.
 ///
 /// # Examples
 /// ```
 /// use glidepath::calibration::{Calibration, Drift};
 /// use glidepath::{Glucose, Instant};
 /// // a sensor whose scale is known better than most: gain 5 % over a week, offset 3 mg/dL over three days
-/// let known = Calibration::new(Drift::new(0.05, 10_080.0, 3.0, 4_320.0)?.with_scatter(0.06)?);
+/// let known = Calibration::new(Drift::new(0.05, 10_080.0, 3.0, 4_320.0)?.with_scatter(0.06)?.with_caution(1.0)?);
 /// let (at, glucose) = (Instant::from_secs(0), Glucose::from_mg_dl(120.0)?);
 /// assert!(known.sd(at, glucose) < Calibration::new(Drift::default()).sd(at, glucose));
 /// # Ok::<(), glidepath::Error>(())
@@ -40,10 +41,11 @@ pub struct Drift {
     offset_sd: f32,
     offset_time_min: f32,
     scatter: f32,
+    caution: f32,
 }
 
 impl Default for Drift {
-    /// Gain 12 % over two weeks, offset 20 mg/dL over a week, scatter 12 %: what fingersticks beside recorded
+    /// Gain 12 % over two weeks, offset 20 mg/dL over a week, scatter 12 %, caution 1.5: what fingersticks beside recorded
     /// sensors show (DEVELOPERS.md has the command).
     fn default() -> Self {
         Self {
@@ -52,13 +54,14 @@ impl Default for Drift {
             offset_sd: 20.0,
             offset_time_min: 10_000.0,
             scatter: 0.12,
+            caution: 1.5,
         }
     }
 }
 
 impl Drift {
     /// From the standard deviation of the gain (0.001 to 0.5), of the offset (0.1 to 40 mg/dL), and the times
-    /// over which they wander (60 to 1,000,000 min); the scatter is the default's.
+    /// over which they wander (60 to 1,000,000 min); scatter and caution are the default's.
     ///
     /// # Errors
     /// Names the parameter that is out of range.
@@ -84,6 +87,15 @@ impl Drift {
     pub fn with_scatter(self, scatter: f32) -> Result<Self, Error> {
         Ok(Self { scatter: in_range("scatter", scatter, LEAST_SCATTER, MOST_SCATTER)?, ..self })
     }
+
+    /// The same with another caution: what corrections must have saved, over the fingersticks so far and in
+    /// scatters, before they begin to be used, 0.5 to 10. One fingerstick counts for at most 1.5.
+    ///
+    /// # Errors
+    /// When it is out of range.
+    pub fn with_caution(self, caution: f32) -> Result<Self, Error> {
+        Ok(Self { caution: in_range("caution", caution, 0.5, 10.0)?, ..self })
+    }
 }
 
 /// A [`Drift`] as written: read back through its gates.
@@ -96,6 +108,7 @@ struct DriftParts {
     offset_sd: f32,
     offset_time_min: f32,
     scatter: f32,
+    caution: f32,
 }
 
 #[cfg(feature = "serde")]
@@ -103,15 +116,16 @@ impl TryFrom<DriftParts> for Drift {
     type Error = Error;
     fn try_from(parts: DriftParts) -> Result<Self, Error> {
         Self::new(parts.gain_sd, parts.gain_time_min, parts.offset_sd, parts.offset_time_min)?
-            .with_scatter(parts.scatter)
+            .with_scatter(parts.scatter)?
+            .with_caution(parts.caution)
     }
 }
 
 #[cfg(feature = "serde")]
 impl From<Drift> for DriftParts {
     fn from(drift: Drift) -> Self {
-        let Drift { gain_sd, gain_time_min, offset_sd, offset_time_min, scatter } = drift;
-        Self { gain_sd, gain_time_min, offset_sd, offset_time_min, scatter }
+        let Drift { gain_sd, gain_time_min, offset_sd, offset_time_min, scatter, caution } = drift;
+        Self { gain_sd, gain_time_min, offset_sd, offset_time_min, scatter, caution }
     }
 }
 
@@ -190,7 +204,7 @@ const LEAST_FRESH: f32 = 0.05;
 /// The furthest that glucose under the skin is taken to be behind, and the widest standard deviation, mg/dL.
 const PAIR_LIMIT: f32 = 200.0;
 
-/// The calibration. See the [module](super). 72 bytes.
+/// The calibration. See the [module](super). 80 bytes.
 ///
 /// # Examples
 /// ```
@@ -249,7 +263,7 @@ impl Calibration {
             p_bb: drift.offset_sd * drift.offset_sd,
             scatter: drift.scatter * drift.scatter,
             worth: SCATTER_PRIOR,
-            evidence: Evidence::new(),
+            evidence: Evidence::new(drift.caution),
             used: 0,
             refused: 0,
         }
@@ -299,7 +313,12 @@ impl Calibration {
 
         let corrected = next.corrected(sensor, 1.0);
         let unit = math::sqrt(next.scatter + KNOWN_SHARE * KNOWN_SHARE) * reference;
-        next.evidence.weigh(pair.at, ((sensor - g).abs() - (corrected - g).abs()) / unit, fresh);
+        next.evidence.weigh(
+            pair.at,
+            ((sensor - g).abs() - (corrected - g).abs()) / unit,
+            fresh,
+            next.drift.caution,
+        );
 
         let innovation = sensor - g - g * next.kappa - next.beta;
         let meter = Fingerstick::new(pair.at, pair.reference).meter_sd();

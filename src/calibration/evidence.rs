@@ -2,14 +2,14 @@
 //!
 //! Each new fingerstick is compared with the sensor's value and with the corrected one before it moves anything,
 //! so that what is counted was not fitted to it: the prequential principle, Dawid (1984), J. R. Stat. Soc. A
-//! 147:278. The account opens below zero, which is the prior that a factory's calibration is left alone.
+//! 147:278. The account opens below zero by a caution, which is the prior that a factory's calibration is left
+//! alone.
 
 use crate::units::{Instant, Span};
 
-/// What the account opens with, and between what it stays, in scatters. Bounded above so that corrections which
-/// cease to pay are soon left off.
-const START: f32 = -1.5;
-const LEAST: f32 = -3.0;
+/// How far the account sinks, in cautions, and how far it rises, in scatters: no further, so that corrections
+/// which begin to pay, or cease to, are soon noticed.
+const LEAST_CAUTIONS: f32 = 2.0;
 const MOST: f32 = 4.0;
 
 /// The most that one fingerstick adds or takes, in scatters.
@@ -70,15 +70,15 @@ pub(super) struct Evidence {
 }
 
 impl Evidence {
-    pub const fn new() -> Self {
-        Self { balance: START, since: None, run: 0, lasting: false }
+    pub const fn new(caution: f32) -> Self {
+        Self { balance: -caution, since: None, run: 0, lasting: false }
     }
 
     /// Counts a fingerstick: what the corrections would have saved, in scatters, and how much of it is news
     /// (0 to 1).
-    pub fn weigh(&mut self, at: Instant, saved: f32, fresh: f32) {
+    pub fn weigh(&mut self, at: Instant, saved: f32, fresh: f32, caution: f32) {
         let change = saved.max(-STEP).min(STEP) * fresh;
-        self.balance = (self.balance + change).max(LEAST).min(MOST);
+        self.balance = (self.balance + change).max(-LEAST_CAUTIONS * caution).min(MOST);
         if self.balance > 0.0 {
             let since = *self.since.get_or_insert(at);
             if change > 0.0 {
@@ -86,7 +86,7 @@ impl Evidence {
             }
             self.lasting = self.run >= LASTING_STICKS && at.since(since) >= LASTING;
         } else {
-            *self = Self { balance: self.balance, ..Self::new() };
+            *self = Self::new(-self.balance);
         }
     }
 
@@ -124,37 +124,37 @@ mod tests {
 
     #[test]
     fn one_fingerstick_never_turns_corrections_on() {
-        let mut evidence = Evidence::new();
+        let mut evidence = Evidence::new(1.5);
         assert_eq!(evidence.payoff(0), Payoff::TooFew);
-        evidence.weigh(at(0), 100.0, 1.0);
+        evidence.weigh(at(0), 100.0, 1.0, 1.5);
         assert_eq!((evidence.share(), evidence.payoff(1)), (0.0, Payoff::TooFew));
-        evidence.weigh(at(8), 0.5, 1.0);
+        evidence.weigh(at(8), 0.5, 1.0, 1.5);
         assert_eq!((evidence.share(), evidence.payoff(2)), (0.25, Payoff::Partly));
-        evidence.weigh(at(16), 100.0, 1.0);
+        evidence.weigh(at(16), 100.0, 1.0, 1.5);
         assert_eq!((evidence.share(), evidence.payoff(3)), (1.0, Payoff::Yes));
     }
 
     #[test]
     fn what_does_not_pay_is_left_off_within_three_bad_fingersticks() {
-        let mut evidence = Evidence::new();
+        let mut evidence = Evidence::new(1.5);
         for hour in 0..100 {
-            evidence.weigh(at(hour), 1.0, 1.0);
+            evidence.weigh(at(hour), 1.0, 1.0, 1.5);
         }
         assert!(evidence.is_lasting() && evidence.share() >= 1.0);
-        evidence.weigh(at(100), -100.0, 1.0);
+        evidence.weigh(at(100), -100.0, 1.0, 1.5);
         assert_eq!(evidence.share(), 1.0);
-        evidence.weigh(at(101), -100.0, 1.0);
+        evidence.weigh(at(101), -100.0, 1.0, 1.5);
         assert_eq!(evidence.share(), 0.5);
         assert!(evidence.is_lasting());
-        evidence.weigh(at(102), -100.0, 1.0);
+        evidence.weigh(at(102), -100.0, 1.0, 1.5);
         assert_eq!((evidence.share(), evidence.is_lasting()), (0.0, false));
         assert_eq!(evidence.payoff(103), Payoff::No);
         // and the account does not sink so far that it could not come back within three good ones
         for hour in 103..200 {
-            evidence.weigh(at(hour), -1.0, 1.0);
+            evidence.weigh(at(hour), -1.0, 1.0, 1.5);
         }
         for hour in 200..203 {
-            evidence.weigh(at(hour), 2.0, 1.0);
+            evidence.weigh(at(hour), 2.0, 1.0, 1.5);
         }
         assert_eq!(evidence.payoff(200), Payoff::Partly);
         assert!(!evidence.is_lasting());
@@ -163,10 +163,10 @@ mod tests {
     #[test]
     fn lasting_needs_six_that_save_and_a_day() {
         let lasting = |hours: &[u32], bad: u32| {
-            let mut evidence = Evidence::new();
-            evidence.weigh(at(0), 1.5, 1.0);
+            let mut evidence = Evidence::new(1.5);
+            evidence.weigh(at(0), 1.5, 1.0, 1.5);
             for hour in hours {
-                evidence.weigh(at(*hour), if *hour == bad { -0.1 } else { 1.5 }, 1.0);
+                evidence.weigh(at(*hour), if *hour == bad { -0.1 } else { 1.5 }, 1.0, 1.5);
             }
             evidence.is_lasting()
         };
@@ -175,10 +175,10 @@ mod tests {
         assert!(!lasting(&[5, 6, 7, 8, 29], 0));
         assert!(!lasting(&[5, 6, 7, 8, 9, 29], 8));
         // repeats at one moment are no news
-        let mut evidence = Evidence::new();
+        let mut evidence = Evidence::new(1.5);
         for _ in 0..1000 {
-            evidence.weigh(at(1), 1.5, 0.0);
+            evidence.weigh(at(1), 1.5, 0.0, 1.5);
         }
-        assert_eq!(evidence, Evidence::new());
+        assert_eq!(evidence, Evidence::new(1.5));
     }
 }

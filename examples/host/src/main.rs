@@ -4,6 +4,10 @@
 mod args;
 mod compare;
 mod failure;
+// becomes part of `fit`
+#[cfg(test)]
+#[path = "fit/calibration.rs"]
+mod fit_calibration;
 mod output;
 mod progress;
 mod rank;
