@@ -45,14 +45,14 @@ pub struct Drift {
 }
 
 impl Default for Drift {
-    /// Gain 12 % over two weeks, offset 20 mg/dL over a week, scatter 12 %, caution 1.5: what fingersticks beside recorded
+    /// Gain 12 % over two weeks, offset 20 mg/dL over three and a half days, scatter 12 %, caution 1.5: what fingersticks beside recorded
     /// sensors show (DEVELOPERS.md has the command).
     fn default() -> Self {
         Self {
             gain_sd: 0.12,
             gain_time_min: 20_000.0,
             offset_sd: 20.0,
-            offset_time_min: 10_000.0,
+            offset_time_min: 5_000.0,
             scatter: 0.12,
             caution: 1.5,
         }
