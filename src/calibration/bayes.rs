@@ -45,7 +45,7 @@ pub struct Drift {
 }
 
 impl Default for Drift {
-    /// Gain 12 % over two weeks, offset 20 mg/dL over three and a half days, scatter 12 %, caution 1.5: what fingersticks beside recorded
+    /// Gain 12 % over two weeks, offset 20 mg/dL over three and a half days, scatter 12 %, caution 1: what fingersticks beside recorded
     /// sensors show (DEVELOPERS.md has the command).
     fn default() -> Self {
         Self {
@@ -54,7 +54,7 @@ impl Default for Drift {
             offset_sd: 20.0,
             offset_time_min: 5_000.0,
             scatter: 0.12,
-            caution: 1.5,
+            caution: 1.0,
         }
     }
 }
@@ -390,7 +390,7 @@ impl Calibration {
     ///
     /// A value at or under 55 mg/dL is never raised. From there to 80 mg/dL it is raised by at most 10 mg/dL, and
     /// by no more than it lies above 55, until six fingersticks over at least a day have shown that corrections
-    /// pay, without a time between when they did not; then by at most three times what it lies above 55. Rises
+    /// pay, without a time between when they did not; then by at most five times what it lies above 55. Rises
     /// with the sensor's value, without a step.
     #[must_use]
     pub const fn most(&self, sensor: Glucose) -> Glucose {

@@ -13,7 +13,7 @@ const RISE: f32 = 10.0;
 /// How fast the bound opens above the floor, in mg/dL for each mg/dL; above [`NEAR`]; and when lasting.
 const OPENING: f32 = 2.0;
 const BEYOND: f32 = 4.0;
-const OPENING_LASTING: f32 = 4.0;
+const OPENING_LASTING: f32 = 6.0;
 
 /// The most, mg/dL, that a sensor's value may be corrected to. Rises with it, without a step.
 pub(super) const fn most(sensor: f32, lasting: bool) -> f32 {
@@ -51,12 +51,12 @@ mod tests {
         for (sensor, early, lasting) in [
             (0.0, 0.0, 0.0),
             (55.0, 55.0, 55.0),
-            (60.0, 65.0, 75.0),
-            (65.0, 75.0, 95.0),
-            (70.0, 80.0, 115.0),
-            (80.0, 90.0, 155.0),
-            (85.0, 110.0, 175.0),
-            (100.0, 145.0, 235.0),
+            (60.0, 65.0, 85.0),
+            (65.0, 75.0, 115.0),
+            (70.0, 80.0, 145.0),
+            (80.0, 90.0, 205.0),
+            (85.0, 110.0, 235.0),
+            (100.0, 145.0, 325.0),
         ] {
             assert_eq!((most(sensor, false), most(sensor, true)), (early, lasting), "{sensor}");
         }
@@ -68,7 +68,7 @@ mod tests {
             let bound = most(sensor, lasting);
             prop_assert!(bound >= sensor);
             let step = most(sensor + 0.01, lasting) - bound;
-            prop_assert!((0.005..0.045).contains(&step), "{step}");
+            prop_assert!((0.005..0.065).contains(&step), "{step}");
             prop_assert!((least_sensor(bound, lasting) - sensor).abs() < 1e-3);
         }
     }

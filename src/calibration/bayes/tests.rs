@@ -66,14 +66,9 @@ fn a_story_of_pairs_matches_the_worked_updates() {
             9,
             (170.0, 215.0, 0.0, 2.0, 5.6),
             used,
-            (0.099_783_5, 17.812_428, 31.705_536, 0.114_223_1, 0.125_782),
+            (0.099_783_5, 17.812_428, 25.939_853, 0.114_223_1, 0.375_782),
         ),
-        (
-            30,
-            (60.0, 160.0, 3.0, 4.0, 7.0),
-            softened,
-            (0.092_920_1, 38.549_123, 35.153_151, 0.263_253_3, 0.875_782),
-        ),
+        (30, (60.0, 160.0, 3.0, 4.0, 7.0), softened, (0.092_920_1, 38.549_123, 34.606_808, 0.263_253_3, 1.0)),
         (40, (150.0, 180.0, 0.0, 0.0, 5.0), used, (0.081_359_4, 32.691_046, 33.144_819, 0.246_414_4, 1.0)),
         (50, (120.0, 150.0, 0.0, 2.0, 5.6), used, (0.074_484_3, 27.598_179, 31.175_471, 0.228_592_8, 1.0)),
     ] {
@@ -179,6 +174,24 @@ fn fingersticks_one_after_another_count_for_little_more_than_one() {
 }
 
 #[test]
+fn a_person_who_begins_to_scatter_is_noticed_after_any_number_of_exact_fingersticks() {
+    let mut calibration = told(400, 1.0, 0.0, 0.0);
+    for k in 400..420 {
+        let side = if k % 2 == 1 { 30.0 } else { -30.0 };
+        let _ = calibration.pair(&pair(8 * k, 150.0, 150.0 + side));
+    }
+    assert!(calibration.scatter() > 0.1, "{}", calibration.scatter());
+}
+
+#[test]
+fn two_at_one_moment_are_in_order() {
+    let mut calibration = Calibration::new(Drift::default());
+    for _ in 0..2 {
+        assert_eq!(calibration.pair(&pair(3, 120.0, 130.0)), Applied::Used);
+    }
+}
+
+#[test]
 fn refusals_change_nothing_but_their_count() {
     let mut calibration = Calibration::new(Drift::default());
     let _ = calibration.pair(&pair(5, 100.0, 110.0));
@@ -269,13 +282,13 @@ fn a_lasting_difference_opens_the_bound_above_the_floor_only() {
     let calibration = told(8, 0.8, -20.0, 0.0);
     let now = at(57);
     let shown = |mg_dl| calibration.apply(now, glucose(mg_dl)).mg_dl();
-    assert_eq!((shown(54.0), shown(55.0), shown(60.0)), (54.0, 55.0, 75.0));
+    assert_eq!((shown(54.0), shown(55.0), shown(60.0)), (54.0, 55.0, 85.0));
     assert!(shown(80.0) > 110.0, "{}", shown(80.0));
-    // what is held back is told in the uncertainty: shown 63 of a sensor's 57 that the fingersticks say is over 90
+    // what is held back is told in the uncertainty: shown 67 of a sensor's 57 that the fingersticks say is over 90
     let line = calibration.at_moment(now).corrected(57.0, 1.0);
-    assert!((shown(57.0) - 63.0).abs() < 1e-3 && line > 85.0, "{line}");
-    let (sd, far) = (calibration.sd(now, glucose(63.0)), calibration.sd(now, glucose(200.0)));
-    assert!(sd > line - 63.0 && far < sd, "{sd} {far}");
+    assert!((shown(57.0) - 67.0).abs() < 1e-3 && line > 85.0, "{line}");
+    let (sd, far) = (calibration.sd(now, glucose(67.0)), calibration.sd(now, glucose(200.0)));
+    assert!(sd > line - 67.0 && far < sd, "{sd} {far}");
 }
 
 fn any_pair() -> impl Strategy<Value = (u32, f32, f32, f32, f32, f32)> {
@@ -310,7 +323,7 @@ proptest! {
             prop_assert!(shown <= sensor);
         }
         if sensor <= 80.0 {
-            prop_assert!(shown <= sensor + 3.0 * (sensor - 55.0).max(0.0) + 1e-3);
+            prop_assert!(shown <= sensor + 5.0 * (sensor - 55.0).max(0.0) + 1e-3);
             if used < 7 || seen < Span::from_hours(24) {
                 prop_assert!(shown <= sensor + 10.0 + 1e-3, "{sensor} raised to {shown}");
             }
