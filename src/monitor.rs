@@ -7,27 +7,26 @@
 
 mod view;
 
-pub use view::{Bound, FingerstickOutcome, Settings, Shown, View};
+pub use view::{Bound, Expected, FingerstickOutcome, Refusal, Settings, Shown, View};
 
 use crate::alarm::{AlarmPlan, Alarms, Doubt, FLOOR_MG_DL, Kind, Situation};
-use crate::calibration::{Calibration, Pair};
+use crate::calibration::{Applied, Calibration, Pair};
 use crate::error::Error;
 use crate::estimate::Estimate;
 use crate::estimator::{Estimator, Fused, Smoothed, Taken, Trust};
 use crate::forecast::Forecast;
 use crate::history::{History, HistoryView, Inserted};
 use crate::local::LocalTime;
-use crate::math;
 use crate::quality::{Evidence, Quality, Reason, Reasons, Verdict, Wear};
 use crate::reading::{Fingerstick, Reading, Status};
 use crate::timeline::{Beginning, Placed, Timeline};
 use crate::trend::TrendSign;
 use crate::units::{Glucose, Instant, Span};
 
-/// A fingerstick is paired with a reading at most this old.
+/// A fingerstick may be this much older than now, and than the reading that it is paired with this much newer.
 const PAIRED_WITHIN: Span = Span::from_mins(15);
 
-/// A fingerstick's stamp may be this far ahead.
+/// A fingerstick may be this far ahead of now: clocks differ.
 const STICK_AHEAD: Span = Span::from_mins(2);
 
 /// Two stamps closer than this are of one reading.
@@ -164,7 +163,8 @@ impl<const N: usize> Monitor<N> {
         self.core.tick(now.into())
     }
 
-    /// Takes in a fingerstick: for the calibration, for the estimate, and for the sensor's trust.
+    /// Takes in a fingerstick: for the calibration, for the estimate, and for the sensor's trust. Its time must
+    /// lie within 15 min before and 2 min after the present moment.
     pub fn fingerstick(&mut self, stick: &Fingerstick) -> FingerstickOutcome {
         self.core.fingerstick(stick)
     }
@@ -335,7 +335,7 @@ impl Core {
             Verdict::Accepted if set => Verdict::ClockSet,
             admitted => admitted,
         };
-        let calibrated = self.calibration.apply(at, reading.glucose());
+        let calibrated = self.calibration.apply_reading(reading);
         let expected = if admitted.is_admitted() { self.estimator.expect(at, calibrated) } else { None };
         let z = expected.as_ref().and_then(|e| e.innovation());
         let noise_scale = Some(self.estimator.noise_scale());
@@ -470,50 +470,56 @@ impl Core {
     }
 
     fn fingerstick(&mut self, stick: &Fingerstick) -> FingerstickOutcome {
-        let now = self.timeline.now();
-        let at = self.timeline.count_of(stick.at());
+        let refused = |why, expected| FingerstickOutcome::Refused { why, expected };
+        let (now, at) = (self.timeline.now(), self.timeline.count_of(stick.at()));
         if at.since(now) > STICK_AHEAD {
-            return FingerstickOutcome::NoReading;
+            return refused(Refusal::Ahead, None);
+        }
+        if now.since(at) > PAIRED_WITHIN {
+            return refused(Refusal::TooOld, None);
         }
         let at = at.min(now);
-        let Some(newest) = self.known() else { return FingerstickOutcome::NoReading };
-        let (measured, sensor) = (newest.at, newest.sensor);
-        if at.since(measured).secs().unsigned_abs() > PAIRED_WITHIN.secs().unsigned_abs() {
-            return FingerstickOutcome::NoReading;
-        }
-        let Some(gap) = self.estimator.behind(at) else {
-            return FingerstickOutcome::NoReading;
+        let Some(newest) = self.known().filter(|newest| at.since(newest.at) <= PAIRED_WITHIN) else {
+            return refused(Refusal::NoReading, None);
         };
+        let (Some(gap), Some(estimate)) =
+            (self.estimator.behind(at), self.estimator.estimate(at.max(newest.at)))
+        else {
+            return refused(Refusal::NoReading, None);
+        };
+        let sd = self.calibration.whole_sd(at, estimate.glucose(), estimate.glucose_sd());
+        let expected = Expected { glucose: estimate.glucose(), sd };
         let pair = Pair {
             at,
             reference: stick.glucose(),
-            sensor,
+            sensor: newest.sensor,
             behind: gap.mean,
             behind_sd: gap.sd,
             sensor_sd: self.estimator.noise_sd(),
         };
-        let before = self.calibration.apply(measured, sensor);
-        let unsure = self.calibration.sd(at, stick.glucose());
         let calibrated = self.calibration.pair(&pair);
-        if !calibrated.is_used() {
-            return FingerstickOutcome::Refused(calibrated);
+        let why = match calibrated {
+            Applied::Used | Applied::Softened => None,
+            Applied::OutOfOrder => Some(Refusal::OutOfOrder),
+            Applied::OutOfRange => Some(Refusal::OutOfRange),
+            Applied::NotANumber => Some(Refusal::NotANumber),
+        };
+        if let Some(why) = why {
+            return refused(why, Some(expected));
         }
-        if let Some(estimate) = self.estimator.estimate(at.max(measured)) {
-            let meter = self.estimator.meter_sd(stick.glucose());
-            let own = estimate.glucose_sd();
-            let sd = math::sqrt(own * own + unsure * unsure + meter * meter);
-            let difference = stick.glucose().mg_dl() - estimate.glucose().mg_dl();
-            self.quality.fingerstick(at, difference / sd);
-        }
-        let after = self.calibration.apply(measured, sensor);
-        let moved = after.mg_dl() - before.mg_dl();
+        self.quality.fingerstick(at, expected.deviations(stick));
+        let read = Reading::new(newest.at, newest.sensor).with_status(newest.status);
+        let after = self.calibration.apply_reading(&read);
+        let moved = after.mg_dl() - newest.calibrated.mg_dl();
         self.estimator.shift(moved);
         self.forecast.shift(moved);
-        if let Some(newest) = &mut self.newest {
-            newest.calibrated = after;
-        }
-        let fused = self.estimator.fingerstick(&Fingerstick::new(at, stick.glucose()));
-        FingerstickOutcome::Used { calibrated, fused: fused == Fused::Used }
+        self.newest = Some(Newest { calibrated: after, ..newest });
+        // a wrong fingerstick must not hide a low that the sensor sees
+        let most = self.calibration.most(newest.sensor);
+        let held = stick.glucose() > most;
+        let bounded = Fingerstick::new(at, if held { most } else { stick.glucose() });
+        let fused = self.estimator.fingerstick(&bounded) == Fused::Used;
+        FingerstickOutcome::Used { calibrated, fused, held, expected: Some(expected) }
     }
 }
 

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-/// Module, and what it may use. Floors: 0 `error math units moments`, 1 `reading history estimate local`, 2 and 3 the
+/// Module, and what it may use. Floors: 0 `error math units moments`, 1 `reading timeline history estimate local`, 2 and 3 the
 /// stages, 4 `monitor`; a stage never sees another stage.
 const ALLOWED: &[(&str, &[&str])] = &[
     ("error", &[]),
@@ -12,17 +12,18 @@ const ALLOWED: &[(&str, &[&str])] = &[
     ("moments", &["math"]),
     ("units", &["error", "math"]),
     ("reading", &["units"]),
+    ("timeline", &["reading", "units"]),
     ("history", &["math", "reading", "units"]),
     ("local", &["error", "units"]),
     ("estimate", &["error", "math", "units"]),
-    ("quality", &["error", "local", "math", "reading", "units"]),
-    ("calibration", &["error", "math", "units"]),
+    ("quality", &["error", "local", "math", "reading", "timeline", "units"]),
+    ("calibration", &["error", "math", "reading", "timeline", "units"]),
     ("smoothing", &["error", "history", "math", "reading", "units"]),
-    ("estimator", &["error", "estimate", "math", "reading", "units"]),
+    ("estimator", &["error", "estimate", "math", "reading", "timeline", "units"]),
     ("rate", &["history", "reading", "units"]),
-    ("trend", &["error", "math", "units"]),
-    ("forecast", &["error", "math", "units"]),
-    ("alarm", &["error", "local", "units"]),
+    ("trend", &["error", "math", "timeline", "units"]),
+    ("forecast", &["error", "math", "timeline", "units"]),
+    ("alarm", &["error", "local", "timeline", "units"]),
     ("accuracy", &["error", "math", "moments", "reading", "units"]),
     ("review", &["error", "math", "reading", "units"]),
     ("gatt", &["error", "math", "reading", "units"]),
@@ -41,6 +42,7 @@ const ALLOWED: &[(&str, &[&str])] = &[
             "math",
             "quality",
             "reading",
+            "timeline",
             "trend",
             "units",
         ],
@@ -61,6 +63,10 @@ const ROOT_NAMES: &[(&str, &str)] = &[
     ("Settings", "monitor"),
     ("View", "monitor"),
     ("FingerstickOutcome", "monitor"),
+    ("Expected", "monitor"),
+    ("Bound", "monitor"),
+    ("Shown", "monitor"),
+    ("Refusal", "monitor"),
     ("Fingerstick", "reading"),
     ("Reading", "reading"),
     ("Status", "reading"),

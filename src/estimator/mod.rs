@@ -75,11 +75,6 @@ const RESUMES: f32 = 3.0;
 /// How likely a moving person is on the whole: what is told while nothing finds out.
 const USUAL_MOVING: f32 = 0.35;
 
-/// The relative and the least absolute standard deviation of a fingerstick: typical meters under
-/// ISO 15197:2013 scatter by 4 to 6 %.
-const METER_RELATIVE_SD: f32 = 0.06;
-const METER_LEAST_SD: f32 = 5.0;
-
 /// How much a reading is believed.
 #[derive(Clone, Copy, Debug, PartialEq, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -354,7 +349,7 @@ impl Estimator {
         }
         // in doubt the meter decides; the next reading is held against it
         next.doubted = false;
-        let sd = meter_sd(stick.glucose().mg_dl());
+        let sd = stick.meter_sd();
         let sees = Sees::Blood { reach };
         let measured = stick.glucose().mg_dl() - self.curve(&next, &next.belief.x, next.slow_rate);
         let residual = next.belief.residual(sees, measured, sd * sd);
@@ -443,12 +438,6 @@ impl Estimator {
             running.belief.x.i += mg_dl;
             running.newest += mg_dl;
         }
-    }
-
-    /// The standard deviation taken for a meter's error at a reading, mg/dL.
-    #[must_use]
-    pub fn meter_sd(&self, reading: Glucose) -> f32 {
-        meter_sd(reading.mg_dl())
     }
 
     /// How far a unit rate now moves plasma glucose within `span`, minutes; negative for the past.
@@ -549,11 +538,6 @@ impl Estimator {
             left = left.saturating_sub(piece.secs());
         }
     }
-}
-
-/// The standard deviation of a meter's error at a reading, mg/dL.
-fn meter_sd(mg_dl: f32) -> f32 {
-    (METER_RELATIVE_SD * mg_dl).max(METER_LEAST_SD)
 }
 
 #[cfg(test)]

@@ -68,7 +68,7 @@ fn each_event_changes_what_it_should_and_nothing_else() {
         (
             "one that leaps",
             Box::new(push(next(260.0))),
-            &["history", "quality", "estimator", "alarms", "unbelieved"],
+            &["history", "quality", "estimator", "forecast", "alarms", "unbelieved"],
         ),
         ("one that comes late", Box::new(push(reading(300_000 + 3000, 130.0))), &["history"]),
         ("one that is there already", Box::new(push(reading(LAST, 92.0))), &[]),
@@ -83,12 +83,12 @@ fn each_event_changes_what_it_should_and_nothing_else() {
         (
             "a new sensor",
             Box::new(|monitor| monitor.sensor_started(Instant::from_secs(LAST + 60))),
-            &["quality", "calibration", "estimator", "sign", "alarms", "newest"],
+            &["quality", "calibration", "estimator", "sign", "forecast", "alarms", "newest"],
         ),
         (
             "a fingerstick that is used",
             Box::new(move |monitor| told(monitor.fingerstick(&stick(-60, 110.0)))),
-            &["quality", "calibration", "estimator", "newest"],
+            &["quality", "calibration", "estimator"],
         ),
         ("one of the future", Box::new(move |monitor| told(monitor.fingerstick(&stick(900, 110.0)))), &[]),
         ("one too old", Box::new(move |monitor| told(monitor.fingerstick(&stick(-1200, 110.0)))), &[]),
@@ -201,7 +201,7 @@ fn after_the_power_was_away_nothing_is_present_until_a_reading_comes() {
     }
     let at = Instant::from_secs(LAST).plus(Span::from_mins(40));
     let refused = monitor.fingerstick(&Fingerstick::new(at, Glucose::clamped(100.0)));
-    assert_eq!(refused, FingerstickOutcome::NoReading);
+    assert_eq!(refused, FingerstickOutcome::Refused { why: Refusal::NoReading, expected: None });
     let view = monitor.push(&reading(LAST + 2400, 90.0));
     assert_eq!((view.age(), view.verdict()), (Some(Span::ZERO), Some(Verdict::Accepted)));
 }

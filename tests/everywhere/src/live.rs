@@ -45,11 +45,18 @@ pub fn monitor(events: usize) -> Hash {
         match stream.next() {
             Some(Event::Reading(reading)) => view(&mut hash, &monitor.push(&reading)),
             Some(Event::Tick(at)) => view(&mut hash, &monitor.tick(at)),
-            Some(Event::Fingerstick(stick)) => match monitor.fingerstick(&stick) {
-                FingerstickOutcome::Used { calibrated, fused } => hash.put((calibrated as u8, fused)),
-                FingerstickOutcome::Refused(why) => hash.put((why as u8, why.is_used())),
-                FingerstickOutcome::NoReading => hash.put(9_u8),
-            },
+            Some(Event::Fingerstick(stick)) => {
+                let outcome = monitor.fingerstick(&stick);
+                hash.put((outcome.is_used(), outcome.words()));
+                hash.put(outcome.expected().map(|e| (e.glucose, e.sd, e.deviations(&stick))));
+                match outcome {
+                    FingerstickOutcome::Used { calibrated, fused, held, .. } => {
+                        hash.put((calibrated as u8, calibrated.is_used(), fused));
+                        hash.put(held);
+                    }
+                    FingerstickOutcome::Refused { why, .. } => hash.put(why as u8),
+                }
+            }
             Some(Event::SensorStarted(at)) => monitor.sensor_started(at),
             Some(Event::Snooze(kind, span)) => {
                 for k in Kind::ALL {

@@ -43,7 +43,9 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
     let (mut one, mut two) = (Estimator::new(black_box(single)), Estimator::new(black_box(model)));
     let linear = ForecastConfig::linear(black_box(35.0), 0.04)?.with_recalibration(-0.2, 2.0)?;
     let (mut plain, mut bent) = (Forecast::new(black_box(linear)), Forecast::default());
-    let mut calibration = Calibration::new(black_box(Drift::new(0.1, 1e4, 6.0, 4e3)?));
+    let mut calibration = Calibration::new(black_box(
+        Drift::new(0.1, 1e4, 6.0, 4e3)?.with_scatter(0.1)?.with_caution(1.0)?,
+    ));
     let (mut line, mut ols) =
         (Line::new(black_box(LineFit::Deming(1.5)))?, Line::new(LineFit::LeastSquares)?);
     let mut quality = Quality::new(black_box(QualityConfig::default()))?;
@@ -58,7 +60,7 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
                 hash.put(one.observe(&reading) as u8);
                 let admitted = quality.admit(&reading);
                 hash.put((admitted.is_admitted(), admitted.is_kept(), admitted.is_believed()));
-                let value = calibration.apply(reading.at(), reading.glucose());
+                let value = calibration.apply_reading(&reading);
                 let expected = two.expect(reading.at(), value);
                 let z = expected.as_ref().and_then(|e| e.innovation());
                 hash.put((z, expected.as_ref().and_then(|e| e.innovation_if_calm())));
@@ -92,7 +94,7 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
                 }
             }
             Event::Fingerstick(stick) => {
-                hash.put((one.fingerstick(&stick) as u8, one.meter_sd(stick.glucose())));
+                hash.put((one.fingerstick(&stick) as u8, stick.meter_sd()));
                 if let Some(gap) = one.behind(stick.at()) {
                     hash.put((gap.mean, gap.sd));
                     let pair = Pair {
@@ -105,6 +107,9 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
                     };
                     let applied = calibration.pair(&pair);
                     hash.put((applied as u8, applied.is_used(), calibration.sd(stick.at(), stick.glucose())));
+                    hash.put((calibration.payoff().words(), calibration.pays(), calibration.scatter()));
+                    let most = calibration.most(stick.glucose());
+                    hash.put((most, calibration.whole_sd(stick.at(), most, 6.0)));
                     line.push(pair.reference, pair.sensor);
                     ols.push(pair.sensor, pair.reference);
                 }

@@ -30,6 +30,7 @@ impl Method for Small {
     }
 
     fn calibrate(&mut self, fingerstick: &Fingerstick) {
+        let _ = self.tick(fingerstick.at());
         let _ = self.fingerstick(fingerstick);
     }
 }

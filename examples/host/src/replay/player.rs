@@ -3,7 +3,7 @@
 use glidepath::alarm::{AlarmPlan, Kind, Rings};
 use glidepath::forecast::Predicted;
 use glidepath::quality::Verdict;
-use glidepath::{Fingerstick, FingerstickOutcome, Instant, Monitor, Reading, Settings, Span, View};
+use glidepath::{Fingerstick, Instant, Monitor, Reading, Settings, Span, View};
 
 use super::sample::{Pricked, Rang, Sample};
 use crate::failure::Failure;
@@ -104,15 +104,9 @@ impl Player {
 
     fn fingerstick(&mut self, stick: &Fingerstick) {
         self.pass(stick.at());
-        let view = self.monitor.tick(stick.at());
-        let expected = view.estimate();
-        self.heard(view.rings());
-        let refused = match self.monitor.fingerstick(stick) {
-            FingerstickOutcome::Used { .. } => None,
-            FingerstickOutcome::NoReading => Some("not used: no trusted reading within a quarter of an hour"),
-            FingerstickOutcome::Refused(_) => Some("not used: no fingerstick can be like this"),
-        };
-        let expected = expected.map_or(f32::NAN, |estimate| estimate.glucose().mg_dl());
+        let outcome = self.monitor.fingerstick(stick);
+        let refused = (!outcome.is_used()).then(|| outcome.words());
+        let expected = outcome.expected().map_or(f32::NAN, |expected| expected.glucose.mg_dl());
         self.pricked.push(Pricked { stick: *stick, expected, refused });
     }
 
