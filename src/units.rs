@@ -312,7 +312,7 @@ mod tests {
         }
         assert_eq!(Rate::clamped(f32::NAN).mg_dl_per_min(), -100.0);
         assert_eq!(Rate::clamped(-2.5).mg_dl_per_min(), -2.5);
-        assert!((Rate::clamped(-18.0156).mmol_l_per_min() + 1.0).abs() < 1e-6);
+        assert!((Rate::clamped(-36.0312).mmol_l_per_min() + 2.0).abs() < 1e-6);
         assert_eq!(
             [-2.0, -0.25, 0.26, 1.24].map(|rate| Rate::clamped(rate).tenths_mg_dl_per_min()),
             [-20, -3, 3, 12]

@@ -5,10 +5,11 @@ use crate::reading::Status;
 /// In which order a CGM Measurement sends the octets of its [`Annunciation`].
 ///
 /// # Not settled
-/// CGM Status sends status, calibration and temperature, warning. For CGM Measurement two orders are in use: the
-/// same, and the reverse, which is that of the octets' flags (bits 5, 6, 7). One octet alone is named by its flag.
-/// The specification's text has not been at hand, so the order is the caller's to choose for a sensor; until
-/// then every reading on which the two orders disagree about a fault is doubtful.
+/// CGM Status sends status, calibration and temperature, warning (from memory). CGM Measurement may send the same,
+/// or the reverse, in which the octets' flags are numbered (bits 5, 6, 7) and which published Bluetooth stacks
+/// write. One octet alone is named by its flag. The specification's text has not been at hand, so the order is the
+/// caller's to choose for a sensor; until then every reading on which the two orders disagree about a fault is
+/// doubtful.
 ///
 /// # Examples
 /// ```
@@ -16,14 +17,14 @@ use crate::reading::Status;
 /// // 62 mg/dL with a warning and a status octet, 0x01 and 0x02: either "under the wearer's low level" and
 /// // "battery low", or "over the high level" and "session stopped"
 /// let record = CgmMeasurement::decode(&[8, 0xA0, 0x3E, 0x00, 5, 0, 0x01, 0x02], E2eCrc::Absent)?;
-/// let range = || Ok::<_, glidepath::Error>(Glucose::from_mg_dl(40.0)?..=Glucose::from_mg_dl(400.0)?);
+/// let range = Glucose::from_mg_dl(40.0)?..=Glucose::from_mg_dl(400.0)?;
 /// let status = |record: CgmMeasurement| {
-///     Ok::<_, glidepath::Error>(record.reading(Instant::from_secs(1_000), range()?).map(|r| r.status()))
+///     record.reading(Instant::from_secs(1_000), range.clone()).map(|reading| reading.status())
 /// };
 /// assert!(record.order_in_doubt());
-/// assert_eq!(status(record)?, Some(Status::Doubtful));
-/// assert_eq!(status(record.in_octet_order(OctetOrder::WarningFirst))?, Some(Status::Normal));
-/// assert_eq!(status(record.in_octet_order(OctetOrder::StatusFirst))?, Some(Status::Fault));
+/// assert_eq!(status(record), Some(Status::Doubtful));
+/// assert_eq!(status(record.in_octet_order(OctetOrder::WarningFirst)), Some(Status::Normal));
+/// assert_eq!(status(record.in_octet_order(OctetOrder::StatusFirst)), Some(Status::Fault));
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Default)]

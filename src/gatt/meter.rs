@@ -292,6 +292,12 @@ mod tests {
         assert_eq!(measurement.sequence(), 513);
         assert!(measurement.context_follows());
         assert_eq!(measurement.status(), Some(1));
+        let sample = Sample {
+            concentration: Concentration::MolPerL(Sfloat::from_bits(0xC038)),
+            kind: SampleType::CapillaryPlasma,
+            location: SampleLocation::Finger,
+        };
+        assert_eq!(measurement.sample(), Some(sample));
         let stick = measurement.fingerstick().unwrap();
         assert_eq!(Some(stick.at()), DateTime::new((2026, 11, 25), (9, 30, 0)).unwrap().instant());
         assert!((stick.glucose().mmol_l() - 5.6).abs() < 1e-5);
@@ -307,6 +313,17 @@ mod tests {
             let known = [1, 2, 3, 4, 15].contains(&nibble);
             assert_eq!(location.map(|location| location as u8).ok(), known.then_some(nibble));
         }
+    }
+
+    #[test]
+    fn both_units_by_hand() {
+        // 104 × 10⁻⁵ kg/L and 56 × 10⁻⁴ mol/L
+        let mass = Concentration::KgPerL(Sfloat::from_bits(0xB068)).glucose().unwrap();
+        assert!((mass.mg_dl() - 104.0).abs() < 1e-3);
+        let moles = Concentration::MolPerL(Sfloat::from_bits(0xC038)).glucose().unwrap();
+        assert!((moles.mmol_l() - 5.6).abs() < 1e-4);
+        assert_eq!(Concentration::KgPerL(Sfloat::NAN).glucose(), None);
+        assert_eq!(Concentration::MolPerL(Sfloat::nearest(-0.001)).glucose(), None);
     }
 
     #[test]

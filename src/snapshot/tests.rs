@@ -98,6 +98,20 @@ fn what_is_not_whole_is_refused() {
 }
 
 #[test]
+fn errors_say_what_is_wrong() {
+    let errors = [
+        SnapshotError::Room,
+        SnapshotError::Incomplete,
+        SnapshotError::Version(2),
+        SnapshotError::Checksum,
+        SnapshotError::State,
+    ];
+    let words: std::collections::BTreeSet<_> = errors.map(|error| std::format!("{error}")).into();
+    assert_eq!(words.len(), 5);
+    assert!(words.contains("a damaged snapshot"), "{words:?}");
+}
+
+#[test]
 fn a_small_buffer_is_refused() {
     let monitor = after(5);
     let length = saved(&monitor).len();
