@@ -124,15 +124,14 @@ fn of(byte: u8, low: f32, high: f32) -> f32 {
 /// The default, with what the input changes; all within their ranges, or left out.
 fn settings(input: &Input) -> Settings {
     let mut settings = Settings::default();
-    if let Some([lag, time, drive, moving, coloured, coloured_time, white, calm_lasts, moving_lasts]) =
+    if let Some([lag, time, drive, coloured, coloured_time, white]) =
         input.model
     {
-        let (lag, drive) = (of(lag, 1.0, 30.0), of(drive, 1.1e-4, 9.9));
+        let (lag, drive) = (of(lag, 0.5, 30.0), of(drive, 1.1e-4, 9.9));
         let time = of(time, 1.3 * lag, 999.0);
         let sensor = (of(coloured, 0.0, 60.0), of(coloured_time, 1.1, 999.0), of(white, 0.11, 59.0));
         let model = Model::new(lag, time, drive, sensor.0, sensor.1, sensor.2).expect("in range");
-        let lasts = (of(calm_lasts, 1.1, 9e4), of(moving_lasts, 1.1, 9e4));
-        settings.model = model.with_moving(of(moving, drive, 9.99), lasts.0, lasts.1).expect("in range");
+        settings.model = model;
     }
     if let Some([moderate, fast, margin, widest]) = input.bands
         && let Ok(moderate) = Rate::from_mg_dl_per_min(of(moderate, 0.1, 3.0))

@@ -41,7 +41,7 @@ pub struct Model {
 }
 
 impl Default for Model {
-    /// Recorded people and their sensors: a rate that fades within 15 min, driven by 0.4 (mg/dL/min)²/min, a lag of
+    /// Recorded people and their sensors: a rate that fades within 15 min, driven by 0.1 (mg/dL/min)²/min, a lag of
     /// half a minute, a coloured error of sd 5 mg/dL over 25 min, a white one of 1.6 mg/dL; with the correction and the
     /// uncertainty fitted beside them ([`now`](super#now-against-blood)). `glidepath fit` prints the figures
     /// these were chosen by: prediction alone leaves lag and drive open, so laboratory blood and fingersticks decided.
@@ -49,7 +49,7 @@ impl Default for Model {
         Self {
             lag_min: 0.5,
             rate_time_min: 15.0,
-            drive: 0.4,
+            drive: 0.1,
             coloured_sd: 5.0,
             coloured_time_min: 25.0,
             white_sd: 1.6,

@@ -10,9 +10,9 @@
 //! Dubosson et al., 2018, doi 10.1016/j.imu.2018.09.003).
 
 /// Minutes of what the rate has more than its slow average …
-const CURVE_MIN: f32 = 20.0;
+const CURVE_MIN: f32 = 24.0;
 /// … beyond this difference, mg/dL/min …
-const CURVE_FROM: f32 = 0.6;
+const CURVE_FROM: f32 = 0.4;
 /// … at most so much, mg/dL …
 const CURVE_MOST: f32 = 20.0;
 /// … and at most this share of what glucose has over [`RANGE_LEAST`], so that a low is never talked away.
@@ -86,11 +86,11 @@ mod tests {
 
     #[test]
     fn the_correction_begins_past_a_difference_and_ends_at_its_bounds() {
-        // worked by hand: 20 × (1.1 − 0.6); 20; a quarter of 60 − 40; nothing below the range or at the start
+        // worked by hand: 24 × (0.9 − 0.4); 20; a quarter of 60 − 40; nothing below the range or at the start
         for (glucose, bend, settled, want) in [
-            (150.0, 1.1, 60.0, 10.0),
-            (150.0, -1.1, 60.0, -10.0),
-            (150.0, 0.6, 60.0, 0.0),
+            (150.0, 0.9, 60.0, 12.0),
+            (150.0, -0.9, 60.0, -12.0),
+            (150.0, 0.4, 60.0, 0.0),
             (150.0, 5.0, 60.0, 20.0),
             (150.0, -5.0, 60.0, -20.0),
             (60.0, 5.0, 60.0, 5.0),

@@ -83,7 +83,7 @@ fn view(hash: &mut Hash, view: &View) {
     if let Some(e) = view.estimate() {
         hash.put((e.at(), e.glucose(), e.glucose_sd()));
         hash.put((e.rate(), e.rate_sd(), e.slow_rate()));
-        hash.put((e.behind(), e.moving()));
+        hash.put((e.behind(), e.moving(), e.is_doubted()));
     }
     hash.put((view.trend().words(), view.predicted_30min().map(|p| (p.glucose(), p.sd()))));
     hash.put((view.low_probability(), view.low_ahead_index(), view.minutes_to_low()));
@@ -117,7 +117,7 @@ fn state<const N: usize>(hash: &mut Hash, monitor: &Monitor<N>, now: glidepath::
     let calibration = monitor.calibration();
     hash.put((calibration.gain_and_offset(now), calibration.counts()));
     let estimator = monitor.estimator();
-    hash.put((estimator.noise_scale(), estimator.noise_sd(), estimator.model().is_single()));
+    hash.put((estimator.noise_scale(), estimator.noise_sd(), estimator.bounds()));
     monitor.smoothed().for_each(|s| hash.put((s.at(), s.glucose(), s.sd())));
     hash.put((monitor.forecast().share(), *monitor.forecast().config() == Default::default()));
 }

@@ -39,7 +39,7 @@ fn units(hash: &mut Hash) -> Result<(), Error> {
 
 fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
     let single = Model::new(8.0, 35.0, black_box(0.04), 5.0, 25.0, 2.5)?;
-    let model = single.with_moving(black_box(0.2), 160.0, 60.0)?.with_sensor(9.0, 6.0, 30.0, 2.0)?;
+    let model = Model::default().with_sensor(black_box(1.0), 6.0, 30.0, 2.0)?;
     let (mut one, mut two) = (Estimator::new(black_box(single)), Estimator::new(black_box(model)));
     let linear = ForecastConfig::linear(black_box(35.0), 0.04)?.with_recalibration(-0.2, 2.0)?;
     let (mut plain, mut bent) = (Forecast::new(black_box(linear)), Forecast::default());
@@ -63,7 +63,7 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
                 let value = calibration.apply_reading(&reading);
                 let expected = two.expect(reading.at(), value);
                 let z = expected.as_ref().and_then(|e| e.innovation());
-                hash.put((z, expected.as_ref().and_then(|e| e.innovation_if_calm())));
+                hash.put((z, two.bounds()));
                 let local = Some(LocalTime::from_unix(reading.at(), 3600));
                 let evidence = Evidence { z, noise_scale: Some(two.noise_scale()), local };
                 let judged = quality.assess(&reading, &evidence);

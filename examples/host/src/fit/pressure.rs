@@ -8,7 +8,7 @@
 use std::fmt::Write;
 
 use glidepath::quality::{Evidence, Quality, QualityConfig, Verdict};
-use glidepath::{LocalTime, Reading, Span};
+use glidepath::{LocalTime, Reading};
 use rayon::prelude::*;
 
 use super::people::Person;
