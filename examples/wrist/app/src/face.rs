@@ -1,5 +1,6 @@
 //! What there is to show, in ground-floor values; no screen, no board.
 
+use crate::app::range;
 use glidepath::alarm::{Grounds, Ring};
 use glidepath::{Glucose, HistoryView, Instant, Rate, Span};
 
@@ -46,6 +47,17 @@ pub struct Now {
     pub soon: Option<Expected>,
     /// Minutes until a low is expected.
     pub low_in_min: Option<u16>,
+}
+
+impl Now {
+    /// No sensor can tell how far under its range glucose is, and no estimate can.
+    fn bounded(self) -> Self {
+        let end = *range().start();
+        if self.bound.is_none() && self.glucose < end {
+            return Self { glucose: end, bound: Some(Bound::AtMost), rate: None, soon: None, ..self };
+        }
+        self
+    }
 }
 
 /// How far the sensor is trusted.
@@ -104,14 +116,18 @@ impl Face<'_> {
     /// The present value, only while it may be taken for that.
     #[must_use]
     pub fn current(&self) -> Option<Now> {
-        self.now.filter(|_| self.is_young())
+        self.now.filter(|_| self.is_young()).map(Now::bounded)
     }
 
     /// What is shown large and said: while an alarm asks for attention the value that caused it, or, if no glucose
     /// did, the present one beside it; else the present one. None: no value may be taken for the present one.
     #[must_use]
     pub fn figure(&self) -> Option<Now> {
-        let Some(ring) = self.alert else { return self.current() };
+        self.unbounded().map(Now::bounded)
+    }
+
+    fn unbounded(&self) -> Option<Now> {
+        let Some(ring) = self.alert else { return self.now.filter(|_| self.is_young()) };
         let alone =
             |glucose| Now { glucose, bound: None, doubted: false, rate: None, soon: None, low_in_min: None };
         match ring.grounds {

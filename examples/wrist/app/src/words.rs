@@ -2,7 +2,7 @@
 
 use crate::face::{Bound, Face, Now, Unit, in_unit, whole_minutes};
 use crate::text::{push, push_number, push_value};
-use glidepath::alarm::{Grounds, Ring};
+use glidepath::alarm::{FLOOR_MG_DL, Grounds, Kind, Ring};
 use glidepath::{Glucose, Rate, Span};
 use heapless::String;
 
@@ -89,7 +89,7 @@ fn present(text: &mut Sentence, face: &Face<'_>, now: &Now, causes: Option<Groun
     }
     match causes {
         Some(Grounds::Probability(probability)) => {
-            push(text, ", low by ");
+            push(text, ", chance of a low ");
             push_number(text, percent(probability));
             push(text, " percent");
         }
@@ -192,7 +192,7 @@ pub(crate) fn beside(face: &Face<'_>, ring: &Ring, now: Option<&Now>) -> [String
                     push_number(second, minutes.into());
                     push(second, " min");
                 }
-                None => push(second, "low by"),
+                None => push(second, "chance"),
             }
             push_number(third, percent(probability));
             push(third, "%");
@@ -208,6 +208,11 @@ pub(crate) fn beside(face: &Face<'_>, ring: &Ring, now: Option<&Now>) -> [String
             push(second, "as read");
         }
         _ if now.bound.is_some() => {} // the value may need the room
+        // it holds until the value is well over its limit
+        _ if ring.kind == Kind::Floor && now.glucose.mg_dl() > FLOOR_MG_DL => {
+            push(first, unit);
+            push(second, "was lower");
+        }
         grounds => {
             push(first, unit);
             let rate = match grounds {
