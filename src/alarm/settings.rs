@@ -86,8 +86,8 @@ impl Rule {
     };
     pub(super) const LOW_AHEAD: Self = Self {
         on: true,
-        limit: 0.35,
-        hysteresis: 0.15,
+        limit: 0.3,
+        hysteresis: 0.1,
         delay: OFF,
         repeat: OFF,
         quiet: Span::from_mins(30),

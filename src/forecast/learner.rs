@@ -37,6 +37,12 @@ const PART_PACE: f32 = 1.0 / 252.0;
 /// Tracking of quantiles: how far one outcome moves them.
 const HALF_PACE: f32 = 0.004;
 const TAIL_PACE: f32 = 0.01;
+/// The share beyond the wide interval that is tracked: a little under 5 %, as tracking runs behind.
+const BEYOND: f32 = 0.045;
+
+/// Of a low to come more is not claimed than was seen: over this logit only the given share counts.
+const SURE: f32 = 1.0;
+const SURER: f32 = 0.3;
 
 /// The spread of the logistic distribution whose quartile is 1.
 const QUARTILE: f32 = 1.098_612_3;
@@ -165,6 +171,28 @@ impl Learner {
         MINUTES.map(|minutes| self.ahead(table, minutes))
     }
 
+    #[cfg(test)]
+    pub(super) fn own_constant(&self) -> f32 {
+        let [[constant, ..], ..] = self.own;
+        constant
+    }
+
+    #[cfg(test)]
+    pub(super) fn knows_as_much_as(&self, other: &Self) -> bool {
+        self.own == other.own && self.parts == other.parts && self.tails == other.tails
+    }
+
+    #[cfg(test)]
+    pub(super) fn is_within_bounds(&self) -> bool {
+        let within = |values: &[f32], low: f32, high: f32| values.iter().all(|x| (low..=high).contains(x));
+        self.own.iter().all(|own| within(own, -FENCE, FENCE))
+            && within(&self.parts, 0.4, 2.5)
+            && within(&self.halves, 0.5, 2.0)
+            && within(&self.tails, 0.5, 2.0)
+            && within(&self.changes, -600.0, 400.0)
+            && (-60.0..=60.0).contains(&self.worth)
+    }
+
     /// The terms of the newest reading.
     pub fn terms(&self, table: &Table) -> Option<Terms> {
         Terms::before(&self.past, 0, table.carry)
@@ -179,10 +207,12 @@ impl Learner {
     pub fn low_probability(&self, table: &Table, threshold: f32, minutes: f32) -> f32 {
         let minutes = minutes.max(5.0).min(FURTHEST_MIN);
         let terms = self.low_terms(table, threshold, minutes);
-        let maps = if self.level < threshold { &table.stays_low } else { &table.gets_low };
+        let there = self.level < threshold;
+        let maps = if there { &table.stays_low } else { &table.gets_low };
         let logits = maps.each_ref().map(|map| dot(map, &terms));
         let [first, ..] = logits;
-        math::logistic(along(first, &logits, minutes))
+        let logit = along(first, &logits, minutes);
+        math::logistic(if there { logit } else { logit.min(SURE + SURER * (logit - SURE).max(0.0)) })
     }
 
     /// What that probability's logit is a weighted sum of.
@@ -273,7 +303,7 @@ impl Learner {
             track(half, usual, HALF_PACE, 0.5);
         }
         if let (Some(tail), Some(at)) = (self.tails.get_mut(band), table.tails.get(JUDGED)) {
-            track(tail, usual * at, TAIL_PACE, 0.05);
+            track(tail, usual * at, TAIL_PACE, BEYOND);
         }
     }
 

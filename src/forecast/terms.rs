@@ -55,6 +55,11 @@ impl Terms {
         Some(Self::of(now, steps, reach, carry))
     }
 
+    #[cfg(test)]
+    pub(super) fn of_flat(level: f32) -> [f32; TERMS] {
+        Self::of(level, [0.0; 4], Reach::Full, [0.0; 2]).of_change
+    }
+
     /// The same with less of the past.
     #[must_use]
     pub fn with_reach(&self, reach: Reach, carry: [f32; 2]) -> Self {

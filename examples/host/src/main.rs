@@ -41,7 +41,6 @@ enum Command {
     Review(review::Args),
     Simulate(simulate::Args),
     Rank(rank::Args),
-    Fit(fit::Args),
 }
 
 impl Command {
@@ -53,7 +52,6 @@ impl Command {
             Self::Review(args) => review::run(args),
             Self::Simulate(args) => simulate::run(args),
             Self::Rank(args) => rank::run(args),
-            Self::Fit(args) => fit::run(args),
         }
     }
 }

@@ -86,7 +86,7 @@ fn view(hash: &mut Hash, view: &View) {
         hash.put((e.behind(), e.moving(), e.is_doubted()));
     }
     hash.put((view.trend().words(), view.predicted_30min().map(|p| (p.glucose(), p.sd()))));
-    hash.put((view.low_probability(), view.low_ahead_index(), view.minutes_to_low()));
+    hash.put((view.low_probability(), view.low_ahead_signal(), view.minutes_to_low()));
     hash.put((view.calibration_sd(), view.newest()));
     view.reasons().iter().for_each(|reason| hash.put(reason as u8));
     hash.put((view.grade() as u8, view.sees()));

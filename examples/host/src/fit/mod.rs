@@ -61,7 +61,7 @@ enum Fit {
     /// Readings alone.
     Readings(fn(&[Set]) -> Result<Fitted, Failure>),
     /// Readings with blood glucose beside them, from a column `reference_mg_dl`.
-    Blood(fn(&people::People) -> String),
+    Blood(fn(&[people::Person]) -> String),
 }
 
 const GROUPS: &[Group] = &[

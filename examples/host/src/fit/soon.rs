@@ -20,6 +20,8 @@ pub use source::source;
 
 /// By the outcome at this horizon the spread is judged, as the library does.
 const JUDGED: usize = 1;
+/// The share that the wide interval is to hold: as the library tracks it, a little over 95 %.
+const WITHIN: f64 = 0.955;
 /// A miss by more spreads counts as this many, as in the library.
 const FURTHEST_OFF: f64 = 6.0;
 
@@ -167,7 +169,7 @@ fn spreads(table: &mut Table, people: &[&Person], moments: &[Vec<(usize, Terms)>
             .collect();
         let weights = sizes(&rows, least);
         let mut off: Vec<f64> = rows.iter().flatten().map(|(x, y)| y / dot(x, &weights).max(least)).collect();
-        let (half, tail) = (quantile(&mut off, 0.5), quantile(&mut off, 0.95));
+        let (half, tail) = (quantile(&mut off, 0.5), quantile(&mut off, WITHIN));
         table.spread[horizon] = narrow(weights.map(|weight| weight * half));
         table.tails[horizon] = (tail / half) as f32;
         if horizon == JUDGED {
@@ -210,6 +212,13 @@ fn lows(table: &mut Table, people: &[&Person]) {
             .collect();
         let (gets, stays): (Vec<_>, Vec<_>) = rows.into_iter().map(|[gets, stays]| (gets, stays)).unzip();
         table.gets_low[horizon] = narrow(logistic(&gets));
+        // of lows that are there too few are seen for squares
+        let plain = |rows: Vec<([f64; LOW_TERMS], f64)>| {
+            rows.into_iter().map(|([one, late, _, early, _, level, slope], low)| {
+                ([one, late, 0.0, early, 0.0, level, slope], low)
+            })
+        };
+        let stays: Vec<Vec<_>> = stays.into_iter().map(|rows| plain(rows).collect()).collect();
         table.stays_low[horizon] = narrow(logistic(&stays));
     }
 }
