@@ -237,7 +237,7 @@ mod tests {
 
     #[test]
     fn what_is_not_known_allows_the_most() {
-        for date in [(0, 0, 0), (0, 2, 29), (2026, 0, 31), (2026, 2, 0), (9999, 12, 31)] {
+        for date in [(0, 0, 0), (0, 2, 29), (2026, 0, 31), (2026, 2, 0), (1582, 1, 1), (9999, 12, 31)] {
             assert_eq!(DateTime::new(date, (0, 0, 0)).unwrap().date(), date);
         }
         assert!(DateTime::new((2026, 0, 32), (0, 0, 0)).is_err());

@@ -179,6 +179,50 @@ fn a_fingerstick_tells_what_was_expected_of_it() {
     assert!(z < 2.0 && !monitor.tick(Instant::from_secs(last)).reasons().contains(Reason::Fingersticks));
 }
 
+#[test]
+fn a_fingerstick_shifts_the_estimate_with_the_calibration_and_tells_quality() {
+    let mut monitor = fresh();
+    for hour in 0..24_u32 {
+        steady(&mut monitor, hour * 3600, 12, 130.0);
+        if hour % 6 == 5 {
+            let stick = stick_at(hour * 3600 + 3360, 95.0);
+            let newest = monitor.core.newest.unwrap();
+            let shown = |monitor: &Monitor<24>| monitor.calibration().apply(newest.0, newest.1).mg_dl();
+            let (before, mut apart) = (shown(&monitor), monitor.estimator().clone());
+            assert!(monitor.fingerstick(&stick).is_used());
+            let after = shown(&monitor);
+            apart.shift(after - before);
+            let _ = apart.fingerstick(&stick);
+            assert_eq!(monitor.estimator().estimate(stick.at()), apart.estimate(stick.at()));
+            assert_eq!(monitor.core.newest.unwrap().2.mg_dl(), after);
+            // the first is no evidence yet, the others are
+            assert_eq!(hour > 5, before - after > 1.0, "{before} {after}");
+        }
+    }
+    // far off: the sensor is doubted until one agrees
+    let now = Instant::from_secs(23 * 3600 + 3480);
+    let doubted = |monitor: &mut Monitor<24>| monitor.tick(now).reasons().contains(Reason::Fingersticks);
+    assert!(!doubted(&mut monitor));
+    let _ = monitor.fingerstick(&stick_at(now.secs(), 400.0));
+    assert!(doubted(&mut monitor));
+}
+
+#[test]
+fn a_sensors_own_below_its_range_is_not_corrected_upward() {
+    let mut monitor = fresh();
+    for hour in 0..48_u32 {
+        steady(&mut monitor, hour * 3600, 12, 110.0);
+        if hour % 6 == 5 {
+            assert!(monitor.fingerstick(&stick_at(hour * 3600 + 3360, 145.0)).is_used());
+        }
+    }
+    let value = |monitor: &Monitor<24>| monitor.core.newest.unwrap().2.mg_dl();
+    let _ = monitor.push(&reading(48 * 3600, 100.0));
+    assert!(value(&monitor) > 110.0, "{}", value(&monitor));
+    let _ = monitor.push(&reading(48 * 3600 + 300, 98.0).with_status(Status::BelowRange));
+    assert_eq!(value(&monitor), 98.0);
+}
+
 /// One wrong fingerstick at a true 48, and three alike at a sensor that says 'below its range'.
 #[test]
 fn wrong_fingersticks_do_not_raise_a_low() {
