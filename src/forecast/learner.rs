@@ -59,6 +59,26 @@ pub struct Ahead {
     pub tail: f32,
 }
 
+/// What is expected at the horizons, and how wide the intervals are for each unit of the spread. 40 bytes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(super) struct Expected {
+    changes: [f32; HORIZONS],
+    scales: [f32; HORIZONS],
+    half: f32,
+    tail: f32,
+}
+
+impl Expected {
+    pub fn ahead(&self, table: &Table, minutes: f32) -> Ahead {
+        let minutes = minutes.max(0.0).min(FURTHEST_MIN);
+        let scale = along(0.0, &self.scales, minutes);
+        let half = (scale * self.half).max(0.5);
+        let tail = (scale * table.tail(minutes) * self.tail).max(half);
+        Ahead { change: along(0.0, &self.changes, minutes), half, tail }
+    }
+}
+
 /// A person's learner. See [`forecast`](super).
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -156,19 +176,15 @@ impl Learner {
 
     /// What is expected `minutes` after the newest reading.
     pub fn ahead(&self, table: &Table, minutes: f32) -> Ahead {
-        let minutes = minutes.max(0.0).min(FURTHEST_MIN);
-        let change = along(0.0, &self.changes, minutes);
-        let scale = along(0.0, &self.scales, minutes);
-        let tail = table.tail(minutes);
-        let part = self.spread_of(self.past.newest().map_or(0, |(at, _)| at.secs()));
-        let of = |tracked: &[f32; LEVELS]| tracked.get(usize::from(self.band)).copied().unwrap_or(1.0);
-        let half = (part * scale * of(&self.halves)).max(0.5);
-        Ahead { change, half, tail: (part * scale * tail * of(&self.tails)).max(half) }
+        self.expected().ahead(table, minutes)
     }
 
-    /// The same at each of the horizons that have weights of their own.
-    pub fn course_ahead(&self, table: &Table) -> [Ahead; HORIZONS] {
-        MINUTES.map(|minutes| self.ahead(table, minutes))
+    /// What is expected of the newest reading, at any horizon.
+    pub(super) fn expected(&self) -> Expected {
+        let part = self.spread_of(self.past.newest().map_or(0, |(at, _)| at.secs()));
+        let of = |tracked: &[f32; LEVELS]| tracked.get(usize::from(self.band)).copied().unwrap_or(1.0);
+        let (half, tail) = (part * of(&self.halves), part * of(&self.tails));
+        Expected { changes: self.changes, scales: self.scales, half, tail }
     }
 
     #[cfg(test)]

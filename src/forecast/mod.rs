@@ -313,7 +313,8 @@ impl Forecast {
     /// The whole course ahead of `now`, to be asked at any horizon later. `None` as in [`at`](Self::at).
     #[must_use]
     pub fn course(&self, now: Instant) -> Option<Course> {
-        self.outlook().course(now)
+        let (age, (_, level)) = (self.learner.age(now)?, self.learner.newest()?);
+        Some(Course { age, level, expected: self.learner.expected() })
     }
 
     /// The direction to expect from `now` on. `None` without a reading in the last 17 minutes, and until ten

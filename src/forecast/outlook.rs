@@ -1,7 +1,7 @@
 //! What is foreseen from the newest reading, by a table.
 
-use super::learner::{Ahead, FURTHEST_MIN, Learner};
-use super::table::{HORIZONS, Table, along};
+use super::learner::{Ahead, Expected, Learner};
+use super::table::Table;
 use super::{Direction, Predicted, sd};
 use crate::units::{Glucose, Instant, Rate, Span};
 
@@ -31,14 +31,8 @@ impl Outlook<'_> {
     /// See [`Forecast::at`](super::Forecast::at).
     #[must_use]
     pub fn at(&self, now: Instant, horizon: Span) -> Option<Predicted> {
-        self.course(now).map(|course| course.at(horizon))
-    }
-
-    /// See [`Forecast::course`](super::Forecast::course).
-    #[must_use]
-    pub fn course(&self, now: Instant) -> Option<Course> {
         let (age, level) = self.newest(now)?;
-        Some(Course { age, level, ahead: self.learner.course_ahead(self.table) })
+        Some(predicted(level, self.ahead(age + bounded(horizon))))
     }
 
     /// See [`Forecast::low_probability`](super::Forecast::low_probability).
@@ -93,7 +87,7 @@ impl Outlook<'_> {
     }
 }
 
-/// The course that glucose is expected to take, for any horizon. 64 bytes.
+/// The course that glucose is expected to take, for any horizon. 48 bytes.
 ///
 /// # Examples
 /// ```
@@ -109,24 +103,21 @@ impl Outlook<'_> {
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Course {
-    age: f32,
-    level: f32,
-    ahead: [Ahead; HORIZONS],
+    pub(super) age: f32,
+    pub(super) level: f32,
+    pub(super) expected: Expected,
 }
 
 impl Course {
     /// What the sensor will read in `horizon`: 5 minutes to 2 hours; a shorter or longer one is brought there.
     #[must_use]
     pub fn at(&self, horizon: Span) -> Predicted {
-        let minutes = (self.age + bounded(horizon)).min(FURTHEST_MIN);
-        let of = |part: fn(&Ahead) -> f32| along(0.0, &self.ahead.each_ref().map(part), minutes);
-        let (change, half) = (of(|ahead| ahead.change), of(|ahead| ahead.half).max(0.5));
-        Predicted {
-            glucose: Glucose::clamped(self.level + change),
-            half,
-            tail: of(|ahead| ahead.tail).max(half),
-        }
+        predicted(self.level, self.expected.ahead(&Table::PEOPLE, self.age + bounded(horizon)))
     }
+}
+
+fn predicted(level: f32, Ahead { change, half, tail }: Ahead) -> Predicted {
+    Predicted { glucose: Glucose::clamped(level + change), half, tail }
 }
 
 /// Minutes of a horizon, within what is foreseen.
