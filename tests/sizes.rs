@@ -17,7 +17,7 @@ fn types_are_as_large_as_documented() {
         glidepath::Reading: 12,
         glidepath::Fingerstick: 8,
         glidepath::LocalTime: 4,
-        glidepath::View: 188,
+        glidepath::View: 184,
         accuracy::Agreement: 40,
         accuracy::Concurrence: 484,
         accuracy::Disputes: 20,
@@ -77,7 +77,7 @@ fn types_are_as_large_as_documented() {
 #[test]
 fn types_are_no_larger_than_documented() {
     for (kind, is, most) in same! {
-        quality::Quality: 220,
+        quality::Quality: 224,
         estimator::Estimator: 320,
         forecast::Forecast: 210,
         alarm::AlarmPlan: 1024,

@@ -137,6 +137,22 @@ fn a_doubted_reading_is_told_as_the_sensors_word_with_a_wide_deviation_and_no_ra
     let after = estimator.estimate(at_minute(105)).unwrap();
     assert!(!after.is_doubted() && (after.glucose().mg_dl() - 121.0).abs() < 2.0);
     assert!(after.rate().mg_dl_per_min().abs() < 0.5);
+    // the rate is not known as well as before
+    let before = told(&[120.0; 20]).estimate(at_minute(95)).unwrap();
+    assert!(after.rate_sd() > 1.1 * before.rate_sd(), "{} {}", after.rate_sd(), before.rate_sd());
+}
+
+#[test]
+fn no_rate_runs_through_a_held_reading() {
+    let falling: Vec<f32> = (0..10_u16).map(|k| 250.0 - 15.0 * f32::from(k)).collect();
+    let mut estimator = told(&falling);
+    assert!(estimator.estimate(at_minute(45)).unwrap().rate().mg_dl_per_min() < -2.0);
+    let expected = estimator.expect(at_minute(50), glucose(60.0)).unwrap();
+    assert_eq!(estimator.take(&expected, Trust::None), Taken::LeftOut);
+    assert_eq!(estimator.observe(&reading(55.0, 108.0)), Taken::Used);
+    let now = estimator.estimate(at_minute(55)).unwrap();
+    assert!(now.rate().mg_dl_per_min().abs() < 0.8, "{}", now.rate().mg_dl_per_min());
+    assert!((now.glucose().mg_dl() - 108.0).abs() < 6.0, "{}", now.glucose().mg_dl());
 }
 
 #[test]
@@ -157,11 +173,21 @@ fn a_level_that_is_confirmed_is_a_level_and_not_a_rate() {
         assert!(now.glucose_sd() < last.0 + 0.1 && now.rate_sd() < last.1);
         last = (now.glucose_sd(), now.rate_sd());
     }
+    // less far than a level must be out of the blue
+    let mut estimator = told(&[120.0; 20]);
+    let expected = estimator.expect(at_minute(100), glucose(70.0)).unwrap();
+    let _ = estimator.take(&expected, Trust::None);
+    let expected = estimator.expect(at_minute(105), glucose(66.0)).unwrap();
+    let z = expected.innovation().unwrap();
+    assert!((-6.0..-3.0).contains(&z), "{z}");
+    assert_eq!(estimator.take(&expected, Trust::Full), Taken::Started);
     // believed at once, as when another far one came shortly before
     let mut estimator = told(&[120.0; 20]);
-    let expected = estimator.expect(at_minute(100), glucose(50.0)).unwrap();
+    let expected = estimator.expect(at_minute(100), glucose(80.0)).unwrap();
+    let z = expected.innovation().unwrap();
+    assert!((-9.0..-6.0).contains(&z), "{z}");
     assert_eq!(estimator.take(&expected, Trust::Full), Taken::Started);
-    assert_eq!(estimator.estimate(at_minute(100)).unwrap().glucose().mg_dl(), 50.0);
+    assert_eq!(estimator.estimate(at_minute(100)).unwrap().glucose().mg_dl(), 80.0);
 }
 
 #[test]
@@ -282,6 +308,31 @@ fn a_fingerstick_pulls_the_estimate_and_narrows_it() {
     let after = estimator.estimate(at).unwrap();
     assert!(after.glucose().mg_dl() < before.glucose().mg_dl() - 8.0);
     assert!(after.glucose_sd() < before.glucose_sd());
+}
+
+#[test]
+fn a_shift_moves_the_bounds_too_and_a_fingerstick_ends_a_doubt() {
+    let mut estimator = told(&[120.0; 20]);
+    estimator.shift(40.0);
+    let now = estimator.estimate(at_minute(95)).unwrap();
+    assert!((now.glucose().mg_dl() - 160.0).abs() < 0.5, "{}", now.glucose().mg_dl());
+    let expected = estimator.expect(at_minute(100), glucose(60.0)).unwrap();
+    let _ = estimator.take(&expected, Trust::None);
+    assert_eq!(estimator.fingerstick(&Fingerstick::new(at_minute(101), glucose(70.0))), Fused::Used);
+    let now = estimator.estimate(at_minute(101)).unwrap();
+    assert!(!now.is_doubted() && now.glucose().mg_dl() <= 90.0);
+}
+
+#[test]
+fn what_is_told_is_what_a_fingerstick_and_a_calibration_are_held_against() {
+    let mut values = std::vec![100.0; 8];
+    values.extend([104.0, 114.0, 128.0]);
+    let mut estimator = told(&values);
+    let now = estimator.estimate(at_minute(50)).unwrap().glucose();
+    // worked out beside the correction: interstitial 124.67 less what is told, 140.53
+    close(estimator.behind(at_minute(50)).unwrap().mean, 124.673_2 - 140.531_07, 2e-3);
+    let _ = estimator.fingerstick(&Fingerstick::new(at_minute(50), now));
+    close(estimator.estimate(at_minute(50)).unwrap().glucose().mg_dl(), now.mg_dl(), 1e-4);
 }
 
 #[test]

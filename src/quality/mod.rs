@@ -132,7 +132,7 @@ pub struct Evidence {
 /// The judge of a sensor's readings.
 ///
 /// # Memory
-/// Under 220 bytes, configuration included.
+/// 224 bytes at most, configuration included.
 ///
 /// # Examples
 /// ```
