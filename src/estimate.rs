@@ -97,6 +97,11 @@ impl Estimate {
         }
     }
 
+    /// The same, with its moment as another clock shows it.
+    pub(crate) const fn by_clock(self, at: Instant) -> Self {
+        Self { at, ..self }
+    }
+
     /// The same, as the sensor's own value in doubt.
     pub(crate) const fn in_doubt(self) -> Self {
         Self { doubted: true, ..self }
@@ -156,10 +161,5 @@ impl Estimate {
     #[must_use]
     pub const fn moving(&self) -> f32 {
         self.moving
-    }
-
-    /// Variance of glucose, covariance of the two, variance of the rate.
-    pub(crate) const fn variances(&self) -> (f32, f32, f32) {
-        (self.glucose_variance, self.covariance, self.rate_variance)
     }
 }

@@ -5,7 +5,7 @@
 
 use crate::math;
 use crate::reading::{Reading, Status};
-use crate::units::{Glucose, Instant};
+use crate::units::{Glucose, Instant, Span};
 use heapless::deque::{Deque, DequeView};
 
 /// Six bytes a reading: 13 bits of tenths of a mg/dL and 3 bits of status, and the time as two halves, so
@@ -20,18 +20,16 @@ struct Packed {
 const MAX_TENTHS: f32 = 8191.0;
 
 impl Packed {
-    #[expect(
-        clippy::cast_possible_truncation,
-        clippy::cast_sign_loss,
-        reason = "bounded, and halves of a word"
-    )]
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "bounded")]
     fn new(reading: &Reading) -> Self {
-        let seconds = reading.at().secs();
         let tenths = math::round(reading.glucose().mg_dl() * 10.0).min(MAX_TENTHS) as u16;
-        Self {
-            time: [(seconds >> 16) as u16, seconds as u16],
-            value: (tenths << 3) | (reading.status() as u16),
-        }
+        Self { time: Self::time(reading.at()), value: (tenths << 3) | (reading.status() as u16) }
+    }
+
+    #[expect(clippy::cast_possible_truncation, reason = "halves of a word")]
+    const fn time(at: Instant) -> [u16; 2] {
+        let seconds = at.secs();
+        [(seconds >> 16) as u16, seconds as u16]
     }
 
     #[cfg(feature = "serde")]
@@ -125,6 +123,13 @@ impl<const N: usize> History<N> {
         HistoryView { ring: self.ring.as_view() }
     }
 
+    /// Moves all stamps by `span`: the clock that stamps was set. Those that would leave the epoch stay at its end.
+    pub fn shift(&mut self, span: Span) {
+        for kept in self.ring.iter_mut() {
+            kept.time = Packed::time(kept.at().plus(span));
+        }
+    }
+
     /// Forgets everything.
     pub fn clear(&mut self) {
         self.ring.clear();
@@ -206,6 +211,22 @@ impl<'a> HistoryView<'a> {
     #[must_use]
     pub fn oldest(&self) -> Option<Reading> {
         self.ring.front().map(|kept| kept.reading())
+    }
+
+    /// Whether `reading`, older than the newest, cannot be one that was missed: another value is known within
+    /// `within` of it, or a full history begins after it.
+    #[must_use]
+    pub fn denies(&self, reading: &Reading, within: Span) -> bool {
+        let near = |kept: &Reading| {
+            kept.at().since(reading.at()).secs().unsigned_abs() <= within.secs().unsigned_abs()
+        };
+        let differs = |kept: &Reading| kept.glucose().whole_mg_dl() != reading.glucose().whole_mg_dl();
+        let past = self.ring.is_full() && self.oldest().is_some_and(|oldest| reading.at() < oldest.at());
+        past || self
+            .iter()
+            .rev()
+            .take_while(|kept| kept.at() >= reading.at() || near(kept))
+            .any(|kept| near(&kept) && differs(&kept))
     }
 
     /// All readings, oldest to newest; reverse it for newest first.
@@ -295,6 +316,92 @@ mod tests {
         assert_eq!(times, [20, 25, 30]);
         let recent: Vec<_> = history.view().since(Instant::from_secs(25)).map(|r| r.at().secs()).collect();
         assert_eq!(recent, [25, 30]);
+    }
+
+    fn times<const N: usize>(history: &History<N>) -> Vec<u32> {
+        history.view().iter().map(|r| r.at().secs()).collect()
+    }
+
+    /// The late readings are those of a filter over all of them, wherever the ring wraps.
+    #[test]
+    fn since_gives_what_is_not_older() {
+        let mut history = History::<5>::new();
+        for t in 0..23 {
+            let _ = history.insert(&reading(t, 100.0));
+            for from in 0..25 {
+                let late: Vec<_> =
+                    history.view().since(Instant::from_secs(from)).map(|r| r.at().secs()).collect();
+                let all = times(&history);
+                assert_eq!(late, all.into_iter().filter(|at| *at >= from).collect::<Vec<_>>());
+            }
+        }
+    }
+
+    #[test]
+    fn counts_and_forgets() {
+        let mut history = History::<3>::new();
+        assert!(history.view().is_empty());
+        assert_eq!((history.view().len(), history.view().newest(), history.view().oldest()), (0, None, None));
+        for t in [10, 20, 30, 40] {
+            let _ = history.insert(&reading(t, 100.0));
+        }
+        assert!(!history.view().is_empty());
+        assert_eq!(history.view().len(), 3);
+        let ends = [history.view().oldest(), history.view().newest()];
+        assert_eq!(ends.map(|r| r.unwrap().at().secs()), [20, 40]);
+        history.clear();
+        assert!(history.view().is_empty());
+        assert_eq!(history.insert(&reading(5, 100.0)), Inserted::Newest);
+        assert_eq!(times(&history), [5]);
+    }
+
+    #[test]
+    fn values_end_at_their_highest_and_leave_the_status_alone() {
+        let mut history = History::<1>::new();
+        let _ = history.insert(&reading(7, 900.0).with_status(Status::Doubtful));
+        let kept = history.view().newest().unwrap();
+        assert_eq!((kept.glucose().mg_dl(), kept.status()), (819.1, Status::Doubtful));
+    }
+
+    #[test]
+    fn every_status_and_every_bit_of_the_time_survive() {
+        for status in [
+            Status::Normal,
+            Status::BelowRange,
+            Status::AboveRange,
+            Status::WarmUp,
+            Status::Doubtful,
+            Status::Fault,
+        ] {
+            for bit in 0..32 {
+                let mut history = History::<1>::new();
+                let given = reading(1 << bit, 123.4).with_status(status);
+                let _ = history.insert(&given);
+                assert_eq!(history.view().newest(), Some(given));
+            }
+        }
+    }
+
+    #[cfg(feature = "serde")]
+    #[test]
+    fn stored_readings_come_back_and_others_are_refused() {
+        #[derive(serde::Serialize, serde::Deserialize)]
+        struct Kept<const N: usize> {
+            history: History<N>,
+        }
+        let mut history = History::<5>::new();
+        for t in 0..5 {
+            let _ = history.insert(&reading(0x0102_0304 + t, 80.1 + t as f32).with_status(Status::Doubtful));
+        }
+        let text = toml::to_string(&Kept { history: history.clone() }).unwrap();
+        // 2 · 256 + 1, 4 · 256 + 3, then 801 tenths and status 4 in 16 bits: 6412
+        assert!(text.contains("[2, 1, 4, 3, 12, 25]"), "{text}");
+        let same: Kept<5> = toml::from_str(&text).unwrap();
+        assert!(same.history.view().iter().eq(history.view().iter()));
+        let newest: Kept<2> = toml::from_str(&text).unwrap();
+        assert!(newest.history.view().iter().eq(history.view().iter().skip(3)));
+        let error = toml::from_str::<Kept<5>>("history = 3").err().unwrap();
+        assert!(std::format!("{error}").contains("readings of six bytes"), "{error}");
     }
 
     #[test]

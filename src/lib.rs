@@ -41,6 +41,7 @@ mod units;
 mod estimate;
 mod history;
 mod reading;
+pub mod timeline;
 // floor 2: stages; none knows another
 pub mod calibration;
 pub mod estimator;
@@ -67,7 +68,9 @@ pub use error::{Error, ErrorKind};
 pub use estimate::Estimate;
 pub use history::{History, HistoryView, Inserted};
 pub use local::LocalTime;
-pub use monitor::{FingerstickOutcome, Monitor, Settings, View};
+pub use monitor::{
+    Bound, Expected, FingerstickOutcome, Monitor, Refusal, Settings, Shown, View,
+};
 pub use reading::{Fingerstick, Reading, Status};
 pub use units::{Glucose, Instant, MG_DL_PER_MMOL_L, Rate, Span};
 

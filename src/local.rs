@@ -64,6 +64,13 @@ mod tests {
     use super::*;
 
     #[test]
+    fn the_week_and_the_day_end() {
+        assert!(LocalTime::new(7, 0).is_err() && LocalTime::new(0, 1440).is_err());
+        let last = LocalTime::new(6, 1439).unwrap();
+        assert_eq!((last.weekday(), last.minute()), (6, 1439));
+    }
+
+    #[test]
     fn the_week_is_that_of_exact_arithmetic() {
         for secs in [0, 1, 604_799, 1_710_052_200, u32::MAX - 1, u32::MAX] {
             for offset in [i32::MIN, -604_801, -18_000, -1, 0, 1, 20_700, 604_800, i32::MAX] {

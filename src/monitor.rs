@@ -1,32 +1,36 @@
 //! The whole: readings in, the five answers out.
 //!
-//! [`Monitor`] composes the stages; it alone knows more than one of them. A reading is judged, calibrated,
-//! measured against the estimate, judged again by how far it lies from it, taken in as far as it is trusted,
-//! and the alarms are told. [`Monitor::push`] for each reading, [`Monitor::fingerstick`] for each fingerstick,
-//! [`Monitor::tick`] about once a minute when nothing arrives, so that silence is noticed.
+//! [`Monitor`] composes the stages; it alone knows more than one of them. A reading is placed on the count of elapsed
+//! time, judged, calibrated, measured against the estimate, judged again by how far it lies from it, taken in as far as
+//! it is trusted, and the alarms are told. [`Monitor::push`] for each reading, [`Monitor::fingerstick`] for each
+//! fingerstick, [`Monitor::tick`] about once a minute when nothing arrives, so that silence is noticed.
 
 mod view;
 
-pub use view::{FingerstickOutcome, Settings, View};
+pub use view::{Bound, Expected, FingerstickOutcome, Refusal, Settings, Shown, View};
 
-use crate::alarm::{AlarmPlan, Alarms, Doubt, Kind, Situation};
-use crate::calibration::{Calibration, Pair};
+use crate::alarm::{AlarmPlan, Alarms, Doubt, FLOOR_MG_DL, Kind, Situation};
+use crate::calibration::{Applied, Calibration, Pair};
 use crate::error::Error;
+use crate::estimate::Estimate;
 use crate::estimator::{Estimator, Fused, Smoothed, Taken, Trust};
 use crate::forecast::Forecast;
 use crate::history::{History, HistoryView, Inserted};
 use crate::local::LocalTime;
-use crate::math;
-use crate::quality::{Evidence, Quality, Reason, Verdict, Wear};
+use crate::quality::{Evidence, Quality, Reason, Reasons, Verdict, Wear};
 use crate::reading::{Fingerstick, Reading, Status};
+use crate::timeline::{Beginning, Placed, Timeline};
 use crate::trend::TrendSign;
 use crate::units::{Glucose, Instant, Span};
 
-/// A fingerstick is paired with a reading at most this old.
+/// A fingerstick may be this much older than now, and than the reading that it is paired with this much newer.
 const PAIRED_WITHIN: Span = Span::from_mins(15);
 
-/// A sensor's own word that it warms up holds this long.
-const WARMING_HOLDS: Span = Span::from_mins(20);
+/// A fingerstick may be this far ahead of now: clocks differ.
+const STICK_AHEAD: Span = Span::from_mins(2);
+
+/// Two stamps closer than this are of one reading.
+const SAME_READING: Span = Span::from_secs(150);
 
 /// How much a reading at the end of the sensor's range counts when glucose was expected beyond it.
 const NO_NEWS_WEIGHT: f32 = 0.1;
@@ -42,13 +46,18 @@ const FURTHEST_LOW: Span = Span::from_hours(1);
 
 /// The monitor of one sensor, keeping the last `N` readings.
 ///
-/// It composes the stages: a reading is judged, calibrated, measured against the estimate, judged again by how far it
-/// lies from it, taken in as far as it is trusted, and the alarms are told. [`push`](Self::push) for each reading,
-/// [`fingerstick`](Self::fingerstick) for each fingerstick, [`tick`](Self::tick) about once a minute when nothing
-/// arrives, so that silence is noticed.
+/// It composes the stages: a reading is placed on the count of elapsed time, judged, calibrated, measured against the
+/// estimate, judged again by how far it lies from it, taken in as far as it is trusted, and the alarms are told.
+/// [`push`](Self::push) for each reading, [`fingerstick`](Self::fingerstick) for each fingerstick,
+/// [`tick`](Self::tick) about once a minute when nothing arrives, so that silence is noticed.
+///
+/// # Time
+/// Clocks may be set, stop or read nonsense; see [`timeline`](crate::timeline). A device that has a count of its own
+/// seconds since it was switched on tells it by [`run`](Self::run) before each other call, and is then right whatever
+/// its clocks do. Moments in the answers are as the clock that stamps readings shows them.
 ///
 /// # Memory
-/// About 2.3 KB and 6 bytes a reading kept.
+/// About 2.6 KB and 6 bytes a reading kept.
 ///
 /// # Examples
 /// ```
@@ -72,21 +81,43 @@ pub struct Monitor<const N: usize> {
     core: Core,
 }
 
-/// All but the history: the part whose code does not depend on `N`.
+/// All but the history: the part whose code does not depend on `N`. Its moments are of the count.
 #[derive(Clone, Debug)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 struct Core {
+    timeline: Timeline,
     quality: Quality,
     calibration: Calibration,
     estimator: Estimator,
     sign: TrendSign,
     forecast: Forecast,
     alarms: Alarms,
-    /// The newest reading that was believed: when, as the sensor gave it, calibrated.
-    newest: Option<(Instant, Glucose, Glucose)>,
-    /// The newest reading measured while the sensor warms up.
-    warming: Option<Instant>,
+    /// The newest reading that was believed.
+    newest: Option<Newest>,
+    /// The newest reading, if it is not believed: as the sensor gave it.
+    unbelieved: Option<Glucose>,
     utc_offset: Option<Span>,
+}
+
+/// A believed reading. 16 bytes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+struct Newest {
+    at: Instant,
+    sensor: Glucose,
+    calibrated: Glucose,
+    status: Status,
+}
+
+/// What became of a reading within the core.
+struct Judged {
+    verdict: Verdict,
+    /// Where it was placed.
+    at: Option<Instant>,
+    /// By how much older stamps are to be moved.
+    moved: Span,
+    /// A reading that cannot be placed, as the sensor gave it.
+    unplaced: Option<Glucose>,
 }
 
 impl<const N: usize> Monitor<N> {
@@ -98,37 +129,65 @@ impl<const N: usize> Monitor<N> {
         Ok(Self { history: History::new(), core: Core::new(settings)? })
     }
 
-    /// Takes in a reading and answers. What is refused (see the verdict) changes neither estimate nor history;
-    /// it is only counted.
+    /// The device's own count of seconds since it was switched on, to be told before each other call; it may wrap.
+    /// Ages, delays, repeats and snoozes then run on it alone. A device without one leaves this out: the clock given to
+    /// [`tick`](Self::tick) then tells how much time passes, as far as it is not set.
+    pub fn run(&mut self, uptime_secs: u32) {
+        self.core.timeline.run(uptime_secs);
+    }
+
+    /// Takes in a reading and answers for the present moment. What is refused (see the verdict) changes neither
+    /// estimate nor history; it is only counted.
     pub fn push(&mut self, reading: &Reading) -> View {
-        let (verdict, taken) = self.core.take(reading);
-        if verdict == Verdict::Restart {
-            self.history.clear();
+        let history = self.history.view();
+        let older = history.newest().is_some_and(|newest| reading.at() <= newest.at());
+        let denied = older && history.denies(reading, SAME_READING);
+        let judged = self.core.take(reading, denied);
+        if judged.moved != Span::ZERO {
+            self.history.shift(judged.moved);
         }
-        if verdict.is_kept() && self.history.insert(reading) == Inserted::Duplicate {
-            // only a late one can be: an admitted one is newer than all
-            return self.core.view(reading.at(), Verdict::Duplicate, None);
+        let mut verdict = judged.verdict;
+        if let Some(at) = judged.at.filter(|_| verdict.is_kept()) {
+            let stamp = self.core.timeline.stamp_of(at);
+            let kept = Reading::new(stamp, reading.glucose()).with_status(reading.status());
+            if self.history.insert(&kept) == Inserted::Duplicate && verdict == Verdict::Late {
+                verdict = Verdict::Duplicate;
+            }
         }
-        self.core.view(reading.at(), verdict, taken)
+        self.core.answer(Some(verdict), judged.unplaced)
     }
 
-    /// Answers at a moment without a reading. A moment before the newest reading gives that reading's answers.
-    pub fn tick(&mut self, now: Instant) -> View {
-        self.core.tick(now)
+    /// Answers at a moment without a reading. `now` is the clock on the wall, or `None` when nobody has set it. Time
+    /// that does not go forward by it has not passed; see [`timeline`](crate::timeline).
+    pub fn tick(&mut self, now: impl Into<Option<Instant>>) -> View {
+        self.core.tick(now.into())
     }
 
-    /// Takes in a fingerstick: for the calibration, for the estimate, and for the sensor's trust.
+    /// Takes in a fingerstick: for the calibration, for the estimate, and for the sensor's trust. Its time must
+    /// lie within 15 min before and 2 min after the present moment.
     pub fn fingerstick(&mut self, stick: &Fingerstick) -> FingerstickOutcome {
         self.core.fingerstick(stick)
     }
 
-    /// A new sensor was started: calibration, estimate and trust begin anew, the history stays.
+    /// A new sensor was started: calibration, estimate and trust begin anew; the history, what was learned of the
+    /// person and the alarms stay. A start in the future counts as now.
     pub fn sensor_started(&mut self, at: Instant) {
-        let core = &mut self.core;
-        core.quality.sensor_started(at);
-        core.calibration.reset();
-        core.estimator.reset();
-        core.newest = None;
+        let start = self.core.timeline.start_of(at);
+        self.core.begin(Beginning::Sensor);
+        self.core.quality.sensor_started(start);
+    }
+
+    /// The power was away, for nobody knows how long: nothing is shown as present before the next reading, silence is
+    /// counted from now, and the device's own count starts anew. To be called on a monitor loaded from a snapshot;
+    /// [`snapshot::load`](crate::snapshot) has done so.
+    pub fn power_returned(&mut self) {
+        self.core.begin(Beginning::Power);
+    }
+
+    /// Forgets everything but the settings.
+    pub fn restart(&mut self) {
+        self.history.clear();
+        self.core.begin(Beginning::Everything);
     }
 
     /// The zone's offset from UTC, east positive, for alarm settings by time of day; times must then count
@@ -152,57 +211,71 @@ impl<const N: usize> Monitor<N> {
         self.core.alarms.set_plan(plan);
     }
 
-    /// The readings kept, as the sensor gave them.
+    /// The readings kept, as the sensor gave them, stamped by its present clock.
     #[must_use]
     pub fn history(&self) -> HistoryView<'_> {
         self.history.view()
     }
 
-    /// The alarms.
+    /// The alarms. Their moments are of the count.
     #[must_use]
     pub const fn alarms(&self) -> &Alarms {
         &self.core.alarms
     }
 
-    /// The sensor's trust.
+    /// The sensor's trust. Its moments are of the count.
     #[must_use]
     pub const fn quality(&self) -> &Quality {
         &self.core.quality
     }
 
-    /// The calibration.
+    /// The calibration. Its moments are of the count.
     #[must_use]
     pub const fn calibration(&self) -> &Calibration {
         &self.core.calibration
     }
 
-    /// The estimator.
+    /// The calibration's gain and offset (mg/dL) now.
+    #[must_use]
+    pub fn gain_and_offset(&self) -> (f32, f32) {
+        self.core.calibration.gain_and_offset(self.core.timeline.now())
+    }
+
+    /// The estimator. Its moments are of the count.
     #[must_use]
     pub const fn estimator(&self) -> &Estimator {
         &self.core.estimator
     }
 
-    /// The forecaster.
+    /// The forecaster. Its moments are of the count.
     #[must_use]
     pub const fn forecast(&self) -> &Forecast {
         &self.core.forecast
     }
 
+    /// What says where on the count a stamp lies.
+    #[must_use]
+    pub const fn timeline(&self) -> &Timeline {
+        &self.core.timeline
+    }
+
     /// What glucose was at the last few readings as later ones tell: for drawing.
-    pub fn smoothed(&self) -> impl Iterator<Item = Smoothed> + use<N> {
-        self.core.estimator.smoothed()
+    pub fn smoothed(&self) -> impl Iterator<Item = Smoothed> {
+        let timeline = self.core.timeline;
+        self.core.estimator.smoothed().map(move |point| point.by_clock(timeline.stamp_of(point.at())))
     }
 
     /// How long the sensor has been worn, if its start is known.
     #[must_use]
-    pub fn wear(&self, now: Instant) -> Option<Wear> {
-        self.core.quality.wear(now)
+    pub fn wear(&self) -> Option<Wear> {
+        self.core.quality.wear(self.core.timeline.now())
     }
 }
 
 impl Core {
     fn new(settings: Settings) -> Result<Self, Error> {
         Ok(Self {
+            timeline: Timeline::new(),
             quality: Quality::new(settings.quality)?,
             calibration: Calibration::new(settings.drift),
             estimator: Estimator::new(settings.model),
@@ -210,22 +283,59 @@ impl Core {
             forecast: Forecast::new(settings.forecast),
             alarms: Alarms::new(settings.alarms),
             newest: None,
-            warming: None,
+            unbelieved: None,
             utc_offset: None,
         })
     }
 
-    /// Judges a reading and takes it in as far as it is trusted.
-    #[inline(never)] // its stack is given back before the answers are worked out
-    fn take(&mut self, reading: &Reading) -> (Verdict, Option<Taken>) {
-        let at = reading.at();
-        let admitted = self.quality.admit(reading);
-        if admitted == Verdict::Restart {
-            self.estimator.reset();
-            self.sign = TrendSign::new(*self.sign.bands());
-            self.newest = None;
+    /// The one act of beginning anew: every stage is told, and says itself what it keeps.
+    fn begin(&mut self, beginning: Beginning) {
+        match beginning {
+            Beginning::Sensor => (self.newest, self.unbelieved) = (None, None),
+            Beginning::Power => self.timeline.resume(),
+            Beginning::Everything => {
+                self.timeline = Timeline::new();
+                (self.newest, self.unbelieved) = (None, None);
+            }
         }
-        let calibrated = self.calibration.apply(at, reading.glucose());
+        self.quality.begin(beginning);
+        self.calibration.begin(beginning);
+        self.estimator.begin(beginning);
+        self.sign.begin(beginning);
+        self.forecast.begin(beginning);
+        self.alarms.begin(beginning, self.timeline.now());
+    }
+
+    /// Judges a reading and takes it in as far as it is trusted. `denied` says that another value is known at its time.
+    #[inline(never)] // its stack is given back before the answers are worked out
+    fn take(&mut self, reading: &Reading, denied: bool) -> Judged {
+        if self.timeline.is_at_end() {
+            self.begin(Beginning::Everything); // in 68 years, or after tens of thousands of false clocks
+        }
+        let mut judged =
+            Judged { verdict: Verdict::BadTime, at: None, moved: Span::ZERO, unplaced: None };
+        let (at, set) = match self.timeline.place(reading, denied) {
+            Placed::Then(at) | Placed::OnArrival(at) => (at, false),
+            Placed::ClockSet(at, moved) => {
+                judged.moved = moved;
+                (at, true)
+            }
+            Placed::Nowhere => {
+                judged.unplaced = Some(match reading.status() {
+                    Status::BelowRange => reading.glucose().min(FLOOR),
+                    Status::Normal | Status::Doubtful => reading.glucose(),
+                    Status::AboveRange | Status::WarmUp | Status::Fault => return judged,
+                });
+                return judged;
+            }
+        };
+        judged.at = Some(at);
+        let reading = &Reading::new(at, reading.glucose()).with_status(reading.status());
+        let admitted = match self.quality.admit(reading) {
+            Verdict::Accepted if set => Verdict::ClockSet,
+            admitted => admitted,
+        };
+        let calibrated = self.calibration.apply_reading(reading);
         let expected = if admitted.is_admitted() { self.estimator.expect(at, calibrated) } else { None };
         let z = expected.as_ref().and_then(|e| e.innovation());
         let noise_scale = Some(self.estimator.noise_scale());
@@ -235,10 +345,17 @@ impl Core {
             &Evidence { z, noise_scale, local: self.local(at) },
         );
         let verdict = assessment.verdict();
-        if verdict == Verdict::WarmUp {
-            self.warming = Some(at);
+        judged.verdict = verdict;
+        // a leap is not believed at once, but the sensor's own word is
+        let believed =
+            verdict.is_believed() || verdict == Verdict::Jump && reading.status() == Status::BelowRange;
+        if !believed && (verdict.is_admitted() || verdict == Verdict::WarmUp) {
+            self.unbelieved = Some(reading.glucose());
         }
-        let Some(expected) = expected else { return (verdict, None) };
+        if admitted.is_admitted() {
+            self.forecast.reading(at, calibrated, believed);
+        }
+        let Some(expected) = expected else { return judged };
         // the end of the sensor's range says "at most" or "at least": no news when that was expected
         let no_news = match reading.status() {
             Status::BelowRange => z.is_some_and(|z| z > 0.0),
@@ -254,46 +371,43 @@ impl Core {
             Trust::None
         };
         let taken = self.estimator.take(&expected, trust);
-        if verdict.is_believed() && taken != Taken::NotNewer {
-            self.newest = Some((at, reading.glucose(), calibrated));
+        if believed && taken != Taken::NotNewer {
+            let (sensor, status) = (reading.glucose(), reading.status());
+            self.newest = Some(Newest { at, sensor, calibrated, status });
+            self.unbelieved = None;
         }
-        (verdict, Some(taken))
+        judged
     }
 
     /// The wall clock at `at`, if the zone's offset is known.
     fn local(&self, at: Instant) -> Option<LocalTime> {
-        self.utc_offset.map(|offset| LocalTime::from_unix(at, offset.secs()))
+        let wall = self.timeline.wall_of(at)?;
+        self.utc_offset.map(|offset| LocalTime::from_unix(wall, offset.secs()))
     }
 
-    fn tick(&mut self, now: Instant) -> View {
-        let now = self.newest.map_or(now, |(at, _, _)| now.max(at));
-        self.answer(now, None, None)
+    fn tick(&mut self, now: Option<Instant>) -> View {
+        self.timeline.tick(now);
+        self.answer(None, None)
     }
 
-    fn view(&mut self, at: Instant, verdict: Verdict, taken: Option<Taken>) -> View {
-        let now = self.newest.map_or(at, |(newest, _, _)| at.max(newest));
-        // a time that cannot be right is no time to answer for
-        let now =
-            if verdict == Verdict::BadTime { self.newest.map_or(at, |(newest, _, _)| newest) } else { now };
-        self.answer(now, Some(verdict), taken)
+    /// The newest believed reading, while its age is known.
+    fn known(&self) -> Option<Newest> {
+        self.newest.filter(|_| !self.timeline.is_resumed())
     }
 
-    /// The answers at `now`; the alarms are told. What a reading has just corrected, the forecast learns from.
+    /// The answers now; the alarms are told.
     #[inline(never)]
-    fn answer(&mut self, now: Instant, verdict: Option<Verdict>, taken: Option<Taken>) -> View {
-        let estimate = self.estimator.estimate(now);
-        let course = estimate.as_ref().map(|estimate| {
-            let foreseen = self.forecast.foreseen(estimate);
-            if taken == Some(Taken::Used) {
-                self.forecast.learn_from(estimate.at(), &foreseen);
-            }
-            self.forecast.in_person(foreseen)
-        });
-        let (rate, sd) = estimate.map_or((None, 0.0), |e| (Some(e.rate()), e.rate_sd()));
+    fn answer(&mut self, verdict: Option<Verdict>, unplaced: Option<Glucose>) -> View {
+        let now = self.timeline.now();
+        let known = self.known();
+        let estimate = known.and_then(|_| self.estimator.estimate(now));
+        let soon = known.map(|_| &self.forecast);
+        let direction = soon.and_then(|soon| soon.direction(now));
+        let (rate, sd) = direction.map_or((None, 0.0), |d| (Some(d.rate()), d.sd()));
         let trend = self.sign.step(rate, sd);
         let reasons = self.quality.reasons(now);
         let mut situation =
-            Situation::at(now).with_doubt(if reasons.contains(Reason::WarmUp) || self.warms_up(now) {
+            Situation::at(now).with_doubt(if self.warms_up(reasons.contains(Reason::WarmUp)) {
                 Doubt::WarmUp
             } else if reasons.disbelieve() {
                 Doubt::Disbelieved
@@ -302,12 +416,24 @@ impl Core {
             } else {
                 Doubt::None
             });
-        if let Some((measured, _, calibrated)) = self.newest {
-            situation = situation.with_sensor(measured, calibrated);
+        if let Some(newest) = known {
+            situation = situation.with_sensor(newest.at, newest.calibrated).with_uncalibrated(newest.sensor);
+            if newest.status == Status::BelowRange {
+                situation = situation.with_below_range(newest.sensor);
+            }
         }
-        let low_ahead = estimate.map(|e| self.forecast.low_ahead_index(&e));
-        if let (Some(estimate), Some(index)) = (estimate, low_ahead) {
-            situation = situation.with_plasma(estimate.glucose(), estimate.rate()).with_low_ahead(index);
+        if let Some(glucose) = unplaced {
+            situation = situation.with_unplaced(glucose);
+        }
+        if let Some(glucose) = self.unbelieved {
+            situation = situation.with_unbelieved(glucose);
+        }
+        if let Some(estimate) = estimate {
+            situation = situation.with_plasma(estimate.glucose(), estimate.rate());
+        }
+        let low_ahead = soon.and_then(|soon| soon.low_ahead(now));
+        if let Some(probability) = low_ahead {
+            situation = situation.with_low_ahead(probability);
         }
         if let Some(local) = self.local(now) {
             situation = situation.with_local(local);
@@ -315,72 +441,103 @@ impl Core {
         if let Some(wear) = self.quality.wear(now) {
             situation = situation.with_wear_left(wear.left());
         }
-        let rings = self.alarms.update(&situation);
-        let outlook = course.map(|course| self.forecast.outlook_from(&course, LOW, HORIZON, FURTHEST_LOW));
+        let standing = self.alarms.update(&situation);
+        let stamp = |at| self.timeline.stamp_of(at);
         View {
-            at: now,
+            at: stamp(now),
             verdict,
-            estimate,
+            estimate: estimate.map(|estimate| estimate.by_clock(stamp(estimate.at()))),
             trend,
-            predicted: outlook.map(|o| o.predicted),
-            low_probability: outlook.map(|o| o.probability),
+            direction,
+            course: soon.and_then(|soon| soon.course(now)),
+            low_probability: soon.and_then(|soon| soon.low_probability(now, LOW, HORIZON)),
             low_ahead,
-            minutes_to_low: outlook.and_then(|o| o.minutes),
+            minutes_to_low: soon.and_then(|soon| soon.minutes_to_fall(now, LOW, FURTHEST_LOW)),
             calibration_sd: estimate.map(|e| self.calibration.sd(now, e.glucose())),
-            newest: self.newest,
+            newest: self.newest.map(|newest| (stamp(newest.at), newest.calibrated)),
+            age: known.map(|newest| now.since(newest.at)),
+            bound: known.and_then(|newest| Bound::of(newest.sensor, newest.status)),
+            doubted: self.unbelieved.or_else(|| doubted(known?, estimate, reasons)),
             reasons,
-            rings,
-            active: self.alarms.active(),
+            standing: standing.by_clock(stamp),
             sees: self.alarms.sees(),
         }
     }
 
-    /// Whether the sensor itself says that it warms up: no believed reading is due.
-    fn warms_up(&self, now: Instant) -> bool {
-        self.warming.is_some_and(|warming| {
-            now.since(warming) < WARMING_HOLDS && self.newest.is_none_or(|(newest, _, _)| newest < warming)
-        })
+    /// Whether the sensor warms up and has given nothing to believe yet.
+    fn warms_up(&self, said: bool) -> bool {
+        said && (self.newest.is_none() || self.unbelieved.is_some())
     }
 
     fn fingerstick(&mut self, stick: &Fingerstick) -> FingerstickOutcome {
-        let Some((measured, sensor, _)) = self.newest else { return FingerstickOutcome::NoReading };
-        let since = stick.at().since(measured);
-        if since > PAIRED_WITHIN || since.secs() < PAIRED_WITHIN.secs().saturating_neg() {
-            return FingerstickOutcome::NoReading;
+        let refused = |why, expected| FingerstickOutcome::Refused { why, expected };
+        let (now, at) = (self.timeline.now(), self.timeline.count_of(stick.at()));
+        if at.since(now) > STICK_AHEAD {
+            return refused(Refusal::Ahead, None);
         }
-        let Some(gap) = self.estimator.behind(stick.at()) else {
-            return FingerstickOutcome::NoReading;
+        if now.since(at) > PAIRED_WITHIN {
+            return refused(Refusal::TooOld, None);
+        }
+        let at = at.min(now);
+        let Some(newest) = self.known().filter(|newest| at.since(newest.at) <= PAIRED_WITHIN) else {
+            return refused(Refusal::NoReading, None);
         };
+        let (Some(gap), Some(estimate)) =
+            (self.estimator.behind(at), self.estimator.estimate(at.max(newest.at)))
+        else {
+            return refused(Refusal::NoReading, None);
+        };
+        let sd = self.calibration.whole_sd(at, estimate.glucose(), estimate.glucose_sd());
+        let expected = Expected { glucose: estimate.glucose(), sd };
         let pair = Pair {
-            at: stick.at(),
+            at,
             reference: stick.glucose(),
-            sensor,
+            sensor: newest.sensor,
             behind: gap.mean,
             behind_sd: gap.sd,
             sensor_sd: self.estimator.noise_sd(),
         };
-        let before = self.calibration.apply(measured, sensor);
-        let unsure = self.calibration.sd(stick.at(), stick.glucose());
         let calibrated = self.calibration.pair(&pair);
-        if !calibrated.is_used() {
-            return FingerstickOutcome::Refused(calibrated);
+        let why = match calibrated {
+            Applied::Used | Applied::Softened => None,
+            Applied::OutOfOrder => Some(Refusal::OutOfOrder),
+            Applied::OutOfRange => Some(Refusal::OutOfRange),
+            Applied::NotANumber => Some(Refusal::NotANumber),
+        };
+        if let Some(why) = why {
+            return refused(why, Some(expected));
         }
-        if let Some(estimate) = self.estimator.estimate(stick.at().max(measured)) {
-            let meter = self.estimator.meter_sd(stick.glucose());
-            let own = estimate.glucose_sd();
-            let sd = math::sqrt(own * own + unsure * unsure + meter * meter);
-            let difference = stick.glucose().mg_dl() - estimate.glucose().mg_dl();
-            self.quality.fingerstick(stick.at(), difference / sd);
-        }
-        let after = self.calibration.apply(measured, sensor);
-        self.estimator.shift(after.mg_dl() - before.mg_dl());
-        if let Some((_, _, shown)) = &mut self.newest {
-            *shown = after;
-        }
-        let fused = self.estimator.fingerstick(stick);
-        FingerstickOutcome::Used { calibrated, fused: fused == Fused::Used }
+        self.quality.fingerstick(at, expected.deviations(stick));
+        let read = Reading::new(newest.at, newest.sensor).with_status(newest.status);
+        let after = self.calibration.apply_reading(&read);
+        let moved = after.mg_dl() - newest.calibrated.mg_dl();
+        self.estimator.shift(moved);
+        self.forecast.shift(moved);
+        self.newest = Some(Newest { calibrated: after, ..newest });
+        // a wrong fingerstick must not hide a low that the sensor sees
+        let most = self.calibration.most(newest.sensor);
+        let held = stick.glucose() > most;
+        let bounded = Fingerstick::new(at, if held { most } else { stick.glucose() });
+        let fused = self.estimator.fingerstick(&bounded) == Fused::Used;
+        FingerstickOutcome::Used { calibrated, fused, held, expected: Some(expected) }
     }
 }
+
+/// The sensor's value, where it is to be shown instead of the estimate, and marked. A very low reading that calibration or
+/// estimate would lift is one: the floor rings by it.
+fn doubted(newest: Newest, estimate: Option<Estimate>, reasons: Reasons) -> Option<Glucose> {
+    let shown = estimate.map_or(newest.calibrated, |estimate| estimate.glucose());
+    if newest.sensor <= FLOOR && shown > FLOOR {
+        Some(newest.sensor)
+    } else if reasons.contains(Reason::Pressure) || reasons.disbelieve() {
+        Some(newest.calibrated)
+    } else {
+        None
+    }
+}
+
+/// A sensor that says "below its range" says no more than this, mg/dL.
+const FLOOR: Glucose = Glucose::clamped(FLOOR_MG_DL);
 
 #[cfg(test)]
 mod tests;

@@ -1,7 +1,9 @@
 //! The monitor's whole state to bytes and back, so that a power cut loses nothing.
 //!
 //! A snapshot holds readings, estimate, calibration, trust, alarms and settings. [`load`] gives back a monitor
-//! that goes on with the same bits as the saved one, or an error: never a part of one. Layout, little endian:
+//! that goes on with the same bits as the saved one, or an error: never a part of one. Nobody knows how long the power
+//! was away: [`load`] has called [`Monitor::power_returned`], so that no age is known and nothing is shown as present
+//! before the next reading, and silence is counted anew. Layout, little endian:
 //! `"GPMS"`, version (2 bytes), length of the state (4), the state in the `postcard` wire format, CRC-32 of all
 //! before it (4). Storing it is the caller's: keep the last snapshot until the next one is written.
 //!
@@ -12,7 +14,7 @@
 use crate::monitor::Monitor;
 
 /// The version of the state written and read. It changes whenever any part of the state does.
-pub const VERSION: u16 = 1;
+pub const VERSION: u16 = 2;
 
 const MAGIC: [u8; 4] = *b"GPMS";
 const HEADER: usize = 10;
@@ -93,7 +95,8 @@ pub fn save<const N: usize>(monitor: &Monitor<N>, buffer: &mut [u8]) -> Result<u
 }
 
 /// The monitor whose snapshot `bytes` begin with; bytes after it are left alone. A monitor with less room than
-/// the saved one's keeps the newest readings.
+/// the saved one's keeps the newest readings. Its power has just [returned](Monitor::power_returned): the device's own
+/// count, told by [`Monitor::run`], starts anew, and no value is present before the next reading.
 ///
 /// # Errors
 /// All but [`SnapshotError::Room`], in the order they are listed.
@@ -102,6 +105,20 @@ pub fn save<const N: usize>(monitor: &Monitor<N>, buffer: &mut [u8]) -> Result<u
 /// ```
 /// use glidepath::snapshot::{self, SnapshotError};
 /// assert_eq!(snapshot::load::<288>(&[0xFF; 4096]).unwrap_err(), SnapshotError::Incomplete); // erased flash
+/// ```
+/// What was low before the power failed is not shown as present after it, and silence rings:
+/// ```
+/// use glidepath::{Glucose, Instant, Monitor, Reading, Settings, alarm::Kind, snapshot};
+/// let mut monitor = Monitor::<288>::new(Settings::default())?;
+/// let _ = monitor.push(&Reading::new(Instant::from_secs(300), Glucose::from_mg_dl(110.0)?));
+/// let mut buffer = [0; snapshot::room(288)];
+/// let length = snapshot::save(&monitor, &mut buffer)?;
+/// let mut restored = snapshot::load::<288>(&buffer[..length])?;
+/// restored.run(0); // seconds since the power came back; no clock on the wall is known
+/// assert!(restored.tick(None).shown().is_none());
+/// restored.run(20 * 60);
+/// assert!(restored.tick(None).alarms().get(Kind::NoData).is_some());
+/// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn load<const N: usize>(bytes: &[u8]) -> Result<Monitor<N>, SnapshotError> {
     let (magic, rest) = bytes.split_first_chunk::<4>().ok_or(SnapshotError::Incomplete)?;
@@ -121,8 +138,11 @@ pub fn load<const N: usize>(bytes: &[u8]) -> Result<Monitor<N>, SnapshotError> {
         return Err(SnapshotError::Checksum);
     }
     let state = body.get(HEADER..).unwrap_or_default();
-    match postcard::take_from_bytes(state) {
-        Ok((monitor, [])) => Ok(monitor),
+    match postcard::take_from_bytes::<Monitor<N>>(state) {
+        Ok((mut monitor, [])) => {
+            monitor.power_returned();
+            Ok(monitor)
+        }
         _ => Err(SnapshotError::State),
     }
 }

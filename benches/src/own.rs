@@ -44,18 +44,15 @@ pub fn push(measured: &[f32]) -> Answer {
 }
 
 pub fn forecast(measured: &[f32]) -> Answer {
-    let mut estimator = Estimator::new(Model::default());
-    readings(measured).take(100).for_each(|reading| _ = estimator.observe(&reading));
-    let now = Instant::from_secs(1_790_000_000 + 300 * 99);
-    let Some(estimate) = estimator.estimate(now) else { return vec![] };
-    let forecast = Forecast::default();
+    let mut forecast = Forecast::default();
     let low = Glucose::from_mg_dl(70.0).expect("in range");
     let half_hour = Span::from_mins(30);
-    let sum = measured.iter().fold(0.0, |sum, _| {
-        let estimate = core::hint::black_box(&estimate);
-        let minutes = forecast.minutes_to_fall(estimate, low, half_hour).unwrap_or_default();
-        sum + forecast.at(estimate, half_hour).sd()
-            + forecast.probability_below(estimate, low, half_hour)
+    let sum = readings(measured).fold(0.0, |sum, reading| {
+        let now = reading.at();
+        forecast.reading(now, reading.glucose(), true);
+        let minutes = forecast.minutes_to_fall(now, low, half_hour).unwrap_or_default();
+        sum + forecast.at(now, half_hour).map_or(0.0, |p| p.sd())
+            + forecast.low_probability(now, low, half_hour).unwrap_or_default()
             + minutes
     });
     vec![sum]

@@ -2,9 +2,10 @@
 #![no_main]
 
 use glidepath::gatt::{
-    CgmMeasurement, CgmStatus, CurrentTime, E2eCrc, GlucoseContext, GlucoseMeasurement, SessionStart, Sfloat,
+    CgmMeasurement, CgmStatus, CurrentTime, E2eCrc, GlucoseContext, GlucoseMeasurement, OctetOrder,
+    SessionStart, Sfloat,
 };
-use glidepath::{Glucose, Instant};
+use glidepath::{Glucose, Instant, Status};
 use libfuzzer_sys::fuzz_target;
 
 fuzz_target!(|bytes: &[u8]| {
@@ -12,8 +13,16 @@ fuzz_target!(|bytes: &[u8]| {
         if let Ok(record) = CgmMeasurement::decode(bytes, crc) {
             assert_eq!(CgmMeasurement::decode(record.encode(crc).as_bytes(), crc), Ok(record));
             let range = Glucose::from_mg_dl(40.0).unwrap()..=Glucose::from_mg_dl(400.0).unwrap();
-            if let Some(reading) = record.reading(Instant::from_secs(1_790_000_000), range) {
+            let at = Instant::from_secs(1_790_000_000);
+            let status = |record: CgmMeasurement| record.reading(at, range.clone()).map(|r| r.status());
+            if let Some(reading) = record.reading(at, range.clone()) {
                 assert!(reading.glucose().mg_dl().is_finite());
+                // doubtful exactly where the two orders disagree about a fault
+                let orders = [OctetOrder::StatusFirst, OctetOrder::WarningFirst];
+                let faults = orders.map(|order| status(record.in_octet_order(order)) == Some(Status::Fault));
+                assert_eq!(record.order_in_doubt(), faults[0] != faults[1]);
+                assert!(!record.order_in_doubt() || reading.status() == Status::Doubtful);
+                assert_eq!(reading.status() == Status::Fault, faults == [true; 2]);
             }
         }
         let mut rest = bytes;

@@ -35,7 +35,7 @@ struct Input {
     model: Option<[u8; 6]>,
     bands: Option<[u8; 4]>,
     drift: Option<[u8; 4]>,
-    linear: Option<[u8; 4]>,
+    people: bool,
     quality: Option<[u8; 5]>,
     rule: Option<(u8, u8, u8, i32, i32)>,
     base: u32,
@@ -145,10 +145,8 @@ fn settings(input: &Input) -> Settings {
         settings.drift = Drift::new(gain, of(gain_time, 61.0, 9.9e5), offset, of(offset_time, 61.0, 9.9e5))
             .expect("in range");
     }
-    if let Some([time, drive, offset, slope]) = input.linear {
-        let linear = ForecastConfig::linear(of(time, 5.1, 999.0), of(drive, 1.1e-4, 9.9)).expect("in range");
-        settings.forecast =
-            linear.with_recalibration(of(offset, -19.9, 19.9), of(slope, 0.11, 19.9)).expect("in range");
+    if input.people {
+        settings.forecast = ForecastConfig::people();
     }
     if let Some([least, greatest, jump, pressure, noisy]) = input.quality {
         settings.quality = QualityConfig {
@@ -200,9 +198,9 @@ fn sound(view: &View) {
         within(e.moving(), 0.0, 1.0);
         assert!(e.behind().is_finite());
     }
-    let known = view.estimate().is_some();
-    assert_eq!(known, view.predicted_30min().is_some());
+    let known = view.predicted_30min().is_some();
     assert_eq!(known, view.low_probability().is_some());
+    assert_eq!(known, view.low_ahead_signal().is_some());
     if let Some(predicted) = view.predicted_30min() {
         within(predicted.glucose().mg_dl(), 0.0, 2000.0);
         within(predicted.sd(), f32::MIN_POSITIVE, 1e6);
@@ -216,7 +214,13 @@ fn sound(view: &View) {
     if let Some(sd) = view.calibration_sd() {
         within(sd, 0.0, 1e6);
     }
-    assert!(view.low_ahead_index().is_none_or(f32::is_finite));
+    if let Some(signal) = view.low_ahead_signal() {
+        within(signal, 0.0, 1.0);
+    }
+    if let Some(direction) = view.direction() {
+        within(direction.rate().mg_dl_per_min(), -100.0, 100.0);
+        within(direction.sd(), f32::MIN_POSITIVE, 200.0);
+    }
     for ring in view.rings().iter() {
         assert!(view.active().contains(ring.kind), "{ring:?} rings and does not hold");
     }

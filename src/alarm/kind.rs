@@ -1,6 +1,6 @@
-//! What can ring, how urgent it is, and the ring itself.
+//! What can ring: one table says everything about a kind of alarm.
 
-use crate::units::Instant;
+use super::settings::{AlarmSettings, Rule};
 
 /// The alarms, most telling first.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -12,11 +12,11 @@ pub enum Kind {
     Floor = 0,
     /// Glucose is at or under the low limit.
     Low = 1,
-    /// A low is ahead: the low-ahead index is at or under its limit.
+    /// A low is ahead: it is as likely as the limit or likelier.
     LowAhead = 2,
     /// Glucose falls at the limit or faster.
     SteepFall = 3,
-    /// Nothing new from the sensor for longer than the limit.
+    /// Nothing new from the sensor for longer than the limit, or nothing at all since power-on.
     NoData = 4,
     /// Glucose is at or over the high limit.
     High = 5,
@@ -26,6 +26,62 @@ pub enum Kind {
     Doubt = 7,
     /// The sensor's planned end is near.
     WearEnd = 8,
+}
+
+/// What the limit of a [`Rule`] counts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum LimitUnit {
+    /// mg/dL.
+    Glucose,
+    /// mg/dL per minute, without sign.
+    Rate,
+    /// A probability, 0 to 1.
+    Probability,
+    /// Minutes.
+    Minutes,
+    /// Hours.
+    Hours,
+    /// Nothing: the limit is 0.
+    None,
+}
+
+impl LimitUnit {
+    /// In words, for files and help.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Glucose => "mg/dL",
+            Self::Rate => "mg/dL/min",
+            Self::Probability => "probability",
+            Self::Minutes => "min",
+            Self::Hours => "h",
+            Self::None => "",
+        }
+    }
+}
+
+/// All that is said of a kind of alarm, but for its condition, which is in one place beside the rules.
+#[derive(Clone, Copy, Debug)]
+pub struct About {
+    /// A fixed name for files, logs and settings.
+    pub name: &'static str,
+    /// What it says, in words for a person.
+    pub message: &'static str,
+    /// The same in at most ten capital letters, for a small display.
+    pub title: &'static str,
+    /// The same to be spoken after the word "alarm".
+    pub spoken: &'static str,
+    /// What its limit counts.
+    pub unit: LimitUnit,
+    /// The least and the greatest limit, in that unit.
+    pub limits: (f32, f32),
+    /// The rule unless set otherwise.
+    pub rule: Rule,
+    /// Whether it decides by a glucose value, which can be stale.
+    pub by_value: bool,
+    /// Whether it is of the family of lows, in which one rings for all and none falls behind another.
+    pub of_lows: bool,
 }
 
 impl Kind {
@@ -42,41 +98,125 @@ impl Kind {
         Self::WearEnd,
     ];
 
+    /// How many there are.
+    pub const COUNT: usize = Self::ALL.len();
+
+    /// All that is said of it.
+    #[must_use]
+    pub const fn about(self) -> &'static About {
+        match self {
+            Self::Floor => &About {
+                name: "floor",
+                message: "glucose is very low",
+                title: "VERY LOW",
+                spoken: "very low",
+                unit: LimitUnit::Glucose,
+                limits: (super::FLOOR_MG_DL, super::FLOOR_MG_DL),
+                rule: Rule::FLOOR,
+                by_value: true,
+                of_lows: true,
+            },
+            Self::Low => &About {
+                name: "low",
+                message: "glucose is low",
+                title: "LOW",
+                spoken: "low",
+                unit: LimitUnit::Glucose,
+                limits: (56.0, 120.0),
+                rule: Rule::LOW,
+                by_value: true,
+                of_lows: true,
+            },
+            Self::LowAhead => &About {
+                name: "low_ahead",
+                message: "a low is ahead",
+                title: "LOW AHEAD",
+                spoken: "low ahead",
+                unit: LimitUnit::Probability,
+                limits: (0.05, 0.95),
+                rule: Rule::LOW_AHEAD,
+                by_value: true,
+                of_lows: true,
+            },
+            Self::SteepFall => &About {
+                name: "steep_fall",
+                message: "glucose falls fast",
+                title: "FALLS FAST",
+                spoken: "falls fast",
+                unit: LimitUnit::Rate,
+                limits: (0.5, 10.0),
+                rule: Rule::STEEP,
+                by_value: true,
+                of_lows: true,
+            },
+            Self::NoData => &About {
+                name: "no_data",
+                message: "no readings",
+                title: "NO READING",
+                spoken: "no readings",
+                unit: LimitUnit::Minutes,
+                limits: (5.0, 240.0),
+                rule: Rule::NO_DATA,
+                by_value: false,
+                of_lows: false,
+            },
+            Self::High => &About {
+                name: "high",
+                message: "glucose is high",
+                title: "HIGH",
+                spoken: "high",
+                unit: LimitUnit::Glucose,
+                limits: (120.0, 400.0),
+                rule: Rule::HIGH,
+                by_value: true,
+                of_lows: false,
+            },
+            Self::SteepRise => &About {
+                name: "steep_rise",
+                message: "glucose rises fast",
+                title: "RISES FAST",
+                spoken: "rises fast",
+                unit: LimitUnit::Rate,
+                limits: (0.5, 10.0),
+                rule: Rule::STEEP,
+                by_value: true,
+                of_lows: false,
+            },
+            Self::Doubt => &About {
+                name: "doubt",
+                message: "do not rely on the sensor: check with a fingerstick",
+                title: "CHECK IT",
+                spoken: "check the sensor with a fingerstick",
+                unit: LimitUnit::None,
+                limits: (0.0, 0.0),
+                rule: Rule::DOUBT,
+                by_value: false,
+                of_lows: false,
+            },
+            Self::WearEnd => &About {
+                name: "wear_end",
+                message: "the sensor's planned end is near",
+                title: "ENDS SOON",
+                spoken: "the sensor ends soon",
+                unit: LimitUnit::Hours,
+                limits: (0.0, 72.0),
+                rule: Rule::WEAR_END,
+                by_value: false,
+                of_lows: false,
+            },
+        }
+    }
+
     /// A fixed name for files and logs.
     #[must_use]
     pub const fn name(self) -> &'static str {
-        match self {
-            Self::Floor => "floor",
-            Self::Low => "low",
-            Self::LowAhead => "low_ahead",
-            Self::SteepFall => "steep_fall",
-            Self::NoData => "no_data",
-            Self::High => "high",
-            Self::SteepRise => "steep_rise",
-            Self::Doubt => "doubt",
-            Self::WearEnd => "wear_end",
-        }
+        self.about().name
     }
 
     /// What it says, in words for a person.
     #[must_use]
     pub const fn message(self) -> &'static str {
-        match self {
-            Self::Floor => "glucose is very low",
-            Self::Low => "glucose is low",
-            Self::LowAhead => "a low is ahead",
-            Self::SteepFall => "glucose falls fast",
-            Self::NoData => "no readings",
-            Self::High => "glucose is high",
-            Self::SteepRise => "glucose rises fast",
-            Self::Doubt => "do not rely on the sensor: check with a fingerstick",
-            Self::WearEnd => "the sensor's planned end is near",
-        }
-    }
-
-    /// Whether it decides by a glucose value, which can be stale.
-    pub(super) const fn is_by_value(self) -> bool {
-        !matches!(self, Self::NoData | Self::Doubt | Self::WearEnd)
+        self.about().message
     }
 
     pub(super) const fn bit(self) -> u16 {
@@ -84,101 +224,37 @@ impl Kind {
     }
 }
 
-/// How urgent an alarm is: the words of IEC 60601-1-8 for alarm conditions.
-///
-/// The standard leaves to a risk analysis which condition gets which priority.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "snake_case"))]
-pub enum Priority {
-    /// Awareness is asked for.
-    Low,
-    /// A prompt response is asked for.
-    Medium,
-    /// An immediate response is asked for.
-    High,
-}
-
-impl Priority {
-    /// One step more urgent; high stays high.
+impl AlarmSettings {
+    /// The rule of `kind`; the floor's is fixed.
     #[must_use]
-    pub const fn raised(self) -> Self {
-        match self {
-            Self::Low => Self::Medium,
-            Self::Medium | Self::High => Self::High,
+    pub const fn rule(&self, kind: Kind) -> &Rule {
+        match kind {
+            Kind::Floor => &Rule::FLOOR,
+            Kind::Low => &self.low,
+            Kind::LowAhead => &self.low_ahead,
+            Kind::SteepFall => &self.steep_fall,
+            Kind::NoData => &self.no_data,
+            Kind::High => &self.high,
+            Kind::SteepRise => &self.steep_rise,
+            Kind::Doubt => &self.doubt,
+            Kind::WearEnd => &self.wear_end,
         }
     }
 
-    /// A fixed name for files and logs.
+    /// The rule of `kind`, to be changed; the floor has none.
     #[must_use]
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Low => "low",
-            Self::Medium => "medium",
-            Self::High => "high",
-        }
-    }
-}
-
-/// Why an alarm rings.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "snake_case"))]
-pub enum Cause {
-    /// Its condition has come true and lasted its delay.
-    New,
-    /// It still holds after the repeat interval, or after an acknowledgement or a snooze ran out.
-    Still,
-    /// Nobody acknowledged it: it rings one priority higher.
-    Unheeded,
-}
-
-/// One ring. 8 bytes.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-pub struct Ring {
-    /// Which alarm.
-    pub kind: Kind,
-    /// How urgent, escalation included.
-    pub priority: Priority,
-    /// Why now.
-    pub cause: Cause,
-    /// When, by the caller's clock.
-    pub at: Instant,
-}
-
-/// What rings at one update: at most one ring for each of the nine kinds.
-///
-/// # Examples
-/// ```
-/// use glidepath::alarm::{Pattern, Rings};
-/// /// What to sound, if anything.
-/// fn sound(rings: &Rings) -> Option<(&'static str, &'static Pattern)> {
-///     rings.first().map(|ring| (ring.kind.message(), Pattern::of(ring.priority)))
-/// }
-/// assert!(sound(&Rings::default()).is_none());
-/// ```
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
-#[must_use]
-pub struct Rings(pub(super) [Option<Ring>; 9]);
-
-impl Rings {
-    /// Each ring, most telling kind first.
-    pub fn iter(&self) -> impl Iterator<Item = &Ring> {
-        self.0.iter().flatten()
-    }
-
-    /// Whether nothing rings.
-    #[must_use]
-    pub fn is_empty(&self) -> bool {
-        self.iter().next().is_none()
-    }
-
-    /// The one to sound when only one can: the highest priority, then the most telling kind.
-    #[must_use]
-    pub fn first(&self) -> Option<&Ring> {
-        self.iter().min_by_key(|ring| (core::cmp::Reverse(ring.priority), ring.kind))
+    pub const fn rule_mut(&mut self, kind: Kind) -> Option<&mut Rule> {
+        Some(match kind {
+            Kind::Floor => return None,
+            Kind::Low => &mut self.low,
+            Kind::LowAhead => &mut self.low_ahead,
+            Kind::SteepFall => &mut self.steep_fall,
+            Kind::NoData => &mut self.no_data,
+            Kind::High => &mut self.high,
+            Kind::SteepRise => &mut self.steep_rise,
+            Kind::Doubt => &mut self.doubt,
+            Kind::WearEnd => &mut self.wear_end,
+        })
     }
 }
 
@@ -186,6 +262,8 @@ impl Rings {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Kinds(pub(super) u16);
+
+const _: () = assert!(Kind::COUNT <= 16, "kinds are kept as bits of 16");
 
 impl Kinds {
     /// Whether `kind` is among them.
@@ -203,5 +281,42 @@ impl Kinds {
     /// Each of them, most telling first.
     pub fn iter(self) -> impl Iterator<Item = Kind> {
         Kind::ALL.into_iter().filter(move |kind| self.contains(*kind))
+    }
+
+    pub(super) fn of(kinds: impl Iterator<Item = Kind>) -> Self {
+        Self(kinds.fold(0, |set, kind| set | kind.bit()))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_kind_has_its_own_place_name_and_words() {
+        for (place, kind) in Kind::ALL.into_iter().enumerate() {
+            assert_eq!(kind as usize, place);
+            let about = kind.about();
+            assert!(about.title.len() <= 10 && !about.message.is_empty() && !about.spoken.is_empty());
+            assert!(about.rule.limit >= about.limits.0 && about.rule.limit <= about.limits.1);
+            assert_eq!(Kind::ALL.iter().filter(|other| other.name() == kind.name()).count(), 1);
+            assert_eq!(*AlarmSettings::default().rule(kind), about.rule, "{kind:?}");
+        }
+    }
+
+    #[test]
+    fn every_rule_is_changed_in_its_own_place() {
+        for kind in Kind::ALL {
+            let mut settings = AlarmSettings::default();
+            let Some(rule) = settings.rule_mut(kind) else {
+                assert_eq!(kind, Kind::Floor);
+                continue;
+            };
+            rule.on = !rule.on;
+            for other in Kind::ALL {
+                let same = settings.rule(other) == AlarmSettings::default().rule(other);
+                assert_eq!(same, other != kind, "{kind:?} {other:?}");
+            }
+        }
     }
 }

@@ -1,78 +1,107 @@
 //! Alarms worth waking for.
 //!
-//! Nine rules ([`Kind`]), each with a limit, a delay, hysteresis, repeat, acknowledgement, snooze, escalation
+//! Rules ([`Kind`]), each with a limit, a delay, hysteresis, repeat, acknowledgement, snooze, escalation
 //! and priority; settings by weekday and time of day ([`AlarmPlan`]). The caller tells the [`Situation`] at
 //! every reading and at least once a minute between, and is told what rings.
 //!
 //! # What every rule keeps to
 //! * It **holds** at or beyond its limit; it rings when it has held for its delay.
-//! * While it holds it rings again after `repeat`, until acknowledged. A value that moves back by itself, at
-//!   `recovering` or faster, does not ring again: a treated low is quiet, one that still falls is not.
-//! * Acknowledged, it is silent for `quiet`, and rings again at once if it then still holds.
-//! * Snoozed, it is silent until the snooze ends, whatever happens; a snooze is cut to its longest (the
-//!   floor's 30 min, the others' 8 h).
+//! * While it holds it rings again after `repeat`, until acknowledged. A high, a steep rise, a steep fall or a low
+//!   ahead that moves back by itself, at `recovering` or faster, does not ring again.
+//! * Acknowledged, it is silent until `quiet` after its last ring, and rings again at once if it then still holds.
+//! * Snoozed, it is silent until the snooze ends; a snooze is cut to its longest (floor and low 30 min, the others
+//!   8 h).
+//! * What a person silences is one rule at one depth: glucose 10 mg/dL under where they took notice rings anew.
 //! * It is armed anew when its value is further than the hysteresis on the good side. Within the hysteresis
 //!   it neither rings nor ends.
-//! * The floor covers low, low ahead and steep fall, and low covers the latter two: of one family one rings.
-//! * Values older than the no-data limit ring nothing new and end nothing: what held goes on holding.
+//! * While the floor itself sounds (beyond its limit now, neither acknowledged nor snoozed) it rings for low too.
+//!   While low holds, low ahead and steep fall say nothing new. No rule that does not sound silences another.
+//! * A new or worse ring of the family of lows has at least the priority that a milder one of it rang at.
+//! * Values older than [`PRESENT`] ring nothing new and end nothing: what held goes on holding.
 //!   [`Alarms::sees`] says whether silence means that all is well.
-//! * The clock of the rules runs by the differences of the times given, and only forward. Time set back or
-//!   standing still neither repeats nor loses an alarm.
+//! * Blind is an alarm too: without a reading the silence is counted from the first update, or from the moment the
+//!   power came back.
+//! * Times are of a count that only grows, never of a clock that can be set: see [`timeline`](crate::timeline).
+//!
+//! # What low and floor go by
+//! The lowest of: the newest believed reading, calibrated; the estimate, unless there is doubt; the reading as the sensor
+//! gave it, if that is at or under the floor; the sensor's own word that glucose is under its range. So no
+//! calibration and no estimate hides a very low reading.
 //!
 //! # What doubt does
-//! | doubt | floor | low | low ahead, steep fall | steep rise, high | no data |
-//! | --- | --- | --- | --- | --- | --- |
-//! | pressure | rings as ever | waits longer by `pressure_hold` | wait | as ever | as ever |
-//! | disbelieved | rings as ever | as ever | wait | steep rise waits | as ever |
-//! | warm-up | rings if a believed reading says so | the same | wait | the same | waits |
+//! | doubt | floor | low | low ahead, steep fall | steep rise, high | no data | doubt |
+//! | --- | --- | --- | --- | --- | --- | --- |
+//! | pressure | rings as ever | waits longer by `pressure_hold`, 30 min in all at most | wait | as ever | as ever | silent |
+//! | disbelieved | rings as ever | as ever | wait | steep rise waits | as ever | rings |
+//! | warm-up | rings if a believed reading says so | the same | wait | the same | waits | rings if what the sensor reads is at or under the floor |
 //!
 //! Never a medical device: alarms supplement, and do not replace, fingersticks and the advice of a care team.
 
 mod kind;
 mod pattern;
+mod ring;
 mod schedule;
 mod settings;
 mod situation;
 mod watch;
 
-pub use kind::{Cause, Kind, Kinds, Priority, Ring, Rings};
+pub use kind::{About, Kind, Kinds, LimitUnit};
 pub use pattern::{Colour, Pattern, Pulse};
+pub use ring::{Cause, Grounds, Held, Priority, Ring, Rings, Standing};
 pub use schedule::{AlarmPlan, Slot, Weekdays};
-pub use settings::{AlarmSettings, FLOOR_MG_DL, FLOOR_QUIET, LONGEST_SNOOZE, Rule};
+pub use settings::{AlarmSettings, FLOOR_MG_DL, FLOOR_QUIET, LONGEST_SNOOZE, LOW_QUIET, Rule};
 pub use situation::{Doubt, Situation};
 
-use crate::units::{Instant, Span};
+use crate::timeline::Beginning;
+use crate::units::{Glucose, Instant, Span};
 use watch::{Hold, Reach, Watch};
 
-/// Where the alarms' own clock starts: half a year in, so that a first reading can be older than that start.
-const START: u32 = 1 << 24;
+/// A value older than this is not the present one: a reading every 15 min may come 5 min late.
+pub const PRESENT: Span = Span::from_mins(20);
 
-/// What is remembered between updates. Times are seconds of the alarms' own clock.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+/// What is remembered between updates.
+#[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 struct State {
-    clock: u32,
-    /// The caller's time at the last update.
+    /// The last update's moment.
     now: Option<Instant>,
-    /// The newest reading's time by the caller's clock, and by ours.
-    reading: Option<(Instant, u32)>,
-    watches: [Watch; 9],
+    /// Without a reading, since when silence is counted.
+    blind_since: Instant,
+    watches: [Watch; Kind::COUNT],
     /// Whether the last update saw: fresh values, nothing against them.
     sees: bool,
+    /// How low glucose was at the last update, mg/dL.
+    depth: Option<f32>,
+}
+
+const FRESH: Watch = Watch::new();
+
+impl State {
+    const fn new() -> Self {
+        Self {
+            now: None,
+            blind_since: Instant::from_secs(0),
+            watches: [FRESH; Kind::COUNT],
+            sees: false,
+            depth: None,
+        }
+    }
 }
 
 /// The alarms of one person.
 ///
 /// # Memory
-/// Under 1.6 KB, the plan included.
+/// Under 1.7 KB, the plan included.
 ///
 /// # Examples
 /// ```
 /// use glidepath::{Glucose, Instant, alarm::{AlarmPlan, AlarmSettings, Alarms, Kind, Situation}};
 /// let mut alarms = Alarms::new(AlarmPlan::new(AlarmSettings::default())?);
 /// let at = Instant::from_secs(600);
-/// let rings = alarms.update(&Situation::at(at).with_sensor(at, Glucose::from_mg_dl(54.0)?));
-/// assert_eq!(rings.first().map(|ring| ring.kind), Some(Kind::Floor));
+/// let very_low = Glucose::from_mg_dl(54.0)?;
+/// let standing = alarms.update(&Situation::at(at).with_sensor(at, very_low));
+/// let ring = standing.rings().first().copied();
+/// assert_eq!(ring.map(|ring| (ring.kind, ring.grounds.glucose())), Some((Kind::Floor, Some(very_low))));
 /// alarms.acknowledge(Kind::Floor);
 /// # Ok::<(), glidepath::Error>(())
 /// ```
@@ -87,9 +116,7 @@ impl Alarms {
     /// All armed, nothing known.
     #[must_use]
     pub const fn new(plan: AlarmPlan) -> Self {
-        const FRESH: Watch = Watch::new();
-        let state = State { clock: START, now: None, reading: None, watches: [FRESH; 9], sees: false };
-        Self { plan, state }
+        Self { plan, state: State::new() }
     }
 
     /// The settings it goes by.
@@ -103,59 +130,82 @@ impl Alarms {
         self.plan = plan;
     }
 
-    /// What rings in this situation.
-    pub fn update(&mut self, situation: &Situation) -> Rings {
+    /// Begins anew at `now`. A new sensor, or the power back: what held goes on holding, silence is counted from
+    /// `now`. Everything: all are armed. The plan is kept.
+    pub fn begin(&mut self, beginning: Beginning, now: Instant) {
+        match beginning {
+            Beginning::Sensor | Beginning::Power => {
+                (self.state.now, self.state.blind_since) = (Some(now), now);
+            }
+            Beginning::Everything => self.state = State::new(),
+        }
+    }
+
+    /// What holds in this situation, and what of it rings.
+    pub fn update(&mut self, situation: &Situation) -> Standing {
         let state = &mut self.state;
-        let elapsed = state.now.map_or(0, |then| situation.now.since(then).secs().max(0).unsigned_abs());
-        state.clock = state.clock.saturating_add(elapsed);
-        state.now = Some(situation.now);
-        let clock = state.clock;
-        if let Some((measured, _)) = situation.reading
-            && state.reading.is_none_or(|(known, _)| known != measured)
-        {
-            let age = situation.now.since(measured).secs().max(0).unsigned_abs();
-            state.reading = Some((measured, clock.saturating_sub(age)));
+        let now = state.now.map_or(situation.now, |then| then.max(situation.now));
+        if state.now.replace(now).is_none() {
+            state.blind_since = now;
         }
         let settings = self.plan.settings_at(situation.local);
-        let age = Span::from_secs(
-            i32::try_from(clock.saturating_sub(state.reading.map_or(START, |(_, seen)| seen)))
-                .unwrap_or(i32::MAX),
-        );
-        let stale = age.mins() >= settings.no_data.limit;
-        state.sees = !stale && situation.reading.is_some() && situation.doubt == Doubt::None;
-        let mut rings = Rings::default();
-        let mut covered = false;
-        for ((kind, watch), place) in Kind::ALL.into_iter().zip(&mut state.watches).zip(&mut rings.0) {
-            let rule = settings.rule(kind);
-            let reach =
-                if stale && kind.is_by_value() { Reach::Unknown } else { reach(kind, rule, situation, age) };
+        let silent_since = situation.reading.map_or(state.blind_since, |(measured, _)| measured);
+        let silence = now.since(silent_since).max(Span::ZERO);
+        let stale = situation.reading.is_none() || silence >= PRESENT;
+        state.sees = !stale && situation.doubt == Doubt::None;
+        let lowest = lowest(situation);
+        let unplaced = matches!(lowest, Some((_, Grounds::Unplaced(_))));
+        state.depth = if stale { None } else { lowest.map(|(depth, _)| depth) };
+        // an alarm that has rung speaks for its priority until it is armed anew
+        let told = state.watches.map(|watch| watch.told.map(|told| told.priority));
+        let mut standing = Standing::default();
+        let (mut floor_sounds, mut low_holds) = (false, false);
+        for (kind, place) in Kind::ALL.into_iter().zip(&mut standing.0) {
+            let Some(watch) = state.watches.get_mut(kind as usize) else { continue };
+            let (rule, about) = (settings.rule(kind), kind.about());
+            let (reach, grounds) = match reach(kind, rule, situation, silence, lowest) {
+                _ if stale && about.by_value && !(kind == Kind::Floor && unplaced) => {
+                    (Reach::Unknown, Grounds::Unknown)
+                }
+                (Reach::Beyond, grounds) if low_holds && matches!(kind, Kind::LowAhead | Kind::SteepFall) => {
+                    (Reach::Between, grounds)
+                }
+                known => known,
+            };
             if !rule.on || reach == Reach::Clear {
-                watch.clear(clock);
+                watch.clear(now);
                 continue;
             }
-            let falls_or_low = matches!(kind, Kind::Low | Kind::LowAhead | Kind::SteepFall);
-            let hold = if covered && falls_or_low {
+            let hold = if kind == Kind::Low && floor_sounds {
                 Hold::Covered
             } else if !stale && recovers(kind, situation, settings.recovering) {
                 Hold::Repeats
             } else {
                 Hold::No
             };
-            let extra = if kind == Kind::Low && situation.doubt == Doubt::Pressure {
-                settings.pressure_hold
-            } else {
-                Span::ZERO
+            let delay = match (kind, situation.doubt) {
+                (Kind::Low, Doubt::Pressure) => {
+                    let both = rule.delay.secs().saturating_add(settings.pressure_hold.secs());
+                    Span::from_secs(both).min(LOW_QUIET)
+                }
+                _ => rule.delay,
             };
-            let delay = Span::from_secs(rule.delay.secs().saturating_add(extra.secs()));
-            *place = watch.step(clock, reach, rule, delay, hold).map(|(cause, priority)| Ring {
-                kind,
-                priority,
-                cause,
-                at: situation.now,
-            });
-            covered |= matches!(kind, Kind::Floor | Kind::Low) && watch.active && reach != Reach::Unknown;
+            let milder = told.iter().zip(Kind::ALL).skip(kind as usize).filter(|(_, k)| k.about().of_lows);
+            let least = if about.of_lows { milder.filter_map(|(told, _)| *told).max() } else { None };
+            let depth = if about.of_lows { state.depth } else { None };
+            let bounds = (depth, least.unwrap_or(Priority::Low));
+            let rings = watch.step(now, reach, rule, delay, hold, bounds);
+            floor_sounds |= kind == Kind::Floor && reach != Reach::Unknown && watch.sounds();
+            low_holds |= kind == Kind::Low && watch.active && reach == Reach::Beyond;
+            if watch.active {
+                let (at, priority, cause) = watch
+                    .told
+                    .map_or((now, rule.priority, Cause::New), |told| (told.at, told.priority, told.cause));
+                let ring = Ring { kind, priority, cause, grounds, at };
+                *place = Some(Held { ring, rings, heeded: watch.is_heeded() });
+            }
         }
-        rings
+        standing
     }
 
     /// What holds now, rung, acknowledged or snoozed.
@@ -167,7 +217,7 @@ impl Alarms {
     /// What holds now and is neither acknowledged nor snoozed.
     #[must_use]
     pub fn unheeded(&self) -> Kinds {
-        self.kinds(|watch| watch.active && !watch.is_acknowledged() && watch.snoozed_until().is_none())
+        self.kinds(|watch| watch.active && !watch.is_heeded())
     }
 
     /// Whether silence means that all is well: at the last update there were fresh values and nothing against
@@ -177,30 +227,37 @@ impl Alarms {
         self.state.sees
     }
 
-    /// A person has taken notice of `kind`: it is silent for its `quiet`. Nothing happens if it does not hold.
+    /// A person has taken notice of `kind`: it is silent until its `quiet` after its last ring. Nothing happens if it does not hold.
     pub fn acknowledge(&mut self, kind: Kind) {
-        let clock = self.state.clock;
+        let depth = self.state.depth.filter(|_| kind.about().of_lows);
         if let Some(watch) = self.watch(kind) {
-            watch.acknowledge(clock);
+            watch.acknowledge(depth);
         }
     }
 
     /// A person has taken notice of all that holds.
     pub fn acknowledge_all(&mut self) {
-        let clock = self.state.clock;
-        self.state.watches.iter_mut().for_each(|watch| watch.acknowledge(clock));
+        Kind::ALL.into_iter().for_each(|kind| self.acknowledge(kind));
     }
 
-    /// Silences `kind` for `span` from the last update, cut to its longest snooze; how long it will be. Zero
-    /// or less ends a snooze.
+    /// Silences `kind` for `span` from the last update, cut to its longest snooze since it last rang; how long it will
+    /// be. Zero or less ends a snooze, and before the first update nothing can be snoozed.
     pub fn snooze(&mut self, kind: Kind, span: Span) -> Span {
-        let longest = if kind == Kind::Floor { FLOOR_QUIET } else { LONGEST_SNOOZE };
+        let longest = match kind {
+            Kind::Floor => FLOOR_QUIET,
+            Kind::Low => LOW_QUIET,
+            _ => LONGEST_SNOOZE,
+        };
+        let Some(now) = self.state.now else { return Span::ZERO };
         let span = span.min(longest).max(Span::ZERO);
-        let until = self.state.clock.saturating_add(span.secs().unsigned_abs());
-        if let Some(watch) = self.watch(kind) {
-            watch.snooze(until);
-        }
-        span
+        // who snoozes before it holds has the first of it in mind
+        let limit = self.plan.settings_at(None).rule(kind).limit;
+        let depth = self
+            .state
+            .depth
+            .filter(|_| kind.about().of_lows)
+            .map(|depth| if kind.about().unit == LimitUnit::Glucose { depth.min(limit) } else { depth });
+        self.watch(kind).map_or(Span::ZERO, |watch| watch.snooze(now, span, longest, depth))
     }
 
     fn watch(&mut self, kind: Kind) -> Option<&mut Watch> {
@@ -208,63 +265,81 @@ impl Alarms {
     }
 
     fn kinds(&self, which: impl Fn(&Watch) -> bool) -> Kinds {
-        let holding = Kind::ALL.into_iter().zip(&self.state.watches).filter(|(_, watch)| which(watch));
-        Kinds(holding.fold(0, |set, (kind, _)| set | kind.bit()))
+        Kinds::of(Kind::ALL.into_iter().zip(&self.state.watches).filter(|(_, w)| which(w)).map(|(k, _)| k))
     }
 }
 
-/// The lower of sensor and estimate: whichever is lower is believed.
-fn lower(situation: &Situation) -> Option<f32> {
-    let sensor = situation.reading.map(|(_, glucose)| glucose.mg_dl());
-    let plasma = situation.plasma.map(|glucose| glucose.mg_dl());
-    match (sensor, plasma) {
-        (Some(sensor), Some(plasma)) => Some(sensor.min(plasma)),
-        (one, other) => one.or(other),
-    }
+/// The lowest of what says how low glucose is, and which it is.
+fn lowest(situation: &Situation) -> Option<(f32, Grounds)> {
+    let very_low = |glucose: &Glucose| glucose.mg_dl() <= FLOOR_MG_DL;
+    let told = [
+        situation.below_range.map(|end| (end.mg_dl().min(FLOOR_MG_DL), Grounds::BelowRange(end))),
+        situation.reading.map(|(_, glucose)| (glucose.mg_dl(), Grounds::Sensor(glucose))),
+        situation.uncalibrated.filter(very_low).map(|raw| (raw.mg_dl(), Grounds::Uncalibrated(raw))),
+        situation.unplaced.filter(very_low).map(|raw| (raw.mg_dl(), Grounds::Unplaced(raw))),
+        situation
+            .plasma
+            .filter(|_| situation.doubt == Doubt::None)
+            .map(|plasma| (plasma.mg_dl(), Grounds::Estimate(plasma))),
+    ];
+    // of equals the first
+    told.into_iter().flatten().reduce(|lowest, next| if next.0 < lowest.0 { next } else { lowest })
 }
 
-fn reach(kind: Kind, rule: &Rule, situation: &Situation, age: Span) -> Reach {
-    let rate = situation.rate.map(|rate| rate.mg_dl_per_min());
-    let at_or_under = |value: Option<f32>| match value {
-        None => Reach::Unknown,
-        Some(value) if value <= rule.limit => Reach::Beyond,
-        Some(value) if value <= rule.limit + rule.hysteresis => Reach::Between,
-        Some(_) => Reach::Clear,
+fn reach(
+    kind: Kind,
+    rule: &Rule,
+    situation: &Situation,
+    silence: Span,
+    lowest: Option<(f32, Grounds)>,
+) -> (Reach, Grounds) {
+    let at_or_under = |known: Option<(f32, Grounds)>| match known {
+        None => (Reach::Unknown, Grounds::Unknown),
+        Some((value, grounds)) if value <= rule.limit => (Reach::Beyond, grounds),
+        Some((value, grounds)) if value <= rule.limit + rule.hysteresis => (Reach::Between, grounds),
+        Some((_, grounds)) => (Reach::Clear, grounds),
     };
-    let at_or_over = |value: Option<f32>| match value {
-        None => Reach::Unknown,
-        Some(value) if value >= rule.limit => Reach::Beyond,
-        Some(value) if value >= rule.limit - rule.hysteresis => Reach::Between,
-        Some(_) => Reach::Clear,
+    let at_or_over = |known: Option<(f32, Grounds)>| match known {
+        None => (Reach::Unknown, Grounds::Unknown),
+        Some((value, grounds)) if value >= rule.limit => (Reach::Beyond, grounds),
+        Some((value, grounds)) if value >= rule.limit - rule.hysteresis => (Reach::Between, grounds),
+        Some((_, grounds)) => (Reach::Clear, grounds),
     };
+    let rate = situation.rate.map(|rate| (rate.mg_dl_per_min(), Grounds::Rate(rate)));
     match (kind, situation.doubt) {
-        (Kind::LowAhead | Kind::SteepFall, doubt) if doubt != Doubt::None => Reach::Unknown,
-        (Kind::SteepRise, Doubt::Disbelieved | Doubt::WarmUp) => Reach::Unknown,
-        (Kind::NoData, Doubt::WarmUp) => Reach::Clear,
-        (Kind::Floor | Kind::Low, _) => at_or_under(lower(situation)),
-        (Kind::High, _) => at_or_over(situation.reading.map(|(_, glucose)| glucose.mg_dl())),
-        (Kind::LowAhead, _) => at_or_under(situation.low_ahead),
-        (Kind::SteepFall, _) => at_or_over(rate.map(|rate| -rate)),
-        (Kind::SteepRise, _) => at_or_over(rate),
-        (Kind::NoData, _) => at_or_over(Some(age.mins())),
-        (Kind::Doubt, doubt) => {
-            if doubt == Doubt::Disbelieved {
-                Reach::Beyond
-            } else {
-                Reach::Clear
-            }
+        (Kind::LowAhead | Kind::SteepFall, doubt) if doubt != Doubt::None => {
+            (Reach::Unknown, Grounds::Unknown)
         }
-        (Kind::WearEnd, _) => at_or_under(situation.wear_left.map(|left| left.mins() / 60.0)),
+        (Kind::SteepRise, Doubt::Disbelieved | Doubt::WarmUp) => (Reach::Unknown, Grounds::Unknown),
+        (Kind::NoData, Doubt::WarmUp) => (Reach::Clear, Grounds::Unknown),
+        (Kind::Floor | Kind::Low, _) => at_or_under(lowest),
+        (Kind::High, _) => {
+            at_or_over(situation.reading.map(|(_, glucose)| (glucose.mg_dl(), Grounds::Sensor(glucose))))
+        }
+        (Kind::LowAhead, _) => at_or_over(
+            situation.low_ahead.map(|probability| (probability, Grounds::Probability(probability))),
+        ),
+        (Kind::SteepFall, _) => at_or_over(rate.map(|(rate, grounds)| (-rate, grounds))),
+        (Kind::SteepRise, _) => at_or_over(rate),
+        (Kind::NoData, _) => at_or_over(Some((silence.mins(), Grounds::Silence(silence)))),
+        (Kind::Doubt, doubt) => {
+            let very_low = situation.unbelieved.is_some_and(|glucose| glucose.mg_dl() <= FLOOR_MG_DL);
+            let holds = doubt == Doubt::Disbelieved || very_low;
+            (if holds { Reach::Beyond } else { Reach::Clear }, Grounds::Doubt)
+        }
+        (Kind::WearEnd, _) => {
+            at_or_under(situation.wear_left.map(|left| (left.mins() / 60.0, Grounds::WearLeft(left))))
+        }
     }
 }
 
-/// Whether the value moves back by itself.
+/// Whether the value moves back by itself, so that it need not ring again. A low is not trusted to.
 fn recovers(kind: Kind, situation: &Situation, pace: f32) -> bool {
     let Some(rate) = situation.rate.map(|rate| rate.mg_dl_per_min()) else { return false };
     match kind {
-        Kind::Floor | Kind::Low | Kind::LowAhead | Kind::SteepFall => rate >= pace,
+        Kind::LowAhead | Kind::SteepFall => rate >= pace,
         Kind::High | Kind::SteepRise => rate <= -pace,
-        Kind::NoData | Kind::Doubt | Kind::WearEnd => false,
+        Kind::Floor | Kind::Low | Kind::NoData | Kind::Doubt | Kind::WearEnd => false,
     }
 }
 

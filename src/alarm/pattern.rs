@@ -4,7 +4,7 @@
 //! pulse requirements. **From memory: confirm with the standard before claiming conformity.** A vibration motor
 //! or a single-tone buzzer cannot meet its demands on pulse shape and harmonics in any case.
 
-use super::kind::Priority;
+use super::ring::Priority;
 use crate::units::Span;
 
 /// On for so long, then off for so long, in milliseconds.

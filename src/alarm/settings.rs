@@ -1,6 +1,7 @@
 //! One person's settings of every alarm, and their ranges.
 
-use super::kind::{Kind, Priority};
+use super::kind::{Kind, LimitUnit};
+use super::ring::Priority;
 use crate::error::{Error, ErrorKind};
 use crate::units::Span;
 
@@ -8,6 +9,8 @@ use crate::units::Span;
 pub const FLOOR_MG_DL: f32 = 55.0;
 /// The longest snooze of the floor, and how long an acknowledgement silences it.
 pub const FLOOR_QUIET: Span = Span::from_mins(30);
+/// The longest snooze of the low alarm, and the longest that its settings may make it wait, pause or be quiet.
+pub const LOW_QUIET: Span = Span::from_mins(30);
 /// The longest snooze of any other alarm.
 pub const LONGEST_SNOOZE: Span = Span::from_hours(8);
 
@@ -17,13 +20,14 @@ pub const LONGEST_SNOOZE: Span = Span::from_hours(8);
 /// | --- | --- | --- |
 /// | low | mg/dL | 56 to 120 |
 /// | high | mg/dL | 120 to 400 |
-/// | low ahead | mg/dL of the low-ahead index | 0 to 120 |
+/// | low ahead | probability of a low | 0.05 to 0.95 |
 /// | steep fall, steep rise | mg/dL per minute, without sign | 0.5 to 10 |
 /// | no data | minutes | 5 to 240 |
 /// | doubt | none: 0 | 0 |
 /// | wear end | hours left | 0 to 72 |
 ///
-/// `hysteresis` is 0 to 60, the spans are 0 to 24 h.
+/// `hysteresis` is 0 to 60 (of a probability 0 to 0.5), the spans are 0 to 24 h. While it is on, the low alarm's
+/// delay and quiet are 30 min at most, and its repeat 1 to 30 min: no settings make a low silent for longer.
 ///
 /// # Examples
 /// ```
@@ -49,7 +53,7 @@ pub struct Rule {
     pub delay: Span,
     /// It rings again this long after the last ring while it holds unacknowledged; zero: only once.
     pub repeat: Span,
-    /// An acknowledgement silences it this long while it holds.
+    /// An acknowledgement silences it until this long after its last ring while it holds.
     pub quiet: Span,
     /// Unacknowledged this long after its first ring, it rings one priority higher; zero: never.
     pub escalate: Span,
@@ -70,7 +74,7 @@ impl Rule {
         escalate: OFF,
         priority: Priority::High,
     };
-    const LOW: Self = Self {
+    pub(super) const LOW: Self = Self {
         on: true,
         limit: 70.0,
         hysteresis: 5.0,
@@ -80,17 +84,17 @@ impl Rule {
         escalate: Span::from_mins(15),
         priority: Priority::Medium,
     };
-    const LOW_AHEAD: Self = Self {
+    pub(super) const LOW_AHEAD: Self = Self {
         on: true,
-        limit: 42.0,
-        hysteresis: 8.0,
+        limit: 0.3,
+        hysteresis: 0.1,
         delay: OFF,
         repeat: OFF,
         quiet: Span::from_mins(30),
         escalate: OFF,
         priority: Priority::Medium,
     };
-    const STEEP_FALL: Self = Self {
+    pub(super) const STEEP: Self = Self {
         on: false,
         limit: 3.0,
         hysteresis: 0.5,
@@ -100,7 +104,7 @@ impl Rule {
         escalate: OFF,
         priority: Priority::Low,
     };
-    const NO_DATA: Self = Self {
+    pub(super) const NO_DATA: Self = Self {
         on: true,
         limit: 20.0,
         hysteresis: 0.0,
@@ -110,7 +114,7 @@ impl Rule {
         escalate: OFF,
         priority: Priority::Medium,
     };
-    const HIGH: Self = Self {
+    pub(super) const HIGH: Self = Self {
         on: true,
         limit: 250.0,
         hysteresis: 15.0,
@@ -120,17 +124,17 @@ impl Rule {
         escalate: OFF,
         priority: Priority::Low,
     };
-    const DOUBT: Self = Self {
+    pub(super) const DOUBT: Self = Self {
         on: true,
         limit: 0.0,
         hysteresis: 0.0,
         delay: Span::from_mins(10),
-        repeat: OFF,
+        repeat: Span::from_hours(1),
         quiet: Span::from_hours(2),
         escalate: OFF,
         priority: Priority::Low,
     };
-    const WEAR_END: Self = Self {
+    pub(super) const WEAR_END: Self = Self {
         on: true,
         limit: 12.0,
         hysteresis: 0.0,
@@ -142,33 +146,27 @@ impl Rule {
     };
 
     fn checked(&self, kind: Kind) -> Result<(), Error> {
-        let (least, greatest) = kind.limit_range();
+        let about = kind.about();
+        let (least, greatest) = about.limits;
+        let widest = if about.unit == LimitUnit::Probability { 0.5 } else { 60.0 };
         let sound = |value: f32, low: f32, high: f32| (low..=high).contains(&value);
-        let spans = [self.delay, self.repeat, self.quiet, self.escalate];
+        let within = |span: Span, least: Span, most: Span| span >= least && span <= most;
+        let day = Span::from_hours(24);
+        let spans = if kind == Kind::Low && self.on {
+            within(self.delay, OFF, LOW_QUIET)
+                && within(self.quiet, OFF, LOW_QUIET)
+                && within(self.repeat, Span::from_mins(1), LOW_QUIET)
+        } else {
+            [self.delay, self.repeat, self.quiet].iter().all(|span| within(*span, OFF, day))
+        };
         if sound(self.limit, least, greatest)
-            && sound(self.hysteresis, 0.0, 60.0)
-            && spans.iter().all(|span| *span >= Span::ZERO && *span <= Span::from_hours(24))
+            && sound(self.hysteresis, 0.0, widest)
+            && spans
+            && within(self.escalate, OFF, day)
         {
             Ok(())
         } else {
             Err(Error::new(kind.name(), ErrorKind::OutOfRange))
-        }
-    }
-}
-
-impl Kind {
-    /// The least and the greatest limit of its [`Rule`], in the rule's unit.
-    #[must_use]
-    pub const fn limit_range(self) -> (f32, f32) {
-        match self {
-            Self::Floor => (FLOOR_MG_DL, FLOOR_MG_DL),
-            Self::Low => (56.0, 120.0),
-            Self::High => (120.0, 400.0),
-            Self::LowAhead => (0.0, 120.0),
-            Self::SteepFall | Self::SteepRise => (0.5, 10.0),
-            Self::NoData => (5.0, 240.0),
-            Self::Doubt => (0.0, 0.0),
-            Self::WearEnd => (0.0, 72.0),
         }
     }
 }
@@ -190,7 +188,7 @@ impl Kind {
 pub struct AlarmSettings {
     /// Glucose at or under the limit.
     pub low: Rule,
-    /// The low-ahead index at or under the limit.
+    /// The probability of a low at or over the limit.
     pub low_ahead: Rule,
     /// Falling at the limit or faster.
     pub steep_fall: Rule,
@@ -204,7 +202,8 @@ pub struct AlarmSettings {
     pub doubt: Rule,
     /// The planned end is as near as the limit or nearer.
     pub wear_end: Rule,
-    /// An alarm whose value moves back this fast, mg/dL per minute (0.2 to 5), does not repeat. Default 1.
+    /// An alarm whose value moves back this fast, mg/dL per minute (0.2 to 5), does not repeat; floor and low
+    /// do. Default 1.
     pub recovering: f32,
     /// How much longer the low alarm waits while pressure on the sensor is suspected (0 to 30 min).
     /// Default 20 min. It never holds back the floor.
@@ -216,10 +215,10 @@ impl Default for AlarmSettings {
         Self {
             low: Rule::LOW,
             low_ahead: Rule::LOW_AHEAD,
-            steep_fall: Rule::STEEP_FALL,
+            steep_fall: Rule::STEEP,
             no_data: Rule::NO_DATA,
             high: Rule::HIGH,
-            steep_rise: Rule::STEEP_FALL,
+            steep_rise: Rule::STEEP,
             doubt: Rule::DOUBT,
             wear_end: Rule::WEAR_END,
             recovering: 1.0,
@@ -229,22 +228,6 @@ impl Default for AlarmSettings {
 }
 
 impl AlarmSettings {
-    /// The rule of `kind`; the floor's is fixed.
-    #[must_use]
-    pub const fn rule(&self, kind: Kind) -> &Rule {
-        match kind {
-            Kind::Floor => &Rule::FLOOR,
-            Kind::Low => &self.low,
-            Kind::LowAhead => &self.low_ahead,
-            Kind::SteepFall => &self.steep_fall,
-            Kind::NoData => &self.no_data,
-            Kind::High => &self.high,
-            Kind::SteepRise => &self.steep_rise,
-            Kind::Doubt => &self.doubt,
-            Kind::WearEnd => &self.wear_end,
-        }
-    }
-
     /// The settings, if all are within their ranges.
     ///
     /// # Errors

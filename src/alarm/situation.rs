@@ -28,7 +28,7 @@ pub enum Doubt {
 /// let situation = Situation::at(now)
 ///     .with_sensor(now, Glucose::from_mg_dl(72.0)?)
 ///     .with_plasma(Glucose::from_mg_dl(68.0)?, Rate::from_mg_dl_per_min(-0.8)?)
-///     .with_low_ahead(41.0);
+///     .with_low_ahead(0.6);
 /// # Ok::<(), glidepath::Error>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -36,6 +36,10 @@ pub enum Doubt {
 pub struct Situation {
     pub(super) now: Instant,
     pub(super) reading: Option<(Instant, Glucose)>,
+    pub(super) uncalibrated: Option<Glucose>,
+    pub(super) below_range: Option<Glucose>,
+    pub(super) unplaced: Option<Glucose>,
+    pub(super) unbelieved: Option<Glucose>,
     pub(super) plasma: Option<Glucose>,
     pub(super) rate: Option<Rate>,
     pub(super) low_ahead: Option<f32>,
@@ -44,13 +48,30 @@ pub struct Situation {
     pub(super) wear_left: Option<Span>,
 }
 
+impl Doubt {
+    /// A fixed name for files and logs.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::None => "none",
+            Self::Pressure => "pressure",
+            Self::Disbelieved => "disbelieved",
+            Self::WarmUp => "warm_up",
+        }
+    }
+}
+
 impl Situation {
-    /// Nothing known but the time.
+    /// Nothing known but the time, on a count that only grows: see [`timeline`](crate::timeline).
     #[must_use]
     pub const fn at(now: Instant) -> Self {
         Self {
             now,
             reading: None,
+            uncalibrated: None,
+            below_range: None,
+            unplaced: None,
+            unbelieved: None,
             plasma: None,
             rate: None,
             low_ahead: None,
@@ -60,10 +81,35 @@ impl Situation {
         }
     }
 
-    /// The newest believed reading: when it was measured, and its value.
+    /// The newest believed reading: when it was measured, and its calibrated value.
     #[must_use]
     pub const fn with_sensor(self, measured: Instant, glucose: Glucose) -> Self {
         Self { reading: Some((measured, glucose)), ..self }
+    }
+
+    /// The same reading as the sensor gave it. At or under the floor it rings it, whatever its calibrated value.
+    #[must_use]
+    pub const fn with_uncalibrated(self, glucose: Glucose) -> Self {
+        Self { uncalibrated: Some(glucose), ..self }
+    }
+
+    /// The sensor's own word that glucose is under its range, which ends at `end`: the floor rings.
+    #[must_use]
+    pub const fn with_below_range(self, end: Glucose) -> Self {
+        Self { below_range: Some(end), ..self }
+    }
+
+    /// A reading that has just come and whose time cannot be told: at or under the floor it rings it, once.
+    #[must_use]
+    pub const fn with_unplaced(self, glucose: Glucose) -> Self {
+        Self { unplaced: Some(glucose), ..self }
+    }
+
+    /// The newest reading, if it is not believed (read in warm-up, or a jump not yet confirmed): at or under the
+    /// floor it makes the doubt worth an alarm.
+    #[must_use]
+    pub const fn with_unbelieved(self, glucose: Glucose) -> Self {
+        Self { unbelieved: Some(glucose), ..self }
     }
 
     /// The estimate that goes with it: blood glucose and its rate of change.
@@ -72,10 +118,10 @@ impl Situation {
         Self { plasma: Some(glucose), rate: Some(rate), ..self }
     }
 
-    /// The low-ahead index, mg/dL: lower is nearer to a low. A number that is not finite is left out.
+    /// The probability that a low is ahead, 0 to 1. A number that is not finite is left out.
     #[must_use]
-    pub const fn with_low_ahead(self, index_mg_dl: f32) -> Self {
-        Self { low_ahead: if index_mg_dl.is_finite() { Some(index_mg_dl) } else { None }, ..self }
+    pub const fn with_low_ahead(self, probability: f32) -> Self {
+        Self { low_ahead: if probability.is_finite() { Some(probability) } else { None }, ..self }
     }
 
     /// What is held against the reading.

@@ -1,8 +1,8 @@
 //! One alarm's state from reading to reading.
 
-use super::kind::{Cause, Priority};
+use super::ring::{Cause, Priority};
 use super::settings::Rule;
-use crate::units::Span;
+use crate::units::{Instant, Span};
 
 /// Where the watched quantity stands.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -24,31 +24,47 @@ pub(super) enum Hold {
     No,
     /// It may ring for the first time, but not again: the value moves back by itself.
     Repeats,
-    /// Another alarm says more: it counts as rung.
+    /// Another alarm sounds and says more: it counts as rung.
     Covered,
 }
 
-/// Times are seconds on the alarms' own clock, which only runs forward. 36 bytes.
+/// Glucose this far under where a person took notice is another depth, mg/dL.
+const FURTHER: f32 = 10.0;
+
+/// How it last rang. 8 bytes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub(super) struct Told {
+    pub at: Instant,
+    pub priority: Priority,
+    pub cause: Cause,
+}
+
+/// Times are of the count that the alarms are told, which only runs forward. 52 bytes.
+#[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub(super) struct Watch {
     /// Since when it is at or beyond its limit.
-    since: Option<u32>,
+    since: Option<Instant>,
     /// It has lasted its delay and was not cleared.
     pub active: bool,
-    /// The last ring.
-    rang: Option<u32>,
+    /// The last ring, its own or one that covered it.
+    rang: Option<Instant>,
+    /// How it last rang itself.
+    pub told: Option<Told>,
     /// A silence has run out: it rings again at once if it holds.
     due: bool,
     /// Where unheeded time is counted from.
-    unheeded: u32,
+    unheeded: Instant,
     escalated: bool,
-    acknowledged: Option<u32>,
-    snoozed_until: Option<u32>,
+    acknowledged: bool,
+    snoozed_until: Option<Instant>,
+    /// How deep glucose was when a person took notice, mg/dL.
+    heeded_at: Option<f32>,
 }
 
-const fn passed(clock: u32, since: u32, span: Span) -> bool {
-    clock.saturating_sub(since) >= span.secs().unsigned_abs()
+const fn passed(now: Instant, since: Instant, span: Span) -> bool {
+    now.since(since).secs() >= span.secs()
 }
 
 impl Watch {
@@ -57,48 +73,55 @@ impl Watch {
             since: None,
             active: false,
             rang: None,
+            told: None,
             due: false,
-            unheeded: 0,
+            unheeded: Instant::from_secs(0),
             escalated: false,
-            acknowledged: None,
+            acknowledged: false,
             snoozed_until: None,
+            heeded_at: None,
         }
     }
 
-    /// Nothing to watch, or well on the good side: armed anew.
-    pub fn clear(&mut self, clock: u32) {
-        self.end_snooze(clock);
-        *self = Self { snoozed_until: self.snoozed_until, ..Self::new() };
+    /// Nothing to watch, or well on the good side: armed anew. A snooze goes on.
+    pub fn clear(&mut self, now: Instant) {
+        self.end_snooze(now);
+        *self = Self { snoozed_until: self.snoozed_until, heeded_at: self.heeded_at, ..Self::new() };
     }
 
-    fn end_snooze(&mut self, clock: u32) {
-        if self.snoozed_until.is_some_and(|until| clock >= until) {
+    fn end_snooze(&mut self, now: Instant) {
+        if self.snoozed_until.is_some_and(|until| now >= until) {
             self.snoozed_until = None;
         }
+        if !self.is_heeded() {
+            self.heeded_at = None;
+        }
     }
 
-    /// One update of a rule that is on; what rings, if anything does. `delay` is the rule's, and what the situation adds.
+    /// One step: what rings. `depth` is how low glucose is, for alarms that may get worse; `least` the priority that
+    /// milder alarms have rung at, which a new or worse one does not fall behind.
     pub fn step(
         &mut self,
-        clock: u32,
+        now: Instant,
         reach: Reach,
         rule: &Rule,
         delay: Span,
         hold: Hold,
-    ) -> Option<(Cause, Priority)> {
-        self.end_snooze(clock);
+        (depth, least): (Option<f32>, Priority),
+    ) -> bool {
+        self.end_snooze(now);
         match reach {
             Reach::Clear => {
-                self.clear(clock);
-                return None;
+                self.clear(now);
+                return false;
             }
             Reach::Between => {
                 self.since = None;
-                return None;
+                return false;
             }
             Reach::Beyond => {
-                let since = *self.since.get_or_insert(clock);
-                self.active |= passed(clock, since, delay);
+                let since = *self.since.get_or_insert(now);
+                self.active |= passed(now, since, delay);
             }
             Reach::Unknown => {
                 if !self.active {
@@ -107,63 +130,82 @@ impl Watch {
             }
         }
         if !self.active {
-            return None;
+            return false;
         }
-        if self.acknowledged.is_some_and(|at| passed(clock, at, rule.quiet)) {
-            self.acknowledged = None;
-            (self.unheeded, self.escalated) = (clock, false);
+        let worse = matches!((self.heeded_at, depth), (Some(then), Some(depth)) if depth <= then - FURTHER);
+        if worse {
+            (self.acknowledged, self.snoozed_until, self.heeded_at) = (false, None, None);
+        }
+        // counted from the ring, so that no notice taken again makes it longer
+        if self.acknowledged && self.rang.is_none_or(|rang| passed(now, rang, rule.quiet)) {
+            (self.acknowledged, self.heeded_at) = (false, None);
+            (self.unheeded, self.escalated) = (now, false);
             self.due = true;
         }
         if hold == Hold::Covered {
-            self.unheeded = self.unheeded.max(clock);
-            (self.rang, self.due) = (Some(clock), false);
-            return None;
+            self.unheeded = self.unheeded.max(now);
+            (self.rang, self.due) = (Some(now), false);
+            return false;
         }
-        if self.acknowledged.is_some() || self.snoozed_until.is_some() {
-            return None;
+        if self.is_heeded() {
+            return false;
         }
         let cause = match self.rang {
             None => Cause::New,
-            Some(_) if hold == Hold::Repeats => return None,
+            Some(_) if worse => Cause::Worse,
+            Some(_) if hold == Hold::Repeats => return false,
             Some(_)
                 if !self.escalated
                     && rule.escalate > Span::ZERO
-                    && passed(clock, self.unheeded, rule.escalate) =>
+                    && passed(now, self.unheeded, rule.escalate) =>
             {
                 Cause::Unheeded
             }
             Some(_) if self.due => Cause::Still,
-            Some(rang) if rule.repeat > Span::ZERO && passed(clock, rang, rule.repeat) => Cause::Still,
-            Some(_) => return None,
+            Some(rang) if rule.repeat > Span::ZERO && passed(now, rang, rule.repeat) => Cause::Still,
+            Some(_) => return false,
         };
         match cause {
-            Cause::New => self.unheeded = clock,
+            Cause::New | Cause::Worse => self.unheeded = now,
             Cause::Unheeded => self.escalated = true,
             Cause::Still => {}
         }
-        (self.rang, self.due) = (Some(clock), false);
-        let priority = if self.escalated { rule.priority.raised() } else { rule.priority };
-        Some((cause, priority))
+        (self.rang, self.due) = (Some(now), false);
+        let own = if self.escalated { rule.priority.raised() } else { rule.priority };
+        let before = self.told.map_or(own, |told| told.priority);
+        let priority = match cause {
+            Cause::New => own.max(least),
+            Cause::Worse => own.max(least).max(before),
+            Cause::Still | Cause::Unheeded => own,
+        };
+        self.told = Some(Told { at: now, priority, cause });
+        true
     }
 
-    /// A person has taken notice.
-    pub fn acknowledge(&mut self, clock: u32) {
-        if self.active && self.rang.is_some() {
-            self.acknowledged = Some(clock);
+    /// A person has taken notice, at this depth.
+    pub fn acknowledge(&mut self, depth: Option<f32>) {
+        if self.active && self.rang.is_some() && !self.acknowledged {
+            (self.acknowledged, self.heeded_at) = (true, depth);
         }
     }
 
-    /// Silent until `until`, whatever happens.
-    pub fn snooze(&mut self, until: u32) {
-        self.snoozed_until = Some(until);
+    /// Silent for `span`, unless glucose falls well under `depth`; what holds is silent for no longer than `longest`
+    /// after it last rang, however often it is snoozed. How long it will be.
+    pub fn snooze(&mut self, now: Instant, span: Span, longest: Span, depth: Option<f32>) -> Span {
+        let from = self.since.map_or(now, |since| self.rang.unwrap_or(since));
+        let until = now.plus(span).min(from.plus(longest)).max(now);
+        (self.snoozed_until, self.heeded_at) = (Some(until), depth);
         self.due = true;
+        until.since(now)
     }
 
-    pub const fn snoozed_until(&self) -> Option<u32> {
-        self.snoozed_until
+    /// Whether it is acknowledged or snoozed.
+    pub const fn is_heeded(&self) -> bool {
+        self.acknowledged || self.snoozed_until.is_some()
     }
 
-    pub const fn is_acknowledged(&self) -> bool {
-        self.acknowledged.is_some()
+    /// Whether it is beyond its limit now, has lasted its delay, and is not silenced by a person.
+    pub const fn sounds(&self) -> bool {
+        self.active && self.since.is_some() && !self.is_heeded()
     }
 }

@@ -2,23 +2,32 @@
 //!
 //! The sensor reads `(1 + κ)·I + β` plus noise. κ and β wander slowly about 0 (Ornstein-Uhlenbeck), which is
 //! the factory's calibration. Each fingerstick is one linear measurement of them:
-//! `y − g = g·κ + β + error`, with an error that widens with the meter's own, with the sensor's noise, and with
-//! how fast glucose was moving. Sources: the linear gain-and-offset sensor model of Facchinetti et al. (2014),
-//! doi 10.1109/TBME.2013.2284023; Bayesian calibration, Acciaroli et al. (2018), IEEE TBME 65:587; the
-//! filter itself is the textbook one.
+//! `y − g = g·κ + β + error`, with an error that is the meter's, the sensor's noise, how far glucose under the
+//! skin was behind, and a *scatter* that none of these explains (time errors, the sensor's wander over hours).
+//! The scatter is learned: it shrinks what is learned from a person whose fingersticks scatter. Whether the corrections
+//! are used at all is weighed by [`Payoff`]. Sources: the linear gain-and-offset sensor model of Facchinetti et
+//! al. (2014), doi 10.1109/TBME.2013.2284023; Bayesian calibration, Acciaroli et al. (2018), IEEE TBME 65:587;
+//! the filter itself is the textbook one, the scatter a running second moment of its innovations (Mehra 1970,
+//! IEEE Trans. Autom. Control 15:175).
 
 use crate::error::{Error, in_range};
 use crate::math;
+use crate::reading::{Fingerstick, Reading, Status};
+use crate::timeline::Beginning;
 use crate::units::{Glucose, Instant, Span};
 
-/// How far and how fast gain and offset wander. 16 bytes.
+use super::evidence::{Evidence, Payoff};
+use super::low;
+
+/// How far and how fast gain and offset wander, how far fingersticks scatter at first, and how much corrections must
+/// have saved before they are used. 24 bytes.
 ///
 /// # Examples
 /// ```
 /// use glidepath::calibration::{Calibration, Drift};
 /// use glidepath::{Glucose, Instant};
 /// // a sensor whose scale is known better than most: gain 5 % over a week, offset 3 mg/dL over three days
-/// let known = Calibration::new(Drift::new(0.05, 10_080.0, 3.0, 4_320.0)?);
+/// let known = Calibration::new(Drift::new(0.05, 10_080.0, 3.0, 4_320.0)?.with_scatter(0.06)?.with_caution(1.0)?);
 /// let (at, glucose) = (Instant::from_secs(0), Glucose::from_mg_dl(120.0)?);
 /// assert!(known.sd(at, glucose) < Calibration::new(Drift::default()).sd(at, glucose));
 /// # Ok::<(), glidepath::Error>(())
@@ -26,23 +35,34 @@ use crate::units::{Glucose, Instant, Span};
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(try_from = "DriftParts", into = "DriftParts"))]
 pub struct Drift {
     gain_sd: f32,
     gain_time_min: f32,
     offset_sd: f32,
     offset_time_min: f32,
+    scatter: f32,
+    caution: f32,
 }
 
 impl Default for Drift {
-    /// Gain 9.2 % over a week, offset 6.3 mg/dL over nearly three days: standard deviations and times.
+    /// Gain 12 % over two weeks, offset 20 mg/dL over three and a half days, scatter 12 %, caution 1: what fingersticks beside recorded
+    /// sensors show (DEVELOPERS.md has the command).
     fn default() -> Self {
-        Self { gain_sd: 0.092, gain_time_min: 10_000.0, offset_sd: 6.3, offset_time_min: 4_000.0 }
+        Self {
+            gain_sd: 0.12,
+            gain_time_min: 20_000.0,
+            offset_sd: 20.0,
+            offset_time_min: 5_000.0,
+            scatter: 0.12,
+            caution: 1.0,
+        }
     }
 }
 
 impl Drift {
     /// From the standard deviation of the gain (0.001 to 0.5), of the offset (0.1 to 40 mg/dL), and the times
-    /// over which they wander (60 to 1,000,000 min).
+    /// over which they wander (60 to 1,000,000 min); scatter and caution are the default's.
     ///
     /// # Errors
     /// Names the parameter that is out of range.
@@ -57,7 +77,56 @@ impl Drift {
             gain_time_min: in_range("gain_time_min", gain_time_min, 60.0, 1e6)?,
             offset_sd: in_range("offset_sd", offset_sd, 0.1, 40.0)?,
             offset_time_min: in_range("offset_time_min", offset_time_min, 60.0, 1e6)?,
+            ..Self::default()
         })
+    }
+
+    /// The same with another scatter to begin with: its standard deviation as a share of glucose, 0.02 to 0.3.
+    ///
+    /// # Errors
+    /// When it is out of range.
+    pub fn with_scatter(self, scatter: f32) -> Result<Self, Error> {
+        Ok(Self { scatter: in_range("scatter", scatter, LEAST_SCATTER, MOST_SCATTER)?, ..self })
+    }
+
+    /// The same with another caution: what corrections must have saved, over the fingersticks so far and in
+    /// scatters, before they begin to be used, 0.5 to 10. One fingerstick counts for at most 1.5.
+    ///
+    /// # Errors
+    /// When it is out of range.
+    pub fn with_caution(self, caution: f32) -> Result<Self, Error> {
+        Ok(Self { caution: in_range("caution", caution, 0.5, 10.0)?, ..self })
+    }
+}
+
+/// A [`Drift`] as written: read back through its gates.
+#[cfg(feature = "serde")]
+#[derive(serde::Serialize, serde::Deserialize)]
+#[serde(rename = "Drift")]
+struct DriftParts {
+    gain_sd: f32,
+    gain_time_min: f32,
+    offset_sd: f32,
+    offset_time_min: f32,
+    scatter: f32,
+    caution: f32,
+}
+
+#[cfg(feature = "serde")]
+impl TryFrom<DriftParts> for Drift {
+    type Error = Error;
+    fn try_from(parts: DriftParts) -> Result<Self, Error> {
+        Self::new(parts.gain_sd, parts.gain_time_min, parts.offset_sd, parts.offset_time_min)?
+            .with_scatter(parts.scatter)?
+            .with_caution(parts.caution)
+    }
+}
+
+#[cfg(feature = "serde")]
+impl From<Drift> for DriftParts {
+    fn from(drift: Drift) -> Self {
+        let Drift { gain_sd, gain_time_min, offset_sd, offset_time_min, scatter, caution } = drift;
+        Self { gain_sd, gain_time_min, offset_sd, offset_time_min, scatter, caution }
     }
 }
 
@@ -71,12 +140,12 @@ pub struct Pair {
     pub reference: Glucose,
     /// What the sensor read then, uncalibrated.
     pub sensor: Glucose,
-    /// How much interstitial glucose was behind plasma (interstitial less plasma, mg/dL), as far as is known;
-    /// 0 if not.
+    /// How much interstitial glucose was behind plasma (interstitial less plasma, mg/dL, within ±200), as far as
+    /// is known; 0 if not.
     pub behind: f32,
-    /// Its standard deviation, mg/dL; with nothing known, the lag times the rate.
+    /// Its standard deviation, mg/dL, 0 to 200; with nothing known, the lag times the rate.
     pub behind_sd: f32,
-    /// Standard deviation of the sensor's error, mg/dL.
+    /// Standard deviation of the sensor's error, mg/dL, above 0, to 200.
     pub sensor_sd: f32,
 }
 
@@ -87,13 +156,13 @@ pub struct Pair {
 pub enum Applied {
     /// It moved gain and offset.
     Used,
-    /// It moved them less: further off than 2.5 standard deviations.
+    /// It moved them less: further off than 2 standard deviations.
     Softened,
     /// Refused: earlier than one already used. Nothing changed.
     OutOfOrder,
     /// Refused: the meter's value lies outside 20 to 600 mg/dL. Nothing changed.
     OutOfRange,
-    /// Refused: a number of the pair is not finite, or a standard deviation not above 0. Nothing changed.
+    /// Refused: a number of the pair is outside the range that [`Pair`] states, or none. Nothing changed.
     NotANumber,
 }
 
@@ -110,13 +179,37 @@ const GAIN_FENCE: (f32, f32) = (0.6, 1.6);
 const OFFSET_FENCE: f32 = 40.0;
 
 /// Beyond this many standard deviations a pair's weight falls off (Huber 1964).
-const HUBER: f32 = 2.5;
+const HUBER: f32 = 2.0;
 
-/// The calibration. See the [module](super). 48 bytes.
+/// Between what the scatter stays, as a share of glucose.
+const LEAST_SCATTER: f32 = 0.02;
+const MOST_SCATTER: f32 = 0.3;
+
+/// Under this glucose, mg/dL, the scatter is no smaller.
+const SCATTER_FROM: f32 = 70.0;
+
+/// How many fingersticks the first scatter is worth, how many the learned one remembers at most, and beyond how
+/// many standard deviations one counts for no more.
+const SCATTER_PRIOR: f32 = 4.0;
+const SCATTER_MEMORY: f32 = 20.0;
+const SCATTER_CLIP: f32 = 2.5;
+
+/// The part of a fingerstick's deviation that is not scatter, as a share of glucose: what savings are counted in
+/// besides it.
+const KNOWN_SHARE: f32 = 0.08;
+
+/// Fingersticks closer than some this many minutes share the sensor's error of the hour.
+const APART_MIN: f32 = 60.0;
+const LEAST_FRESH: f32 = 0.05;
+
+/// The furthest that glucose under the skin is taken to be behind, and the widest standard deviation, mg/dL.
+const PAIR_LIMIT: f32 = 200.0;
+
+/// The calibration. See the [module](super). 80 bytes.
 ///
 /// # Examples
 /// ```
-/// use glidepath::calibration::{Applied, Calibration, Drift, Pair};
+/// use glidepath::calibration::{Applied, Calibration, Drift, Pair, Payoff};
 /// use glidepath::{Glucose, Instant};
 /// let mut calibration = Calibration::new(Drift::default());
 /// let pair = |hour: u32, reference, sensor| {
@@ -127,11 +220,15 @@ const HUBER: f32 = 2.5;
 ///         behind: 0.0, behind_sd: 2.0, sensor_sd: 5.0,
 ///     })
 /// };
-/// assert_eq!(calibration.pair(&pair(0, 100.0, 115.0)?), Applied::Used);
-/// assert_eq!(calibration.pair(&pair(8, 180.0, 203.0)?), Applied::Used);
-/// let now = Instant::from_secs(9 * 3600);
-/// let shown = calibration.apply(now, Glucose::from_mg_dl(115.0)?);
-/// assert!(shown.mg_dl() < 105.0);
+/// // one fingerstick tells nothing of what lasts; four that agree do
+/// assert_eq!(calibration.pair(&pair(0, 100.0, 130.0)?), Applied::Used);
+/// let (now, sensor) = (Instant::from_secs(25 * 3600), Glucose::from_mg_dl(130.0)?);
+/// assert_eq!(calibration.apply(now, sensor), sensor);
+/// for (hour, reference, sensor) in [(8, 180.0, 225.0), (16, 120.0, 152.0), (24, 90.0, 120.0)] {
+///     assert_eq!(calibration.pair(&pair(hour, reference, sensor)?), Applied::Used);
+/// }
+/// assert_eq!(calibration.payoff(), Payoff::Yes);
+/// assert!(calibration.apply(now, sensor).mg_dl() < 110.0);
 /// # Ok::<(), glidepath::Error>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -145,6 +242,10 @@ pub struct Calibration {
     p_kk: f32,
     p_kb: f32,
     p_bb: f32,
+    /// The scatter's variance, as a share of glucose squared, and how many fingersticks it is worth.
+    scatter: f32,
+    worth: f32,
+    evidence: Evidence,
     used: u16,
     refused: u16,
 }
@@ -161,17 +262,25 @@ impl Calibration {
             p_kk: drift.gain_sd * drift.gain_sd,
             p_kb: 0.0,
             p_bb: drift.offset_sd * drift.offset_sd,
+            scatter: drift.scatter * drift.scatter,
+            worth: SCATTER_PRIOR,
+            evidence: Evidence::new(drift.caution),
             used: 0,
             refused: 0,
         }
     }
 
-    /// Back to the factory's calibration: a new sensor.
-    pub fn reset(&mut self) {
-        *self = Self::new(self.drift);
+    /// Begins anew. A new sensor, or everything: back to the factory's calibration; nothing learned is kept, the scatter
+    /// neither. The power was away: keeps all.
+    pub fn begin(&mut self, beginning: Beginning) {
+        match beginning {
+            Beginning::Sensor | Beginning::Everything => *self = Self::new(self.drift),
+            Beginning::Power => {}
+        }
     }
 
-    /// Learns from a fingerstick. None is thrown away for a fast rate: it only counts for less.
+    /// Learns from a fingerstick. None is thrown away for a fast rate: it only counts for less. First it is held
+    /// against the sensor's value with and without the corrections known so far, see [`payoff`](Self::payoff).
     pub fn pair(&mut self, pair: &Pair) -> Applied {
         let outcome = self.applied(pair);
         match outcome {
@@ -183,8 +292,12 @@ impl Calibration {
 
     fn applied(&mut self, pair: &Pair) -> Applied {
         let reference = pair.reference.mg_dl();
-        let numbers = pair.behind.is_finite() && pair.behind_sd.is_finite() && pair.sensor_sd.is_finite();
-        if !numbers || pair.behind_sd < 0.0 || pair.sensor_sd <= 0.0 {
+        // comparisons that a number which is none fails
+        let numbers = pair.behind.abs() <= PAIR_LIMIT
+            && (0.0..=PAIR_LIMIT).contains(&pair.behind_sd)
+            && pair.sensor_sd > 0.0
+            && pair.sensor_sd <= PAIR_LIMIT;
+        if !numbers {
             return Applied::NotANumber;
         }
         if !(20.0..=600.0).contains(&reference) {
@@ -195,22 +308,45 @@ impl Calibration {
         }
         let mut next = self.at_moment(pair.at);
         next.at = Some(pair.at);
+        let fresh = self
+            .at
+            .map_or(1.0, |at| math::one_minus_exp_neg(pair.at.since(at).mins() / APART_MIN).max(LEAST_FRESH));
         // H = [g, 1] at the interstitial glucose that the sensor was in
         let g = (reference + pair.behind).max(1.0);
-        let meter = meter_variance(reference);
-        let innovation = pair.sensor.mg_dl() - g - g * next.kappa - next.beta;
-        let noise = meter + pair.sensor_sd * pair.sensor_sd + pair.behind_sd * pair.behind_sd;
+        let sensor = pair.sensor.mg_dl();
+        let from = reference.max(SCATTER_FROM);
+
+        let corrected = next.corrected(sensor, 1.0);
+        let unit = math::sqrt(next.scatter + KNOWN_SHARE * KNOWN_SHARE) * reference;
+        next.evidence.weigh(
+            pair.at,
+            ((sensor - g).abs() - (corrected - g).abs()) / unit,
+            fresh,
+            next.drift.caution,
+        );
+
+        let innovation = sensor - g - g * next.kappa - next.beta;
+        let meter = Fingerstick::new(pair.at, pair.reference).meter_sd();
+        let known = meter * meter + pair.sensor_sd * pair.sensor_sd + pair.behind_sd * pair.behind_sd;
         let ph_k = next.p_kk * g + next.p_kb;
         let ph_b = next.p_kb * g + next.p_bb;
-        let plain = ph_k * g + ph_b + noise;
+        let line = ph_k * g + ph_b + known;
+        let scattered = next.scatter * from * from;
+        let plain = line + scattered;
         let far = innovation.abs() / math::sqrt(plain) / HUBER;
-        let variance = plain * far.max(1.0);
+        // one soon after another brings little news of what lasts
+        let variance = (line + scattered / fresh) * far.max(1.0);
         let (k_k, k_b) = (ph_k / variance, ph_b / variance);
         next.kappa += k_k * innovation;
         next.beta += k_b * innovation;
         next.p_kk = (next.p_kk - k_k * ph_k).max(1e-8);
         next.p_kb -= k_k * ph_b;
         next.p_bb = (next.p_bb - k_b * ph_b).max(1e-4);
+
+        let square = (innovation * innovation).min(SCATTER_CLIP * SCATTER_CLIP * plain);
+        next.worth = (next.worth + fresh).min(SCATTER_MEMORY);
+        let learned = next.scatter + fresh * (square - plain) / (from * from) / next.worth;
+        next.scatter = learned.max(LEAST_SCATTER * LEAST_SCATTER).min(MOST_SCATTER * MOST_SCATTER);
         *self = next;
         if far > 1.0 { Applied::Softened } else { Applied::Used }
     }
@@ -235,25 +371,101 @@ impl Calibration {
         }
     }
 
-    /// What the sensor's value means, at `now`.
+    /// What the sensor's value means, at `now`: corrected as far as that [pays](Self::payoff), and never above
+    /// [`most`](Self::most).
     #[must_use]
     pub fn apply(&self, now: Instant, sensor: Glucose) -> Glucose {
-        let (gain, offset) = self.at_moment(now).line();
-        Glucose::clamped((sensor.mg_dl() - offset) / gain)
+        let line = self.at_moment(now).corrected(sensor.mg_dl(), self.evidence.share());
+        Glucose::clamped(line.min(self.most(sensor).mg_dl()))
     }
 
-    /// Gain and offset (mg/dL) at `now`, within the fence: gain 0.6 to 1.6, offset ±40 mg/dL.
+    /// [`apply`](Self::apply) for a reading. What the sensor itself says of its range outvotes fingersticks:
+    /// below its range is never raised, above it never lowered.
+    #[must_use]
+    pub fn apply_reading(&self, reading: &Reading) -> Glucose {
+        let (sensor, shown) = (reading.glucose(), self.apply(reading.at(), reading.glucose()));
+        match reading.status() {
+            Status::BelowRange if shown > sensor => sensor,
+            Status::AboveRange if shown < sensor => sensor,
+            _ => shown,
+        }
+    }
+
+    /// The most that fingersticks may make of a sensor's value.
+    ///
+    /// A value at or under 55 mg/dL is never raised. From there to 80 mg/dL it is raised by at most 10 mg/dL, and
+    /// by no more than it lies above 55, until six fingersticks over at least a day have shown that corrections
+    /// pay, without a time between when they did not; then by at most five times what it lies above 55. Rises
+    /// with the sensor's value, without a step.
+    #[must_use]
+    pub const fn most(&self, sensor: Glucose) -> Glucose {
+        Glucose::clamped(low::most(sensor.mg_dl(), self.evidence.is_lasting()))
+    }
+
+    /// Whether corrections pay, and so whether they are used.
+    #[must_use]
+    pub fn payoff(&self) -> Payoff {
+        self.evidence.payoff(self.used)
+    }
+
+    /// Whether any correction is in use. See [`payoff`](Self::payoff).
+    #[must_use]
+    pub fn pays(&self) -> bool {
+        self.evidence.share() > 0.0
+    }
+
+    /// Gain and offset (mg/dL) in use at `now`: as far as corrections pay, and within the fence of gain 0.6 to
+    /// 1.6, offset ±40 mg/dL. Near a low the value is held under [`most`](Self::most) besides.
     #[must_use]
     pub fn gain_and_offset(&self, now: Instant) -> (f32, f32) {
-        self.at_moment(now).line()
+        self.at_moment(now).line(self.evidence.share())
     }
 
-    /// The standard deviation that the calibration itself leaves in a value of `glucose`, mg/dL.
+    /// The standard deviation learned for the scatter between fingersticks and the corrected sensor, beyond what
+    /// meter, sensor and lag explain, as a share of glucose: 0.02 to 0.3.
+    #[must_use]
+    pub fn scatter(&self) -> f32 {
+        math::sqrt(self.scatter)
+    }
+
+    /// The standard deviation that calibration leaves in a corrected value of `glucose`, mg/dL: that of gain and
+    /// offset, what was learned and is not used, what [`most`](Self::most) holds back, and the scatter.
+    ///
+    /// The uncertainty of a value shown is [`whole_sd`](Self::whole_sd).
     #[must_use]
     pub fn sd(&self, now: Instant, glucose: Glucose) -> f32 {
         let then = self.at_moment(now);
         let g = glucose.mg_dl();
-        math::sqrt(then.p_kk * g * g + 2.0 * then.p_kb * g + then.p_bb)
+        let share = self.evidence.share();
+        let unused = (1.0 - share) * (g * then.kappa + then.beta);
+        let sensor = low::least_sensor(g, self.evidence.is_lasting());
+        let held = (then.corrected(sensor, share) - g).max(0.0);
+        let from = g.max(SCATTER_FROM);
+        let line = then.p_kk * g * g + 2.0 * then.p_kb * g + then.p_bb;
+        math::sqrt(line + unused * unused + held * held + self.scatter * from * from)
+    }
+
+    /// The whole standard deviation of a corrected value: `own_sd`, what the estimate is unsure of by itself
+    /// (mg/dL), and [`sd`](Self::sd), which do not depend on each other: √(own² + calibration²).
+    ///
+    /// A fingerstick differs from the value by √(whole² + meter²), [`Fingerstick::meter_sd`].
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::calibration::{Calibration, Drift};
+    /// use glidepath::{Fingerstick, Glucose, Instant};
+    /// let (calibration, at) = (Calibration::new(Drift::default()), Instant::from_secs(0));
+    /// let shown = Glucose::from_mg_dl(100.0)?;
+    /// let whole = calibration.whole_sd(at, shown, 6.0);
+    /// assert!((whole - 26.9).abs() < 0.1); // 6, and 12 of gain, 20 of offset, 12 of scatter
+    /// let meter = Fingerstick::new(at, Glucose::from_mg_dl(130.0)?).meter_sd();
+    /// assert!((130.0 - 100.0) / (whole * whole + meter * meter).sqrt() < 1.96); // as expected
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
+    #[must_use]
+    pub fn whole_sd(&self, now: Instant, glucose: Glucose, own_sd: f32) -> f32 {
+        let sd = self.sd(now, glucose);
+        math::sqrt(own_sd * own_sd + sd * sd)
     }
 
     /// How many fingersticks were used, and how many refused.
@@ -262,134 +474,20 @@ impl Calibration {
         (self.used, self.refused)
     }
 
-    fn line(&self) -> (f32, f32) {
+    const fn line(&self, share: f32) -> (f32, f32) {
         let (low, high) = GAIN_FENCE;
-        ((1.0 + self.kappa).max(low).min(high), self.beta.max(-OFFSET_FENCE).min(OFFSET_FENCE))
+        (
+            (1.0 + share * self.kappa).max(low).min(high),
+            (share * self.beta).max(-OFFSET_FENCE).min(OFFSET_FENCE),
+        )
     }
-}
 
-/// The variance of a meter's error: 6 %, and at least 5 mg/dL. Typical of meters that meet ISO 15197:2013.
-fn meter_variance(mg_dl: f32) -> f32 {
-    let sd = (0.06 * mg_dl).max(5.0);
-    sd * sd
+    /// The sensor's value with a share of the corrections, not held back near a low.
+    const fn corrected(&self, sensor: f32, share: f32) -> f32 {
+        let (gain, offset) = self.line(share);
+        (sensor - offset) / gain
+    }
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn pair(hour: u32, reference: f32, sensor: f32) -> Pair {
-        Pair {
-            at: Instant::from_secs(hour * 3600),
-            reference: Glucose::clamped(reference),
-            sensor: Glucose::clamped(sensor),
-            behind: 0.0,
-            behind_sd: 2.0,
-            sensor_sd: 5.6,
-        }
-    }
-
-    /// One update of a 2-state filter worked by hand in double precision (numpy):
-    /// P0 = diag(0.092², 6.3²), H = [100, 1], R = 6² + 5.6² + 2², y − g = 15.
-    #[test]
-    fn first_pair_matches_the_worked_update() {
-        let mut calibration = Calibration::new(Drift::default());
-        assert_eq!(calibration.pair(&pair(0, 100.0, 115.0)), Applied::Used);
-        let (gain, offset) = calibration.gain_and_offset(Instant::from_secs(0));
-        let s = 84.64 + 39.69 + 36.0 + 31.36 + 4.0;
-        assert!((gain - 1.0 - 0.8464 / s * 15.0).abs() < 1e-5);
-        assert!((offset - 39.69 / s * 15.0).abs() < 1e-3);
-    }
-
-    /// The same filter in matrices, double precision (numpy): fast-moving glucose, a wild pair, two at one
-    /// moment, then two days without.
-    #[test]
-    fn a_story_of_pairs_matches_the_worked_updates() {
-        let mut calibration = Calibration::new(Drift::default());
-        let at = |hour: u32| Instant::from_secs(hour * 3600);
-        let coarse = if cfg!(feature = "micromath") { 50.0 } else { 1.0 };
-        for (hour, reference, sensor, behind, behind_sd, sensor_sd, outcome, gain, offset, sd) in [
-            (0, 100.0, 115.0, 0.0, 2.0, 5.6, Applied::Used, 1.064_878_1, 3.042_312, 7.720_435),
-            (24, 180.0, 220.0, -6.0, 6.0, 8.0, Applied::Used, 1.134_231_6, 3.674_709, 7.301_634),
-            (60, 60.0, 120.0, 3.0, 4.0, 7.0, Applied::Softened, 1.164_990_7, 9.266_001, 8.930_984),
-            (60, 150.0, 160.0, 0.0, 0.0, 5.0, Applied::Used, 1.094_291_6, 7.421_268, 6.248_679),
-        ] {
-            let pair = Pair { behind, behind_sd, sensor_sd, ..pair(hour, reference, sensor) };
-            assert_eq!(calibration.pair(&pair), outcome);
-            let (got_gain, got_offset) = calibration.gain_and_offset(at(hour));
-            assert!((got_gain - gain).abs() < 1e-5 * coarse, "gain {got_gain} at {hour}");
-            assert!((got_offset - offset).abs() < 1e-3 * coarse, "offset {got_offset} at {hour}");
-            let got_sd = calibration.sd(at(hour), Glucose::clamped(120.0));
-            assert!((got_sd - sd).abs() < 1e-2 * coarse, "sd {got_sd} at {hour}");
-        }
-        let (gain, offset) = calibration.gain_and_offset(at(108));
-        assert!((gain - 1.070_696_2).abs() < 1e-5 * coarse, "{gain}");
-        assert!((offset - 3.612_319).abs() < 1e-3 * coarse, "{offset}");
-        assert!((calibration.sd(at(108), Glucose::clamped(120.0)) - 10.135_341).abs() < 1e-2 * coarse);
-        let shown = calibration.apply(at(108), Glucose::clamped(200.0)).mg_dl();
-        assert!((shown - 183.420_55).abs() < 1e-2 * coarse, "{shown}");
-        // before the newest pair nothing is undone
-        assert_eq!(calibration.gain_and_offset(at(0)), calibration.gain_and_offset(at(60)));
-    }
-
-    #[test]
-    fn a_new_sensor_starts_as_the_factory_left_it() {
-        let mut calibration = Calibration::new(Drift::default());
-        assert!(calibration.pair(&pair(5, 100.0, 130.0)).is_used());
-        calibration.reset();
-        assert_eq!(calibration, Calibration::new(Drift::default()));
-        // by the defaults, at 100 mg/dL: sqrt(9.2² + 6.3²)
-        assert!((calibration.sd(Instant::from_secs(0), Glucose::clamped(100.0)) - 11.150_336).abs() < 1e-4);
-    }
-
-    #[test]
-    fn many_pairs_find_gain_and_offset() {
-        let mut calibration = Calibration::new(Drift::default());
-        for k in 0..40 {
-            let reference = 70.0 + f32::from((k * 37 % 200) as u8);
-            let _ = calibration.pair(&pair(k, reference, 1.1 * reference + 5.0));
-        }
-        let (gain, offset) = calibration.gain_and_offset(Instant::from_secs(40 * 3600));
-        assert!((gain - 1.1).abs() < 0.02, "{gain}");
-        assert!((offset - 5.0).abs() < 3.0, "{offset}");
-        assert_eq!(calibration.counts(), (40, 0));
-        let sure = calibration.sd(Instant::from_secs(40 * 3600), Glucose::clamped(120.0));
-        let later = calibration.sd(Instant::from_secs(400 * 3600), Glucose::clamped(120.0));
-        assert!(sure < 4.5 && later > 2.0 * sure, "{sure} {later}");
-    }
-
-    #[test]
-    fn refusals_change_nothing_but_their_count() {
-        let mut calibration = Calibration::new(Drift::default());
-        let _ = calibration.pair(&pair(5, 100.0, 110.0));
-        let before = calibration;
-        assert_eq!(calibration.pair(&pair(4, 100.0, 110.0)), Applied::OutOfOrder);
-        assert_eq!(calibration.pair(&pair(6, 10.0, 110.0)), Applied::OutOfRange);
-        assert_eq!(calibration.pair(&pair(6, 601.0, 110.0)), Applied::OutOfRange);
-        let good = pair(6, 100.0, 110.0);
-        for bad in [
-            Pair { sensor_sd: f32::NAN, ..good },
-            Pair { sensor_sd: 0.0, ..good },
-            Pair { behind_sd: -1.0, ..good },
-            Pair { behind_sd: f32::INFINITY, ..good },
-            Pair { behind: f32::NAN, ..good },
-        ] {
-            let outcome = calibration.pair(&bad);
-            assert!(outcome == Applied::NotANumber && !outcome.is_used(), "{bad:?}");
-        }
-        assert_eq!(calibration.counts(), (1, 8));
-        calibration.refused = 0;
-        assert_eq!(calibration, before);
-    }
-
-    #[test]
-    fn a_wild_fingerstick_is_softened_and_the_fence_holds() {
-        let mut calibration = Calibration::new(Drift::default());
-        assert_eq!(calibration.pair(&pair(0, 100.0, 300.0)), Applied::Softened);
-        for k in 1..200 {
-            let _ = calibration.pair(&pair(k, 60.0, 600.0));
-        }
-        let (gain, offset) = calibration.gain_and_offset(Instant::from_secs(200 * 3600));
-        assert!((0.6..=1.6).contains(&gain) && offset.abs() <= 40.0);
-    }
-}
+mod tests;

@@ -1,11 +1,16 @@
-//! Gain and offset of a sensor from fingersticks.
+//! Gain and offset of a sensor from fingersticks, where they pay.
 //!
-//! [`Calibration`] is the one the monitor uses: a two-state Bayesian estimate that no fingerstick can upset,
-//! that drifts back to the factory's calibration when there are none, and that knows how sure it is.
-//! [`Line`] is the plain slope and offset, by least squares or Deming's regression, for who wants that.
+//! [`Calibration`] is the one the monitor uses: a two-state Bayesian estimate that learns how far a person's
+//! fingersticks scatter, that corrects only while corrections [pay](Payoff), that drifts back to the factory's
+//! calibration when there are no fingersticks, that knows how sure it is, and that no few fingersticks can
+//! raise a [low](Calibration::most) by. [`Line`] is the plain slope and offset, by least squares or Deming's
+//! regression, for who wants that.
 
 mod bayes;
+mod evidence;
 mod line;
+mod low;
 
 pub use bayes::{Applied, Calibration, Drift, Pair};
+pub use evidence::Payoff;
 pub use line::{Line, LineFit, LineRefusal, MAX_LINE_PAIRS};

@@ -38,6 +38,7 @@ pub use smooth::Smoothed;
 use crate::estimate::Estimate;
 use crate::math;
 use crate::reading::{Fingerstick, Reading};
+use crate::timeline::Beginning;
 use crate::units::{Glucose, Instant, Span};
 use filter::{Belief, Covariance, Residual, Sees, State};
 use model::{Step, slow_share};
@@ -73,11 +74,6 @@ const RESUMES: f32 = 3.0;
 
 /// How likely a moving person is on the whole: what is told while nothing finds out.
 const USUAL_MOVING: f32 = 0.35;
-
-/// The relative and the least absolute standard deviation of a fingerstick: typical meters under
-/// ISO 15197:2013 scatter by 4 to 6 %.
-const METER_RELATIVE_SD: f32 = 0.06;
-const METER_LEAST_SD: f32 = 5.0;
 
 /// How much a reading is believed.
 #[derive(Clone, Copy, Debug, PartialEq, Default)]
@@ -227,9 +223,13 @@ impl Estimator {
         self.servo.scale() * math::sqrt(m.coloured_sd * m.coloured_sd + m.white_sd * m.white_sd)
     }
 
-    /// Forgets everything but the model.
-    pub fn reset(&mut self) {
-        *self = Self::new(self.model);
+    /// Begins anew. A new sensor, or everything: forgets all but the model. The power was away: keeps all; the next
+    /// reading's time says how far to predict.
+    pub fn begin(&mut self, beginning: Beginning) {
+        match beginning {
+            Beginning::Sensor | Beginning::Everything => *self = Self::new(self.model),
+            Beginning::Power => {}
+        }
     }
 
     /// Takes in a reading as it comes: [`expect`](Self::expect), then [`take`](Self::take) in full trust,
@@ -349,7 +349,7 @@ impl Estimator {
         }
         // in doubt the meter decides; the next reading is held against it
         next.doubted = false;
-        let sd = meter_sd(stick.glucose().mg_dl());
+        let sd = stick.meter_sd();
         let sees = Sees::Blood { reach };
         let measured = stick.glucose().mg_dl() - self.curve(&next, &next.belief.x, next.slow_rate);
         let residual = next.belief.residual(sees, measured, sd * sd);
@@ -438,12 +438,6 @@ impl Estimator {
             running.belief.x.i += mg_dl;
             running.newest += mg_dl;
         }
-    }
-
-    /// The standard deviation taken for a meter's error at a reading, mg/dL.
-    #[must_use]
-    pub fn meter_sd(&self, reading: Glucose) -> f32 {
-        meter_sd(reading.mg_dl())
     }
 
     /// How far a unit rate now moves plasma glucose within `span`, minutes; negative for the past.
@@ -544,11 +538,6 @@ impl Estimator {
             left = left.saturating_sub(piece.secs());
         }
     }
-}
-
-/// The standard deviation of a meter's error at a reading, mg/dL.
-fn meter_sd(mg_dl: f32) -> f32 {
-    (METER_RELATIVE_SD * mg_dl).max(METER_LEAST_SD)
 }
 
 #[cfg(test)]

@@ -5,7 +5,7 @@
 //! rise that goes on it is not. So the correction goes with the rate less its slow average, is nothing for a small
 //! difference, and is bounded.
 //!
-//! The constants come from `glidepath fit now`: 20 people with laboratory venous glucose beside the sensor (Metwally
+//! The constants come from `glidepath fit --only now`: 20 people with laboratory venous glucose beside the sensor (Metwally
 //! et al., 2024, doi 10.1038/s41551-024-01311-6) and people with fingersticks (Zhao et al., 2023, Sci Data 10:35;
 //! Dubosson et al., 2018, doi 10.1016/j.imu.2018.09.003).
 

@@ -20,6 +20,11 @@ pub struct Smoothed {
 }
 
 impl Smoothed {
+    /// The same, with its moment as another clock shows it.
+    pub(crate) const fn by_clock(self, at: Instant) -> Self {
+        Self { at, ..self }
+    }
+
     /// The moment it holds for.
     #[must_use]
     pub const fn at(&self) -> Instant {

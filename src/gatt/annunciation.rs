@@ -2,6 +2,43 @@
 
 use crate::reading::Status;
 
+/// In which order a CGM Measurement sends the octets of its [`Annunciation`].
+///
+/// # Not settled
+/// CGM Status sends status, calibration and temperature, warning (from memory). CGM Measurement may send the same,
+/// or the reverse, in which the octets' flags are numbered (bits 5, 6, 7) and which published Bluetooth stacks
+/// write. One octet alone is named by its flag. The specification's text has not been at hand, so the order is the
+/// caller's to choose for a sensor; until then every reading on which the two orders disagree about a fault is
+/// doubtful.
+///
+/// # Examples
+/// ```
+/// use glidepath::{Glucose, Instant, Status, gatt::{CgmMeasurement, E2eCrc, OctetOrder}};
+/// // 62 mg/dL with a warning and a status octet, 0x01 and 0x02: either "under the wearer's low level" and
+/// // "battery low", or "over the high level" and "session stopped"
+/// let record = CgmMeasurement::decode(&[8, 0xA0, 0x3E, 0x00, 5, 0, 0x01, 0x02], E2eCrc::Absent)?;
+/// let range = Glucose::from_mg_dl(40.0)?..=Glucose::from_mg_dl(400.0)?;
+/// let status = |record: CgmMeasurement| {
+///     record.reading(Instant::from_secs(1_000), range.clone()).map(|reading| reading.status())
+/// };
+/// assert!(record.order_in_doubt());
+/// assert_eq!(status(record), Some(Status::Doubtful));
+/// assert_eq!(status(record.in_octet_order(OctetOrder::WarningFirst)), Some(Status::Normal));
+/// assert_eq!(status(record.in_octet_order(OctetOrder::StatusFirst)), Some(Status::Fault));
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum OctetOrder {
+    /// Not known: both orders are weighed.
+    #[default]
+    Unsettled,
+    /// Status, calibration and temperature, warning: as in CGM Status.
+    StatusFirst,
+    /// Warning, calibration and temperature, status: as the flags are numbered.
+    WarningFirst,
+}
+
 /// The sensor status annunciation of the continuous service: 24 bits, in three octets that a measurement may
 /// carry or leave out, and that CGM Status carries whole. Reserved bits are kept and mean nothing here.
 ///
@@ -60,13 +97,13 @@ impl Annunciation {
     /// Over what the device can process.
     pub const ABOVE_DEVICE_RANGE: Self = Self(1 << 23);
 
-    /// From the octets in the order sent: status, calibration and temperature, warning.
+    /// From the octets in the order of CGM Status: status, calibration and temperature, warning.
     #[must_use]
     pub const fn from_octets([status, calibration, warning]: [u8; 3]) -> Self {
         Self(u32::from_le_bytes([status, calibration, warning, 0]))
     }
 
-    /// The three octets in the order sent.
+    /// The three octets in the order of CGM Status.
     #[must_use]
     pub const fn octets(self) -> [u8; 3] {
         let [status, calibration, warning, _] = self.0.to_le_bytes();
@@ -89,21 +126,26 @@ impl Annunciation {
         self.0 & other.0 != 0
     }
 
+    /// Whether the value means nothing: a stopped session, wrong sensor, malfunction or device fault.
+    pub(super) const fn is_fault(self) -> bool {
+        const FAULT: Annunciation = Annunciation::SESSION_STOPPED
+            .with(Annunciation::TYPE_INCORRECT)
+            .with(Annunciation::MALFUNCTION)
+            .with(Annunciation::DEVICE_FAULT);
+        self.any(FAULT)
+    }
+
     /// The sensor's word on a reading that comes with this, the gravest first.
     ///
     /// A stopped session, wrong sensor, malfunction or device fault is a fault; a temperature out of range or
     /// a calibration or time setting that is required makes the value doubtful (our mapping).
     #[must_use]
     pub const fn status(self) -> Status {
-        const FAULT: Annunciation = Annunciation::SESSION_STOPPED
-            .with(Annunciation::TYPE_INCORRECT)
-            .with(Annunciation::MALFUNCTION)
-            .with(Annunciation::DEVICE_FAULT);
         const DOUBTFUL: Annunciation = Annunciation::TIME_SYNC_REQUIRED
             .with(Annunciation::CALIBRATION_REQUIRED)
             .with(Annunciation::TEMPERATURE_HIGH)
             .with(Annunciation::TEMPERATURE_LOW);
-        if self.any(FAULT) {
+        if self.is_fault() {
             Status::Fault
         } else if self.any(Self::BELOW_DEVICE_RANGE) {
             Status::BelowRange
@@ -133,11 +175,56 @@ mod tests {
     }
 
     #[test]
+    fn each_word_has_its_bit() {
+        let status = [
+            Annunciation::SESSION_STOPPED,
+            Annunciation::BATTERY_LOW,
+            Annunciation::TYPE_INCORRECT,
+            Annunciation::MALFUNCTION,
+            Annunciation::DEVICE_ALERT,
+            Annunciation::DEVICE_FAULT,
+        ];
+        let calibration = [
+            Annunciation::TIME_SYNC_REQUIRED,
+            Annunciation::CALIBRATION_NOT_ALLOWED,
+            Annunciation::CALIBRATION_RECOMMENDED,
+            Annunciation::CALIBRATION_REQUIRED,
+            Annunciation::TEMPERATURE_HIGH,
+            Annunciation::TEMPERATURE_LOW,
+        ];
+        let warning = [
+            Annunciation::BELOW_LOW_LEVEL,
+            Annunciation::ABOVE_HIGH_LEVEL,
+            Annunciation::BELOW_HYPO_LEVEL,
+            Annunciation::ABOVE_HYPER_LEVEL,
+            Annunciation::RATE_OF_DECREASE,
+            Annunciation::RATE_OF_INCREASE,
+            Annunciation::BELOW_DEVICE_RANGE,
+            Annunciation::ABOVE_DEVICE_RANGE,
+        ];
+        for (octet, words) in [&status[..], &calibration, &warning].into_iter().enumerate() {
+            for (bit, word) in words.iter().enumerate() {
+                let mut octets = [0; 3];
+                octets[octet] = 1 << bit;
+                assert_eq!(word.octets(), octets);
+            }
+        }
+    }
+
+    #[test]
     fn the_gravest_word_wins() {
         let low = Annunciation::BELOW_DEVICE_RANGE;
         assert_eq!(low.status(), Status::BelowRange);
         assert_eq!(low.with(Annunciation::TEMPERATURE_HIGH).status(), Status::BelowRange);
-        assert_eq!(low.with(Annunciation::DEVICE_FAULT).status(), Status::Fault);
+        for fault in [
+            Annunciation::SESSION_STOPPED,
+            Annunciation::TYPE_INCORRECT,
+            Annunciation::MALFUNCTION,
+            Annunciation::DEVICE_FAULT,
+        ] {
+            assert_eq!(low.with(fault).status(), Status::Fault);
+        }
+        assert!(!Annunciation::BATTERY_LOW.with(Annunciation::DEVICE_ALERT).is_fault());
         for doubtful in [
             Annunciation::TIME_SYNC_REQUIRED,
             Annunciation::CALIBRATION_REQUIRED,

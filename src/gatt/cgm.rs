@@ -1,9 +1,9 @@
 //! CGM Measurement: one record of a continuous sensor.
 
-use super::annunciation::Annunciation;
+use super::annunciation::{Annunciation, OctetOrder};
 use super::crc::E2eCrc;
 use super::sfloat::{Sfloat, SfloatValue};
-use super::wire::{DecodeError, Fields, Payload, flag};
+use super::wire::{DecodeError, Fields, Payload, flags};
 use crate::reading::{Reading, Status};
 use crate::units::{Glucose, Instant, Span};
 use core::ops::RangeInclusive;
@@ -14,6 +14,7 @@ const RESERVED: u8 = 0b0001_1100;
 const WARNING_OCTET: u8 = 1 << 5;
 const CALIBRATION_OCTET: u8 = 1 << 6;
 const STATUS_OCTET: u8 = 1 << 7;
+const OCTETS: u8 = 0b1110_0000;
 
 /// Size, flags, concentration and time offset.
 const SHORTEST: u8 = 6;
@@ -21,7 +22,8 @@ const SHORTEST: u8 = 6;
 /// One CGM Measurement record. 20 bytes.
 ///
 /// Fields in order: size, flags, concentration (SFLOAT, mg/dL), minutes since the session's start, up to three
-/// annunciation octets, trend (SFLOAT, mg/dL per minute), quality (SFLOAT, percent), E2E-CRC.
+/// annunciation octets, trend (SFLOAT, mg/dL per minute), quality (SFLOAT, percent), E2E-CRC. The order of the
+/// annunciation octets is not settled: see [`OctetOrder`].
 ///
 /// # Source
 /// Bluetooth SIG GATT Specification Supplement, CGM Measurement. From memory.
@@ -43,6 +45,8 @@ pub struct CgmMeasurement {
     offset_min: u16,
     /// Which octets are sent, by their flag.
     octets: u8,
+    order: OctetOrder,
+    /// Read status first, whatever the order.
     annunciation: Annunciation,
     trend_mg_dl_per_min: Option<Sfloat>,
     quality_percent: Option<Sfloat>,
@@ -56,19 +60,34 @@ impl CgmMeasurement {
             glucose_mg_dl,
             offset_min,
             octets: 0,
+            order: OctetOrder::Unsettled,
             annunciation: Annunciation::from_octets([0; 3]),
             trend_mg_dl_per_min: None,
             quality_percent: None,
         }
     }
 
-    /// With an annunciation; octets that announce nothing are not sent.
+    /// The same bytes, with the annunciation octets read in `order`. A record to be sent is given its order
+    /// before its annunciation.
+    #[must_use]
+    pub const fn in_octet_order(self, order: OctetOrder) -> Self {
+        Self { order, ..self }
+    }
+
+    /// With an annunciation, its octets in the record's order, status first as long as that is
+    /// [`OctetOrder::Unsettled`]; octets that announce nothing are not sent.
     #[must_use]
     pub const fn with_annunciation(self, annunciation: Annunciation) -> Self {
         let [status, calibration, warning] = annunciation.octets();
-        let octets = flag(status != 0, STATUS_OCTET)
-            | flag(calibration != 0, CALIBRATION_OCTET)
-            | flag(warning != 0, WARNING_OCTET);
+        let octets = flags(&[
+            (status != 0, STATUS_OCTET),
+            (calibration != 0, CALIBRATION_OCTET),
+            (warning != 0, WARNING_OCTET),
+        ]);
+        let annunciation = match self.order {
+            OctetOrder::Unsettled | OctetOrder::StatusFirst => annunciation,
+            OctetOrder::WarningFirst => reversed(octets, annunciation),
+        };
         Self { annunciation, octets, ..self }
     }
 
@@ -121,7 +140,8 @@ impl CgmMeasurement {
         Ok(Self {
             glucose_mg_dl,
             offset_min,
-            octets: flags & (STATUS_OCTET | CALIBRATION_OCTET | WARNING_OCTET),
+            order: OctetOrder::Unsettled,
+            octets: flags & OCTETS,
             annunciation: Annunciation::from_octets(octets),
             trend_mg_dl_per_min: fields.optional(flags & TREND != 0, Fields::sfloat)?,
             quality_percent: fields.optional(flags & QUALITY != 0, Fields::sfloat)?,
@@ -140,11 +160,9 @@ impl CgmMeasurement {
         let mut payload = Payload::new();
         // at most 15
         payload.put_u8(u8::try_from(extra).unwrap_or(0).saturating_add(SHORTEST).saturating_add(crc.len()));
-        payload.put_u8(
-            self.octets
-                | flag(self.trend_mg_dl_per_min.is_some(), TREND)
-                | flag(self.quality_percent.is_some(), QUALITY),
-        );
+        let fields =
+            flags(&[(self.trend_mg_dl_per_min.is_some(), TREND), (self.quality_percent.is_some(), QUALITY)]);
+        payload.put_u8(self.octets | fields);
         payload.put_sfloat(self.glucose_mg_dl);
         payload.put_u16(self.offset_min);
         let octets = self.annunciation.octets();
@@ -172,10 +190,31 @@ impl CgmMeasurement {
         self.offset_min
     }
 
-    /// What the sensor announces; octets not sent announce nothing.
+    /// What the sensor announces, in the record's order, status first as long as that is
+    /// [`OctetOrder::Unsettled`]; octets not sent announce nothing.
     #[must_use]
     pub const fn annunciation(&self) -> Annunciation {
-        self.annunciation
+        let [first, _] = self.meanings();
+        first
+    }
+
+    /// Whether the order of the octets is not settled and the two orders disagree about a fault, so that
+    /// [`reading`](Self::reading) is doubtful. To be counted: a sensor that brings this often needs its order
+    /// chosen.
+    #[must_use]
+    pub const fn order_in_doubt(&self) -> bool {
+        let [first, second] = self.meanings();
+        first.is_fault() != second.is_fault()
+    }
+
+    /// What the octets may mean; twice the same once the order is chosen.
+    const fn meanings(&self) -> [Annunciation; 2] {
+        let (status_first, warning_first) = (self.annunciation, reversed(self.octets, self.annunciation));
+        match self.order {
+            OctetOrder::Unsettled => [status_first, warning_first],
+            OctetOrder::StatusFirst => [status_first; 2],
+            OctetOrder::WarningFirst => [warning_first; 2],
+        }
     }
 
     /// The sensor's own rate of change, mg/dL per minute.
@@ -193,21 +232,41 @@ impl CgmMeasurement {
     /// The record as a reading, for a session that began at `session_start`.
     ///
     /// `range` is the sensor's own: a record that says only "below" or "above" what the device can express
-    /// gets the range's end, with that status. Nothing when the record holds no value (NaN, not at this
-    /// resolution, reserved) or one that is no concentration.
+    /// gets the range's end, with that status. Doubtful when [`order_in_doubt`](Self::order_in_doubt);
+    /// otherwise the graver of what an unsettled order may mean. Nothing when the record holds no value (NaN,
+    /// not at this resolution, reserved) or one that is no concentration.
     #[must_use]
     pub fn reading(&self, session_start: Instant, range: RangeInclusive<Glucose>) -> Option<Reading> {
-        let announced = self.annunciation.status();
+        let [first, second] = self.meanings();
+        let either = first.with(second);
         let (glucose, status) = match self.glucose_mg_dl.value() {
-            SfloatValue::Number(mg_dl) => (Glucose::from_mg_dl(mg_dl).ok()?, announced),
+            SfloatValue::Number(mg_dl) => (Glucose::from_mg_dl(mg_dl).ok()?, either.status()),
             SfloatValue::NegativeInfinity => (*range.start(), Status::BelowRange),
             SfloatValue::PositiveInfinity => (*range.end(), Status::AboveRange),
             _ => return None,
         };
-        let status = if announced == Status::Fault { announced } else { status };
+        let status = if self.order_in_doubt() {
+            Status::Doubtful
+        } else if either.is_fault() {
+            Status::Fault
+        } else {
+            status
+        };
         let at = session_start.plus(Span::from_mins(i32::from(self.offset_min)));
         Some(Reading::new(at, glucose).with_status(status))
     }
+}
+
+/// What octets mean in one order when `meaning` is what they mean in the other.
+const fn reversed(sent: u8, meaning: Annunciation) -> Annunciation {
+    let [status, calibration, warning] = meaning.octets();
+    let sent = (sent & STATUS_OCTET != 0, sent & CALIBRATION_OCTET != 0, sent & WARNING_OCTET != 0);
+    Annunciation::from_octets(match sent {
+        (true, true, false) => [calibration, status, warning],
+        (false, true, true) => [status, warning, calibration],
+        (true, _, true) => [warning, calibration, status],
+        _ => return meaning,
+    })
 }
 
 #[cfg(test)]
@@ -243,6 +302,15 @@ mod tests {
             .with(Annunciation::RATE_OF_DECREASE);
         assert_eq!(record.annunciation(), announced);
         assert_eq!(record.encode(E2eCrc::Absent).as_bytes(), FULL);
+    }
+
+    #[test]
+    fn a_full_record_is_built_to_the_same_bytes() {
+        let built = CgmMeasurement::new(Sfloat::nearest(104.0), 300)
+            .with_annunciation(Annunciation::from_octets([0x02, 0x04, 0x10]))
+            .with_trend(Sfloat::from_bits(0xFFEC))
+            .with_quality(Sfloat::nearest(95.0));
+        assert_eq!(built.encode(E2eCrc::Absent).as_bytes(), FULL);
     }
 
     #[test]
@@ -307,6 +375,117 @@ mod tests {
         }
     }
 
+    /// A record of 104 mg/dL with these octets behind the flags of `mask`.
+    fn with_octets(mask: u8, octets: &[u8]) -> CgmMeasurement {
+        let size = SHORTEST + octets.len() as u8;
+        let bytes: Vec<u8> = [size, mask, 0x68, 0, 5, 0].into_iter().chain(octets.iter().copied()).collect();
+        let record = CgmMeasurement::decode(&bytes, E2eCrc::Absent).unwrap();
+        assert_eq!(record.encode(E2eCrc::Absent).as_bytes(), bytes);
+        record
+    }
+
+    fn status(record: CgmMeasurement) -> Status {
+        record.reading(Instant::from_secs(0), range()).unwrap().status()
+    }
+
+    #[test]
+    fn each_order_gives_each_octet_its_place() {
+        const S: u8 = STATUS_OCTET;
+        const C: u8 = CALIBRATION_OCTET;
+        const W: u8 = WARNING_OCTET;
+        // flags, octets as sent, then status, calibration and warning in either order
+        for (mask, sent, status_first, warning_first) in [
+            (S, &[1][..], [1, 0, 0], [1, 0, 0]),
+            (C, &[1], [0, 1, 0], [0, 1, 0]),
+            (W, &[1], [0, 0, 1], [0, 0, 1]),
+            (S | C, &[1, 2], [1, 2, 0], [2, 1, 0]),
+            (S | W, &[1, 2], [1, 0, 2], [2, 0, 1]),
+            (C | W, &[1, 2], [0, 1, 2], [0, 2, 1]),
+            (S | C | W, &[1, 2, 3], [1, 2, 3], [3, 2, 1]),
+        ] {
+            let record = with_octets(mask, sent);
+            for (order, octets) in [
+                (OctetOrder::Unsettled, status_first),
+                (OctetOrder::StatusFirst, status_first),
+                (OctetOrder::WarningFirst, warning_first),
+            ] {
+                assert_eq!(
+                    record.in_octet_order(order).annunciation().octets(),
+                    octets,
+                    "{mask:#x} {order:?}"
+                );
+                let built = CgmMeasurement::new(record.glucose_mg_dl(), 5)
+                    .in_octet_order(order)
+                    .with_annunciation(Annunciation::from_octets(octets));
+                assert_eq!(built, record.in_octet_order(order));
+            }
+        }
+    }
+
+    /// Faults are the bits 0, 2, 3 and 5 of the status octet, which is the first sent or the last.
+    #[test]
+    #[cfg_attr(miri, ignore = "too slow")]
+    fn a_fault_of_one_order_alone_makes_a_reading_doubtful() {
+        const FAULTS: u8 = 0b10_1101;
+        let mut doubtful = 0;
+        for first in 0..=255_u8 {
+            for last in 0..=255_u8 {
+                for (mask, octets) in [
+                    (STATUS_OCTET | CALIBRATION_OCTET, &[first, last][..]),
+                    (STATUS_OCTET | WARNING_OCTET, &[first, last]),
+                    (STATUS_OCTET | CALIBRATION_OCTET | WARNING_OCTET, &[first, 0xFF, last]),
+                ] {
+                    let record = with_octets(mask, octets);
+                    let (one, other) = (first & FAULTS != 0, last & FAULTS != 0);
+                    assert_eq!(record.order_in_doubt(), one != other, "{octets:?}");
+                    match (one, other) {
+                        (true, true) => assert_eq!(status(record), Status::Fault),
+                        (false, false) => assert!(status(record) != Status::Fault),
+                        _ => assert_eq!(status(record), Status::Doubtful),
+                    }
+                    doubtful += u32::from(record.order_in_doubt());
+                    for (order, fault) in [(OctetOrder::StatusFirst, one), (OctetOrder::WarningFirst, other)]
+                    {
+                        let chosen = record.in_octet_order(order);
+                        assert!(!chosen.order_in_doubt());
+                        assert_eq!(status(chosen), chosen.annunciation().status());
+                        assert_eq!(status(chosen) == Status::Fault, fault);
+                    }
+                }
+                // without a status octet there is no fault to disagree about
+                assert!(!with_octets(CALIBRATION_OCTET | WARNING_OCTET, &[first, last]).order_in_doubt());
+            }
+        }
+        // 4 bits of 8 are faults: 16 of 256 octets have none
+        assert_eq!(doubtful, 3 * 2 * 16 * 240);
+    }
+
+    #[test]
+    fn short_of_a_fault_the_graver_meaning_holds() {
+        // under the device's range if the warning octet comes first; a reserved status bit otherwise
+        let low = with_octets(STATUS_OCTET | WARNING_OCTET, &[0x40, 0x02]);
+        assert_eq!((low.order_in_doubt(), status(low)), (false, Status::BelowRange));
+        assert_eq!(status(low.in_octet_order(OctetOrder::StatusFirst)), Status::Normal);
+        // too warm if the calibration octet comes first, an alert of the device's otherwise
+        let warm = with_octets(STATUS_OCTET | CALIBRATION_OCTET, &[0x10, 0x02]);
+        assert_eq!(status(warm), Status::Doubtful);
+        assert_eq!(status(warm.in_octet_order(OctetOrder::StatusFirst)), Status::Normal);
+    }
+
+    #[test]
+    fn a_value_past_the_range_is_doubtful_too() {
+        let reading = |glucose, first, last| {
+            let octets = Annunciation::from_octets([first, 0, last]);
+            let record = CgmMeasurement::new(glucose, 1).with_annunciation(octets);
+            let reading = record.reading(Instant::from_secs(0), range()).unwrap();
+            (reading.glucose().whole_mg_dl(), reading.status())
+        };
+        assert_eq!(reading(Sfloat::NEGATIVE_INFINITY, 0x02, 0x01), (40, Status::Doubtful));
+        assert_eq!(reading(Sfloat::POSITIVE_INFINITY, 0x02, 0x01), (400, Status::Doubtful));
+        assert_eq!(reading(Sfloat::NEGATIVE_INFINITY, 0x08, 0x01), (40, Status::Fault));
+        assert_eq!(reading(Sfloat::NEGATIVE_INFINITY, 0x02, 0x02), (40, Status::BelowRange));
+    }
+
     proptest! {
         #![proptest_config(ProptestConfig::with_cases(if cfg!(miri) { 8 } else { 512 }))]
         #[test]
@@ -329,13 +508,19 @@ mod tests {
         fn what_encodes_decodes_to_the_same_record(
             (glucose, offset, octets) in any::<(u16, u16, [u8; 3])>(),
             (trend, quality, sealed) in any::<(Option<u16>, Option<u16>, bool)>(),
+            order in prop::sample::select(&[
+                OctetOrder::Unsettled, OctetOrder::StatusFirst, OctetOrder::WarningFirst,
+            ][..]),
         ) {
             let crc = if sealed { E2eCrc::Present } else { E2eCrc::Absent };
             let mut record = CgmMeasurement::new(Sfloat::from_bits(glucose), offset)
+                .in_octet_order(order)
                 .with_annunciation(Annunciation::from_octets(octets));
             record.trend_mg_dl_per_min = trend.map(Sfloat::from_bits);
             record.quality_percent = quality.map(Sfloat::from_bits);
-            prop_assert_eq!(CgmMeasurement::decode(record.encode(crc).as_bytes(), crc), Ok(record));
+            let decoded = CgmMeasurement::decode(record.encode(crc).as_bytes(), crc).unwrap();
+            prop_assert_eq!(decoded.in_octet_order(order), record);
+            prop_assert_eq!(record.annunciation().octets(), octets);
         }
 
         #[test]

@@ -1,7 +1,7 @@
 //! Glucose Measurement Context: what went with a meter's result.
 
 use super::sfloat::Sfloat;
-use super::wire::{DecodeError, Fields, Payload, flag};
+use super::wire::{DecodeError, Fields, Payload, flags};
 
 const CARBOHYDRATE: u8 = 1;
 const MEAL: u8 = 1 << 1;
@@ -145,12 +145,12 @@ impl GlucoseContext {
     #[must_use]
     pub fn encode(&self) -> Payload {
         let mut payload = Payload::new();
-        payload.put_u8(
-            flag(self.carbohydrate.is_some(), CARBOHYDRATE)
-                | flag(self.meal.is_some(), MEAL)
-                | flag(self.tester_health.is_some(), TESTER_HEALTH)
-                | flag(self.exercise.is_some(), EXERCISE),
-        );
+        payload.put_u8(flags(&[
+            (self.carbohydrate.is_some(), CARBOHYDRATE),
+            (self.meal.is_some(), MEAL),
+            (self.tester_health.is_some(), TESTER_HEALTH),
+            (self.exercise.is_some(), EXERCISE),
+        ]));
         payload.put_u16(self.sequence);
         if let Some(carbohydrate) = self.carbohydrate {
             payload.put_u8(carbohydrate.id);
@@ -241,6 +241,36 @@ mod tests {
         assert_eq!(context.exercise, Some(Exercise { duration_s: 1800, intensity_percent: 60 }));
         let essentials = [0x0F, 7, 0, 2, 0x3C, 0xD0, 1, 0x51, 0x08, 0x07, 60];
         assert_eq!(context.encode().as_bytes(), essentials);
+        assert_eq!(GlucoseContext::decode(&essentials), Ok(context));
+    }
+
+    #[test]
+    fn each_field_may_come_alone() {
+        let none = GlucoseContext::decode(&[0x00, 7, 1]).unwrap();
+        assert_eq!(
+            none,
+            GlucoseContext {
+                sequence: 263,
+                carbohydrate: None,
+                meal: None,
+                tester_health: None,
+                exercise: None
+            }
+        );
+        for bytes in [
+            &[0x01, 7, 1, 2, 0x3C, 0xD0][..],
+            &[0x02, 7, 1, 3],
+            &[0x04, 7, 1, 0x2F],
+            &[0x08, 7, 1, 0x08, 0x07, 60],
+        ] {
+            let context = GlucoseContext::decode(bytes).unwrap();
+            assert_ne!(context, none);
+            assert_eq!(context.encode().as_bytes(), bytes);
+        }
+        // what is left out: extended flags, a medication, HbA1c
+        for bytes in [&[0x80, 7, 1, 0][..], &[0x10, 7, 1, 4, 0x05, 0xD0], &[0x40, 7, 1, 0x41, 0xF0]] {
+            assert_eq!(GlucoseContext::decode(bytes), Ok(none));
+        }
     }
 
     #[test]

@@ -2,7 +2,7 @@
 
 use super::sfloat::Sfloat;
 use super::time::DateTime;
-use super::wire::{DecodeError, Fields, Payload, flag};
+use super::wire::{DecodeError, Fields, Payload, flags};
 use crate::reading::Fingerstick;
 use crate::units::{Glucose, Instant, Span};
 
@@ -201,13 +201,13 @@ impl GlucoseMeasurement {
         let in_moles =
             self.sample.is_some_and(|sample| matches!(sample.concentration, Concentration::MolPerL(_)));
         let mut payload = Payload::new();
-        payload.put_u8(
-            flag(self.offset_min.is_some(), TIME_OFFSET)
-                | flag(self.sample.is_some(), SAMPLE)
-                | flag(in_moles, MOL_PER_L)
-                | flag(self.status.is_some(), STATUS)
-                | flag(self.context_follows, CONTEXT),
-        );
+        payload.put_u8(flags(&[
+            (self.offset_min.is_some(), TIME_OFFSET),
+            (self.sample.is_some(), SAMPLE),
+            (in_moles, MOL_PER_L),
+            (self.status.is_some(), STATUS),
+            (self.context_follows, CONTEXT),
+        ]));
         payload.put_u16(self.sequence);
         self.base.put(&mut payload);
         if let Some(offset) = self.offset_min {
@@ -292,10 +292,60 @@ mod tests {
         assert_eq!(measurement.sequence(), 513);
         assert!(measurement.context_follows());
         assert_eq!(measurement.status(), Some(1));
+        let sample = Sample {
+            concentration: Concentration::MolPerL(Sfloat::from_bits(0xC038)),
+            kind: SampleType::CapillaryPlasma,
+            location: SampleLocation::Finger,
+        };
+        assert_eq!(measurement.sample(), Some(sample));
         let stick = measurement.fingerstick().unwrap();
         assert_eq!(Some(stick.at()), DateTime::new((2026, 11, 25), (9, 30, 0)).unwrap().instant());
         assert!((stick.glucose().mmol_l() - 5.6).abs() < 1e-5);
         assert_eq!(measurement.encode().as_bytes(), FULL);
+    }
+
+    #[test]
+    fn every_type_and_location_has_its_number() {
+        for nibble in 0..16 {
+            let kind = SampleType::from_nibble(nibble);
+            assert_eq!(kind.map(|kind| kind as u8).ok(), (1..=10).contains(&nibble).then_some(nibble));
+            let location = SampleLocation::from_nibble(nibble);
+            let known = [1, 2, 3, 4, 15].contains(&nibble);
+            assert_eq!(location.map(|location| location as u8).ok(), known.then_some(nibble));
+        }
+    }
+
+    #[test]
+    fn both_units_by_hand() {
+        // 104 × 10⁻⁵ kg/L and 56 × 10⁻⁴ mol/L
+        let mass = Concentration::KgPerL(Sfloat::from_bits(0xB068)).glucose().unwrap();
+        assert!((mass.mg_dl() - 104.0).abs() < 1e-3);
+        let moles = Concentration::MolPerL(Sfloat::from_bits(0xC038)).glucose().unwrap();
+        assert!((moles.mmol_l() - 5.6).abs() < 1e-4);
+        assert_eq!(Concentration::KgPerL(Sfloat::NAN).glucose(), None);
+        assert_eq!(Concentration::MolPerL(Sfloat::nearest(-0.001)).glucose(), None);
+    }
+
+    #[test]
+    fn only_a_low_battery_voids_nothing() {
+        for bit in 0..16 {
+            let mut bytes = FULL;
+            [bytes[15], bytes[16]] = u16::to_le_bytes(1 << bit);
+            let measurement = GlucoseMeasurement::decode(&bytes).unwrap();
+            assert_eq!(measurement.status(), Some(1 << bit));
+            // bits 1 to 11 are announcements, those above are reserved
+            assert_eq!(measurement.fingerstick().is_none(), (1..12).contains(&bit), "{bit}");
+        }
+    }
+
+    #[test]
+    fn a_measurement_without_optional_fields() {
+        let bytes = [0x00, 7, 0, 0xEA, 0x07, 11, 25, 10, 30, 0];
+        let measurement = GlucoseMeasurement::decode(&bytes).unwrap();
+        assert_eq!((measurement.sample(), measurement.status()), (None, None));
+        assert!(!measurement.context_follows() && measurement.fingerstick().is_none());
+        assert_eq!(measurement.at(), DateTime::new((2026, 11, 25), (10, 30, 0)).unwrap().instant());
+        assert_eq!(measurement.encode().as_bytes(), bytes);
     }
 
     #[test]

@@ -13,6 +13,8 @@
 //! would change its layout, a reserved value or its checksum is wrong. Encoding yields a [`Payload`], 21
 //! bytes held by value.
 //!
+//! Not settled: the order of the annunciation octets in CGM Measurement; see [`OctetOrder`].
+//!
 //! Source: Bluetooth SIG, GATT Specification Supplement and Assigned Numbers; Continuous Glucose Monitoring
 //! Service 1.0.2 and Glucose Service 1.0.1. Field tables in our own words, from memory.
 
@@ -26,7 +28,7 @@ mod sfloat;
 mod time;
 mod wire;
 
-pub use annunciation::Annunciation;
+pub use annunciation::{Annunciation, OctetOrder};
 pub use cgm::CgmMeasurement;
 pub use context::{Carbohydrate, Exercise, GlucoseContext, Health, Meal, Tester};
 pub use crc::{E2eCrc, crc16};

@@ -191,6 +191,30 @@ mod tests {
     }
 
     #[test]
+    fn a_state_by_hand() {
+        let status = CgmStatus::decode(&[0x2C, 0x01, 0x08, 0x04, 0x10], E2eCrc::Absent).unwrap();
+        assert_eq!(status.offset_min(), 300);
+        let announced = Annunciation::MALFUNCTION
+            .with(Annunciation::CALIBRATION_RECOMMENDED)
+            .with(Annunciation::RATE_OF_DECREASE);
+        assert_eq!(status.annunciation(), announced);
+        assert_eq!(status, CgmStatus::new(300, announced));
+    }
+
+    #[test]
+    fn every_zone_and_daylight_saving_offset_is_known_or_refused() {
+        for zone in i8::MIN..=i8::MAX {
+            for dst in 0..=u8::MAX {
+                let mut bytes = START;
+                [bytes[7], bytes[8]] = [zone.cast_unsigned(), dst];
+                let start = SessionStart::decode(&bytes, E2eCrc::Absent);
+                let known = zone == -128 || (-48..=56).contains(&zone);
+                assert_eq!(start.is_ok(), known && [0, 2, 4, 8, 255].contains(&dst), "{zone} {dst}");
+            }
+        }
+    }
+
+    #[test]
     fn malformed_starts_and_states_are_typed_errors() {
         let changed = |place: usize, value: u8| {
             let mut bytes = START;

@@ -163,6 +163,23 @@ mod tests {
     }
 
     #[test]
+    fn encoded_without_trailing_zeros_after_the_point() {
+        for (number, bits) in [
+            (0.0, 0x0000),
+            (100.0, 0x0064),
+            (110.0, 0x006E),
+            (5.6, 0xF038),
+            (-2.0, 0x0FFE),
+            (0.05, 0xE005),
+            (2045.0, 0x07FD),
+            (2050.0, 0x10CD),
+            (1e10, 0x73E8),
+        ] {
+            assert_eq!(Sfloat::nearest(number).bits(), bits, "{number}");
+        }
+    }
+
+    #[test]
     fn special_values() {
         for (bits, value) in [
             (0x07FE, SfloatValue::PositiveInfinity),

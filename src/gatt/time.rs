@@ -211,6 +211,52 @@ mod tests {
         }
     }
 
+    /// Every day of the calendar, counted on the fingers: Gregorian leap years are those divisible by 4, but
+    /// not by 100 unless by 400.
+    #[test]
+    #[cfg_attr(miri, ignore = "too slow")]
+    fn every_day_is_counted_and_none_invented() {
+        let mut days = 0;
+        for year in 1890..=2110_u16 {
+            let leap = (year % 4 == 0 && year % 100 != 0) || year % 400 == 0;
+            let february = if leap { 29 } else { 28 };
+            for (month, length) in (1..).zip([31, february, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31]) {
+                assert!(DateTime::new((year, month, length + 1), (0, 0, 0)).is_err());
+                for day in 1..=length {
+                    let date = DateTime::new((year, month, day), (23, 59, 59)).unwrap();
+                    if (1970..=2105).contains(&year) {
+                        days += 1;
+                        assert_eq!(date.instant().map(Instant::secs), Some(days * 86_400 - 1));
+                    } else {
+                        assert_eq!(date.instant(), None);
+                    }
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn what_is_not_known_allows_the_most() {
+        for date in [(0, 0, 0), (0, 2, 29), (2026, 0, 31), (2026, 2, 0), (9999, 12, 31)] {
+            assert_eq!(DateTime::new(date, (0, 0, 0)).unwrap().date(), date);
+        }
+        assert!(DateTime::new((2026, 0, 32), (0, 0, 0)).is_err());
+        assert!(DateTime::new((0, 2, 30), (0, 0, 0)).is_err());
+        assert_eq!(DateTime::new((2026, 1, 1), (23, 58, 59)).unwrap().time(), (23, 58, 59));
+    }
+
+    #[test]
+    fn a_current_time_without_a_weekday() {
+        let noon = DateTime::new((2026, 11, 25), (12, 0, 0)).unwrap();
+        let time = CurrentTime::new(noon);
+        assert_eq!(time.date_time(), noon);
+        assert_eq!((time.day_of_week(), time.fractions_256(), time.adjust_reason()), (None, 0, 0));
+        assert_eq!(time.encode().as_bytes(), [0xEA, 0x07, 11, 25, 12, 0, 0, 0, 0, 0]);
+        let mut sunday = CurrentTime::new(noon);
+        sunday.day_of_week = 7;
+        assert_eq!(CurrentTime::decode(sunday.encode().as_bytes()), Ok(sunday));
+    }
+
     #[test]
     fn refuses_what_no_calendar_has() {
         for (date, time) in [

@@ -149,9 +149,16 @@ impl AsRef<[u8]> for Payload {
     }
 }
 
-/// A bit of a flags field.
-pub(super) const fn flag(condition: bool, bit: u8) -> u8 {
-    if condition { bit } else { 0 }
+/// A flags field: each bit whose condition holds.
+pub(super) const fn flags(mut bits: &[(bool, u8)]) -> u8 {
+    let mut flags = 0;
+    while let [(condition, bit), rest @ ..] = bits {
+        if *condition {
+            flags |= *bit;
+        }
+        bits = rest;
+    }
+    flags
 }
 
 #[cfg(test)]
@@ -165,6 +172,7 @@ mod tests {
         let mut payload = Payload::new();
         payload.put(&[7; 300]);
         assert_eq!(payload.as_bytes(), [7; CAPACITY]);
+        assert_eq!(payload.as_ref(), [7; CAPACITY]);
     }
 
     #[test]
@@ -175,6 +183,12 @@ mod tests {
         assert_eq!(fields.i16(), Err(DecodeError::TooShort));
         assert_eq!(fields.u8(), Ok(255));
         assert_eq!(fields.end(), Ok(()));
+    }
+
+    #[test]
+    fn flags_are_those_that_hold() {
+        assert_eq!(flags(&[(true, 1), (false, 2), (true, 4), (false, 8)]), 5);
+        assert_eq!(flags(&[]), 0);
     }
 
     #[test]

@@ -23,17 +23,18 @@ fn a_refused_reading_changes_neither_estimate_nor_history() {
     let mut monitor = fresh();
     steady(&mut monitor, 300_000, 10, 110.0);
     let last = 300_000 + 9 * 300;
-    let before = monitor.tick(Instant::from_secs(last));
+    let before = monitor.clone().tick(Instant::from_secs(last + 300));
     let kept: Vec<_> = monitor.history().iter().collect();
     for (bad, verdict) in [
-        (reading(last, 300.0), Verdict::Duplicate),
+        (reading(last, 110.0), Verdict::Duplicate),
+        (reading(last, 300.0), Verdict::BadTime),
         (reading(last + 300, 5.0), Verdict::OutOfRange),
         (reading(0, 100.0), Verdict::BadTime),
         (reading(last + 300, 100.0).with_status(Status::Fault), Verdict::Fault),
     ] {
         assert_eq!(monitor.push(&bad).verdict(), Some(verdict));
     }
-    let after = monitor.tick(Instant::from_secs(last));
+    let after = monitor.tick(Instant::from_secs(last + 300));
     assert_eq!((before.estimate(), before.newest()), (after.estimate(), after.newest()));
     assert_eq!(kept, monitor.history().iter().collect::<Vec<_>>());
 }
@@ -41,12 +42,13 @@ fn a_refused_reading_changes_neither_estimate_nor_history() {
 #[test]
 fn a_late_reading_goes_to_the_history_only() {
     let mut monitor = fresh();
-    steady(&mut monitor, 300_000, 10, 110.0);
+    steady(&mut monitor, 299_000, 2, 110.0);
+    steady(&mut monitor, 301_500, 5, 110.0);
     let before = monitor.tick(Instant::from_secs(302_700)).estimate();
-    let view = monitor.push(&reading(301_000, 250.0));
+    let view = monitor.push(&reading(300_000, 250.0));
     assert_eq!(view.verdict(), Some(Verdict::Late));
     assert_eq!(view.estimate(), before);
-    assert_eq!(monitor.history().len(), 11);
+    assert_eq!(monitor.history().len(), 8);
 }
 
 #[test]
@@ -83,7 +85,10 @@ fn fingersticks_bring_a_sensor_that_reads_high_down() {
     let mut monitor = fresh();
     let stick =
         |hour: u32, mg_dl| Fingerstick::new(Instant::from_secs(hour * 3600 + 60), Glucose::clamped(mg_dl));
-    assert_eq!(monitor.fingerstick(&stick(0, 100.0)), FingerstickOutcome::NoReading);
+    assert_eq!(
+        monitor.fingerstick(&stick(0, 100.0)),
+        FingerstickOutcome::Refused { why: Refusal::NoReading, expected: None }
+    );
     for hour in 0..48_u32 {
         steady(&mut monitor, hour * 3600, 12, 125.0);
         if hour % 8 == 7 {
@@ -113,6 +118,118 @@ fn silence_is_told() {
     assert!(rang);
 }
 
+fn stick_at(second: u32, mg_dl: f32) -> Fingerstick {
+    Fingerstick::new(Instant::from_secs(second), Glucose::clamped(mg_dl))
+}
+
+#[test]
+fn a_fingerstick_ahead_of_now_or_too_old_is_refused_and_says_so() {
+    let mut monitor = fresh();
+    steady(&mut monitor, 300_000, 10, 110.0);
+    let last = 300_000 + 9 * 300;
+    let before = (*monitor.calibration(), monitor.estimator().estimate(Instant::from_secs(last)));
+    for (second, why) in [
+        (last + 121, Refusal::Ahead),
+        (last + 900, Refusal::Ahead),
+        (u32::MAX, Refusal::Ahead),
+        (last - 901, Refusal::TooOld),
+        (0, Refusal::TooOld),
+    ] {
+        let outcome = monitor.fingerstick(&stick_at(second, 150.0));
+        assert_eq!(outcome, FingerstickOutcome::Refused { why, expected: None }, "{second}");
+        assert!(!outcome.is_used() && outcome.words().starts_with("not used: "));
+    }
+    let after = (*monitor.calibration(), monitor.estimator().estimate(Instant::from_secs(last)));
+    assert_eq!(before, after);
+    // time that passes without readings counts
+    let _ = monitor.tick(Instant::from_secs(last + 600));
+    assert_eq!(monitor.fingerstick(&stick_at(last + 721, 110.0)).words(), Refusal::Ahead.words());
+    assert_eq!(monitor.fingerstick(&stick_at(last - 301, 110.0)).words(), Refusal::TooOld.words());
+    let _ = monitor.tick(Instant::from_secs(last + 720));
+    assert!(monitor.fingerstick(&stick_at(last + 720, 110.0)).is_used());
+    let _ = monitor.tick(Instant::from_secs(last + 1500));
+    assert_eq!(monitor.fingerstick(&stick_at(last + 901, 110.0)).words(), Refusal::NoReading.words());
+    // and what the calibration refuses comes with what was expected
+    let outcome = monitor.fingerstick(&stick_at(last + 700, 110.0));
+    assert_eq!(outcome.words(), Refusal::OutOfOrder.words());
+    assert!(outcome.expected().is_some());
+    let outcome = monitor.fingerstick(&stick_at(last + 730, 700.0));
+    assert_eq!(outcome.words(), Refusal::OutOfRange.words());
+    assert_eq!(monitor.calibration().counts(), (1, 2));
+}
+
+#[test]
+fn a_fingerstick_tells_what_was_expected_of_it() {
+    let mut monitor = fresh();
+    steady(&mut monitor, 300_000, 40, 110.0);
+    let last = 300_000 + 39 * 300;
+    let estimate = monitor.estimator().estimate(Instant::from_secs(last)).unwrap();
+    let calibration = monitor.calibration().sd(Instant::from_secs(last), estimate.glucose());
+    let stick = stick_at(last, 150.0);
+    let outcome = monitor.fingerstick(&stick);
+    let expected = outcome.expected().unwrap();
+    assert_eq!(expected.glucose, estimate.glucose());
+    // own and calibration, then the meter's 9 mg/dL
+    let whole = (estimate.glucose_sd().powi(2) + calibration.powi(2)).sqrt();
+    assert!((expected.sd - whole).abs() < 1e-4);
+    let z = (150.0 - estimate.glucose().mg_dl()) / (whole * whole + 81.0).sqrt();
+    assert!((expected.deviations(&stick) - z).abs() < 1e-4);
+    assert_eq!(outcome.words(), "taken in");
+    // such a one is no doubt about a sensor that no fingerstick was compared with before
+    assert!(z < 2.0 && !monitor.tick(Instant::from_secs(last)).reasons().contains(Reason::Fingersticks));
+}
+
+/// One wrong fingerstick at a true 48, and three alike at a sensor that says 'below its range'.
+#[test]
+fn wrong_fingersticks_do_not_raise_a_low() {
+    for (value, status, sticks) in [(48.0, Status::Normal, 1), (39.0, Status::BelowRange, 3)] {
+        let mut monitor = fresh();
+        for k in 0..24_u32 {
+            let _ = monitor.push(&reading(k * 300, 150.0 - (150.0 - value) * k as f32 / 23.0));
+        }
+        let mut rang = false;
+        let mut highest = 0.0_f32;
+        for k in 24..200_u32 {
+            let view = monitor.push(&reading(k * 300, value).with_status(status));
+            if (k - 24) % 40 == 10 && (k - 24) / 40 < sticks {
+                let outcome = monitor.fingerstick(&stick_at(k * 300 + 60, 150.0));
+                assert!(matches!(outcome, FingerstickOutcome::Used { held: true, .. }), "{outcome:?}");
+                assert!(outcome.words().ends_with("measure again"));
+            }
+            let now = monitor.tick(Instant::from_secs(k * 300 + 120));
+            let shown = now.estimate().unwrap().glucose().mg_dl();
+            if k > 30 {
+                highest = highest.max(shown);
+                assert!(now.newest().unwrap().1.mg_dl() <= value);
+                assert!(now.alarms().kinds().contains(Kind::Floor), "{shown} at {k}");
+            }
+            rang |= view.rings().iter().chain(now.rings().iter()).any(|r| r.kind == Kind::Floor);
+        }
+        assert!(rang && highest <= 55.0, "{highest}");
+    }
+}
+
+#[test]
+fn readings_and_calibration_begin_anew_with_a_sensor_but_not_with_a_gap() {
+    let mut monitor = fresh();
+    for hour in 0..24_u32 {
+        steady(&mut monitor, hour * 3600, 12, 125.0);
+        if hour % 6 == 5 {
+            assert!(monitor.fingerstick(&stick_at(hour * 3600 + 3360, 100.0)).is_used());
+        }
+    }
+    assert!(monitor.calibration().pays());
+    let now = Instant::from_secs(24 * 3600);
+    let shown = monitor.calibration().apply(now, Glucose::clamped(125.0));
+    assert!(shown.mg_dl() < 115.0);
+    // a gap of a day keeps what was learned
+    steady(&mut monitor, 48 * 3600, 12, 125.0);
+    assert!(monitor.calibration().pays());
+    monitor.sensor_started(Instant::from_secs(50 * 3600));
+    assert_eq!(monitor.calibration().counts(), (0, 0));
+    assert!(!monitor.calibration().pays());
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(if cfg!(miri) { 2 } else { 64 }))]
     #[test]
@@ -138,9 +255,10 @@ proptest! {
             if let Some(p) = view.low_probability() {
                 prop_assert!((0.0..=1.0).contains(&p));
             }
-            prop_assert!(view.low_ahead_index().is_none_or(f32::is_finite));
             let times: Vec<_> = monitor.history().iter().map(|r| r.at()).collect();
             prop_assert!(times.windows(2).all(|w| w[0] < w[1]));
         }
     }
 }
+
+mod story;

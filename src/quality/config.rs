@@ -22,11 +22,6 @@ pub struct QualityConfig {
     pub least_mg_dl: f32,
     /// The highest, mg/dL (200 to 2000). Default 600.
     pub greatest_mg_dl: f32,
-    /// How much older than the newest a late reading may be (0 to 7 days). Default 24 h.
-    pub late: Span,
-    /// How much newer than the newest the next may be before its time is doubted (1 to 365 days).
-    /// Default 35 days.
-    pub ahead: Span,
     /// A longer silence is a gap (1 min to 6 h). Default 20 min.
     pub gap: Span,
     /// A jump is this many standard deviations from what was expected (2 to 10). On recorded
@@ -61,8 +56,6 @@ impl Default for QualityConfig {
         Self {
             least_mg_dl: 20.0,
             greatest_mg_dl: 600.0,
-            late: Span::from_hours(24),
-            ahead: Span::from_hours(35 * 24),
             gap: Span::from_mins(20),
             jump_sd: 9.0,
             pressure_share: 0.12,
@@ -97,8 +90,6 @@ impl QualityConfig {
         in_range("stuck_readings", f32::from(self.stuck_readings), 3.0, 100.0)?;
         let day = Span::from_hours(24).secs();
         for (name, span, least, greatest) in [
-            ("late", self.late, 0, day.saturating_mul(7)),
-            ("ahead", self.ahead, day, day.saturating_mul(365)),
             ("gap", self.gap, 60, 6 * 3600),
             ("pressure_hold", self.pressure_hold, 0, 3600),
             ("stuck_span", self.stuck_span, 0, 6 * 3600),

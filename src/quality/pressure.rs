@@ -5,7 +5,7 @@
 //! The shape (a fast drop from a stable level, a flat bottom, a fast recovery; mostly at night; some 3 % of
 //! overnight readings): N. Baysal et al., J Diabetes Sci Technol 8:1131, 2014. The test asks for the part of it that
 //! can be seen at once: a steady level, and a large share of it lost within a few minutes. Its numbers come from
-//! `glidepath fit pressure`, on recorded nights.
+//! `glidepath fit --only pressure`, on recorded nights.
 
 use crate::reading::Reading;
 use crate::units::{Instant, Span};

@@ -12,11 +12,10 @@ pub enum Verdict {
     Late,
     /// As old as the newest.
     Duplicate,
-    /// Its time cannot be right: too far before or after the newest.
+    /// Its time cannot be right, and when it was measured cannot be told; see [`timeline`](crate::timeline).
     BadTime,
-    /// The third in a row whose times agree with each other and not with the past: the clock was set. The
-    /// past is to be forgotten and this reading is the first.
-    Restart,
+    /// Nothing against it; it is the third in a row to show that the clock that stamps readings was set.
+    ClockSet,
     /// No glucose a sensor can read.
     OutOfRange,
     /// Read while the sensor warms up.
@@ -32,10 +31,28 @@ pub enum Verdict {
 }
 
 impl Verdict {
+    /// A fixed name for files and logs.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Accepted => "accepted",
+            Self::Late => "late",
+            Self::Duplicate => "duplicate",
+            Self::BadTime => "bad_time",
+            Self::ClockSet => "clock_set",
+            Self::OutOfRange => "out_of_range",
+            Self::WarmUp => "warm_up",
+            Self::Fault => "fault",
+            Self::Jump => "jump",
+            Self::Stuck => "stuck",
+            Self::Pressure => "pressure",
+        }
+    }
+
     /// Whether the estimate may take it in, by its [weight](super::Assessment::weight).
     #[must_use]
     pub const fn is_admitted(self) -> bool {
-        matches!(self, Self::Accepted | Self::Restart | Self::Jump | Self::Stuck | Self::Pressure)
+        matches!(self, Self::Accepted | Self::ClockSet | Self::Jump | Self::Stuck | Self::Pressure)
     }
 
     /// Whether it belongs in the history.
@@ -83,6 +100,25 @@ pub enum Reason {
 }
 
 impl Reason {
+    /// A fixed name for files and logs.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::WarmUp => "warm_up",
+            Self::FirstDay => "first_day",
+            Self::PastEnd => "past_end",
+            Self::Noise => "noise",
+            Self::Jump => "jump",
+            Self::Stuck => "stuck",
+            Self::Gap => "gap",
+            Self::Pressure => "pressure",
+            Self::Fingersticks => "fingersticks",
+            Self::Drift => "drift",
+            Self::SecondSensor => "second_sensor",
+            Self::OwnWord => "own_word",
+        }
+    }
+
     /// All of them.
     pub const ALL: [Self; 12] = [
         Self::WarmUp,
@@ -186,6 +222,19 @@ pub enum Grade {
     Fair,
     /// Nothing against it.
     Good,
+}
+
+impl Grade {
+    /// A fixed name for files and logs.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Unusable => "unusable",
+            Self::Poor => "poor",
+            Self::Fair => "fair",
+            Self::Good => "good",
+        }
+    }
 }
 
 /// All that is said of one reading. 8 bytes.

@@ -46,9 +46,9 @@ fn after(readings: u32) -> Monitor<288> {
     monitor
 }
 
-/// Power fails after each reading: the answers are those of a monitor that never lost it, bit for bit.
+/// Power fails after each reading: the answers are those of a monitor that lost nothing but the time, bit for bit.
 #[test]
-fn goes_on_as_if_nothing_had_happened() {
+fn goes_on_where_it_was_but_knows_no_age() {
     let mut steady = after(0);
     let mut cut = after(0);
     let mut longest = 0;
@@ -57,7 +57,8 @@ fn goes_on_as_if_nothing_had_happened() {
         let bytes = saved(&cut);
         longest = longest.max(bytes.len());
         cut = load(&bytes).unwrap();
-        assert_eq!(saved(&cut), bytes);
+        steady.power_returned();
+        assert_eq!(saved(&cut), saved(&steady), "{k}");
         assert_eq!(
             std::format!("{:?}", step(&mut cut, k)),
             std::format!("{:?}", step(&mut steady, k)),
@@ -87,14 +88,28 @@ fn what_is_not_whole_is_refused() {
     longer.extend([0xFF; 7]);
     assert!(load::<288>(&longer).is_ok());
     let mut other = bytes.clone();
-    other[4] = 2;
-    assert_eq!(load::<288>(&other).err(), Some(SnapshotError::Version(2)));
+    other[4] = 3;
+    assert_eq!(load::<288>(&other).err(), Some(SnapshotError::Version(3)));
     // a whole state with a byte too many
     let mut more = bytes[..bytes.len() - 4].to_vec();
     more.push(0);
     more[6..10].copy_from_slice(&u32::to_le_bytes(bytes.len() as u32 - 13));
     more.extend(crc32(&more).to_le_bytes());
     assert_eq!(load::<288>(&more).err(), Some(SnapshotError::State));
+}
+
+#[test]
+fn errors_say_what_is_wrong() {
+    let errors = [
+        SnapshotError::Room,
+        SnapshotError::Incomplete,
+        SnapshotError::Version(2),
+        SnapshotError::Checksum,
+        SnapshotError::State,
+    ];
+    let words: std::collections::BTreeSet<_> = errors.map(|error| std::format!("{error}")).into();
+    assert_eq!(words.len(), 5);
+    assert!(words.contains("a damaged snapshot"), "{words:?}");
 }
 
 #[test]
@@ -121,7 +136,7 @@ proptest! {
     /// A checksum that fits garbage must not bring a panic.
     #[test]
     fn garbage_with_a_fitting_checksum_is_refused_or_taken_whole(state in prop::collection::vec(any::<u8>(), 0..4000)) {
-        let mut bytes = b"GPMS\x01\x00".to_vec();
+        let mut bytes = b"GPMS\x02\x00".to_vec();
         bytes.extend((state.len() as u32).to_le_bytes());
         bytes.extend(state);
         bytes.extend(crc32(&bytes).to_le_bytes());
@@ -140,7 +155,43 @@ fn an_old_snapshot_of_this_version_still_loads() {
     }
     let kept = std::fs::read(&path).unwrap();
     let monitor = load::<288>(&kept).expect("the layout has changed: raise VERSION");
-    assert_eq!(saved(&monitor), kept);
+    let mut same = after(60);
+    same.power_returned();
+    assert_eq!(saved(&monitor), saved(&same));
     assert_eq!(monitor.history().len(), 56);
     assert_eq!(monitor.history().newest().unwrap().at(), reading(59).at());
+}
+
+/// A whole snapshot that version 1 wrote.
+#[test]
+fn a_snapshot_of_an_older_version_is_refused_by_name() {
+    let kept = include_bytes!("../../tests/snapshot_1.bin");
+    assert_eq!(load::<288>(kept).err(), Some(SnapshotError::Version(1)));
+}
+
+/// Switched on again after nobody knows how long: nothing is present, silence is counted from now and rings, and the
+/// next reading is present again.
+#[test]
+fn a_restored_monitor_shows_nothing_as_present_and_counts_silence_anew() {
+    let mut whole = Monitor::<288>::new(Settings::default()).unwrap();
+    for k in 0..40 {
+        whole.run(1000 + k * 300);
+        let _ = whole.push(&reading(k));
+    }
+    assert!(whole.tick(None).shown().is_some());
+    let mut monitor = load::<288>(&saved(&whole)).unwrap();
+    let mut first = None;
+    for minute in 0..60 {
+        monitor.run(minute * 60);
+        // a clock on the wall that says that no time has passed
+        let view = monitor.tick(reading(39).at());
+        assert!(view.shown().is_none() && view.age().is_none() && !view.sees(), "{minute}");
+        if view.rings().iter().any(|ring| ring.kind == crate::alarm::Kind::NoData) {
+            first = first.or(Some(minute));
+        }
+    }
+    assert_eq!(first, Some(20));
+    monitor.run(3600);
+    let view = monitor.push(&reading(60));
+    assert!(view.shown().is_some_and(|shown| shown.age == crate::units::Span::ZERO));
 }

@@ -36,22 +36,22 @@ struct Cli {
 #[derive(Subcommand)]
 enum Command {
     Compare(compare::Args),
+    Fit(fit::Args),
     Replay(replay::Args),
     Review(review::Args),
     Simulate(simulate::Args),
     Rank(rank::Args),
-    Fit(fit::Args),
 }
 
 impl Command {
     fn run(&self) -> Result<(), Failure> {
         match self {
             Self::Compare(args) => compare::run(args),
+            Self::Fit(args) => fit::run(args),
             Self::Replay(args) => replay::run(args),
             Self::Review(args) => review::run(args),
             Self::Simulate(args) => simulate::run(args),
             Self::Rank(args) => rank::run(args),
-            Self::Fit(args) => fit::run(args),
         }
     }
 }

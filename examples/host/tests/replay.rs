@@ -102,12 +102,13 @@ fn json_and_samples_have_the_promised_names() {
     let samples = fs::read_to_string(folder.path().join("samples.csv")).unwrap();
     let mut lines = samples.lines();
     let header = "time,sensor_mg_dl,plasma_mg_dl,plasma_sd_mg_dl,rate_mg_dl_min,rate_sd_mg_dl_min,trend,\
-        predicted_30min_mg_dl,predicted_30min_sd_mg_dl,low_probability_30min,low_ahead_index_mg_dl,\
-        minutes_to_low,verdict,alarms";
+        predicted_30min_mg_dl,predicted_30min_sd_mg_dl,low_probability_30min,minutes_to_low,verdict,alarms,\
+        predicted_15min_mg_dl,predicted_15min_sd_mg_dl,predicted_60min_mg_dl,predicted_60min_sd_mg_dl,\
+        low_ahead_signal,direction_mg_dl_min";
     assert_eq!(lines.next(), Some(header));
     let rows: Vec<Vec<&str>> = lines.map(|line| line.split(',').collect()).collect();
     assert_eq!(rows.len(), 240);
-    assert!(rows.iter().all(|row| row.len() == 14));
+    assert!(rows.iter().all(|row| row.len() == 18));
     assert_eq!(rows[0][0], "2024-03-01T00:00:00");
     let column = |n: usize| rows.iter().filter(move |row| !row[n].is_empty()).map(move |row| row[n]);
     assert!(column(2).all(|value| value.parse::<f32>().unwrap() > 40.0));

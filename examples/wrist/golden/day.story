@@ -1,3 +1,3 @@
-885
-4.1 millimoles, falls, low in about 9 minutes.
-400 400 400 400 120 60 60 60 60
+877
+4.5 millimoles, falls, 2 minutes ago.
+400 400 400 400 120 120 120 120 120 60 60 60 60

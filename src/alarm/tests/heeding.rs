@@ -34,25 +34,185 @@ fn one_press_acknowledges_all() {
     let _ = alarms.update(&at(0, 260.0, 3.5));
     alarms.acknowledge_all();
     assert!(alarms.unheeded().is_empty() && !alarms.active().is_empty());
-    assert!((1..45).all(|when| alarms.update(&at(when, 260.0, 3.5)).is_empty()));
-    assert_eq!(alarms.update(&at(45, 260.0, 3.5)).iter().count(), 2);
+    assert!((1..45).all(|when| alarms.update(&at(when, 260.0, 3.5)).rings().is_empty()));
+    assert_eq!(alarms.update(&at(45, 260.0, 3.5)).rings().iter().count(), 2);
 }
 
 #[test]
-fn a_snooze_lasts_whatever_happens_and_its_end_forgets_nothing() {
+fn a_snooze_outlasts_an_end_and_its_own_end_forgets_nothing() {
     let mut alarms = alarms(low_only());
     assert_eq!(kinds(&alarms.update(&at(0, 65.0, 0.0))), [(Kind::Low, Cause::New)]);
-    alarms.snooze(Kind::Low, Span::from_hours(1));
-    assert!(alarms.update(&at(10, 90.0, 0.0)).is_empty()); // over, and armed anew
-    assert!((20..60).step_by(5).all(|when| alarms.update(&at(when, 65.0, 0.0)).is_empty()));
-    assert_eq!(kinds(&alarms.update(&at(60, 65.0, 0.0))), [(Kind::Low, Cause::New)]);
+    assert_eq!(alarms.snooze(Kind::Low, Span::from_hours(1)), LOW_QUIET);
+    assert!(alarms.update(&at(5, 90.0, 0.0)).rings().is_empty()); // over, and armed anew
+    assert!((10..30).step_by(5).all(|when| alarms.update(&at(when, 65.0, 0.0)).rings().is_empty()));
+    assert_eq!(kinds(&alarms.update(&at(30, 65.0, 0.0))), [(Kind::Low, Cause::New)]);
+}
+
+#[test]
+fn ten_under_where_notice_was_taken_rings_anew_and_nine_do_not() {
+    for acknowledged in [true, false] {
+        for (start, kind) in [(54.0, Kind::Floor), (69.0, Kind::Low)] {
+            let mut alarms = alarms(AlarmSettings::default());
+            assert_eq!(kinds(&alarms.update(&at(0, start, 0.0))), [(kind, Cause::New)]);
+            if acknowledged {
+                alarms.acknowledge_all();
+            } else {
+                alarms.snooze(Kind::Floor, FLOOR_QUIET);
+                alarms.snooze(Kind::Low, LOW_QUIET);
+            }
+            assert_eq!(kinds(&alarms.update(&at(5, start - 9.9, 0.0))), []);
+            let standing = alarms.update(&at(10, start - 10.0, 0.0));
+            assert_eq!(kinds(&standing), [(kind, Cause::Worse)]);
+            assert_eq!(
+                standing.rings().first().unwrap().grounds,
+                Grounds::Sensor(Glucose::clamped(start - 10.0))
+            );
+            // and once only, until it repeats
+            assert_eq!(kinds(&alarms.update(&at(11, start - 10.0, 0.0))), []);
+        }
+    }
+}
+
+#[test]
+fn who_snoozes_before_a_low_hears_of_a_deep_one() {
+    let mut alarms = alarms(low_only());
+    let _ = alarms.update(&at(0, 90.0, 0.0));
+    alarms.snooze(Kind::Low, LOW_QUIET);
+    assert!(alarms.update(&at(10, 65.0, 0.0)).rings().is_empty());
+    assert_eq!(kinds(&alarms.update(&at(15, 60.0, 0.0))), [(Kind::Low, Cause::New)]);
+}
+
+#[test]
+fn only_a_floor_that_sounds_rings_for_low() {
+    let default = AlarmSettings::default;
+    // within its hysteresis it does not
+    let mut alarms = alarms(default());
+    assert_eq!(kinds(&alarms.update(&at(0, 55.0, 0.0))), [(Kind::Floor, Cause::New)]);
+    let rung: Vec<u32> =
+        (1..60).filter(|when| !alarms.update(&at(*when, 57.0, 0.0)).rings().is_empty()).collect();
+    assert_eq!(rung, [15, 30, 45]);
+    // nor acknowledged alone
+    let mut alarms = self::alarms(default());
+    let _ = alarms.update(&at(0, 55.0, 0.0));
+    alarms.acknowledge(Kind::Floor);
+    let rung = kinds(&alarms.update(&at(15, 55.0, 0.0)));
+    assert_eq!(rung, [(Kind::Low, Cause::Unheeded)]);
+}
+
+#[test]
+fn priority_does_not_fall_while_glucose_does() {
+    let standard = AlarmSettings::default();
+    let ahead = Rule { priority: Priority::High, ..standard.low_ahead };
+    let low = Rule { priority: Priority::Low, ..standard.low };
+    let mut alarms = alarms(AlarmSettings { low_ahead: ahead, low, ..standard });
+    let first = |standing: Standing| standing.rings().first().map(|ring| (ring.kind, ring.priority));
+    let ring = first(alarms.update(&at(0, 85.0, -2.0).with_low_ahead(0.9)));
+    assert_eq!(ring, Some((Kind::LowAhead, Priority::High)));
+    let ring = first(alarms.update(&at(10, 69.0, -2.0).with_low_ahead(0.9)));
+    assert_eq!(ring, Some((Kind::Low, Priority::High)));
+    alarms.acknowledge_all();
+    let ring = first(alarms.update(&at(15, 58.0, -2.0).with_low_ahead(0.9)));
+    assert_eq!(ring, Some((Kind::Low, Priority::High)), "worse");
+    // armed anew it speaks for itself
+    let _ = alarms.update(&at(20, 120.0, 1.0).with_low_ahead(0.0));
+    let ring = first(alarms.update(&at(40, 69.0, 0.0).with_low_ahead(0.0)));
+    assert_eq!(ring, Some((Kind::Low, Priority::Low)));
+}
+
+#[test]
+fn every_priority_is_as_stated() {
+    use Priority::{High, Low, Medium};
+    let want = [High, Medium, Medium, Low, Medium, Low, Low, Low, Low];
+    assert_eq!(Kind::ALL.map(|kind| AlarmSettings::default().rule(kind).priority), want);
+}
+
+#[test]
+fn no_calibration_and_no_estimate_hides_a_very_low_reading() {
+    let high = Glucose::clamped(120.0);
+    let base = at(0, 120.0, 0.0).with_plasma(high, Rate::clamped(0.0));
+    let very_low = Glucose::clamped(54.0);
+    for (situation, grounds) in [
+        (base.with_uncalibrated(very_low), Some(Grounds::Uncalibrated(very_low))),
+        (base.with_below_range(Glucose::clamped(60.0)), Some(Grounds::BelowRange(Glucose::clamped(60.0)))),
+        (base.with_unplaced(very_low), Some(Grounds::Unplaced(very_low))),
+        (base.with_uncalibrated(Glucose::clamped(56.0)), None),
+        (base.with_unplaced(Glucose::clamped(56.0)), None),
+        (base.with_unbelieved(very_low), None),
+    ] {
+        for doubt in [Doubt::None, Doubt::Pressure, Doubt::Disbelieved] {
+            let standing = alarms(AlarmSettings::default()).update(&situation.with_doubt(doubt));
+            let floor = standing.rings().iter().find(|ring| ring.kind == Kind::Floor);
+            assert_eq!(floor.map(|ring| ring.grounds), grounds);
+        }
+    }
+    // one that cannot be placed is heard while nothing else is known, and only then
+    let mut alarms = alarms(AlarmSettings::default());
+    let blind = Situation::at(minute(0));
+    assert_eq!(kinds(&alarms.update(&blind.with_unplaced(very_low))), [(Kind::Floor, Cause::New)]);
+    assert!(!alarms.update(&blind.with_unplaced(high)).kinds().contains(Kind::Low));
+}
+
+#[test]
+fn an_estimate_in_doubt_rings_nothing() {
+    for (doubt, rings) in [(Doubt::None, true), (Doubt::Pressure, false), (Doubt::Disbelieved, false)] {
+        let situation =
+            at(0, 120.0, 0.0).with_plasma(Glucose::clamped(54.0), Rate::clamped(0.0)).with_doubt(doubt);
+        assert_eq!(alarms(low_only()).update(&situation).kinds().contains(Kind::Floor), rings);
+    }
+}
+
+#[test]
+fn what_is_very_low_and_not_believed_is_a_doubt_worth_an_alarm() {
+    for (mg_dl, doubt) in [(55.0, true), (56.0, false)] {
+        let mut alarms = alarms(AlarmSettings::default());
+        let rang = (0..20).find(|when| {
+            let situation = Situation::at(minute(*when)).with_doubt(Doubt::WarmUp);
+            let standing = alarms.update(&situation.with_unbelieved(Glucose::clamped(mg_dl)));
+            standing.rings().iter().any(|ring| ring.kind == Kind::Doubt)
+        });
+        assert_eq!(rang, doubt.then_some(10));
+    }
+}
+
+#[test]
+fn what_begins_anew() {
+    for (beginning, holds) in
+        [(Beginning::Sensor, true), (Beginning::Power, true), (Beginning::Everything, false)]
+    {
+        let mut alarms = alarms(AlarmSettings::default());
+        let _ = alarms.update(&at(0, 65.0, 0.0));
+        alarms.begin(beginning, minute(100));
+        assert_eq!(alarms.active().contains(Kind::Low), holds, "{beginning:?}");
+        // blind: silence is counted from the beginning
+        let rang = (100..130).find(|when| {
+            alarms.update(&Situation::at(minute(*when))).rings().iter().any(|ring| ring.kind == Kind::NoData)
+        });
+        assert_eq!(rang, Some(120), "{beginning:?}");
+        assert!(!alarms.sees());
+    }
+}
+
+#[test]
+fn the_foremost_is_the_most_urgent_that_nobody_heeded() {
+    let mut alarms = alarms(everything());
+    let _ = alarms.update(&at(0, 260.0, 3.5));
+    let foremost = |alarms: &mut Alarms| {
+        alarms.update(&at(0, 260.0, 3.5)).foremost().map(|held| (held.ring.kind, held.rings))
+    };
+    assert_eq!(foremost(&mut alarms), Some((Kind::High, false)));
+    alarms.acknowledge(Kind::High);
+    assert_eq!(foremost(&mut alarms), Some((Kind::SteepRise, false)));
+    alarms.acknowledge(Kind::SteepRise);
+    assert_eq!(foremost(&mut alarms), None);
 }
 
 #[test]
 fn nobody_can_acknowledge_what_never_rang() {
     let mut alarms = alarms(low_only());
+    assert_eq!(alarms.snooze(Kind::Low, Span::from_mins(10)), Span::ZERO, "before anything was told");
+    let _ = alarms.update(&at(0, 120.0, 0.0));
     alarms.snooze(Kind::Low, Span::from_mins(10));
-    assert!(alarms.update(&at(0, 65.0, 0.0)).is_empty());
+    assert!(alarms.update(&at(0, 65.0, 0.0)).rings().is_empty());
     alarms.acknowledge(Kind::Low);
     alarms.acknowledge(Kind::High); // does not hold
     assert_eq!(kinds(&alarms.update(&at(10, 65.0, 0.0))), [(Kind::Low, Cause::New)]);
@@ -61,12 +221,12 @@ fn nobody_can_acknowledge_what_never_rang() {
 #[test]
 fn a_silence_that_runs_out_rings_even_where_nothing_repeats() {
     let mut alarms = alarms(AlarmSettings::default());
-    let ahead = |when| at(when, 90.0, -1.0).with_low_ahead(40.0);
+    let ahead = |when| at(when, 90.0, -1.0).with_low_ahead(0.6);
     assert_eq!(kinds(&alarms.update(&ahead(0))), [(Kind::LowAhead, Cause::New)]);
     alarms.acknowledge(Kind::LowAhead);
-    assert!((1..30).all(|when| alarms.update(&ahead(when)).is_empty()));
+    assert!((1..30).all(|when| alarms.update(&ahead(when)).rings().is_empty()));
     assert_eq!(kinds(&alarms.update(&ahead(30))), [(Kind::LowAhead, Cause::Still)]);
-    assert!((31..90).all(|when| alarms.update(&ahead(when)).is_empty()), "once");
+    assert!((31..90).all(|when| alarms.update(&ahead(when)).rings().is_empty()), "once");
 }
 
 #[test]
@@ -84,7 +244,7 @@ fn a_gap_in_what_is_known_starts_the_delay_over() {
 fn stale_values_ring_nothing_new_but_what_needs_no_value_rings() {
     let mut alarms = alarms(everything());
     let stale = Situation { now: minute(25), ..at(0, 60.0, -4.0) };
-    let told = stale.with_low_ahead(0.0).with_wear_left(Span::from_hours(1));
+    let told = stale.with_low_ahead(0.9).with_wear_left(Span::from_hours(1));
     assert_eq!(kinds(&alarms.update(&told)), [(Kind::NoData, Cause::New), (Kind::WearEnd, Cause::New)]);
     assert!(!alarms.active().contains(Kind::Low));
 }
@@ -95,7 +255,7 @@ fn the_lower_of_sensor_and_estimate_is_believed() {
         let situation = Situation::at(minute(0))
             .with_sensor(minute(0), Glucose::clamped(sensor))
             .with_plasma(Glucose::clamped(estimate), Rate::clamped(0.0));
-        let rung = alarms(low_only()).update(&situation).iter().any(|ring| ring.kind == Kind::Floor);
+        let rung = alarms(low_only()).update(&situation).rings().iter().any(|ring| ring.kind == Kind::Floor);
         assert_eq!(rung, rings, "{sensor} and {estimate}");
     }
 }
@@ -103,7 +263,7 @@ fn the_lower_of_sensor_and_estimate_is_believed() {
 #[test]
 fn other_settings_hold_from_the_next_update() {
     let mut alarms = alarms(low_only());
-    assert!(alarms.update(&at(0, 78.0, 0.0)).is_empty());
+    assert!(alarms.update(&at(0, 78.0, 0.0)).rings().is_empty());
     let standard = low_only();
     let higher = AlarmSettings { low: Rule { limit: 80.0, ..standard.low }, ..standard };
     alarms.set_plan(AlarmPlan::new(higher).unwrap());
@@ -111,16 +271,11 @@ fn other_settings_hold_from_the_next_update() {
 }
 
 #[test]
-fn every_alarm_has_words_of_its_own() {
-    let all = |words: fn(Kind) -> &'static str| {
-        let mut seen: Vec<_> = Kind::ALL.into_iter().map(words).filter(|words| !words.is_empty()).collect();
-        seen.sort();
-        seen.dedup();
-        seen.len()
-    };
-    assert_eq!((all(Kind::name), all(Kind::message)), (9, 9));
+fn priorities_and_causes_have_fixed_names() {
     assert!(Kind::Doubt.message().contains("fingerstick"));
     // the words of IEC 60601-1-8
     let priorities = [Priority::Low, Priority::Medium, Priority::High];
     assert_eq!(priorities.map(Priority::name), ["low", "medium", "high"]);
+    let causes = [Cause::New, Cause::Still, Cause::Unheeded, Cause::Worse];
+    assert_eq!(causes.map(Cause::name), ["new", "still", "unheeded", "worse"]);
 }

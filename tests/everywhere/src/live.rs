@@ -45,11 +45,18 @@ pub fn monitor(events: usize) -> Hash {
         match stream.next() {
             Some(Event::Reading(reading)) => view(&mut hash, &monitor.push(&reading)),
             Some(Event::Tick(at)) => view(&mut hash, &monitor.tick(at)),
-            Some(Event::Fingerstick(stick)) => match monitor.fingerstick(&stick) {
-                FingerstickOutcome::Used { calibrated, fused } => hash.put((calibrated as u8, fused)),
-                FingerstickOutcome::Refused(why) => hash.put((why as u8, why.is_used())),
-                FingerstickOutcome::NoReading => hash.put(9_u8),
-            },
+            Some(Event::Fingerstick(stick)) => {
+                let outcome = monitor.fingerstick(&stick);
+                hash.put((outcome.is_used(), outcome.words()));
+                hash.put(outcome.expected().map(|e| (e.glucose, e.sd, e.deviations(&stick))));
+                match outcome {
+                    FingerstickOutcome::Used { calibrated, fused, held, .. } => {
+                        hash.put((calibrated as u8, calibrated.is_used(), fused));
+                        hash.put(held);
+                    }
+                    FingerstickOutcome::Refused { why, .. } => hash.put(why as u8),
+                }
+            }
             Some(Event::SensorStarted(at)) => monitor.sensor_started(at),
             Some(Event::Snooze(kind, span)) => {
                 for k in Kind::ALL {
@@ -79,7 +86,7 @@ fn view(hash: &mut Hash, view: &View) {
         hash.put((e.behind(), e.moving(), e.is_doubted()));
     }
     hash.put((view.trend().words(), view.predicted_30min().map(|p| (p.glucose(), p.sd()))));
-    hash.put((view.low_probability(), view.low_ahead_index(), view.minutes_to_low()));
+    hash.put((view.low_probability(), view.low_ahead_signal(), view.minutes_to_low()));
     hash.put((view.calibration_sd(), view.newest()));
     view.reasons().iter().for_each(|reason| hash.put(reason as u8));
     hash.put((view.grade() as u8, view.sees()));

@@ -41,13 +41,15 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
     let single = Model::new(8.0, 35.0, black_box(0.04), 5.0, 25.0, 2.5)?;
     let model = Model::default().with_sensor(black_box(1.0), 6.0, 30.0, 2.0)?;
     let (mut one, mut two) = (Estimator::new(black_box(single)), Estimator::new(black_box(model)));
-    let linear = ForecastConfig::linear(black_box(35.0), 0.04)?.with_recalibration(-0.2, 2.0)?;
-    let (mut plain, mut bent) = (Forecast::new(black_box(linear)), Forecast::default());
-    let mut calibration = Calibration::new(black_box(Drift::new(0.1, 1e4, 6.0, 4e3)?));
+    let (mut people, mut person) = (Forecast::new(black_box(ForecastConfig::people())), Forecast::default());
+    let mut calibration = Calibration::new(black_box(
+        Drift::new(0.1, 1e4, 6.0, 4e3)?.with_scatter(0.1)?.with_caution(1.0)?,
+    ));
     let (mut line, mut ols) =
         (Line::new(black_box(LineFit::Deming(1.5)))?, Line::new(LineFit::LeastSquares)?);
     let mut quality = Quality::new(black_box(QualityConfig::default()))?;
     let bands = Bands::new(Rate::try_from(black_box(0.9))?, Rate::try_from(2.1)?, 0.3, 1.5)?;
+    let bands = bands.with_missing_costing(black_box(1.7))?;
     let mut sign = TrendSign::new(black_box(bands));
     let mut alarms = Alarms::new(live::plan(hash));
     let mut history = History::<24>::new();
@@ -58,7 +60,7 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
                 hash.put(one.observe(&reading) as u8);
                 let admitted = quality.admit(&reading);
                 hash.put((admitted.is_admitted(), admitted.is_kept(), admitted.is_believed()));
-                let value = calibration.apply(reading.at(), reading.glucose());
+                let value = calibration.apply_reading(&reading);
                 let expected = two.expect(reading.at(), value);
                 let z = expected.as_ref().and_then(|e| e.innovation());
                 hash.put((z, two.bounds()));
@@ -73,18 +75,23 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
                 }
                 hash.put(history.insert(&reading) as u8);
                 smoothers.step(hash, &reading);
+                people.reading(reading.at(), value, admitted.is_believed());
+                person.reading(reading.at(), value, admitted.is_believed());
+                ahead(hash, &people, reading.at());
+                ahead(hash, &person, reading.at());
+                let direction = person.direction(reading.at());
                 for estimate in [one.estimate(reading.at()), two.estimate(reading.at())].into_iter().flatten()
                 {
-                    plain.learn(&estimate);
-                    bent.learn(&estimate);
-                    ahead(hash, &plain, &estimate);
-                    ahead(hash, &bent, &estimate);
-                    let trend = sign.step(Some(estimate.rate()), estimate.rate_sd());
+                    let own = Estimate::new(estimate.at(), estimate.glucose(), estimate.rate(), 7.0, 0.5, 0.1);
+                    hash.put(own.map(|e| (e.glucose(), e.behind())));
+                    let low = mg_dl(70.0);
+                    hash.put(minutes_at_constant_rate(estimate.glucose(), estimate.rate(), low));
+                    let trend = sign.step(direction.map(|d| d.rate()), direction.map_or(0.0, |d| d.sd()));
                     hash.put((trend.words(), sign.last() == trend, sign.bands() == &bands));
                     let situation = Situation::at(reading.at())
                         .with_sensor(reading.at(), reading.glucose())
                         .with_plasma(estimate.glucose(), estimate.rate())
-                        .with_low_ahead(bent.low_ahead_index(&estimate))
+                        .with_low_ahead(person.low_ahead(reading.at()).unwrap_or_default())
                         .with_local(LocalTime::from_unix(reading.at(), 0))
                         .with_wear_left(Span::from_hours(2))
                         .with_doubt(if judged.weight() < 0.2 { Doubt::Disbelieved } else { Doubt::None });
@@ -92,7 +99,7 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
                 }
             }
             Event::Fingerstick(stick) => {
-                hash.put((one.fingerstick(&stick) as u8, one.meter_sd(stick.glucose())));
+                hash.put((one.fingerstick(&stick) as u8, stick.meter_sd()));
                 if let Some(gap) = one.behind(stick.at()) {
                     hash.put((gap.mean, gap.sd));
                     let pair = Pair {
@@ -105,6 +112,9 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
                     };
                     let applied = calibration.pair(&pair);
                     hash.put((applied as u8, applied.is_used(), calibration.sd(stick.at(), stick.glucose())));
+                    hash.put((calibration.payoff().words(), calibration.pays(), calibration.scatter()));
+                    let most = calibration.most(stick.glucose());
+                    hash.put((most, calibration.whole_sd(stick.at(), most, 6.0)));
                     line.push(pair.reference, pair.sensor);
                     ols.push(pair.sensor, pair.reference);
                 }
@@ -112,6 +122,7 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
                 quality.fingerstick(stick.at(), 1.5);
                 quality.second_sensor(stick.at(), -2.5);
                 two.shift(3.0);
+                person.shift(3.0);
             }
             Event::Tick(at) => {
                 let trend = sign.step(None, f32::NAN);
@@ -125,6 +136,7 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
                 quality.sensor_started(at);
                 calibration.reset();
                 one.reset();
+                person.begin();
                 smoothers.reset();
                 history.clear();
             }
@@ -142,60 +154,17 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
 }
 
 /// All that a forecast tells.
-fn ahead(hash: &mut Hash, forecast: &Forecast, estimate: &Estimate) {
-    let (low, high) = (mg_dl(70.0), mg_dl(180.0));
+fn ahead(hash: &mut Hash, forecast: &Forecast, now: Instant) {
+    let low = mg_dl(70.0);
     for minutes in [-5, 0, 7, 30, 60, 500] {
         let horizon = Span::from_mins(minutes);
-        let predicted = forecast.at(estimate, horizon);
-        hash.put((predicted.glucose(), predicted.sd(), forecast.probability_below(estimate, low, horizon)));
-        hash.put(forecast.minutes_to_fall(estimate, low, horizon));
-        hash.put(forecast.minutes_to_rise(estimate, high, horizon));
+        let predicted = forecast.at(now, horizon);
+        hash.put(predicted.map(|p| (p.glucose(), p.sd())));
+        hash.put(predicted.map(|p| (p.half_width_50(), p.half_width_95())));
+        hash.put((forecast.low_probability(now, low, horizon), forecast.minutes_to_fall(now, low, horizon)));
     }
-    hash.put((forecast.low_ahead_index(estimate), forecast.share()));
-    hash.put(minutes_at_constant_rate(estimate.glucose(), estimate.rate(), low));
-    let own =
-        Estimate::new(estimate.at(), estimate.glucose(), estimate.rate(), estimate.glucose_sd(), 0.5, 0.1);
-    hash.put(own.map(|e| (e.glucose(), e.behind())));
-}
-
-struct Smoothers {
-    average: MovingAverage<12>,
-    exponential: Exponential,
-    holt: Holt,
-    kalman: TwoStateKalman,
-    median: MovingMedian<9>,
-    polynomial: SavitzkyGolay<9>,
-}
-
-impl Smoothers {
-    fn new() -> Result<Self, Error> {
-        Ok(Self {
-            average: MovingAverage::new(black_box(25.0))?,
-            exponential: Exponential::new(black_box(12.0))?,
-            holt: Holt::new(black_box(10.0), 20.0)?,
-            kalman: TwoStateKalman::new(black_box(0.02), 6.0, Some(40.0))?,
-            median: MovingMedian::new(black_box(25.0))?,
-            polynomial: SavitzkyGolay::new(black_box(40.0), 2)?,
-        })
-    }
-
-    fn step(&mut self, hash: &mut Hash, reading: &Reading) {
-        let (at, glucose) = (reading.at(), reading.glucose());
-        let mut put = |level: Level| hash.put((level.glucose(), level.rate()));
-        put(self.average.step(at, glucose));
-        put(self.exponential.step(at, glucose));
-        put(self.holt.step(at, glucose));
-        put(self.kalman.step(at, glucose));
-        put(self.median.step(at, glucose));
-        put(self.polynomial.step(at, glucose));
-    }
-
-    fn reset(&mut self) {
-        self.average.reset();
-        self.exponential.reset();
-        self.holt.reset();
-        self.kalman.reset();
-        self.median.reset();
-        self.polynomial.reset();
-    }
+    hash.put((forecast.low_ahead(now), forecast.uses_personal(), forecast.config().is_personal()));
+    let rate = |rate| Rate::try_from(rate).ok();
+    let direction = forecast.direction(now);
+    hash.put(direction.map(|d| (d.rate(), d.sd(), rate(-1.0).map(|rate| d.chance_below(rate)))));
 }

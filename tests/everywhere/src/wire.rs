@@ -5,8 +5,8 @@ use core::hint::black_box;
 use glidepath::Instant;
 use glidepath::gatt::{
     Annunciation, Carbohydrate, CgmMeasurement, CgmStatus, Concentration, CurrentTime, DateTime, E2eCrc,
-    Exercise, GlucoseContext, GlucoseMeasurement, Health, Meal, Payload, Sample, SampleLocation, SampleType,
-    SessionStart, Sfloat, SfloatValue, Tester, crc16,
+    Exercise, GlucoseContext, GlucoseMeasurement, Health, Meal, OctetOrder, Payload, Sample, SampleLocation,
+    SampleType, SessionStart, Sfloat, SfloatValue, Tester, crc16,
 };
 use glidepath::simulate::Random;
 
@@ -84,6 +84,8 @@ fn decode(hash: &mut Hash, bytes: &[u8]) {
         let measured = CgmMeasurement::decode(bytes, crc);
         if let Ok(m) = measured.as_ref() {
             hash.put((m.glucose_mg_dl().bits(), m.offset_min(), m.annunciation().status() as u8));
+            let other = m.in_octet_order(OctetOrder::WarningFirst);
+            hash.put((m.order_in_doubt(), other.annunciation().status() as u8));
             hash.put((m.trend_mg_dl_per_min().map(Sfloat::bits), m.quality_percent().map(Sfloat::bits)));
             let range = mg_dl(40.0)..=mg_dl(400.0);
             let reading = m.reading(Instant::from_secs(1_790_000_000), range);

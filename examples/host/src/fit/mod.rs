@@ -1,49 +1,98 @@
-//! Fits the constants of the library on recorded people, and prints them as the source holds them.
+//! `fit`: the numbers of the library from recorded people, and how well they do on people they were not fitted to.
+//!
+//! A group of numbers is a file here and a row of [`GROUPS`]: a function of the sets that gives the source as the
+//! library holds it and figures with each set left out in turn.
 
+mod least;
+mod load;
+mod lows;
 mod now;
 mod people;
 mod pressure;
+mod soon;
+#[cfg(test)]
+mod tests;
 
 use std::path::PathBuf;
 
-use clap::ValueEnum;
-
+use crate::args::InputArgs;
 use crate::failure::Failure;
-use crate::output::print;
+use crate::output::say;
+use crate::sheet::CAUTION;
+pub use load::{Person, Set};
 
-/// Fits the library's constants on recorded people
+/// Fit the numbers of the library to recorded people
 ///
-/// Prints each constant as the source holds it, and how it does on people it was not fitted on.
-#[derive(clap::Args)]
+/// Each folder is a set, or holds a folder for each set; a set holds traces (CSV), each of one person. Prints the
+/// numbers as the library's source holds them, who they were fitted to, and how well they do on each set when they
+/// are fitted to the others. The truth is a later reading of the same sensor, within 2.5 minutes of the horizon.
+#[derive(clap::Args, Debug)]
+#[command(after_help = CAUTION)]
 pub struct Args {
-    /// What to fit
-    #[arg(value_name = "WHAT")]
-    what: What,
-
-    /// A folder of traces for each set of people, or a folder of such folders; blood glucose beside the readings is
-    /// taken from a column reference_mg_dl
-    #[arg(value_name = "FOLDER", required = true)]
+    /// Folders with traces
+    #[arg(required = true)]
     folders: Vec<PathBuf>,
+
+    /// Only these groups of numbers
+    #[arg(long, value_name = "GROUP,...", value_delimiter = ',')]
+    only: Vec<String>,
+
+    #[command(flatten)]
+    input: InputArgs,
 }
 
-/// A group of constants.
-#[derive(Clone, Copy, Debug, ValueEnum)]
-enum What {
-    /// The estimate of now: filter, correction towards blood, what stays open
-    Now,
-    /// The suspicion of pressure on the sensor
-    Pressure,
-    /// Nothing: how the monitor as it stands does, in doubt and beside it
-    Measure,
+/// What a fit yields.
+pub struct Fitted {
+    /// The file that holds the numbers, from the top of the repository, and what it is to hold.
+    pub file: &'static str,
+    pub source: String,
+    /// Figures with each set left out in turn; one for each line.
+    pub figures: Vec<String>,
 }
 
+/// A group of numbers that are fitted together.
+struct Group {
+    name: &'static str,
+    fit: Fit,
+}
+
+/// What a group is fitted to.
+enum Fit {
+    /// Readings alone.
+    Readings(fn(&[Set]) -> Result<Fitted, Failure>),
+    /// Readings with blood glucose beside them, from a column `reference_mg_dl`.
+    Blood(fn(&[people::Person]) -> String),
+}
+
+const GROUPS: &[Group] = &[
+    Group { name: "soon", fit: Fit::Readings(soon::fit) },
+    Group { name: "now", fit: Fit::Blood(now::fit) },
+    Group { name: "pressure", fit: Fit::Blood(pressure::fit) },
+    Group { name: "measure", fit: Fit::Blood(now::measure) },
+];
+
+/// Loads, fits, prints.
 pub fn run(args: &Args) -> Result<(), Failure> {
-    let people = people::load(&args.folders)?;
-    let text = match args.what {
-        What::Now => now::fit(&people),
-        What::Pressure => pressure::fit(&people),
-        What::Measure => now::measure(&people),
-    };
-    print(&text);
+    if let Some(unknown) = args.only.iter().find(|only| GROUPS.iter().all(|group| group.name != **only)) {
+        let names: Vec<&str> = GROUPS.iter().map(|group| group.name).collect();
+        return Err(Failure::new(format!("no group {unknown:?}, expected one of {}", names.join(", "))));
+    }
+    let sets = load::sets(&args.folders, &args.input)?;
+    for set in &sets {
+        let names: Vec<&str> = set.people.iter().map(|person| person.name.as_str()).collect();
+        say(&format!("{}: {}", set.name, names.join(", ")));
+    }
+    for group in
+        GROUPS.iter().filter(|group| args.only.is_empty() || args.only.iter().any(|o| o == group.name))
+    {
+        match group.fit {
+            Fit::Readings(fit) => {
+                let fitted = fit(&sets)?;
+                say(&format!("\n{}:\n\n{}", fitted.file, fitted.source));
+                fitted.figures.iter().for_each(|line| say(line));
+            }
+            Fit::Blood(fit) => say(&format!("\n{}", fit(&people::load(&args.folders)?))),
+        }
+    }
     Ok(())
 }

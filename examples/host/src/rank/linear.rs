@@ -182,7 +182,7 @@ fn sums(
 }
 
 /// Solves a symmetric positive definite system by Cholesky's factors.
-fn solve(mut a: Vec<Vec<f64>>, mut b: Vec<f64>) -> Vec<f64> {
+pub fn solve(mut a: Vec<Vec<f64>>, mut b: Vec<f64>) -> Vec<f64> {
     let n = b.len();
     for j in 0..n {
         for i in j..n {

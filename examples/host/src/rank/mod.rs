@@ -1,7 +1,7 @@
 //! `rank`: every method on the same readings, against the truth.
 
 mod bound;
-mod linear;
+pub mod linear;
 mod lows;
 mod method;
 mod ours;

@@ -2,7 +2,6 @@
 
 use glidepath::alarm::AlarmSettings;
 use glidepath::estimator::{Estimator, Model};
-use glidepath::forecast::{Forecast, ForecastConfig};
 use glidepath::simulate::{GaussianWorldConfig, SensorModel};
 use glidepath::{Fingerstick, Monitor, Reading, Settings, Span};
 
@@ -18,52 +17,64 @@ impl Method for Small {
         let view = self.push(reading);
         let value = reading.glucose().mg_dl();
         let Some(estimate) = view.estimate() else { return Outlook::held(value, 0.0) };
-        let at = |minutes: f32| self.forecast().at(&estimate, Span::from_mins(minutes as i32));
+        let at = |minutes: f32| self.forecast().at(view.at(), Span::from_mins(minutes as i32));
         Outlook {
             now: estimate.glucose().mg_dl(),
             now_sd: Some(estimate.glucose_sd()),
             rate: estimate.rate().mg_dl_per_min(),
-            ahead: HORIZONS.map(|minutes| at(minutes).glucose().mg_dl()),
-            ahead_30_sd: Some(at(30.0).sd()),
-            low_index: view.low_ahead_index().unwrap_or(value),
+            ahead: HORIZONS.map(|minutes| at(minutes).map_or(value, |p| p.glucose().mg_dl())),
+            ahead_30_sd: at(30.0).map(|p| p.sd()),
+            low_index: view.low_ahead_signal().map_or(value, index),
             low_probability: view.low_probability(),
         }
     }
 
     fn calibrate(&mut self, fingerstick: &Fingerstick) {
+        let _ = self.tick(fingerstick.at());
         let _ = self.fingerstick(fingerstick);
     }
 }
 
-/// The estimator and a forecast without the monitor around them: no verdicts, no calibration.
-struct Alone(Estimator, Forecast);
+/// The low-ahead signal as an index of which lower is nearer to a low: its logit, 10 mg/dL each.
+fn index(signal: f32) -> f32 {
+    let signal = signal.clamp(1e-4, 1.0 - 1e-4);
+    70.0 - 10.0 * (signal / (1.0 - signal)).ln()
+}
+
+/// The estimator without the monitor around it: no verdicts, no calibration. Ahead its rate fades, over so many
+/// minutes.
+struct Alone(Estimator, f32);
 
 impl Method for Alone {
     fn step(&mut self, reading: &Reading) -> Outlook {
         let _ = self.0.observe(reading);
         let value = reading.glucose().mg_dl();
         let Some(estimate) = self.0.estimate(reading.at()) else { return Outlook::held(value, 0.0) };
-        self.1.learn(&estimate);
-        let at = |minutes: f32| self.1.at(&estimate, Span::from_mins(minutes as i32));
+        let (now, rate) = (estimate.glucose().mg_dl(), estimate.rate().mg_dl_per_min());
+        let at = |minutes: f32| now + rate * self.1 * -(-minutes / self.1).exp_m1();
         Outlook {
-            now: estimate.glucose().mg_dl(),
+            now,
             now_sd: Some(estimate.glucose_sd()),
-            rate: estimate.rate().mg_dl_per_min(),
-            ahead: HORIZONS.map(|minutes| at(minutes).glucose().mg_dl()),
-            ahead_30_sd: Some(at(30.0).sd()),
-            low_index: self.1.low_ahead_index(&estimate),
+            rate,
+            ahead: HORIZONS.map(at),
+            ahead_30_sd: None,
+            low_index: now + ALARM_MIN * estimate.slow_rate().mg_dl_per_min(),
             low_probability: None,
         }
     }
 }
 
-fn alone(name: &str, model: Model, forecast: ForecastConfig) -> Entry {
-    Entry::new(name, shipped_limit(), move || Alone(Estimator::new(model), Forecast::new(forecast)))
+/// The estimator alone looks so far ahead along its slow rate for an alarm.
+const ALARM_MIN: f32 = 38.0;
+
+fn alone(name: &str, model: Model, rate_time_min: f32) -> Entry {
+    Entry::new(name, 42.0, move || Alone(Estimator::new(model), rate_time_min))
 }
+
 
 /// The monitor's low index is compared with this limit as shipped.
 fn shipped_limit() -> f32 {
-    AlarmSettings::default().low_ahead.limit
+    index(AlarmSettings::default().low_ahead.limit)
 }
 
 fn entry(name: &str, settings: Settings) -> Entry {
@@ -84,19 +95,12 @@ pub fn ours(sensor: &SensorModel) -> Vec<Entry> {
     let (a, b) = (1.0 / world.rate_min(), 1.0 / world.reversion_min());
     let drive = 2.0 * (a + b) * a * b * world.sd_mg_dl() * world.sd_mg_dl();
     let matched = Model::new(GAUSSIAN_LAG, 1.0 / (a + b), drive, sd, time, white).expect("in range");
-    let mut entries = vec![
-        entry("glidepath", shipped),
-        alone(
-            "glidepath, estimator alone",
-            Model::default(),
-            ForecastConfig::linear(35.0, 0.04).expect("in range"),
-        ),
-    ];
+    let mut entries =
+        vec![entry("glidepath", shipped), alone("glidepath, estimator alone", Model::default(), 35.0)];
     if told != shipped.model {
         entries.push(entry("glidepath, told the sensor's noise", with(told)));
     }
     entries.push(entry("glidepath, one motion", with(plain)));
-    let usual = ForecastConfig::default();
-    entries.push(alone("glidepath, estimator of the Gaussian world", matched, usual));
+    entries.push(alone("glidepath, estimator of the Gaussian world", matched, 1.0 / (a + b)));
     entries
 }

@@ -208,7 +208,7 @@ fn round(value: f64, digits: i32) -> f64 {
 mod tests {
     use super::*;
     use glidepath::Glucose;
-    use glidepath::alarm::Priority;
+    use glidepath::alarm::{Grounds, Priority};
 
     fn at(minute: u32) -> Instant {
         Instant::from_secs(minute * 60)
@@ -222,7 +222,7 @@ mod tests {
     }
 
     fn rang(minute: u32, kind: Kind, cause: Cause) -> Rang {
-        Rang { at: at(minute), kind, priority: Priority::Medium, cause }
+        Rang { at: at(minute), kind, priority: Priority::Medium, cause, grounds: Grounds::Unknown }
     }
 
     #[test]

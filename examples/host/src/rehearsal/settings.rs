@@ -6,23 +6,18 @@ use std::fmt;
 use std::path::Path;
 
 use glidepath::Span;
-use glidepath::alarm::{AlarmPlan, AlarmSettings, Kind, Priority, Rule, Slot, Weekdays};
+use glidepath::alarm::{
+    AlarmPlan, AlarmSettings, Kind, LOW_QUIET, LimitUnit, Priority, Rule, Slot, Weekdays,
+};
 use toml::{Table, Value};
 
 use crate::failure::Failure;
 use crate::table::Unit;
 
 /// The kinds that have settings.
-const KINDS: [Kind; 8] = [
-    Kind::Low,
-    Kind::LowAhead,
-    Kind::SteepFall,
-    Kind::NoData,
-    Kind::High,
-    Kind::SteepRise,
-    Kind::Doubt,
-    Kind::WearEnd,
-];
+fn kinds() -> impl Iterator<Item = Kind> {
+    Kind::ALL.into_iter().filter(|kind| AlarmSettings::default().rule_mut(*kind).is_some())
+}
 
 const DAYS: [&str; 7] = ["mon", "tue", "wed", "thu", "fri", "sat", "sun"];
 
@@ -108,7 +103,7 @@ fn apply(
         if others.contains(&name.as_str()) {
             continue;
         }
-        let kind = KINDS.into_iter().find(|kind| kind.name() == name);
+        let kind = kinds().find(|kind| kind.name() == name);
         let standard = AlarmSettings::default();
         match (name.as_str(), kind) {
             ("recovering", _) => {
@@ -137,7 +132,7 @@ fn apply(
                 }
             }
             (_, None) => {
-                let known: Vec<_> = KINDS.into_iter().map(Kind::name).collect();
+                let known: Vec<_> = kinds().map(Kind::name).collect();
                 return Err(Refused::new(
                     key,
                     format!("not known; expected {}, recovering or pressure_hold_min", known.join(", ")),
@@ -161,12 +156,15 @@ fn set(
     value: &Value,
     unit: Unit,
 ) -> Result<(), Refused> {
-    let factor = match kind {
-        Kind::NoData | Kind::Doubt | Kind::WearEnd => 1.0,
-        _ => unit.in_mg_dl(),
+    let about = kind.about();
+    let factor = match about.unit {
+        LimitUnit::Glucose | LimitUnit::Rate => unit.in_mg_dl(),
+        LimitUnit::Probability | LimitUnit::Minutes | LimitUnit::Hours | LimitUnit::None => 1.0,
     };
     let mut trial = AlarmSettings::default();
-    let (mut least, mut greatest) = (0.0, 1440.0);
+    let low = kind == Kind::Low;
+    let most = if low { LOW_QUIET.mins() } else { 1440.0 };
+    let (mut least, mut greatest) = (0.0, most);
     let mut change = |rule: &mut Rule| {
         match field {
             "on" => {
@@ -174,17 +172,23 @@ fn set(
             }
             "limit" => {
                 rule.limit = number(key, value)? * factor;
-                (least, greatest) = kind.limit_range();
+                (least, greatest) = about.limits;
                 (least, greatest) = (least / factor, greatest / factor);
             }
             "hysteresis" => {
                 rule.hysteresis = number(key, value)? * factor;
-                greatest = 60.0 / factor;
+                greatest = if about.unit == LimitUnit::Probability { 0.5 } else { 60.0 / factor };
             }
             "delay_min" => rule.delay = minutes(key, value)?,
-            "repeat_min" => rule.repeat = minutes(key, value)?,
+            "repeat_min" => {
+                rule.repeat = minutes(key, value)?;
+                least = if low { 1.0 } else { 0.0 };
+            }
             "quiet_min" => rule.quiet = minutes(key, value)?,
-            "escalate_min" => rule.escalate = minutes(key, value)?,
+            "escalate_min" => {
+                rule.escalate = minutes(key, value)?;
+                greatest = 1440.0;
+            }
             "priority" => {
                 let all = [Priority::Low, Priority::Medium, Priority::High];
                 let named = value.as_str().and_then(|name| all.into_iter().find(|p| p.name() == name));
@@ -201,22 +205,10 @@ fn set(
         }
         Ok(())
     };
-    change(rule_of(&mut trial, kind))?;
-    change(rule_of(settings, kind))?;
-    probe(key, value, trial, least, greatest)
-}
-
-fn rule_of(settings: &mut AlarmSettings, kind: Kind) -> &mut Rule {
-    match kind {
-        Kind::Floor | Kind::Low => &mut settings.low,
-        Kind::LowAhead => &mut settings.low_ahead,
-        Kind::SteepFall => &mut settings.steep_fall,
-        Kind::NoData => &mut settings.no_data,
-        Kind::High => &mut settings.high,
-        Kind::SteepRise => &mut settings.steep_rise,
-        Kind::Doubt => &mut settings.doubt,
-        Kind::WearEnd => &mut settings.wear_end,
+    for rule in [trial.rule_mut(kind), settings.rule_mut(kind)].into_iter().flatten() {
+        change(rule)?;
     }
+    probe(key, value, trial, least, greatest)
 }
 
 /// Whether settings that differ from the standard by one key are sound: what is wrong with them is that key.
@@ -329,7 +321,7 @@ mod tests {
         assert_eq!(plan.profile_at(LocalTime::new(0, 12 * 60).unwrap()), 2);
         assert_eq!(plan.profile_at(LocalTime::new(5, 12 * 60).unwrap()), 0);
         // and it leaves no key out
-        for kind in KINDS {
+        for kind in kinds() {
             let rule = table[kind.name()].as_table().unwrap();
             let fields = if kind == Kind::Doubt { 7 } else { 8 };
             assert_eq!(rule.len(), fields, "{}", kind.name());

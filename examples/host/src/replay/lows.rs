@@ -1,6 +1,5 @@
 //! The lows of a trace, and what rang before them.
 
-use glidepath::alarm::Kind;
 use glidepath::review::{Config, EpisodeRule, Episodes};
 use glidepath::{Instant, Reading, Span};
 
@@ -46,11 +45,8 @@ pub fn find(readings: &[Reading], rule: EpisodeRule, interval_s: u32, alarms: &[
             let lowest = inside.iter().map(|r| r.glucose().mg_dl()).fold(f32::INFINITY, f32::min);
             let earliest = episode.start.plus(Span::from_mins(-60)).max(previous_end);
             previous_end = episode.end;
-            let about = |rang: &&Rang| {
-                matches!(rang.kind, Kind::Floor | Kind::Low | Kind::LowAhead | Kind::SteepFall)
-                    && rang.at >= earliest
-                    && rang.at <= episode.end
-            };
+            let about =
+                |rang: &&Rang| rang.kind.about().of_lows && rang.at >= earliest && rang.at <= episode.end;
             let after = alarms.partition_point(|rang| rang.at < earliest);
             let first_alarm = alarms.get(after..).unwrap_or_default().iter().find(about).copied();
             Low { start: episode.start, end: episode.end, lowest, first_alarm }

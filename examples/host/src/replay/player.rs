@@ -1,8 +1,9 @@
 //! Drives the monitor through a trace.
 
 use glidepath::alarm::{AlarmPlan, Kind, Rings};
+use glidepath::forecast::Predicted;
 use glidepath::quality::Verdict;
-use glidepath::{Fingerstick, FingerstickOutcome, Instant, Monitor, Reading, Settings, Span, View};
+use glidepath::{Fingerstick, Instant, Monitor, Reading, Settings, Span, View};
 
 use super::sample::{Pricked, Rang, Sample};
 use crate::failure::Failure;
@@ -66,9 +67,7 @@ pub fn play(trace: &Trace, sticks: &[Fingerstick], alarms: AlarmPlan) -> Result<
     sticks.for_each(|stick| player.fingerstick(stick));
     let Player { monitor, samples, alarms, pricked, now } = player;
     let (gain, offset) = match now {
-        Some(now) if pricked.iter().any(|p| p.refused.is_none()) => {
-            monitor.calibration().gain_and_offset(now)
-        }
+        Some(_) if pricked.iter().any(|p| p.refused.is_none()) => monitor.gain_and_offset(),
         _ => (f32::NAN, f32::NAN),
     };
     let noise_sd = if samples.len() > 1 { monitor.estimator().noise_sd() } else { f32::NAN };
@@ -105,17 +104,13 @@ impl Player {
 
     fn fingerstick(&mut self, stick: &Fingerstick) {
         self.pass(stick.at());
-        let expected = self.monitor.estimator().estimate(stick.at());
-        let refused = match self.monitor.fingerstick(stick) {
-            FingerstickOutcome::Used { .. } => None,
-            FingerstickOutcome::NoReading => Some("not used: no trusted reading within a quarter of an hour"),
-            FingerstickOutcome::Refused(_) => Some("not used: no fingerstick can be like this"),
-        };
-        let expected = expected.map_or(f32::NAN, |estimate| estimate.glucose().mg_dl());
+        let outcome = self.monitor.fingerstick(stick);
+        let refused = (!outcome.is_used()).then(|| outcome.words());
+        let expected = outcome.expected().map_or(f32::NAN, |expected| expected.glucose.mg_dl());
         self.pricked.push(Pricked { stick: *stick, expected, refused });
     }
 
-    fn heard(&mut self, rings: &Rings) -> u16 {
+    fn heard(&mut self, rings: Rings<'_>) -> u16 {
         let mut bits = 0;
         for ring in rings.iter() {
             bits |= 1 << (ring.kind as u16);
@@ -124,6 +119,7 @@ impl Player {
                 kind: ring.kind,
                 priority: ring.priority,
                 cause: ring.cause,
+                grounds: ring.grounds,
             });
         }
         if bits != 0 {
@@ -139,6 +135,9 @@ fn sample(reading: &Reading, view: &View, rang: u16) -> Sample {
     // of a reading that is not newer the answers would be those of another moment
     let estimate = view.estimate().filter(|estimate| estimate.at() == reading.at());
     let timely = |value: Option<f32>| known(value.filter(|_| estimate.is_some()));
+    let ahead = |predicted: Option<Predicted>| {
+        (timely(predicted.map(|p| p.glucose().mg_dl())), timely(predicted.map(|p| p.sd())))
+    };
     Sample {
         reading: *reading,
         verdict,
@@ -151,8 +150,11 @@ fn sample(reading: &Reading, view: &View, rang: u16) -> Sample {
         predicted: timely(view.predicted_30min().map(|p| p.glucose().mg_dl())),
         predicted_sd: timely(view.predicted_30min().map(|p| p.sd())),
         low_probability: timely(view.low_probability()),
-        low_ahead_index: timely(view.low_ahead_index()),
         minutes_to_low: timely(view.minutes_to_low()),
+        predicted_15: ahead(view.predicted_15min()),
+        predicted_60: ahead(view.predicted_60min()),
+        low_ahead_signal: timely(view.low_ahead_signal()),
+        direction: timely(view.direction().map(|direction| direction.rate().mg_dl_per_min())),
         truth: f32::NAN,
         rang,
     }

@@ -3,7 +3,6 @@
 use std::collections::BTreeMap;
 
 use glidepath::alarm::{Cause, Priority};
-use glidepath::quality::Verdict;
 use serde::Serialize;
 
 use super::Replay;
@@ -49,6 +48,9 @@ pub struct Alarm {
     pub priority: &'static str,
     pub message: &'static str,
     pub cause: &'static str,
+    /// What the alarm went by, and the glucose that caused it.
+    pub by: &'static str,
+    pub glucose_mg_dl: Option<f64>,
 }
 
 #[derive(Debug, Serialize)]
@@ -76,7 +78,7 @@ impl Report {
     pub fn of(replay: &Replay) -> Self {
         let mut verdicts = BTreeMap::new();
         for sample in &replay.samples {
-            *verdicts.entry(verdict_name(sample.verdict)).or_default() += 1;
+            *verdicts.entry(sample.verdict.name()).or_default() += 1;
         }
         let readings = replay.samples.iter().filter(|sample| sample.verdict.is_kept()).count() as u64;
         let mut days: Vec<i64> =
@@ -102,7 +104,9 @@ impl Report {
                     kind: rang.kind.name(),
                     priority: rang.priority.name(),
                     message: rang.kind.message(),
-                    cause: cause_name(rang.cause),
+                    cause: rang.cause.name(),
+                    by: rang.grounds.name(),
+                    glucose_mg_dl: rang.grounds.glucose().and_then(|glucose| rounded(glucose.mg_dl(), 1)),
                 })
                 .collect(),
             noise_mg_dl: rounded(replay.noise_sd, 2),
@@ -125,36 +129,12 @@ impl Report {
 impl Report {
     /// The alarms as CSV.
     pub fn alarms_csv(&self) -> String {
-        let mut out = "time,kind,priority,cause,message\n".to_owned();
-        for Alarm { time, kind, priority, cause, message } in &self.alarms {
-            out += &format!("{time},{kind},{priority},{cause},{message}\n");
+        let mut out = "time,kind,priority,cause,by,glucose_mg_dl,message\n".to_owned();
+        for Alarm { time, kind, priority, message, cause, by, glucose_mg_dl } in &self.alarms {
+            let glucose = glucose_mg_dl.map_or(String::new(), |glucose| format!("{glucose:.1}"));
+            out += &format!("{time},{kind},{priority},{cause},{by},{glucose},{message}\n");
         }
         out
-    }
-}
-
-/// A fixed name for files.
-pub fn verdict_name(verdict: Verdict) -> &'static str {
-    match verdict {
-        Verdict::Accepted => "accepted",
-        Verdict::Late => "late",
-        Verdict::Duplicate => "duplicate",
-        Verdict::BadTime => "bad_time",
-        Verdict::Restart => "restart",
-        Verdict::OutOfRange => "out_of_range",
-        Verdict::WarmUp => "warm_up",
-        Verdict::Fault => "fault",
-        Verdict::Jump => "jump",
-        Verdict::Stuck => "stuck",
-        Verdict::Pressure => "pressure",
-    }
-}
-
-fn cause_name(cause: Cause) -> &'static str {
-    match cause {
-        Cause::New => "new",
-        Cause::Still => "still",
-        Cause::Unheeded => "unheeded",
     }
 }
 
@@ -164,6 +144,7 @@ pub fn cause_words(cause: Cause) -> &'static str {
         Cause::New => "it began",
         Cause::Still => "it went on",
         Cause::Unheeded => "nobody had acknowledged it",
+        Cause::Worse => "it became worse",
     }
 }
 

@@ -3,12 +3,11 @@
 use std::fmt::{self, Write as _};
 use std::io::{self, Write};
 
-use glidepath::alarm::{Cause, Kind, Priority};
+use glidepath::alarm::{Cause, Grounds, Kind, Priority};
 use glidepath::quality::Verdict;
 use glidepath::trend::Trend;
 use glidepath::{Fingerstick, Instant, Reading};
 
-use super::report::verdict_name;
 use crate::table::Clock;
 
 /// What was known right after one reading. Numbers that are not known are not a number.
@@ -27,8 +26,12 @@ pub struct Sample {
     pub predicted: f32,
     pub predicted_sd: f32,
     pub low_probability: f32,
-    pub low_ahead_index: f32,
     pub minutes_to_low: f32,
+    pub predicted_15: (f32, f32),
+    pub predicted_60: (f32, f32),
+    pub low_ahead_signal: f32,
+    /// The rate to expect over the next 20 minutes.
+    pub direction: f32,
     /// The truth beside the trace.
     pub truth: f32,
     /// The alarms that rang with it, a bit for each of [`Kind::ALL`].
@@ -42,6 +45,7 @@ pub struct Rang {
     pub kind: Kind,
     pub priority: Priority,
     pub cause: Cause,
+    pub grounds: Grounds,
 }
 
 /// What became of a fingerstick.
@@ -65,8 +69,9 @@ impl fmt::Display for Cell {
 
 /// The header of the samples' table.
 pub const HEADER: &str = "time,sensor_mg_dl,plasma_mg_dl,plasma_sd_mg_dl,rate_mg_dl_min,rate_sd_mg_dl_min,trend,\
-    predicted_30min_mg_dl,predicted_30min_sd_mg_dl,low_probability_30min,low_ahead_index_mg_dl,minutes_to_low,\
-    verdict,alarms";
+    predicted_30min_mg_dl,predicted_30min_sd_mg_dl,low_probability_30min,minutes_to_low,verdict,alarms,\
+    predicted_15min_mg_dl,predicted_15min_sd_mg_dl,predicted_60min_mg_dl,predicted_60min_sd_mg_dl,low_ahead_signal,\
+    direction_mg_dl_min";
 
 /// Writes the samples as CSV.
 pub fn write_csv(samples: &[Sample], clock: &Clock, out: &mut dyn Write) -> io::Result<()> {
@@ -76,7 +81,7 @@ pub fn write_csv(samples: &[Sample], clock: &Clock, out: &mut dyn Write) -> io::
         line.clear();
         let _ = write!(
             line,
-            "{},{},{},{},{},{},{},{},{},{},{},{},{},",
+            "{},{},{},{},{},{},{},{},{},{},{},{},",
             clock.iso(sample.reading.at().secs().into()),
             Cell(sample.reading.glucose().mg_dl(), 1),
             Cell(sample.plasma, 2),
@@ -87,16 +92,24 @@ pub fn write_csv(samples: &[Sample], clock: &Clock, out: &mut dyn Write) -> io::
             Cell(sample.predicted, 2),
             Cell(sample.predicted_sd, 2),
             Cell(sample.low_probability, 4),
-            Cell(sample.low_ahead_index, 2),
             Cell(sample.minutes_to_low, 1),
-            verdict_name(sample.verdict),
+            sample.verdict.name(),
         );
         let mut parted = "";
         for kind in Kind::ALL.iter().filter(|kind| sample.rang & (1 << (**kind as u16)) != 0) {
             let _ = write!(line, "{parted}{}", kind.name());
             parted = ";";
         }
-        line.push('\n');
+        let _ = writeln!(
+            line,
+            ",{},{},{},{},{},{}",
+            Cell(sample.predicted_15.0, 2),
+            Cell(sample.predicted_15.1, 2),
+            Cell(sample.predicted_60.0, 2),
+            Cell(sample.predicted_60.1, 2),
+            Cell(sample.low_ahead_signal, 4),
+            Cell(sample.direction, 3),
+        );
         out.write_all(line.as_bytes())?;
     }
     Ok(())

@@ -1,35 +1,38 @@
 //! The whole application: bytes, time and a button in; a face, a motor and words out.
+//!
+//! What is shown and said is what the monitor's newest [`View`] answers; nothing of it is worked out here a second time.
 
 use crate::button::{Button, Press};
 use crate::clock::Clock;
-use crate::face::{Alert, Bound, Expected, Face, Now, STALE, Trust, Unit};
+use crate::face::{Bound, Expected, Face, Now, STALE, Trust, Unit};
 use crate::link::{Frame, LinkError, Receiver};
 use crate::pulses::{self, Motor};
 use crate::screen::Page;
-use crate::words::{Sentence, sentence};
-use glidepath::alarm::{Kind, Priority};
+use crate::session::Session;
+use crate::words::{self, Sentence, sentence};
 use glidepath::quality::{Grade, Reason, Verdict};
 use glidepath::snapshot::{self, SnapshotError};
 use glidepath::trend::Trend;
-use glidepath::{Error, Fingerstick, Glucose, Instant, Monitor, Reading, Settings, Span, Status, View};
+use glidepath::{
+    Error, Fingerstick, FingerstickOutcome, Glucose, Instant, Monitor, Reading, Settings, Span, View,
+};
 
 /// A day of readings every five minutes.
 pub const READINGS: usize = 288;
 /// How long a long press silences what rings; the floor's own limit is kept by the library.
 pub const SNOOZE: Span = Span::from_mins(15);
 /// The monitor is asked at least this often, so that silence is noticed.
-const ASK_S: i32 = 60;
-/// Another start further off than this is another session.
-const SAME_SESSION: Span = Span::from_mins(2);
+const ASK_S: u32 = 60;
 /// Frames tell the wearer's own time, and all times here are that.
 const LOCAL: Option<Span> = Some(Span::ZERO);
-/// What is kept before the monitor's snapshot: flags, the session's start, the alarms' priorities.
-const HEADER: usize = 1 + 4 + Kind::ALL.len();
+/// What is kept before the monitor's snapshot: flags, the session's start.
+const HEADER: usize = 1 + 4;
 /// Bytes that [`App::save`] never exceeds.
 pub const KEPT: usize = HEADER + snapshot::room(READINGS);
 /// The flags of the header.
 const HAS_START: u8 = 1;
 const MMOL_L: u8 = 2;
+const UNTOLD: u8 = 4;
 
 /// What became of all frames.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -67,7 +70,7 @@ pub struct Wants {
 #[derive(Clone, Debug)]
 pub struct App {
     monitor: Monitor<READINGS>,
-    session_start: Option<Instant>,
+    session: Session,
     unit: Unit,
     view: Option<View>,
     receiver: Receiver,
@@ -77,10 +80,13 @@ pub struct App {
     /// Whether the motor plays an alarm.
     ringing: bool,
     page: Page,
-    asked: Option<Instant>,
-    priorities: [Priority; Kind::ALL.len()],
+    /// The monitor is to be asked at this second of the board's.
+    ask_at_s: Option<u32>,
+    /// Whether the newest reading came with a time that cannot be right: what is shown is not the newest.
+    unplaced: bool,
+    /// Whether a fingerstick was refused since the newest reading.
+    refused: bool,
     battery_percent: Option<u8>,
-    shown_minute: Option<u32>,
     counts: Counts,
     wants: Wants,
 }
@@ -91,23 +97,24 @@ impl App {
     /// # Errors
     /// Names the setting that is out of its range.
     pub fn new(settings: Settings) -> Result<Self, Error> {
-        let mut monitor = Monitor::new(settings)?;
+        let (mut monitor, clock) = (Monitor::new(settings)?, Clock::new());
         monitor.set_utc_offset(LOCAL); // for settings by time of day
+        monitor.run(clock.uptime_s());
         Ok(Self {
             monitor,
-            session_start: None,
+            session: Session::new(),
             unit: Unit::default(),
             view: None,
             receiver: Receiver::new(),
-            clock: Clock::new(),
+            clock,
             button: Button::new(),
             motor: Motor::new(),
             ringing: false,
             page: Page::default(),
-            asked: None,
-            priorities: [Priority::Medium; Kind::ALL.len()],
+            ask_at_s: None,
+            unplaced: false,
+            refused: false,
             battery_percent: None,
-            shown_minute: None,
             counts: Counts::default(),
             wants: Wants { redraw: true, ..Wants::default() },
         })
@@ -120,15 +127,16 @@ impl App {
     pub fn save(&self, buffer: &mut [u8]) -> Result<usize, SnapshotError> {
         let (header, rest) = buffer.split_first_chunk_mut::<HEADER>().ok_or(SnapshotError::Room)?;
         let [flags, start @ ..] = header;
-        *flags = if self.session_start.is_some() { HAS_START } else { 0 };
-        *flags |= if self.unit == Unit::MmolL { MMOL_L } else { 0 };
-        let seconds = self.session_start.map_or(0, Instant::secs).to_le_bytes();
-        let fields = seconds.into_iter().chain(self.priorities.map(|priority| priority as u8));
-        start.iter_mut().zip(fields).for_each(|(to, from)| *to = from);
+        let flag = |set, flag| if set { flag } else { 0 };
+        *flags = flag(self.session.start().is_some(), HAS_START)
+            | flag(self.unit == Unit::MmolL, MMOL_L)
+            | flag(self.session.is_untold(), UNTOLD);
+        *start = self.session.start().map_or(0, Instant::secs).to_le_bytes();
         Ok(HEADER + snapshot::save(&self.monitor, rest)?)
     }
 
-    /// Goes on from what [`save`](Self::save) wrote. Nothing is shown as present before the time is known again.
+    /// Goes on from what [`save`](Self::save) wrote. Nobody knows how long the power was away: nothing is shown as
+    /// present before the next reading.
     ///
     /// # Errors
     /// When `kept` is not a whole state of this version; nothing has changed then.
@@ -136,16 +144,12 @@ impl App {
         let (header, rest) = kept.split_first_chunk::<HEADER>().ok_or(SnapshotError::Incomplete)?;
         self.monitor = snapshot::load(rest)?;
         self.monitor.set_utc_offset(LOCAL);
-        let [flags, a, b, c, d, priorities @ ..] = header;
-        let start = Instant::from_secs(u32::from_le_bytes([*a, *b, *c, *d]));
-        self.session_start = (flags & HAS_START != 0).then_some(start);
+        self.monitor.run(self.clock.uptime_s());
+        let [flags, start @ ..] = header;
+        let start = Instant::from_secs(u32::from_le_bytes(*start));
+        self.session = Session::kept((flags & HAS_START != 0).then_some(start), flags & UNTOLD != 0);
         self.unit = if flags & MMOL_L == 0 { Unit::MgDl } else { Unit::MmolL };
-        self.priorities = priorities.map(|byte| match byte {
-            0 => Priority::Low,
-            1 => Priority::Medium,
-            _ => Priority::High,
-        });
-        (self.view, self.asked, self.clock) = (None, None, Clock::new());
+        (self.view, self.ask_at_s) = (None, None);
         self.wants.redraw = true;
         Ok(())
     }
@@ -172,18 +176,26 @@ impl App {
             }
             Frame::Start(start) => {
                 if let Some(at) = start.local().instant() {
-                    let same = |known: Instant| at.since(known).secs().abs() <= SAME_SESSION.secs();
-                    if !self.session_start.is_some_and(same) {
+                    let (news, new_sensor) = self.session.told(at, self.clock.wall());
+                    if new_sensor {
                         self.monitor.sensor_started(at);
-                        self.wants.save = true;
                     }
-                    self.session_start = Some(at);
+                    self.wants.save |= news;
                 }
             }
             Frame::Measurement(record) => {
-                let reading = self.session_start.and_then(|start| record.reading(start, range()));
-                match reading {
-                    Some(reading) => self.reading(&reading),
+                let start = self.session.start();
+                match start.and_then(|start| Some((start, record.reading(start, range())?))) {
+                    Some((start, reading)) => {
+                        if self.session.measured(record.offset_min(), self.clock.uptime_s()) {
+                            if self.clock.wall().is_none() {
+                                // the sensor's time tells how long ago it was started
+                                let _ = self.monitor.tick(reading.at());
+                            }
+                            self.monitor.sensor_started(start);
+                        }
+                        self.reading(&reading);
+                    }
                     None => self.counts.without_place += 1,
                 }
             }
@@ -196,17 +208,20 @@ impl App {
         }
     }
 
-    /// Takes the time.
-    pub fn time(&mut self, at: Instant) {
-        self.clock.told(at);
-        self.wants.redraw = true;
+    /// Takes what the clock on the wall shows.
+    pub fn time(&mut self, wall: Instant) {
+        self.clock.told(wall);
+        self.ask();
     }
 
     /// Takes a meter's result.
     pub fn fingerstick(&mut self, stick: &Fingerstick) {
-        let _ = self.monitor.fingerstick(stick);
+        self.refused = !matches!(self.monitor.fingerstick(stick), FingerstickOutcome::Used { .. });
         self.wants.save = true;
-        self.asked = None;
+        self.ask();
+        if self.refused {
+            self.wants.say.get_or_insert_with(words::refused);
+        }
     }
 
     /// Takes a sensor's reading.
@@ -217,43 +232,43 @@ impl App {
             Some(verdict) if verdict.is_kept() => {
                 self.counts.kept += 1;
                 self.wants.save = true;
-                if verdict.is_admitted() || verdict == Verdict::WarmUp {
-                    self.clock.reading(reading.at());
+                if verdict != Verdict::Late {
+                    (self.unplaced, self.refused) = (false, false);
                 }
             }
-            _ => self.counts.refused += 1,
+            verdict => {
+                self.counts.refused += 1;
+                self.unplaced |= verdict == Some(Verdict::BadTime);
+            }
         }
         self.answered(view);
-        self.asked = None; // and the present moment is asked for when the line is quiet
     }
 
-    /// Asks the monitor for the present moment.
+    /// Asks the monitor for the present moment, whether anybody has told the time or not.
     fn ask(&mut self) {
-        if let Some(now) = self.clock.now() {
-            self.asked = Some(now);
-            let view = self.monitor.tick(now);
-            self.answered(view);
-        }
+        let view = self.monitor.tick(self.clock.wall());
+        self.answered(view);
     }
 
     fn answered(&mut self, view: View) {
-        for ring in view.rings().iter() {
-            if let Some(priority) = self.priorities.get_mut(ring.kind as usize) {
-                *priority = ring.priority;
-            }
-        }
-        if let Some(ring) = view.rings().first() {
-            self.motor.play(pulses::alarm(ring.priority), self.clock.ms());
-            self.ringing = true;
-            self.page = Page::Now;
-            self.wants.save = true;
-            self.view = Some(view);
-            self.wants.say = Some(sentence(&self.face()));
-        }
+        let rings = !view.rings().is_empty();
+        // a value that is to be taken away before the next minute is up
+        let left = view.age().map_or(0, |age| (STALE.secs() - age.secs()).max(0).unsigned_abs());
+        let wait = if left > 0 { left.min(ASK_S) } else { ASK_S };
+        self.ask_at_s = Some(self.clock.uptime_s().wrapping_add(wait));
         self.view = Some(view);
         self.wants.redraw = true;
-        if self.ringing && self.monitor.alarms().unheeded().is_empty() {
-            self.silence();
+        // what is shown, said and felt is of one alarm: the foremost of those that hold
+        match self.face().alert {
+            Some(alert) if rings => {
+                self.motor.play(pulses::alarm(alert.priority), self.clock.ms());
+                self.ringing = true;
+                self.page = Page::Now;
+                self.wants.save = true;
+                self.wants.say = Some(sentence(&self.face()));
+            }
+            None if self.ringing => self.silence(),
+            _ => {}
         }
     }
 
@@ -266,18 +281,13 @@ impl App {
     /// [`Wants::soon`] asked for it. Returns what to do and forgets it.
     pub fn tick(&mut self, now_ms: u32, button_down: bool) -> Wants {
         self.clock.run(now_ms);
+        self.monitor.run(self.clock.uptime_s());
         if let Some(press) = self.button.update(button_down, now_ms) {
             self.pressed(press, now_ms);
         }
-        if let (Some(now), asked) = (self.clock.now(), self.asked)
-            && asked.is_none_or(|asked| now.since(asked).secs() >= ASK_S)
-        {
+        let due = |at: u32| self.clock.uptime_s().wrapping_sub(at) < u32::MAX / 2;
+        if self.ask_at_s.is_none_or(due) {
             self.ask();
-        }
-        let minute = self.face().age_min();
-        if minute != self.shown_minute {
-            self.shown_minute = minute;
-            self.wants.redraw = true;
         }
         let motor = self.motor.update(now_ms);
         let soon = self.button.is_busy() || self.motor.is_busy();
@@ -286,19 +296,19 @@ impl App {
 
     fn pressed(&mut self, press: Press, now_ms: u32) {
         self.wants.redraw = true;
-        let alarms = self.monitor.alarms().unheeded();
+        let alarms = self.view.as_ref().map(|view| view.alarms().unheeded()).unwrap_or_default();
         match press {
-            Press::Short if !alarms.is_empty() => {
-                self.monitor.acknowledge();
-                self.silence();
-                self.wants.save = true;
-            }
-            Press::Long if !alarms.is_empty() => {
-                for kind in alarms.iter() {
-                    let _ = self.monitor.snooze(kind, SNOOZE);
+            Press::Short | Press::Long if !alarms.is_empty() => {
+                if press == Press::Short {
+                    self.monitor.acknowledge();
+                } else {
+                    for kind in alarms.iter() {
+                        let _ = self.monitor.snooze(kind, SNOOZE);
+                    }
                 }
                 self.silence();
                 self.wants.save = true;
+                self.ask();
             }
             Press::Short => {
                 self.page = match self.page {
@@ -343,13 +353,11 @@ impl App {
     #[must_use]
     pub fn face(&self) -> Face<'_> {
         let view = self.view.as_ref();
-        let unheeded = self.monitor.alarms().unheeded();
-        let alerts = unheeded.iter().map(|kind| {
-            let priority = self.priorities.get(kind as usize).copied().unwrap_or(Priority::Medium);
-            Alert { kind, priority }
-        });
+        let age = view.and_then(View::age);
         Face {
-            clock: self.clock.now(),
+            at: view.filter(|_| age.is_some()).map(View::at),
+            age,
+            last: view.and_then(View::newest).map(|(_, glucose)| glucose),
             now: view.and_then(|view| self.present(view)),
             history: self.monitor.history(),
             trust: view.map_or(Trust::Fair, |view| match view.grade() {
@@ -358,43 +366,41 @@ impl App {
                 Grade::Fair => Trust::Fair,
                 Grade::Good => Trust::Good,
             }),
-            note: view.and_then(|view| view.reasons().iter().min_by_key(mild)).map_or("", note),
+            note: match view.and_then(|view| view.reasons().iter().min_by_key(mild)) {
+                _ if self.unplaced => "what time?",
+                _ if self.refused => "stick: no",
+                reason => reason.map_or("", note),
+            },
             battery_percent: self.battery_percent,
-            alert: alerts.min_by_key(|alert| (core::cmp::Reverse(alert.priority), alert.kind)),
+            alert: view.and_then(|view| view.alarms().foremost()).map(|held| held.ring),
             unit: self.unit,
         }
     }
 
     fn present(&self, view: &View) -> Option<Now> {
-        let (at, sensor) = view.newest()?;
-        let newest = self.monitor.history().newest().filter(|reading| reading.at() == at);
-        let bound = match newest.map(|reading| reading.status()) {
-            Some(Status::BelowRange) => Some(Bound::AtMost),
-            Some(Status::AboveRange) => Some(Bound::AtLeast),
-            _ => None,
-        };
-        // of a value that is past, what the sensor said; not where it might have gone since
-        let young = self.clock.now().is_none_or(|now| now.since(at) < STALE);
-        let estimate = view.estimate().filter(|_| young);
-        let forecast = self.monitor.forecast();
-        let rate_known = view.trend() != Trend::NotKnown && bound.is_none();
+        let shown = view.shown()?;
+        let doubted = shown.doubted || self.unplaced || view.grade() == Grade::Unusable;
+        let bound = shown.bound.map(|bound| match bound {
+            glidepath::Bound::AtMost(_) => Bound::AtMost,
+            glidepath::Bound::AtLeast(_) => Bound::AtLeast,
+        });
+        let sure = !doubted && bound.is_none();
+        let rate = view
+            .direction()
+            .filter(|_| sure && view.trend() != Trend::NotKnown)
+            .map(|direction| (direction.rate(), direction.sd()));
         Some(Now {
-            at,
-            glucose: match (bound, estimate) {
-                (None, Some(estimate)) => estimate.glucose(),
-                _ => sensor,
-            },
+            glucose: shown.glucose,
             bound,
-            rate: estimate.filter(|_| rate_known).map(|e| (e.rate(), e.rate_sd())),
-            soon: estimate.filter(|_| bound.is_none()).map(|estimate| {
-                [20, 40, 60].map(|minutes| {
-                    let ahead = forecast.at(&estimate, Span::from_mins(minutes));
-                    Expected { glucose: ahead.glucose(), sd_mg_dl: ahead.sd() }
-                })
-            }),
+            doubted,
+            rate,
+            soon: view
+                .predicted_30min()
+                .filter(|_| sure)
+                .map(|ahead| Expected { glucose: ahead.glucose(), sd_mg_dl: ahead.sd() }),
             low_in_min: view
                 .minutes_to_low()
-                .filter(|minutes| rate_known && *minutes > 0.0)
+                .filter(|minutes| rate.is_some() && *minutes > 0.0)
                 .map(|minutes| (minutes + 0.5) as u16),
         })
     }

@@ -1,40 +1,43 @@
-//! The time, on a board that knows only how long it has run.
+//! How long the board has run, and what the clock on the wall shows if somebody has told it.
 //!
-//! Time is the sensor's: seconds since 1970 of the clock that its session's start was told in. A reading that
-//! is ahead of ours moves ours forward, so that no drift of ours makes readings come from the future; Current
-//! Time sets it within [`TRIM`], and freely as long as no reading has come. Nothing sets it back to where a reading
-//! would look younger than it is: since it came, time has passed here too.
+//! Ages, delays and repeats are the monitor's, on the count of seconds told to it here. The wall is for what goes by the
+//! time of day and for meters' results.
 
 use glidepath::{Instant, Span};
 
-/// A Current Time further off than this is another zone, not drift.
-pub const TRIM: Span = Span::from_mins(10);
+/// The count begins here, 34 years in, so that what was measured before the board was switched on has a place on it.
+const BEGIN_S: u32 = 1 << 30;
 
 /// The clock's state.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug)]
 pub struct Clock {
     uptime_s: u32,
     last_ms: u32,
     left_ms: u32,
-    /// A moment, and the uptime then.
-    set: Option<(Instant, u32)>,
-    /// The newest believed reading's moment, and the uptime when it came.
-    reading: Option<(Instant, u32)>,
+    /// What the wall showed, and the count then.
+    told: Option<(Instant, u32)>,
+}
+
+impl Default for Clock {
+    fn default() -> Self {
+        Self::new()
+    }
 }
 
 impl Clock {
-    /// Not set.
+    /// Just switched on.
     #[must_use]
     pub const fn new() -> Self {
-        Self { uptime_s: 0, last_ms: 0, left_ms: 0, set: None, reading: None }
+        Self { uptime_s: BEGIN_S, last_ms: 0, left_ms: 0, told: None }
     }
 
-    /// Takes the board's milliseconds, which may wrap; to be called at least once in 24 days.
+    /// Takes the board's milliseconds, which may wrap; to be called at least once in 49 days.
     pub fn run(&mut self, now_ms: u32) {
-        let elapsed = now_ms.wrapping_sub(self.last_ms).wrapping_add(self.left_ms);
+        let elapsed = now_ms.wrapping_sub(self.last_ms);
         self.last_ms = now_ms;
-        self.uptime_s = self.uptime_s.wrapping_add(elapsed / 1000);
-        self.left_ms = elapsed % 1000;
+        let left = self.left_ms + elapsed % 1000;
+        self.uptime_s = self.uptime_s.wrapping_add(elapsed / 1000 + left / 1000);
+        self.left_ms = left % 1000;
     }
 
     /// The board's milliseconds as last told.
@@ -43,35 +46,22 @@ impl Clock {
         self.last_ms
     }
 
-    /// The time; none before it is set.
+    /// The count of seconds: it only grows, and may wrap.
     #[must_use]
-    pub fn now(&self) -> Option<Instant> {
-        self.from(self.set)
+    pub const fn uptime_s(&self) -> u32 {
+        self.uptime_s
     }
 
-    fn from(&self, known: Option<(Instant, u32)>) -> Option<Instant> {
-        known.map(|(at, then)| at.plus(Span::from_secs(self.uptime_s.wrapping_sub(then).cast_signed())))
+    /// Somebody told the time.
+    pub fn told(&mut self, wall: Instant) {
+        self.told = Some((wall, self.uptime_s));
     }
 
-    /// A believed reading was measured at `at`: it is not later than now.
-    pub fn reading(&mut self, at: Instant) {
-        if self.reading.is_none_or(|(newest, _)| newest < at) {
-            self.reading = Some((at, self.uptime_s));
-        }
-        if self.now().is_none_or(|now| now < at) {
-            self.set = Some((at, self.uptime_s));
-        }
-    }
-
-    /// Somebody told the time. Whether it was taken, as far as the newest reading allows.
-    pub fn told(&mut self, at: Instant) -> bool {
-        let near = self.now().is_none_or(|now| (-TRIM.secs()..=TRIM.secs()).contains(&at.since(now).secs()));
-        let taken = near || self.reading.is_none();
-        if taken {
-            let earliest = self.from(self.reading).unwrap_or(at);
-            self.set = Some((at.max(earliest), self.uptime_s));
-        }
-        taken
+    /// What the wall shows; none before somebody has told it.
+    #[must_use]
+    pub fn wall(&self) -> Option<Instant> {
+        self.told
+            .map(|(wall, then)| wall.plus(Span::from_secs(self.uptime_s.wrapping_sub(then).cast_signed())))
     }
 }
 
@@ -79,47 +69,27 @@ impl Clock {
 mod tests {
     use super::*;
 
-    const BASE: u32 = 1_800_000_000;
-
     #[test]
     fn runs_across_the_wrap_and_loses_no_millisecond() {
         let mut clock = Clock::new();
         clock.run(u32::MAX - 1500);
-        assert_eq!(clock.now(), None);
-        clock.told(Instant::from_secs(BASE));
+        assert_eq!(clock.wall(), None);
+        let (before, wall) = (clock.uptime_s(), Instant::from_secs(1_800_000_000));
+        clock.told(wall);
         for step in 1..=100_u32 {
             clock.run((u32::MAX - 1500).wrapping_add(step * 333));
         }
-        let run = clock.now().unwrap().since(Instant::from_secs(BASE)).secs();
-        assert!((33..=34).contains(&run), "{run}");
+        // 33.3 s and what was left of a second before
+        assert!((33..=34).contains(&(clock.uptime_s() - before)));
+        assert_eq!(clock.wall(), Some(wall.plus(Span::from_secs((clock.uptime_s() - before) as i32))));
     }
 
     #[test]
-    fn readings_push_it_forward_and_other_zones_do_not_move_it() {
+    fn a_sleep_of_weeks_is_counted() {
         let mut clock = Clock::new();
-        clock.reading(Instant::from_secs(BASE));
-        clock.reading(Instant::from_secs(BASE - 300));
-        assert_eq!(clock.now(), Some(Instant::from_secs(BASE)));
-        clock.reading(Instant::from_secs(BASE + 7));
-        assert_eq!(clock.now(), Some(Instant::from_secs(BASE + 7)));
-        assert!(clock.told(Instant::from_secs(BASE + 20)));
-        assert!(!clock.told(Instant::from_secs(BASE + 3600)));
-        assert_eq!(clock.now(), Some(Instant::from_secs(BASE + 20)));
-    }
-
-    #[test]
-    fn no_reading_gets_younger() {
-        let mut clock = Clock::new();
-        clock.reading(Instant::from_secs(BASE));
-        // told ten minutes less, again and again: a sender whose clock stands
-        for minute in 1..=30 {
-            clock.run(minute * 60_000);
-            clock.told(Instant::from_secs(BASE - 60));
-            assert_eq!(clock.now(), Some(Instant::from_secs(BASE + minute * 60)));
-        }
-        // and one that only runs behind is followed
-        clock.told(Instant::from_secs(BASE + 1800 + 90));
-        clock.told(Instant::from_secs(BASE + 1800 + 30));
-        assert_eq!(clock.now(), Some(Instant::from_secs(BASE + 1800 + 30)));
+        let before = clock.uptime_s();
+        clock.run(999);
+        clock.run(999_u32.wrapping_sub(1)); // 2^32 - 1 ms later
+        assert_eq!(clock.uptime_s() - before, 4_294_968);
     }
 }

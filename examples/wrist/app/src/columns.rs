@@ -2,7 +2,6 @@
 
 use crate::app::{READINGS, range};
 use crate::link::{Frame, Receiver};
-use glidepath::alarm::Kind;
 use glidepath::{Instant, Monitor, Settings, View};
 
 /// Records of minute (2 bytes, little endian), length (1 byte) and bytes of the serial line.
@@ -61,19 +60,23 @@ pub fn digest(view: &View) -> u32 {
     hash.float(view.predicted_30min().map(|p| p.glucose().mg_dl()));
     hash.float(view.predicted_30min().map(|p| p.sd()));
     hash.float(view.low_probability());
-    hash.float(view.low_ahead_index());
     hash.float(view.minutes_to_low());
     hash.float(view.calibration_sd());
     hash.word(view.newest().map_or(0, |(at, _)| at.secs()));
     hash.float(view.newest().map(|(_, glucose)| glucose.mg_dl()));
     view.reasons().iter().for_each(|reason| hash.byte(reason as u8));
-    for kind in Kind::ALL {
-        hash.byte(u8::from(view.active().contains(kind)));
-    }
-    for ring in view.rings().iter() {
-        hash.byte(ring.kind as u8);
-        hash.byte(ring.priority as u8);
-        hash.byte(ring.cause as u8);
+    let shown = view.shown();
+    hash.float(shown.map(|shown| shown.glucose.mg_dl()));
+    hash.byte(u8::from(shown.is_some_and(|shown| shown.doubted)));
+    hash.byte(u8::from(shown.is_some_and(|shown| shown.bound.is_some())));
+    hash.word(view.age().map_or(u32::MAX, |age| age.secs().cast_unsigned()));
+    for held in view.alarms().iter() {
+        let ring = &held.ring;
+        [ring.kind as u8, ring.priority as u8, ring.cause as u8].into_iter().for_each(|byte| hash.byte(byte));
+        ring.grounds.name().bytes().for_each(|byte| hash.byte(byte));
+        hash.float(ring.grounds.glucose().map(|glucose| glucose.mg_dl()));
+        hash.byte(u8::from(held.rings));
+        hash.byte(u8::from(held.heeded));
     }
     hash.byte(u8::from(view.sees()));
     hash.0

@@ -1,6 +1,7 @@
 //! What there is to show, in ground-floor values; no screen, no board.
 
-use glidepath::alarm::{Kind, Priority};
+use crate::app::range;
+use glidepath::alarm::{Grounds, Ring};
 use glidepath::{Glucose, HistoryView, Instant, Rate, Span};
 
 /// The unit shown.
@@ -31,21 +32,32 @@ pub enum Bound {
     AtLeast,
 }
 
-/// The newest estimate.
+/// A value to show large.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Now {
-    /// When it was measured.
-    pub at: Instant,
-    /// Glucose in blood, as estimated for the present moment.
+    /// How much.
     pub glucose: Glucose,
     /// Set when only a bound is known.
     pub bound: Option<Bound>,
+    /// Whether it is doubted: it then has a form of its own.
+    pub doubted: bool,
     /// Rate of change with its standard deviation in mg/dL per minute; none when not known.
     pub rate: Option<(Rate, f32)>,
-    /// Expected 20, 40 and 60 minutes from now.
-    pub soon: Option<[Expected; 3]>,
+    /// Expected half an hour from now.
+    pub soon: Option<Expected>,
     /// Minutes until a low is expected.
     pub low_in_min: Option<u16>,
+}
+
+impl Now {
+    /// No sensor can tell how far under its range glucose is, and no estimate can.
+    fn bounded(self) -> Self {
+        let end = *range().start();
+        if self.bound.is_none() && self.glucose < end {
+            return Self { glucose: end, bound: Some(Bound::AtMost), rate: None, soon: None, ..self };
+        }
+        self
+    }
 }
 
 /// How far the sensor is trusted.
@@ -61,21 +73,16 @@ pub enum Trust {
     Good,
 }
 
-/// An alarm that holds.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Alert {
-    /// Which.
-    pub kind: Kind,
-    /// How urgent.
-    pub priority: Priority,
-}
-
 /// Everything a screen, a voice or a vibration motor needs.
 #[derive(Clone, Copy, Debug)]
 pub struct Face<'a> {
-    /// The time; none before the clock is set.
-    pub clock: Option<Instant>,
-    /// The newest estimate.
+    /// The present moment by the clock that stamps `history`; none while nobody knows how old that is.
+    pub at: Option<Instant>,
+    /// How long ago the newest believed reading was measured; none while nobody knows.
+    pub age: Option<Span>,
+    /// What the newest believed reading said.
+    pub last: Option<Glucose>,
+    /// The value to show as the present one.
     pub now: Option<Now>,
     /// The readings behind it.
     pub history: HistoryView<'a>,
@@ -85,8 +92,8 @@ pub struct Face<'a> {
     pub note: &'static str,
     /// The battery's charge.
     pub battery_percent: Option<u8>,
-    /// The alarm that asks for attention.
-    pub alert: Option<Alert>,
+    /// The alarm that asks for attention: its title, marks, words and number are all of this one ring.
+    pub alert: Option<Ring>,
     /// The unit shown.
     pub unit: Unit,
 }
@@ -95,19 +102,61 @@ pub struct Face<'a> {
 pub const STALE: Span = Span::from_mins(11);
 
 impl Face<'_> {
-    /// The age of the newest estimate in whole minutes; none without a reading or a clock.
+    /// The age of the newest believed reading in whole minutes.
     #[must_use]
     pub fn age_min(&self) -> Option<u32> {
-        let age = self.clock?.since(self.now?.at).secs();
-        (age >= -STALE.secs()).then_some(age.max(0).unsigned_abs() / 60)
+        self.age.map(whole_minutes)
     }
 
-    /// The newest estimate, only while it may be taken for the present one.
+    /// Whether it is young enough to be taken for the present one.
+    fn is_young(&self) -> bool {
+        self.age.is_some_and(|age| age < STALE)
+    }
+
+    /// The present value, only while it may be taken for that.
     #[must_use]
     pub fn current(&self) -> Option<Now> {
-        let age = self.age_min()?;
-        if age < STALE.secs().unsigned_abs() / 60 && self.trust > Trust::None { self.now } else { None }
+        self.now.filter(|_| self.is_young()).map(Now::bounded)
     }
+
+    /// What is shown large and said: while an alarm asks for attention the value that caused it, or, if no glucose
+    /// did, the present one beside it; else the present one. None: no value may be taken for the present one.
+    #[must_use]
+    pub fn figure(&self) -> Option<Now> {
+        self.unbounded().map(Now::bounded)
+    }
+
+    fn unbounded(&self) -> Option<Now> {
+        let Some(ring) = self.alert else { return self.now.filter(|_| self.is_young()) };
+        let alone =
+            |glucose| Now { glucose, bound: None, doubted: false, rate: None, soon: None, low_in_min: None };
+        match ring.grounds {
+            Grounds::Silence(_) | Grounds::Unknown => None,
+            // it has just come, and nobody can tell when it was measured
+            Grounds::Unplaced(glucose) => Some(Now { doubted: true, ..alone(glucose) }),
+            _ if !self.is_young() => None,
+            Grounds::BelowRange(end) => Some(Now {
+                bound: Some(Bound::AtMost),
+                doubted: self.now.is_some_and(|now| now.doubted),
+                ..alone(end)
+            }),
+            Grounds::Sensor(glucose) | Grounds::Uncalibrated(glucose) | Grounds::Estimate(glucose) => {
+                // at an end of the sensor's range only that end is known, whatever was worked out from it
+                Some(match self.now {
+                    Some(now) if now.bound.is_some() => now,
+                    Some(now) => Now { glucose, ..now },
+                    None => alone(glucose),
+                })
+            }
+            Grounds::Probability(_) | Grounds::Rate(_) | Grounds::WearLeft(_) | Grounds::Doubt => self.now,
+        }
+    }
+}
+
+/// A span in whole minutes; none of it is negative.
+#[must_use]
+pub fn whole_minutes(span: Span) -> u32 {
+    span.secs().max(0).unsigned_abs() / 60
 }
 
 /// A value in the unit shown, as whole number and tenth.

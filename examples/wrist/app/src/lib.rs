@@ -16,6 +16,7 @@ pub mod face;
 pub mod link;
 pub mod pulses;
 pub mod screen;
+pub mod session;
 pub mod store;
 mod text;
 pub mod words;

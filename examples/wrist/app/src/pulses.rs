@@ -3,7 +3,8 @@
 //! Alarms pulse as the sound bursts of IEC 60601-1-8 do: ten pulses for high priority (3 + 2, twice), three
 //! for medium, two for low; lengths are ours. A value is told in two groups: long pulses for the hundreds of
 //! mg/dL (or the whole mmol/L), a rest, short ones for the tens (or the tenths). After it, two quick pulses
-//! when it rises, four when it falls. One very long pulse means that there is no present value.
+//! when it rises, four when it falls. One very long pulse means that there is no present value, or comes before one that is
+//! doubted.
 
 use crate::face::{Face, Unit, in_unit};
 use glidepath::alarm::Priority;
@@ -14,6 +15,7 @@ pub type Pattern = Vec<u16, 96>;
 
 const SHORT: u16 = 120;
 const LONG: u16 = 400;
+const VERY_LONG: u16 = 1500;
 const QUICK: u16 = 60;
 const GAP: u16 = 180;
 const REST: u16 = 800;
@@ -46,10 +48,13 @@ pub fn alarm(priority: Priority) -> Pattern {
 #[must_use]
 pub fn value(face: &Face<'_>) -> Pattern {
     let mut pattern = Pattern::new();
-    let Some(now) = face.current() else {
-        group(&mut pattern, 1, 1500, REST);
+    let Some(now) = face.figure() else {
+        group(&mut pattern, 1, VERY_LONG, REST);
         return pattern;
     };
+    if now.doubted {
+        group(&mut pattern, 1, VERY_LONG, REST);
+    }
     let (long, short) = match (in_unit(now.glucose, face.unit), face.unit) {
         ((whole, _), Unit::MgDl) => (whole / 100, whole % 100 / 10),
         ((whole, tenth), Unit::MmolL) => (whole, tenth.unwrap_or(0)),

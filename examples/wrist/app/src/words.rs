@@ -1,12 +1,13 @@
 //! The face in one short sentence, for a speech chip or a screen reader.
 
-use crate::face::{Bound, Face, Trust, Unit, in_unit};
+use crate::face::{Bound, Face, Now, Unit, in_unit, whole_minutes};
 use crate::text::{push, push_number, push_value};
-use glidepath::{Rate, alarm::Kind};
+use glidepath::alarm::{FLOOR_MG_DL, Grounds, Kind, Ring};
+use glidepath::{Glucose, Rate, Span};
 use heapless::String;
 
 /// Room for the longest sentence.
-pub type Sentence = String<160>;
+pub type Sentence = String<192>;
 
 /// The rate in one or two words, by the bins of CLSI POCT05 at 1 and 2 mg/dL per minute.
 #[must_use]
@@ -20,70 +21,230 @@ pub fn pace(rate: Rate) -> &'static str {
     }
 }
 
-/// Says what the screen shows. A value that is not the present one is never said as if it were.
+/// A probability in whole per cent.
+#[must_use]
+pub fn percent(probability: f32) -> u32 {
+    (probability.clamp(0.0, 1.0) * 100.0 + 0.5) as u32
+}
+
+/// Said when a meter's result was refused.
+#[must_use]
+pub fn refused() -> Sentence {
+    let mut text = Sentence::new();
+    push(&mut text, "The fingerstick was not taken in.");
+    text
+}
+
+/// Says what the screen shows: while an alarm asks for attention that one, and the value that caused it. A value that is
+/// not the present one is never said as if it were.
 #[must_use]
 pub fn sentence(face: &Face<'_>) -> Sentence {
     let mut text = Sentence::new();
-    if let Some(alert) = face.alert {
+    if let Some(alert) = &face.alert {
         push(&mut text, "Alarm: ");
-        push(&mut text, spoken(alert.kind));
+        push(&mut text, alert.kind.about().spoken);
         push(&mut text, ". ");
     }
-    let Some(now) = face.current() else {
-        push(&mut text, if face.trust == Trust::None { "No trusted value" } else { "No present value" });
-        if let (Some(_), Some(minutes)) = (face.now, face.age_min()) {
-            push(&mut text, ", last one ");
-            push_number(&mut text, minutes);
-            push(&mut text, " minutes ago");
-        }
-        push(&mut text, ".");
-        return text;
-    };
-    match now.bound {
-        Some(Bound::AtMost) => push(&mut text, "At most "),
-        Some(Bound::AtLeast) => push(&mut text, "At least "),
-        None => {}
-    }
-    push_value(&mut text, in_unit(now.glucose, face.unit));
-    push(
-        &mut text,
-        match face.unit {
-            Unit::MgDl => " milligrams",
-            Unit::MmolL => " millimoles",
-        },
-    );
-    if let Some((rate, _)) = now.rate {
-        push(&mut text, ", ");
-        push(&mut text, pace(rate));
-    }
-    match face.age_min() {
-        Some(1) => push(&mut text, ", 1 minute ago"),
-        Some(minutes) if minutes > 1 => {
-            push(&mut text, ", ");
-            push_number(&mut text, minutes);
-            push(&mut text, " minutes ago");
-        }
-        _ => {}
-    }
-    if let Some(minutes) = now.low_in_min {
-        push(&mut text, ", low in about ");
-        push_number(&mut text, minutes.into());
-        push(&mut text, " minutes");
+    let causes = face.alert.map(|alert| alert.grounds);
+    match face.figure() {
+        Some(now) => present(&mut text, face, &now, causes),
+        None => past(&mut text, face, causes),
     }
     push(&mut text, ".");
     text
 }
 
-const fn spoken(kind: Kind) -> &'static str {
-    match kind {
-        Kind::Floor => "very low",
-        Kind::Low => "low",
-        Kind::LowAhead => "low ahead",
-        Kind::SteepFall => "falls fast",
-        Kind::NoData => "no readings",
-        Kind::High => "high",
-        Kind::SteepRise => "rises fast",
-        Kind::Doubt => "check the sensor with a fingerstick",
-        Kind::WearEnd => "the sensor ends soon",
+fn present(text: &mut Sentence, face: &Face<'_>, now: &Now, causes: Option<Grounds>) {
+    let unplaced = matches!(causes, Some(Grounds::Unplaced(_)));
+    if now.doubted {
+        push(text, "Doubted, ");
+        if !face.note.is_empty() {
+            push(text, face.note.trim_end_matches('?'));
+            push(text, ": ");
+        }
+    }
+    push(
+        text,
+        match now.bound {
+            Some(Bound::AtMost) => "At most ",
+            Some(Bound::AtLeast) => "At least ",
+            None => "",
+        },
+    );
+    amount(text, now.glucose, face.unit);
+    if matches!(causes, Some(Grounds::Uncalibrated(_))) && now.bound.is_none() {
+        push(text, " as the sensor read it");
+    }
+    if let Some((rate, _)) = now.rate {
+        push(text, ", ");
+        push(text, pace(rate));
+    }
+    match face.age {
+        _ if unplaced => push(text, ", measured nobody knows when"),
+        Some(age) if whole_minutes(age) > 0 => {
+            push(text, ", ");
+            ago(text, age);
+        }
+        _ => {}
+    }
+    match causes {
+        Some(Grounds::Probability(probability)) => {
+            push(text, ", chance of a low ");
+            push_number(text, percent(probability));
+            push(text, " percent");
+        }
+        Some(Grounds::WearLeft(left)) => {
+            push(text, if left > Span::ZERO { ", it ends in " } else { ", it has ended" });
+            if left > Span::ZERO {
+                hours(text, left);
+            }
+        }
+        _ => {}
+    }
+    if let Some(minutes) = now.low_in_min {
+        push(text, ", low in about ");
+        count(text, minutes.into(), " minute");
+    }
+}
+
+fn past(text: &mut Sentence, face: &Face<'_>, causes: Option<Grounds>) {
+    push(text, "No present value");
+    if let Some(Grounds::Silence(silence)) = causes {
+        push(text, ", silent for ");
+        count(text, whole_minutes(silence), " minute");
+    } else if let Some(age) = face.age {
+        push(text, ", last one ");
+        if let Some(glucose) = causes.and_then(Grounds::glucose) {
+            amount(text, glucose, face.unit);
+            push(text, ", ");
+        }
+        ago(text, age);
+    }
+}
+
+fn amount(text: &mut Sentence, glucose: Glucose, unit: Unit) {
+    push_value(text, in_unit(glucose, unit));
+    push(
+        text,
+        match unit {
+            Unit::MgDl => " milligrams",
+            Unit::MmolL => " millimoles",
+        },
+    );
+}
+
+fn ago(text: &mut Sentence, age: Span) {
+    count(text, whole_minutes(age), " minute");
+    push(text, " ago");
+}
+
+fn hours(text: &mut Sentence, span: Span) {
+    count(text, whole_minutes(span) / 60, " hour");
+}
+
+fn count(text: &mut Sentence, number: u32, one: &str) {
+    push_number(text, number);
+    push(text, one);
+    push(text, if number == 1 { "" } else { "s" });
+}
+
+/// What a ring goes by, in three short lines beside the value. `now` is that value.
+#[must_use]
+pub(crate) fn beside(face: &Face<'_>, ring: &Ring, now: Option<&Now>) -> [String<12>; 3] {
+    let mut lines = [const { String::new() }; 3];
+    let [first, second, third] = &mut lines;
+    let Some(now) = now else {
+        match (ring.grounds, face.age) {
+            (Grounds::Silence(silence), _) => {
+                push(first, "silent");
+                push_age(second, whole_minutes(silence));
+            }
+            (grounds, age) => {
+                match grounds.glucose() {
+                    Some(glucose) => {
+                        push(first, "was ");
+                        push_value(first, in_unit(glucose, face.unit));
+                    }
+                    None => push(first, "no value"),
+                }
+                if let Some(age) = age {
+                    push_age(second, whole_minutes(age));
+                    push(third, "ago");
+                }
+            }
+        }
+        return lines;
+    };
+    let unit = unit_name(face.unit);
+    if now.doubted {
+        push(first, "doubted");
+        if now.bound.is_none() {
+            push(second, face.note);
+            push(third, unit);
+        }
+        return lines;
+    }
+    match ring.grounds {
+        Grounds::Probability(probability) => {
+            match now.low_in_min {
+                Some(minutes) => {
+                    push(first, "low in");
+                    push_number(second, minutes.into());
+                    push(second, " min");
+                }
+                None => push(second, "chance"),
+            }
+            push_number(third, percent(probability));
+            push(third, "%");
+        }
+        Grounds::WearLeft(left) if left > Span::ZERO => {
+            push(first, "ends in");
+            push_number(second, whole_minutes(left) / 60);
+            push(second, " h");
+        }
+        Grounds::WearLeft(_) => push(first, "past end"),
+        Grounds::Uncalibrated(_) if now.bound.is_none() => {
+            push(first, unit);
+            push(second, "as read");
+        }
+        _ if now.bound.is_some() => {} // the value may need the room
+        // it holds until the value is well over its limit
+        _ if ring.kind == Kind::Floor && now.glucose.mg_dl() > FLOOR_MG_DL => {
+            push(first, unit);
+            push(second, "was lower");
+        }
+        grounds => {
+            push(first, unit);
+            let rate = match grounds {
+                Grounds::Rate(rate) => Some(rate),
+                _ => now.rate.map(|(rate, _)| rate),
+            };
+            if let Some(rate) = rate {
+                let pace = pace(rate);
+                let (one, other) = pace.split_once(' ').unwrap_or((pace, ""));
+                push(second, one);
+                push(third, other);
+            }
+        }
+    }
+    lines
+}
+
+/// Minutes, or hours when there are many.
+pub(crate) fn push_age<const N: usize>(text: &mut String<N>, minutes: u32) {
+    if minutes < 100 {
+        push_number(text, minutes);
+        push(text, " min");
+    } else {
+        push_number(text, minutes / 60);
+        push(text, " h");
+    }
+}
+
+/// A unit as it is written.
+pub(crate) const fn unit_name(unit: Unit) -> &'static str {
+    match unit {
+        Unit::MgDl => "mg/dL",
+        Unit::MmolL => "mmol/L",
     }
 }

@@ -215,25 +215,39 @@ pub fn records(line: &[(u16, Vec<u8>)]) -> Vec<u8> {
     file
 }
 
-/// The application after it has heard a stream as fast as it comes.
+/// The application after it has lived through a stream, minute by minute.
 pub fn heard(stream: &[u8]) -> Result<wrist::app::App, glidepath::Error> {
     let mut app = wrist::app::App::new(glidepath::Settings::default())?;
     app.battery(80);
-    for (_, bytes) in wrist::columns::Records(stream) {
+    let mut now = 0;
+    for (minute, bytes) in wrist::columns::Records(stream) {
+        while pass(&mut app, &mut now, minute) {}
         bytes.iter().for_each(|byte| _ = app.byte(*byte));
-        app.tick(0, false);
+        app.tick(u32::from(minute) * 60_000, false);
     }
     Ok(app)
+}
+
+/// Lets time pass up to `until`, or to the first ring.
+fn pass(app: &mut wrist::app::App, now: &mut u16, until: u16) -> bool {
+    while *now < until {
+        *now += 1;
+        if app.tick(u32::from(*now) * 60_000, false).say.is_some() {
+            return true;
+        }
+    }
+    false
 }
 
 /// The minute of a stream's first alarm.
 pub fn first_alarm(stream: &[u8]) -> Option<u16> {
     let mut app = wrist::app::App::new(glidepath::Settings::default()).ok()?;
+    let mut now = 0;
     wrist::columns::Records(stream).find_map(|(minute, bytes)| {
-        let rings =
-            |byte: &u8| app.byte(*byte).is_some() && app.view().is_some_and(|v| !v.rings().is_empty());
-        let rung = bytes.iter().any(rings);
-        app.tick(0, false);
-        rung.then_some(minute)
+        if pass(&mut app, &mut now, minute) {
+            return Some(now);
+        }
+        bytes.iter().for_each(|byte| _ = app.byte(*byte));
+        app.tick(u32::from(minute) * 60_000, false).say.map(|_| minute)
     })
 }

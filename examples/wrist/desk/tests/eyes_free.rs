@@ -1,18 +1,26 @@
 //! The face in words and for fingers.
 
-use glidepath::alarm::{Kind, Priority};
-use glidepath::{Glucose, History, Instant, Rate};
-use wrist::face::{Alert, Bound, Face, Now, Trust, Unit};
+use glidepath::alarm::{Cause, Grounds, Kind, Priority, Ring};
+use glidepath::{Glucose, History, Instant, Rate, Span};
+use wrist::face::{Bound, Face, Now, Trust, Unit};
 use wrist::pulses::{self, Motor};
 use wrist::words::{Sentence, sentence};
 
 const CLOCK: u32 = 1_800_000_000;
 
+fn glucose(mg_dl: f32) -> Glucose {
+    Glucose::from_mg_dl(mg_dl).unwrap()
+}
+
+fn ring(kind: Kind, priority: Priority, grounds: Grounds) -> Option<Ring> {
+    Some(Ring { kind, priority, cause: Cause::New, grounds, at: Instant::from_secs(CLOCK) })
+}
+
 fn now(mg_dl: f32, rate: f32) -> Now {
     Now {
-        at: Instant::from_secs(CLOCK - 240),
-        glucose: Glucose::from_mg_dl(mg_dl).unwrap(),
+        glucose: glucose(mg_dl),
         bound: None,
+        doubted: false,
         rate: Some((Rate::from_mg_dl_per_min(rate).unwrap(), 0.4)),
         soon: None,
         low_in_min: None,
@@ -23,7 +31,9 @@ fn now(mg_dl: f32, rate: f32) -> Now {
 fn told(now: Option<Now>, change: impl Fn(&mut Face<'_>)) -> (String, Vec<u16>) {
     let history = History::<1>::new();
     let mut face = Face {
-        clock: Some(Instant::from_secs(CLOCK)),
+        at: Some(Instant::from_secs(CLOCK)),
+        age: Some(Span::from_mins(4)),
+        last: now.map(|now| now.glucose),
         now,
         history: history.view(),
         trust: Trust::Good,
@@ -58,31 +68,81 @@ fn a_present_value() {
 
 #[test]
 fn never_a_value_that_is_not_present() {
-    let (said, turns) = told(None, |_| {});
+    let (said, turns) = told(None, |face| face.age = None);
     assert_eq!(said, "No present value.");
     assert_eq!(turns, SILENT_VALUE);
-    let (said, turns) =
-        told(Some(now(104.0, 0.1)), |face| face.clock = Some(Instant::from_secs(CLOCK + 420)));
+    let (said, turns) = told(Some(now(104.0, 0.1)), |face| face.age = Some(Span::from_mins(11)));
     assert_eq!(said, "No present value, last one 11 minutes ago.");
     assert_eq!(turns, SILENT_VALUE);
-    let (said, turns) = told(Some(now(104.0, 0.1)), |face| face.trust = Trust::None);
-    assert_eq!(said, "No trusted value, last one 4 minutes ago.");
-    assert_eq!(turns, SILENT_VALUE);
-    // after a power cut the time is not known, and so no value's age
-    let (said, turns) = told(Some(now(104.0, 0.1)), |face| face.clock = None);
+    // after a power cut no value's age is known
+    let (said, turns) = told(Some(now(104.0, 0.1)), |face| face.age = None);
     assert_eq!(said, "No present value.");
     assert_eq!(turns, SILENT_VALUE);
 }
 
 #[test]
+fn a_doubted_value_is_told_as_one() {
+    let doubted = Now { doubted: true, rate: None, ..now(55.0, 0.0) };
+    let (said, turns) = told(Some(doubted), |face| face.note = "pressed?");
+    assert_eq!(said, "Doubted, pressed: 55 milligrams, 4 minutes ago.");
+    assert_eq!(turns, [1500, 120, 120, 120, 120, 120]);
+}
+
+#[test]
+fn an_alarm_tells_the_value_that_caused_it() {
+    let say = |grounds, change: fn(&mut Face<'_>)| {
+        told(Some(now(104.0, -1.2)), |face| {
+            face.alert = ring(Kind::Floor, Priority::High, grounds);
+            change(face);
+        })
+        .0
+    };
+    let same = |_: &mut Face<'_>| {};
+    for (grounds, said) in [
+        (Grounds::Sensor(glucose(48.0)), "48 milligrams, falls, 4 minutes ago."),
+        (Grounds::Estimate(glucose(49.0)), "49 milligrams, falls, 4 minutes ago."),
+        (Grounds::Uncalibrated(glucose(50.0)), "50 milligrams as the sensor read it, falls, 4 minutes ago."),
+        (Grounds::BelowRange(glucose(40.0)), "At most 40 milligrams, 4 minutes ago."),
+        (Grounds::Unplaced(glucose(45.0)), "Doubted, 45 milligrams, measured nobody knows when."),
+        (Grounds::Silence(Span::from_mins(25)), "No present value, silent for 25 minutes."),
+        (Grounds::Probability(0.43), "104 milligrams, falls, 4 minutes ago, chance of a low 43 percent."),
+        (
+            Grounds::WearLeft(Span::from_hours(11)),
+            "104 milligrams, falls, 4 minutes ago, it ends in 11 hours.",
+        ),
+        (Grounds::Unknown, "No present value, last one 4 minutes ago."),
+    ] {
+        assert_eq!(say(grounds, same), format!("Alarm: very low. {said}"), "{grounds:?}");
+    }
+    // not young enough for the present one, and still what it rings by
+    let said = say(Grounds::Sensor(glucose(48.0)), |face| face.age = Some(Span::from_mins(15)));
+    assert_eq!(said, "Alarm: very low. No present value, last one 48 milligrams, 15 minutes ago.");
+    // what is known of one whose time is not: it has just come
+    let said = say(Grounds::Unplaced(glucose(45.0)), |face| face.age = None);
+    assert_eq!(said, "Alarm: very low. Doubted, 45 milligrams, measured nobody knows when.");
+}
+
+#[test]
 fn every_alarm_fits_into_a_sentence() {
+    let long = Span::from_secs(i32::MAX);
     for kind in Kind::ALL {
-        let longest = Now { low_in_min: Some(u16::MAX), ..now(999.0, -9.0) };
-        let (said, _) = told(Some(longest), |face| {
-            face.alert = Some(Alert { kind, priority: Priority::High });
-        });
-        assert!(said.starts_with("Alarm: ") && said.ends_with("minutes."), "{said}");
-        assert!(said.len() < Sentence::new().capacity());
+        for grounds in [
+            Grounds::Uncalibrated(glucose(999.0)),
+            Grounds::Probability(1.0),
+            Grounds::WearLeft(long),
+            Grounds::Silence(long),
+            Grounds::Unplaced(glucose(999.0)),
+        ] {
+            for doubted in [false, true] {
+                let longest = Now { low_in_min: Some(u16::MAX), doubted, ..now(999.0, -9.0) };
+                let (said, _) = told(Some(longest), |face| {
+                    face.alert = ring(kind, Priority::High, grounds);
+                    face.note = "warming up";
+                });
+                assert!(said.starts_with("Alarm: ") && said.ends_with('.'), "{said}");
+                assert!(said.len() < Sentence::new().capacity(), "{said}");
+            }
+        }
     }
 }
 

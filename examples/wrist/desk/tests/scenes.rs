@@ -1,8 +1,8 @@
 //! Every screen against its golden picture, in one bit and in greys. The data are invented.
 
-use glidepath::alarm::{Kind, Priority};
-use glidepath::{Glucose, History, Instant, Rate, Reading};
-use wrist::face::{Alert, Bound, Expected, Face, Now, Trust, Unit};
+use glidepath::alarm::{Cause, Grounds, Kind, Priority, Ring};
+use glidepath::{Glucose, History, Instant, Rate, Reading, Span};
+use wrist::face::{Bound, Expected, Face, Now, Trust, Unit};
 use wrist::screen::{Page, draw};
 use wrist_desk::{BitPicture, GreyPicture, Picture, check};
 
@@ -27,21 +27,32 @@ fn history() -> History<288> {
 }
 
 fn now() -> Now {
-    let expected = |mg_dl, sd_mg_dl| Expected { glucose: glucose(mg_dl), sd_mg_dl };
     Now {
-        at: Instant::from_secs(CLOCK - 240),
         glucose: glucose(104.0),
         bound: None,
+        doubted: false,
         rate: Some((Rate::from_mg_dl_per_min(-1.2).unwrap(), 0.4)),
-        soon: Some([expected(84.0, 9.0), expected(76.0, 18.0), expected(72.0, 28.0)]),
+        soon: Some(Expected { glucose: glucose(79.0), sd_mg_dl: 13.0 }),
         low_in_min: None,
     }
+}
+
+fn ring(kind: Kind, priority: Priority, grounds: Grounds) -> Option<Ring> {
+    Some(Ring { kind, priority, cause: Cause::New, grounds, at: Instant::from_secs(CLOCK) })
+}
+
+/// So many seconds later, and nothing new.
+fn later(face: &mut Face<'_>, seconds: u32) {
+    face.at = Some(Instant::from_secs(CLOCK + seconds));
+    face.age = Some(Span::from_secs(240 + seconds as i32));
 }
 
 fn scene(name: &str, change: impl Fn(&mut Face<'_>), page: Page) {
     let history = history();
     let mut face = Face {
-        clock: Some(Instant::from_secs(CLOCK)),
+        at: Some(Instant::from_secs(CLOCK)),
+        age: Some(Span::from_mins(4)),
+        last: Some(glucose(104.0)),
         now: Some(now()),
         history: history.view(),
         trust: Trust::Good,
@@ -98,7 +109,7 @@ fn rising_with_a_doubtful_rate() {
 fn low_ahead() {
     let change = |face: &mut Face<'_>| {
         face.now = Some(Now { glucose: glucose(83.0), low_in_min: Some(14), ..now() });
-        face.alert = Some(Alert { kind: Kind::LowAhead, priority: Priority::Medium });
+        face.alert = ring(Kind::LowAhead, Priority::Medium, Grounds::Probability(0.43));
     };
     scene("alarm-low-ahead", change, Page::Now);
 }
@@ -106,8 +117,8 @@ fn low_ahead() {
 #[test]
 fn very_low_escalated() {
     let change = |face: &mut Face<'_>| {
-        face.now = Some(Now { glucose: glucose(48.0), ..now() });
-        face.alert = Some(Alert { kind: Kind::Floor, priority: Priority::High });
+        face.now = Some(Now { glucose: glucose(57.0), ..now() }); // the estimate is not what rings
+        face.alert = ring(Kind::Floor, Priority::High, Grounds::Sensor(glucose(48.0)));
     };
     scene("alarm-very-low", change, Page::Past);
 }
@@ -115,24 +126,106 @@ fn very_low_escalated() {
 #[test]
 fn alarm_without_a_value() {
     let change = |face: &mut Face<'_>| {
-        face.clock = Some(Instant::from_secs(CLOCK + 1800));
-        face.alert = Some(Alert { kind: Kind::NoData, priority: Priority::Medium });
+        later(face, 1800);
+        face.alert = ring(Kind::NoData, Priority::Medium, Grounds::Silence(Span::from_mins(34)));
     };
     scene("alarm-no-readings", change, Page::Now);
 }
 
 #[test]
 fn stale() {
-    scene("stale", |face| face.clock = Some(Instant::from_secs(CLOCK + 1200)), Page::Now);
+    scene("stale", |face| later(face, 1200), Page::Now);
+}
+
+/// What the sensor says, hollow and with a word, and no needle.
+fn doubted(mg_dl: f32) -> Option<Now> {
+    Some(Now { glucose: glucose(mg_dl), doubted: true, rate: None, soon: None, ..now() })
 }
 
 #[test]
-fn not_trusted() {
+fn a_value_that_is_doubted() {
     let change = |face: &mut Face<'_>| {
-        face.trust = Trust::None;
-        face.note = "check it";
+        (face.trust, face.note, face.now) = (Trust::Poor, "pressed?", doubted(55.0));
     };
-    scene("not-trusted", change, Page::Now);
+    scene("doubted", change, Page::Now);
+    scene("doubted-past", change, Page::Past);
+    let change = |face: &mut Face<'_>| {
+        (face.trust, face.note, face.now) = (Trust::None, "check it", doubted(168.0));
+    };
+    scene("doubted-not-trusted", change, Page::Now);
+    let change = |face: &mut Face<'_>| {
+        (face.trust, face.note, face.now) = (Trust::Poor, "in doubt", doubted(86.0));
+        face.unit = Unit::MmolL;
+    };
+    scene("doubted-mmol", change, Page::Now);
+    let change = |face: &mut Face<'_>| {
+        face.note = "in doubt";
+        face.now = doubted(40.0).map(|now| Now { bound: Some(Bound::AtMost), ..now });
+    };
+    scene("doubted-below-range", change, Page::Now);
+}
+
+#[test]
+fn alarms_by_a_value_that_is_doubted() {
+    let change = |face: &mut Face<'_>| {
+        (face.trust, face.note, face.now) = (Trust::Poor, "pressed?", doubted(55.0));
+        face.alert = ring(Kind::Floor, Priority::High, Grounds::Sensor(glucose(55.0)));
+    };
+    scene("alarm-doubted", change, Page::Now);
+    let change = |face: &mut Face<'_>| {
+        (face.trust, face.note, face.now) = (Trust::None, "stuck", doubted(104.0));
+        face.alert = ring(Kind::Doubt, Priority::Low, Grounds::Doubt);
+    };
+    scene("alarm-check", change, Page::Now);
+    // nobody can tell when it was measured; what was known before is old
+    let change = |face: &mut Face<'_>| {
+        later(face, 1800);
+        face.note = "what time?";
+        face.alert = ring(Kind::Floor, Priority::High, Grounds::Unplaced(glucose(45.0)));
+    };
+    scene("alarm-unplaced", change, Page::Now);
+    let change = |face: &mut Face<'_>| {
+        face.now = doubted(22.2 * 18.0156).map(|now| Now { bound: Some(Bound::AtLeast), ..now });
+        face.unit = Unit::MmolL;
+        face.alert = ring(Kind::High, Priority::Low, Grounds::Sensor(glucose(400.0)));
+    };
+    scene("alarm-doubted-above-range-mmol", change, Page::Now);
+}
+
+#[test]
+fn alarms_by_other_values_than_the_present_one() {
+    let change = |face: &mut Face<'_>| {
+        face.alert = ring(Kind::Floor, Priority::High, Grounds::Uncalibrated(glucose(49.0)));
+    };
+    scene("alarm-as-read", change, Page::Now);
+    let change = |face: &mut Face<'_>| {
+        later(face, 600);
+        face.alert = ring(Kind::Low, Priority::Medium, Grounds::Sensor(glucose(63.0)));
+    };
+    scene("alarm-low-was", change, Page::Now);
+    let change = |face: &mut Face<'_>| {
+        later(face, 1800);
+        face.alert = ring(Kind::Floor, Priority::High, Grounds::Unknown);
+    };
+    scene("alarm-very-low-unknown", change, Page::Now);
+    let change = |face: &mut Face<'_>| {
+        face.alert = ring(Kind::WearEnd, Priority::Low, Grounds::WearLeft(Span::from_hours(11)));
+    };
+    scene("alarm-ends-soon", change, Page::Now);
+    // blind since it was switched on
+    let change = |face: &mut Face<'_>| {
+        (face.at, face.age, face.last, face.now) = (None, None, None, None);
+        face.alert = ring(Kind::NoData, Priority::Medium, Grounds::Silence(Span::from_mins(20)));
+    };
+    scene("alarm-blind", change, Page::Now);
+    // after a power cut
+    scene("power-back", |face| (face.at, face.age, face.now) = (None, None, None), Page::Now);
+    let change = |face: &mut Face<'_>| {
+        let low = Now { glucose: glucose(40.0), bound: Some(Bound::AtMost), rate: None, soon: None, ..now() };
+        face.now = Some(low);
+        face.alert = ring(Kind::Floor, Priority::High, Grounds::BelowRange(glucose(40.0)));
+    };
+    scene("alarm-below-range", change, Page::Now);
 }
 
 #[test]
@@ -155,7 +248,7 @@ fn above_the_sensors_range_in_mmol() {
     scene("above-range-mmol", change, Page::Now);
     let rings = |face: &mut Face<'_>| {
         change(face);
-        face.alert = Some(Alert { kind: Kind::High, priority: Priority::Low });
+        face.alert = ring(Kind::High, Priority::Low, Grounds::Sensor(glucose(400.0)));
     };
     scene("alarm-above-range-mmol", rings, Page::Now);
 }
@@ -166,7 +259,8 @@ fn rises_fast_in_mmol() {
         face.unit = Unit::MmolL;
         let rate = Some((Rate::from_mg_dl_per_min(2.8).unwrap(), 0.4));
         face.now = Some(Now { glucose: glucose(367.0), rate, ..now() });
-        face.alert = Some(Alert { kind: Kind::SteepRise, priority: Priority::High });
+        face.alert =
+            ring(Kind::SteepRise, Priority::High, Grounds::Rate(Rate::from_mg_dl_per_min(2.8).unwrap()));
     };
     scene("alarm-rises-fast-mmol", change, Page::Now);
 }
@@ -181,7 +275,7 @@ fn low_ahead_from_high_up() {
     scene("low-in-sight", change, Page::Now);
     let rings = |face: &mut Face<'_>| {
         change(face);
-        face.alert = Some(Alert { kind: Kind::LowAhead, priority: Priority::High });
+        face.alert = ring(Kind::LowAhead, Priority::High, Grounds::Probability(0.61));
     };
     scene("alarm-low-ahead-early", rings, Page::Now);
 }
@@ -191,7 +285,7 @@ fn stale_in_mmol_after_hours() {
     let change = |face: &mut Face<'_>| {
         face.unit = Unit::MmolL;
         face.note = "warming up";
-        face.clock = Some(Instant::from_secs(CLOCK + 8400));
+        later(face, 8400);
     };
     scene("stale-mmol", change, Page::Now);
     scene("stale-past", change, Page::Past);
@@ -200,8 +294,7 @@ fn stale_in_mmol_after_hours() {
 #[test]
 fn nothing_yet() {
     let change = |face: &mut Face<'_>| {
-        face.now = None;
-        face.clock = None;
+        (face.at, face.age, face.last, face.now) = (None, None, None, None);
         face.trust = Trust::Fair;
         face.battery_percent = None;
     };

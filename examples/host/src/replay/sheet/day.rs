@@ -119,7 +119,7 @@ impl Drawing<'_> {
         panel.band("outer", &self.spread(|s| s.plasma, |s| s.plasma_sd.hypot(s.calibration_sd)), longest);
         panel.band("plasma", &self.spread(|s| s.plasma, |s| s.plasma_sd), longest);
         let value = |sample: &Sample| f64::from(sample.reading.glucose().mg_dl());
-        let doubted = |sample: &Sample| !matches!(sample.verdict, Verdict::Accepted | Verdict::Restart);
+        let doubted = |sample: &Sample| !matches!(sample.verdict, Verdict::Accepted | Verdict::ClockSet);
         let believed = self.few.iter().filter(|(_, sample)| !doubted(sample));
         panel.dots("sensor", believed.map(|(x, sample)| (*x, value(sample))));
         panel.line("truth", self.points(|s| s.truth), longest);

@@ -17,6 +17,15 @@ pub const LARGE: Shape = Shape { width: 20, height: 34, stroke: 5 };
 /// For the alarm screen.
 pub const MEDIUM: Shape = Shape { width: 17, height: 28, stroke: 4 };
 
+/// How the strokes are filled.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Form {
+    /// A value that is believed.
+    Full,
+    /// Only its outline: a value that is doubted.
+    Hollow,
+}
+
 /// Strokes on a grid of 4 × 8; a pair of equal points is a dot.
 type Strokes = &'static [&'static [(i32, i32)]];
 
@@ -46,20 +55,45 @@ fn strokes(figure: char) -> Strokes {
 }
 
 /// Draws `text` (digits, point, `<`, `>`, `-`) with its upper left corner at `at`.
-pub fn draw<D>(text: &str, at: Point, shape: Shape, level: Level, display: &mut D) -> Result<(), D::Error>
+pub fn draw<D>(
+    text: &str,
+    at: Point,
+    shape: Shape,
+    form: Form,
+    level: Level,
+    display: &mut D,
+) -> Result<(), D::Error>
 where
     D: DrawTarget<Color: Shade>,
 {
-    let style = PrimitiveStyle::with_stroke(D::Color::solid(level), shape.stroke.unsigned_abs());
+    broad(text, at, shape, shape.stroke, level, display)?;
+    if form == Form::Hollow {
+        let inside = if level == Level::Paper { Level::Ink } else { Level::Paper };
+        broad(text, at, shape, shape.stroke - 2, inside, display)?;
+    }
+    Ok(())
+}
+
+/// With a stroke of `width`, in the middle of the shape's own.
+fn broad<D>(
+    text: &str,
+    at: Point,
+    shape: Shape,
+    width: i32,
+    level: Level,
+    display: &mut D,
+) -> Result<(), D::Error>
+where
+    D: DrawTarget<Color: Shade>,
+{
+    let style = PrimitiveStyle::with_stroke(D::Color::solid(level), width.unsigned_abs());
     let fill = PrimitiveStyle::with_fill(D::Color::solid(level));
-    let half = shape.stroke / 2;
+    let (half, within) = (shape.stroke / 2, (shape.stroke - width) / 2);
     let mut left = at.x;
     for figure in text.chars() {
         if figure == '.' {
-            let corner = Point::new(left, at.y + shape.height - shape.stroke);
-            Rectangle::new(corner, Size::new_equal(shape.stroke.unsigned_abs()))
-                .into_styled(fill)
-                .draw(display)?;
+            let corner = Point::new(left + within, at.y + shape.height - shape.stroke + within);
+            Rectangle::new(corner, Size::new_equal(width.unsigned_abs())).into_styled(fill).draw(display)?;
             left += shape.stroke + 3;
             continue;
         }
@@ -75,12 +109,13 @@ where
             }
             // joins and ends, rounded at the corners
             for point in *stroke {
-                let size = shape.stroke.unsigned_abs();
-                let corner = place(*point) - Point::new(half, half);
-                Rectangle::new(corner + Point::new(1, 0), Size::new(size - 2, size))
+                let size = width.unsigned_abs();
+                let corner = place(*point) - Point::new(half, half) + Point::new_equal(within);
+                let cut = size.saturating_sub(2);
+                Rectangle::new(corner + Point::new(1, 0), Size::new(cut, size))
                     .into_styled(fill)
                     .draw(display)?;
-                Rectangle::new(corner + Point::new(0, 1), Size::new(size, size - 2))
+                Rectangle::new(corner + Point::new(0, 1), Size::new(size, cut))
                     .into_styled(fill)
                     .draw(display)?;
             }

@@ -4,7 +4,7 @@
 //! | --- | --- |
 //! | 0–8 | minutes since the reading; unit, or minutes to a low; trust and battery |
 //! | 11–45 | glucose, and the needle for its rate |
-//! | 46–63 | the last three hours, and the hour to come as a band |
+//! | 46–63 | the last three hours, and the half hour to come as a band |
 
 mod digits;
 mod needle;
@@ -15,11 +15,12 @@ pub use shade::{Level, Shade};
 
 use crate::face::{Bound, Face, Now, Trust, Unit, in_unit};
 use crate::text::{push, push_number, push_value};
+use crate::words::{beside, push_age, unit_name};
 use embedded_graphics::mono_font::{MonoFont, MonoTextStyle, ascii};
 use embedded_graphics::prelude::*;
 use embedded_graphics::primitives::{PrimitiveStyle, Rectangle};
 use embedded_graphics::text::{Alignment, Baseline, Text, TextStyleBuilder};
-use glidepath::alarm::{Kind, Priority};
+use glidepath::alarm::{Priority, Ring};
 use heapless::String;
 
 // in most small fonts the point looks like a plus, "3+9"; in the smallest without that, an m like an n
@@ -50,13 +51,19 @@ where
 {
     display.clear(D::Color::solid(Level::Paper))?;
     match (face.alert, page) {
-        (Some(alert), _) => alarm(face, alert.kind, alert.priority, display),
+        (Some(ring), _) => alarm(face, &ring, display),
         (None, Page::Now) => {
             top(face, page, display)?;
             value(face, Point::new(0, 11), display)?;
             // beyond the sensor's range no rate is known, and the value may need the room
             if let Some(now) = face.current().filter(|now| now.bound.is_none()) {
-                needle::draw(now.rate, Point::new(92, 28), display)?;
+                if now.doubted {
+                    // nor is it while the value is doubted: why, in the needle's place
+                    let at = Point::new(127, 24);
+                    words(face.note, at, Alignment::Right, SMALL, Level::Ink, display)?;
+                } else {
+                    needle::draw(now.rate, Point::new(92, 28), display)?;
+                }
             }
             strip::draw(face, &strip::NOW, display)
         }
@@ -96,10 +103,10 @@ where
 {
     let mut age = String::<12>::new();
     match face.age_min() {
-        None => push(&mut age, "time?"),
+        None => push(&mut age, "age?"),
         Some(minutes) => push_age(&mut age, minutes),
     }
-    let age = if face.now.is_none() { "wait" } else { age.as_str() };
+    let age = if face.last.is_none() { "wait" } else { age.as_str() };
     words(age, Point::new(0, -2), Alignment::Left, PLAIN, Level::Ink, display)?;
 
     let mut middle = String::<16>::new();
@@ -109,8 +116,9 @@ where
             let figures = figures(&now, face.unit);
             words(&figures, at + Point::new(0, 1), Alignment::Left, SMALL_FIGURES, Level::Soft, display)?;
             at.x += 5 * figures.len() as i32 + 3;
-            push(&mut middle, unit_name(face.unit));
+            push(&mut middle, if now.doubted { "doubted" } else { unit_name(face.unit) });
         }
+        Some(Now { doubted: true, .. }) => push(&mut middle, "doubted"),
         Some(Now { low_in_min: Some(minutes), .. }) => {
             push(&mut middle, "low in ");
             push_number(&mut middle, minutes.into());
@@ -142,43 +150,31 @@ where
     Ok(())
 }
 
-fn push_age(text: &mut String<12>, minutes: u32) {
-    if minutes < 100 {
-        push_number(text, minutes);
-        push(text, " min");
-    } else {
-        push_number(text, minutes / 60);
-        push(text, " h");
-    }
-}
-
-fn unit_name(unit: Unit) -> &'static str {
-    match unit {
-        Unit::MgDl => "mg/dL",
-        Unit::MmolL => "mmol/L",
-    }
-}
-
-/// The value in large digits while it is the present one; else three strokes, and the last value in small
-/// print with the words that it is past.
+/// The value in large digits while it is the present one, hollow while it is doubted; else three strokes, and the last
+/// value in small print with the words that it is past.
 fn value<D>(face: &Face<'_>, at: Point, display: &mut D) -> Result<(), D::Error>
 where
     D: DrawTarget<Color: Shade>,
 {
     let Some(now) = face.current() else {
-        digits::draw("---", at + Point::new(0, -6), digits::LARGE, Level::Ink, display)?;
+        digits::draw("---", at + Point::new(0, -6), digits::LARGE, digits::Form::Full, Level::Ink, display)?;
         let mut past = String::<24>::new();
-        match face.now {
+        match face.last {
             None => push(&mut past, "no reading yet"),
-            Some(now) => {
+            Some(glucose) => {
                 push(&mut past, "was ");
-                push_value(&mut past, in_unit(now.glucose, face.unit));
-                push(&mut past, if face.trust == Trust::None { ", not trusted" } else { ", too old" });
+                push_value(&mut past, in_unit(glucose, face.unit));
+                push(&mut past, if face.age.is_some() { ", too old" } else { ", when?" });
             }
         }
         return words(&past, at + Point::new(0, 23), Alignment::Left, PLAIN, Level::Ink, display);
     };
-    digits::draw(&figures(&now, face.unit), at, digits::LARGE, Level::Ink, display)
+    digits::draw(&figures(&now, face.unit), at, digits::LARGE, form(&now), Level::Ink, display)
+}
+
+/// What is doubted is hollow.
+const fn form(now: &Now) -> digits::Form {
+    if now.doubted { digits::Form::Hollow } else { digits::Form::Full }
 }
 
 fn figures(now: &Now, unit: Unit) -> String<8> {
@@ -193,67 +189,34 @@ fn figures(now: &Now, unit: Unit) -> String<8> {
 }
 
 /// Light on dark turned round: an alarm looks like nothing else.
-fn alarm<D>(face: &Face<'_>, kind: Kind, priority: Priority, display: &mut D) -> Result<(), D::Error>
+fn alarm<D>(face: &Face<'_>, ring: &Ring, display: &mut D) -> Result<(), D::Error>
 where
     D: DrawTarget<Color: Shade>,
 {
     fill(Rectangle::new(Point::zero(), SIZE), Level::Ink, display)?;
     fill(Rectangle::new(Point::new(2, 2), Size::new(124, 18)), Level::Paper, display)?;
     let large = &ascii::FONT_9X18_BOLD;
-    words(title(kind), Point::new(4, 2), Alignment::Left, large, Level::Ink, display)?;
-    words(marks(priority), Point::new(124, 2), Alignment::Right, large, Level::Ink, display)?;
+    words(ring.kind.about().title, Point::new(4, 2), Alignment::Left, large, Level::Ink, display)?;
+    words(marks(ring.priority), Point::new(124, 2), Alignment::Right, large, Level::Ink, display)?;
 
     let at = Point::new(4, 23);
-    let mut wait = String::<12>::new();
-    let (figures, side) = match (face.current(), face.age_min()) {
-        (Some(now), _) => {
-            let side = match (now.low_in_min, now.rate) {
-                (Some(minutes), _) => {
-                    push_number(&mut wait, minutes.into());
-                    push(&mut wait, " min");
-                    ["low in", &wait, ""]
-                }
-                (None, Some((rate, _))) => {
-                    let pace = crate::words::pace(rate);
-                    let (first, second) = pace.split_once(' ').unwrap_or((pace, ""));
-                    [unit_name(face.unit), first, second]
-                }
-                (None, None) if now.bound.is_none() => [unit_name(face.unit), "", ""],
-                (None, None) => [""; 3], // the value may need the room
-            };
-            (figures(&now, face.unit), side)
-        }
-        (None, age) => {
-            if let (Some(_), Some(minutes)) = (face.now, age) {
-                push_age(&mut wait, minutes);
-            }
+    let now = face.figure();
+    let (figures, form) = match &now {
+        Some(now) => (figures(now, face.unit), form(now)),
+        None => {
             let mut none = String::new();
             push(&mut none, "---");
-            (none, ["no value", &wait, ""])
+            (none, digits::Form::Full)
         }
     };
-    digits::draw(&figures, at, digits::MEDIUM, Level::Paper, display)?;
-    for (row, line) in (0..).zip(side) {
+    digits::draw(&figures, at, digits::MEDIUM, form, Level::Paper, display)?;
+    let font = if now.is_some_and(|now| now.bound.is_some()) { SMALL } else { PLAIN };
+    for (row, line) in (0..).zip(&beside(face, ring, now.as_ref())) {
         let at = Point::new(125, 20 + 10 * row);
-        words(line, at, Alignment::Right, PLAIN, Level::Paper, display)?;
+        words(line, at, Alignment::Right, font, Level::Paper, display)?;
     }
     words("press: seen", Point::new(4, 55), Alignment::Left, SMALL, Level::Paper, display)?;
     words("hold: later", Point::new(124, 55), Alignment::Right, SMALL, Level::Paper, display)
-}
-
-/// At most ten letters.
-const fn title(kind: Kind) -> &'static str {
-    match kind {
-        Kind::Floor => "VERY LOW",
-        Kind::Low => "LOW",
-        Kind::LowAhead => "LOW AHEAD",
-        Kind::SteepFall => "FALLS FAST",
-        Kind::NoData => "NO READING",
-        Kind::High => "HIGH",
-        Kind::SteepRise => "RISES FAST",
-        Kind::Doubt => "CHECK IT",
-        Kind::WearEnd => "ENDS SOON",
-    }
 }
 
 /// The marks of IEC 60601-1-8 for its priorities.

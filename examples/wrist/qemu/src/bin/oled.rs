@@ -81,11 +81,11 @@ mod board {
             args.last().and_then(Result::ok).and_then(|word| word.parse().ok()).unwrap_or(u16::MAX);
         let Ok(mut app) = App::new(Settings::default()) else { exit(1) };
         app.battery(80);
-        for (_, bytes) in Records(wrist_qemu::DAY).take_while(|(due, _)| *due <= last) {
+        for (minute, bytes) in Records(wrist_qemu::DAY).take_while(|(due, _)| *due <= last) {
             for byte in bytes {
                 let _ = app.byte(*byte);
             }
-            app.tick(0, false);
+            app.tick(u32::from(minute) * 60_000, false);
         }
         let mut picture = Picture::new();
         let _ = wrist::screen::draw(&app.face(), app.page(), &mut picture);

@@ -1,0 +1,311 @@
+//! How well a table does on people it was not fitted to.
+
+use glidepath::Glucose;
+use glidepath::Rate;
+use glidepath::forecast::fitting::{EDGES, Table};
+use glidepath::forecast::{Direction, Predicted};
+use glidepath::trend::{Bands, Pace, Trend, TrendSign};
+
+use super::super::Person;
+use super::super::lows::{self, Outcome, Signal};
+use super::{minutes, outlook, walk};
+
+/// What was foreseen at each reading of a person.
+pub struct Lived<'a> {
+    person: &'a Person,
+    moments: Vec<Moment>,
+}
+
+struct Moment {
+    ahead: [Option<Predicted>; 3],
+    low: f32,
+    signal: f32,
+    direction: Option<Direction>,
+}
+
+/// The horizons judged, minutes.
+const JUDGED: [i32; 3] = [15, 30, 60];
+/// False alarms a day at which warnings are compared.
+const RATES: [f64; 3] = [0.3, 0.6, 1.0];
+/// Shares of steady moments that are called falling at which directions are compared.
+const CRIED: [f64; 2] = [0.041, 0.077];
+/// Costs of missing a band, in those of crying wolf, that are tried.
+const COSTS: [f32; 5] = [0.5, 1.0, 1.5, 2.0, 3.0];
+
+pub fn live<'a>(person: &'a Person, table: &Table) -> Lived<'a> {
+    let low = Glucose::from_mg_dl(70.0).expect("a concentration");
+    let mut moments = Vec::with_capacity(person.readings.len());
+    walk(person, table, true, |n, learner| {
+        let (now, ahead) = (person.readings[n].at(), outlook(table, learner));
+        moments.push(Moment {
+            ahead: JUDGED.map(|horizon| ahead.at(now, minutes(horizon))),
+            low: ahead.low_probability(now, low, minutes(30)).unwrap_or(f32::NAN),
+            signal: ahead.low_ahead(now).unwrap_or(f32::NAN),
+            direction: ahead.direction(now),
+        });
+    });
+    Lived { person, moments }
+}
+
+pub fn figures(sets: &[(&str, Vec<Lived<'_>>)]) -> Vec<String> {
+    let everyone: Vec<&Lived<'_>> = sets.iter().flat_map(|(_, people)| people).collect();
+    let mut lines = vec!["\nEach set judged by what was fitted to the others.".to_owned()];
+    lines.extend(errors(sets));
+    lines.extend(coverage(&everyone));
+    lines.extend(probability(&everyone));
+    lines.extend(alarms(&everyone));
+    lines.extend(directions(&everyone));
+    lines
+}
+
+/// Moments whose later reading is known: the reading, what was foreseen, and what came.
+fn outcomes<'a>(
+    people: &'a [&'a Lived<'a>],
+    horizon: usize,
+) -> impl Iterator<Item = (&'a Person, usize, Predicted, f64)> + 'a {
+    people.iter().flat_map(move |lived| {
+        lived.moments.iter().enumerate().filter_map(move |(n, moment)| {
+            let came = lived.person.later(n, JUDGED[horizon] as u32 * 60)?;
+            Some((lived.person, n, moment.ahead[horizon]?, f64::from(came)))
+        })
+    })
+}
+
+fn level(person: &Person, n: usize) -> f64 {
+    f64::from(person.readings[n].glucose().mg_dl())
+}
+
+fn errors(sets: &[(&str, Vec<Lived<'_>>)]) -> Vec<String> {
+    let mut lines = vec!["\nRMSE ahead over that of holding the reading, and RMSE, mg/dL:".to_owned()];
+    let everyone: Vec<&Lived<'_>> = sets.iter().flat_map(|(_, people)| people).collect();
+    let of = |people: &[&Lived<'_>]| {
+        let each = (0..JUDGED.len()).map(|horizon| {
+            let (mut ours, mut held, mut count) = (0.0, 0.0, 0.0);
+            for (person, n, foreseen, came) in outcomes(people, horizon) {
+                ours += (came - f64::from(foreseen.glucose().mg_dl())).powi(2);
+                held += (came - level(person, n)).powi(2);
+                count += 1.0;
+            }
+            format!("{} min {:.4} ({:.2})", JUDGED[horizon], (ours / held).sqrt(), (ours / count).sqrt())
+        });
+        each.collect::<Vec<_>>().join(", ")
+    };
+    for (name, people) in sets {
+        lines.push(format!("  {name}: {}", of(&people.iter().collect::<Vec<_>>())));
+    }
+    lines.push(format!("  all: {}", of(&everyone)));
+    lines
+}
+
+fn coverage(people: &[&Lived<'_>]) -> Vec<String> {
+    let mut lines =
+        vec!["\nWhat the intervals held, %: of 95 / of 50; 1.96 / 0.674 standard deviations:".to_owned()];
+    for horizon in 0..JUDGED.len() {
+        let held: Vec<([bool; 4], f64, bool)> = outcomes(people, horizon)
+            .map(|(person, n, foreseen, came)| {
+                let off = (came - f64::from(foreseen.glucose().mg_dl())).abs();
+                let within = [
+                    foreseen.half_width_95(),
+                    foreseen.half_width_50(),
+                    1.959_964 * foreseen.sd(),
+                    0.674_49 * foreseen.sd(),
+                ]
+                .map(|width| off <= f64::from(width));
+                (within, level(person, n), person.is_night(&person.readings[n]))
+            })
+            .collect();
+        let share = |of: &dyn Fn(f64, bool) -> bool| {
+            let chosen: Vec<&[bool; 4]> = held.iter().filter(|h| of(h.1, h.2)).map(|h| &h.0).collect();
+            let part =
+                |k: usize| 100.0 * chosen.iter().filter(|h| h[k]).count() as f64 / chosen.len().max(1) as f64;
+            format!("{:.1} / {:.1}; {:.1} / {:.1}", part(0), part(1), part(2), part(3))
+        };
+        lines.push(format!("  {} min: {}", JUDGED[horizon], share(&|_, _| true)));
+        lines.push(format!("    night {}; day {}", share(&|_, night| night), share(&|_, night| !night)));
+        for band in 0..=EDGES.len() {
+            let from = band.checked_sub(1).map_or(0.0, |below| f64::from(EDGES[below]));
+            let until = EDGES.get(band).map_or(f64::INFINITY, |edge| f64::from(*edge));
+            lines.push(format!("    from {from}: {}", share(&|level, _| level >= from && level < until)));
+        }
+    }
+    lines
+}
+
+fn probability(people: &[&Lived<'_>]) -> Vec<String> {
+    let mut lines = Vec::new();
+    for (there, name) in [(false, "not yet low"), (true, "already low")] {
+        let said: Vec<(f64, f64)> = people
+            .iter()
+            .flat_map(|lived| {
+                lived.moments.iter().enumerate().filter_map(move |(n, moment)| {
+                    let low = lived.person.low_within(n, 1800)?;
+                    let there_now = level(lived.person, n) < 70.0;
+                    (there_now == there && moment.low.is_finite())
+                        .then_some((f64::from(moment.low), f64::from(u8::from(low))))
+                })
+            })
+            .collect();
+        let count = said.len().max(1) as f64;
+        let usual = said.iter().map(|(_, came)| came).sum::<f64>() / count;
+        let score = said.iter().map(|(p, came)| (p - came).powi(2)).sum::<f64>() / count;
+        lines.push(format!(
+            "\nProbability of under 70 mg/dL within 30 min, {name}: Brier skill {:.4}; said, came (moments):",
+            1.0 - score / (usual * (1.0 - usual)).max(1e-9)
+        ));
+        for tenth in 0..10 {
+            let within: Vec<&(f64, f64)> =
+                said.iter().filter(|(p, _)| (*p * 10.0).floor().min(9.0) == f64::from(tenth)).collect();
+            if !within.is_empty() {
+                let mean = |of: fn(&(f64, f64)) -> f64| {
+                    within.iter().map(|x| of(x)).sum::<f64>() / within.len() as f64
+                };
+                lines.push(format!("  {:.3} {:.3} ({})", mean(|x| x.0), mean(|x| x.1), within.len()));
+            }
+        }
+    }
+    lines
+}
+
+fn alarms(people: &[&Lived<'_>]) -> Vec<String> {
+    let limits: Vec<f32> = (2..100).map(|percent| percent as f32 / 100.0).collect();
+    let each: Vec<Vec<Outcome>> = people
+        .iter()
+        .map(|lived| {
+            let values = lived.moments.iter().map(|moment| moment.signal).collect();
+            lows::outcomes(&Signal { person: lived.person, values }, &limits)
+        })
+        .collect();
+    let pooled: Vec<Outcome> = (0..limits.len())
+        .map(|n| each.iter().map(|outcomes| outcomes[n]).fold(Outcome::default(), Outcome::and))
+        .collect();
+    let all = pooled[0];
+    let mut lines = vec![format!("\nThe low-ahead signal; {} lows in {:.0} days:", all.lows, all.days)];
+    for rate in RATES {
+        if let Some((warned, caught)) = lows::at_rate(&pooled, rate) {
+            lines.push(format!(
+                "  at {rate} false a day: warned 10 min ahead {warned:.3}, caught {caught:.3}"
+            ));
+        }
+    }
+    lines.push(
+        "  limit: false a day, warned, caught; false a week of a person, 10th, 50th, 90th of 100:".into(),
+    );
+    for (n, limit) in limits.iter().enumerate().filter(|(n, _)| (n + 2) % 5 == 0 && *n < 70) {
+        let mut weekly: Vec<f64> = each.iter().map(|outcomes| 7.0 * outcomes[n].false_per_day()).collect();
+        let [low, middle, high] = [0.1, 0.5, 0.9].map(|share| super::quantile(&mut weekly, share));
+        let outcome = pooled[n];
+        lines.push(format!(
+            "  {limit:.2}: {:.2}, {:.3}, {:.3}; {low:.1}, {middle:.1}, {high:.1}",
+            outcome.false_per_day(),
+            outcome.warned_share(),
+            outcome.caught_share()
+        ));
+    }
+    lines
+}
+
+/// Glucose at a moment, in a straight line between readings up to 17 minutes apart.
+fn between(person: &Person, at: i64) -> Option<f64> {
+    let secs = |n: usize| i64::from(person.readings[n].at().secs());
+    let after = person.readings.partition_point(|reading| i64::from(reading.at().secs()) < at);
+    if after < person.readings.len() && secs(after) == at {
+        return Some(level(person, after));
+    }
+    let before = after.checked_sub(1).filter(|_| after < person.readings.len())?;
+    let step = secs(after) - secs(before);
+    let part = (at - secs(before)) as f64 / step as f64;
+    (step <= 1020).then(|| level(person, before) + part * (level(person, after) - level(person, before)))
+}
+
+fn directions(people: &[&Lived<'_>]) -> Vec<String> {
+    let mut lines =
+        vec!["\nDirection; the truth from 2 min before to 18 after (and the next 20 min):".to_owned()];
+    let truths = |from: i64, to: i64| {
+        people.iter().flat_map(move |lived| {
+            lived.moments.iter().enumerate().filter_map(move |(n, moment)| {
+                let now = i64::from(lived.person.readings[n].at().secs());
+                let came = between(lived.person, now + to)? - between(lived.person, now + from)?;
+                Some((60.0 * came / (to - from) as f64, moment.direction?))
+            })
+        })
+    };
+    for (from, to) in [(-120, 1080), (0, 1200)] {
+        let all: Vec<(f64, Direction)> = truths(from, to).collect();
+        let rate = |direction: &Direction| f64::from(direction.rate().mg_dl_per_min());
+        let square: f64 = all.iter().map(|(truth, said)| (truth - rate(said)).powi(2)).sum();
+        let mut steady: Vec<f64> =
+            all.iter().filter(|(truth, _)| truth.abs() < 1.0).map(|(_, said)| rate(said)).collect();
+        let fast: Vec<&(f64, Direction)> = all.iter().filter(|(truth, _)| *truth <= -2.0).collect();
+        let mut line = format!("  RMSE {:.3} mg/dL/min", (square / all.len().max(1) as f64).sqrt());
+        for cried in CRIED {
+            let limit = super::quantile(&mut steady, cried);
+            let flagged = fast.iter().filter(|(_, said)| rate(said) <= limit).count();
+            line += &format!(
+                "; of falls by 2 or more {:.3} flagged with {:.1} % of steady ones",
+                flagged as f64 / fast.len().max(1) as f64,
+                100.0 * cried
+            );
+        }
+        lines.push(line);
+    }
+    // the bands, said and come
+    let edges = [-2.0, -1.0, 1.0, 2.0];
+    let all: Vec<(f64, Direction)> = truths(-120, 1080).collect();
+    let share = |of: &dyn Fn(f64, &Direction) -> f64| {
+        all.iter().map(|(truth, said)| of(*truth, said)).sum::<f64>() / all.len().max(1) as f64
+    };
+    let under = edges.map(|edge| {
+        let rate = Rate::from_mg_dl_per_min(edge as f32).expect("a rate");
+        let said = share(&|_, said| f64::from(said.chance_below(rate)));
+        let came = share(&|truth, _| f64::from(u8::from(truth < edge)));
+        format!("under {edge}: {said:.4} {came:.4}")
+    });
+    lines.push(format!("  said, came {}", under.join("; ")));
+    lines.push("  the sign, by what missing a band costs in false ones: of falls by 2 or more called falling, fast; \
+                of steady ones called falling; rises alike:".into());
+    for times in COSTS {
+        let bands = Bands::default().with_missing_costing(times).expect("in range");
+        let mut counts = [[0.0_f64; 3]; 5];
+        for lived in people {
+            let mut sign = TrendSign::new(bands);
+            for (n, moment) in lived.moments.iter().enumerate() {
+                let (rate, sd) = moment.direction.map_or((None, 0.0), |d| (Some(d.rate()), d.sd()));
+                let trend = sign.step(rate, sd);
+                let now = i64::from(lived.person.readings[n].at().secs());
+                let Some((from, to)) =
+                    between(lived.person, now - 120).zip(between(lived.person, now + 1080))
+                else {
+                    continue;
+                };
+                let truth = (to - from) / 20.0;
+                let class = match truth {
+                    ..=-2.0 => 0,
+                    2.0.. => 4,
+                    -1.0..=1.0 => 2,
+                    _ => continue,
+                };
+                counts[class][0] += 1.0;
+                let (falls, rises) = (matches!(trend, Trend::Falling(_)), matches!(trend, Trend::Rising(_)));
+                let fast = matches!(trend, Trend::Falling(Pace::Fast) | Trend::Rising(Pace::Fast));
+                let (first, second) = match class {
+                    0 => (falls, falls && fast),
+                    4 => (rises, rises && fast),
+                    _ => (falls, rises),
+                };
+                counts[class][1] += f64::from(u8::from(first));
+                counts[class][2] += f64::from(u8::from(second));
+            }
+        }
+        let part = |class: usize, k: usize| counts[class][k] / counts[class][0].max(1.0);
+        lines.push(format!(
+            "  {times}: {:.3}, {:.3}; {:.3}; rises {:.3}, {:.3}; {:.3}",
+            part(0, 1),
+            part(0, 2),
+            part(2, 1),
+            part(4, 1),
+            part(4, 2),
+            part(2, 2)
+        ));
+    }
+    lines
+}

@@ -1,0 +1,337 @@
+//! A wearer: the application fed by frames as time truly passes, and what its rendered screen shows, read back from the
+//! pixels.
+#![allow(dead_code, reason = "each test uses its own part")]
+
+use glidepath::alarm::{Cause, Grounds, Kind, Priority, Ring};
+use glidepath::gatt::{
+    Annunciation, CgmMeasurement, Concentration, CurrentTime, DateTime, GlucoseMeasurement, Sample,
+    SampleLocation, SampleType, SessionStart, Sfloat,
+};
+use glidepath::{Glucose, History, Instant, Settings, Span, Status};
+use std::collections::HashMap;
+use std::ops::Range;
+use std::sync::LazyLock;
+use wrist::app::{App, KEPT};
+use wrist::face::{Bound, Face, Now, Trust, Unit};
+use wrist::link::Frame;
+use wrist::screen::{Page, draw};
+use wrist_desk::{BitPicture, Picture};
+
+/// What the digits of a screen say.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Screen {
+    /// Three strokes.
+    Strokes { alarm: bool },
+    /// A number; hollow if it is doubted.
+    Number { mg_dl: u16, doubted: bool, alarm: bool },
+    /// At most so much.
+    AtMost { mg_dl: u16, alarm: bool },
+}
+
+impl Screen {
+    pub fn is_a_number(self) -> bool {
+        !matches!(self, Self::Strokes { .. })
+    }
+}
+
+/// The part of a picture where three large figures stand.
+fn digits(picture: &Picture, alarm: bool) -> Vec<u8> {
+    let (columns, rows) = if alarm { (4..64, 22..54) } else { (0..70, 10..46) };
+    cut(picture, columns, rows)
+}
+
+/// Three strokes leave room for small print under them.
+fn strokes(picture: &Picture) -> Vec<u8> {
+    cut(picture, 0..70, 10..32)
+}
+
+fn cut(picture: &Picture, columns: Range<usize>, rows: Range<usize>) -> Vec<u8> {
+    rows.flat_map(|y: usize| columns.clone().map(move |x: usize| picture.0[y * 128 + x])).collect()
+}
+
+/// Every number as the screen draws it.
+static DRAWN: LazyLock<HashMap<Vec<u8>, Screen>> = LazyLock::new(|| {
+    let history = History::<1>::new();
+    let mut drawn = HashMap::new();
+    for alarm in [false, true] {
+        let mut add = |now: Option<Now>, screen| {
+            let grounds = now.map_or(Grounds::Unknown, |_| Grounds::Doubt);
+            let ring = Ring {
+                kind: Kind::Doubt,
+                priority: Priority::Low,
+                cause: Cause::New,
+                grounds,
+                at: Instant::from_secs(0),
+            };
+            let face = Face {
+                at: None,
+                age: Some(Span::ZERO),
+                last: None,
+                now,
+                history: history.view(),
+                trust: Trust::Good,
+                note: "",
+                battery_percent: None,
+                alert: alarm.then_some(ring),
+                unit: Unit::MgDl,
+            };
+            let picture = render(&face);
+            let before = drawn.insert(digits(&picture, alarm), screen);
+            assert!(before.is_none() || before == Some(screen), "{before:?} looks like {screen:?}");
+        };
+        if alarm {
+            add(None, Screen::Strokes { alarm });
+        }
+        for mg_dl in 1..=500_u16 {
+            let glucose = Glucose::from_mg_dl(f32::from(mg_dl)).unwrap();
+            for doubted in [false, true] {
+                let now = Now { glucose, bound: None, doubted, rate: None, soon: None, low_in_min: None };
+                if mg_dl >= 40 {
+                    add(Some(now), Screen::Number { mg_dl, doubted, alarm });
+                }
+                if mg_dl < 100 {
+                    let bound = Some(Bound::AtMost);
+                    add(Some(Now { bound, ..now }), Screen::AtMost { mg_dl, alarm });
+                }
+            }
+        }
+    }
+    drawn
+});
+
+/// Three strokes as the screen draws them when no alarm holds.
+static STROKES: LazyLock<Vec<u8>> =
+    LazyLock::new(|| strokes(&render(&App::new(Settings::default()).unwrap().face())));
+
+fn render(face: &Face<'_>) -> Picture {
+    let mut bits = BitPicture::new();
+    draw(face, Page::Now, &mut bits).unwrap();
+    Picture::from(&bits)
+}
+
+/// The wearer and the sender.
+pub struct Wearer {
+    pub app: App,
+    /// Minutes and seconds since it all began, as time truly passes.
+    pub minute: u32,
+    pub seconds: u32,
+    /// The board's milliseconds.
+    ms: u32,
+    hour: i32,
+    /// Minute of each ring, and which.
+    pub rang: Vec<(u32, Kind)>,
+    pub said: Vec<String>,
+    pub last_sent: f32,
+    cut: u16,
+}
+
+/// A Monday in November; the session began three days before.
+const DAY: u8 = 9;
+const SESSION_MIN: i32 = 3 * 1440;
+
+/// The date and time so many minutes after the session's start by a right clock.
+fn date_time(minutes: i32, hour: i32) -> Option<DateTime> {
+    let minute = minutes + i32::from(DAY - 3) * 1440 + hour * 60;
+    let day = u8::try_from(minute / 1440).ok()?;
+    DateTime::new((2026, 11, day), ((minute / 60 % 24) as u8, (minute % 60) as u8, 0)).ok()
+}
+
+impl Wearer {
+    /// Switched on at this hour, with nothing told.
+    pub fn new(hour: i32) -> Self {
+        Self::with(hour, Settings::default())
+    }
+
+    pub fn with(hour: i32, settings: Settings) -> Self {
+        let mut app = App::new(settings).unwrap();
+        app.tick(0, false);
+        Self {
+            app,
+            minute: 0,
+            seconds: 0,
+            ms: 0,
+            hour,
+            rang: Vec::new(),
+            said: Vec::new(),
+            last_sent: 0.0,
+            cut: 0,
+        }
+    }
+
+    fn session_minute(&self) -> i32 {
+        SESSION_MIN + self.minute as i32
+    }
+
+    pub fn frame(&mut self, frame: &Frame) {
+        let bytes = frame.stuffed();
+        self.bytes(&bytes);
+    }
+
+    /// Bytes on the line.
+    pub fn bytes(&mut self, bytes: &[u8]) {
+        for byte in bytes {
+            if self.app.byte(*byte).is_some() {
+                self.heard();
+            }
+        }
+        self.tick(false);
+    }
+
+    /// The time, so many minutes ahead of the true one.
+    pub fn tell_time(&mut self, ahead: i32) {
+        if let Some(time) = date_time(self.session_minute() + ahead, self.hour) {
+            self.frame(&Frame::Time(CurrentTime::new(time)));
+        }
+    }
+
+    /// The session's start, so many minutes ahead of the true one.
+    pub fn tell_start(&mut self, ahead: i32) {
+        if let Some(start) = date_time(ahead, self.hour) {
+            self.frame(&Frame::Start(SessionStart::new(start)));
+        }
+    }
+
+    /// Time and session, both right.
+    pub fn open(&mut self) {
+        self.tell_time(0);
+        self.tell_start(0);
+    }
+
+    /// A reading whose stamp is so many minutes ahead.
+    pub fn send_at(&mut self, ahead: i32, mg_dl: f32, status: Status) {
+        let said = match status {
+            Status::BelowRange => Annunciation::BELOW_DEVICE_RANGE,
+            Status::AboveRange => Annunciation::ABOVE_DEVICE_RANGE,
+            Status::WarmUp | Status::Doubtful => Annunciation::CALIBRATION_REQUIRED,
+            Status::Fault => Annunciation::MALFUNCTION,
+            Status::Normal => Annunciation::default(),
+        };
+        let value = Sfloat::nearest((mg_dl * 10.0).round() / 10.0);
+        let minute = (self.session_minute() + ahead) as u16;
+        self.last_sent = mg_dl;
+        self.frame(&Frame::Measurement(CgmMeasurement::new(value, minute).with_annunciation(said)));
+    }
+
+    /// A meter's result, stamped so many minutes ahead.
+    pub fn stick(&mut self, ahead: i32, mg_dl: f32) {
+        let Some(at) = date_time(self.session_minute() + ahead, self.hour) else { return };
+        let sample = Sample {
+            concentration: Concentration::KgPerL(Sfloat::nearest(mg_dl.round() * 1e-5)),
+            kind: SampleType::CapillaryWholeBlood,
+            location: SampleLocation::Finger,
+        };
+        self.frame(&Frame::Meter(GlucoseMeasurement::new(1, at, sample)));
+    }
+
+    fn heard(&mut self) {
+        if let Some(view) = self.app.view() {
+            self.rang.extend(view.rings().iter().map(|ring| (self.minute, ring.kind)));
+        }
+    }
+
+    fn tick(&mut self, down: bool) {
+        let asked = self.app.view().map(|view| view.rings().is_empty());
+        let wants = self.app.tick(self.ms, down);
+        if let Some(said) = wants.say {
+            // a ring of a moment without a reading
+            if asked != Some(false) {
+                self.heard();
+            }
+            self.said.push(said.as_str().to_owned());
+        }
+    }
+
+    /// A second passes.
+    pub fn second(&mut self) {
+        self.seconds += 1;
+        self.ms = self.ms.wrapping_add(1000);
+        self.tick(false);
+    }
+
+    /// So many minutes; at every fifth the sensor may give a value, told the minutes of this stretch.
+    pub fn live(&mut self, minutes: u32, mut value: impl FnMut(u32) -> Option<f32>) {
+        let start = self.minute;
+        self.live_with(minutes, |wearer| {
+            let passed = wearer.minute - start;
+            if passed.is_multiple_of(5) { value(passed) } else { None }
+        });
+    }
+
+    /// So many minutes; the sensor may give a value at each.
+    pub fn live_with(&mut self, minutes: u32, mut each: impl FnMut(&mut Self) -> Option<f32>) {
+        for _ in 0..minutes {
+            self.pass_a_minute();
+            if let Some(mg_dl) = each(self) {
+                self.send_at(0, mg_dl, Status::Normal);
+            }
+        }
+    }
+
+    pub fn pass_a_minute(&mut self) {
+        self.minute += 1;
+        self.seconds += 60;
+        self.ms = self.ms.wrapping_add(60_000);
+        self.tick(false);
+    }
+
+    pub fn live_status(&mut self, minutes: u32, status: Status, mg_dl: f32) {
+        for _ in 0..minutes {
+            self.pass_a_minute();
+            if self.minute.is_multiple_of(5) {
+                self.send_at(0, mg_dl, status);
+            }
+        }
+    }
+
+    /// The button is held down for so many milliseconds, and let go.
+    pub fn press(&mut self, ms: u32) {
+        for step in 0..(ms + 500) / 10 {
+            self.ms = self.ms.wrapping_add(10);
+            self.tick(step * 10 < ms);
+        }
+    }
+
+    /// The power fails and comes back: what was kept, and nothing else, goes on.
+    pub fn cut_power(&mut self) {
+        let mut kept = [0; KEPT];
+        let length = self.app.save(&mut kept).unwrap();
+        self.app = App::new(Settings::default()).unwrap();
+        self.app.restore(&kept[..length]).unwrap();
+        (self.ms, self.cut) = (0, self.cut + 1);
+        self.tick(false);
+    }
+
+    /// What the rendered screen shows, read from its pixels.
+    pub fn screen(&self) -> Screen {
+        let picture = render(&self.app.face());
+        let alarm = picture.0[0] > 0;
+        if !alarm && strokes(&picture) == *STROKES {
+            return Screen::Strokes { alarm };
+        }
+        let seen = DRAWN.get(&digits(&picture, alarm));
+        *seen.unwrap_or_else(|| panic!("not a number of the screen's: {:?}", self.app.face().figure()))
+    }
+
+    /// Whether one of these asks for attention.
+    pub fn rings(&self, kinds: &[Kind]) -> bool {
+        self.app.face().alert.is_some_and(|ring| kinds.contains(&ring.kind))
+    }
+
+    /// Minutes from `since` to the first ring of one of `kinds`.
+    pub fn first(&self, since: u32, kinds: &[Kind]) -> Option<u32> {
+        self.rang.iter().find(|(minute, kind)| *minute >= since && kinds.contains(kind)).map(|r| r.0 - since)
+    }
+
+    /// The longest silence from `since` on, of all `kinds` together, minutes.
+    pub fn longest(&self, since: u32, kinds: &[Kind]) -> u32 {
+        let rings = self.rang.iter().filter(|(minute, kind)| *minute >= since && kinds.contains(kind));
+        let mut times: Vec<_> = core::iter::once(since).chain(rings.map(|r| r.0)).collect();
+        times.push(self.minute);
+        times.windows(2).map(|pair| pair[1] - pair[0]).max().unwrap()
+    }
+
+    /// Readings that were not kept.
+    pub fn refused(&self) -> u8 {
+        self.app.counts().refused as u8
+    }
+}

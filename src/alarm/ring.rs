@@ -1,0 +1,249 @@
+//! A ring: which alarm, how urgent, why now, and the value that caused it.
+
+use super::kind::{Kind, Kinds};
+use crate::units::{Glucose, Instant, Rate, Span};
+
+/// How urgent an alarm is: the words of IEC 60601-1-8 for alarm conditions.
+///
+/// The standard leaves to a risk analysis which condition gets which priority.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "snake_case"))]
+pub enum Priority {
+    /// Awareness is asked for.
+    Low,
+    /// A prompt response is asked for.
+    Medium,
+    /// An immediate response is asked for.
+    High,
+}
+
+impl Priority {
+    /// One step more urgent; high stays high.
+    #[must_use]
+    pub const fn raised(self) -> Self {
+        match self {
+            Self::Low => Self::Medium,
+            Self::Medium | Self::High => Self::High,
+        }
+    }
+
+    /// A fixed name for files and logs.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Low => "low",
+            Self::Medium => "medium",
+            Self::High => "high",
+        }
+    }
+}
+
+/// Why an alarm rings now.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "snake_case"))]
+pub enum Cause {
+    /// Its condition has come true and lasted its delay.
+    New,
+    /// It still holds after the repeat interval, or after an acknowledgement or a snooze ran out.
+    Still,
+    /// Nobody acknowledged it: it rings one priority higher.
+    Unheeded,
+    /// Glucose fell on since it was acknowledged or snoozed.
+    Worse,
+}
+
+impl Cause {
+    /// A fixed name for files and logs.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::New => "new",
+            Self::Still => "still",
+            Self::Unheeded => "unheeded",
+            Self::Worse => "worse",
+        }
+    }
+}
+
+/// What an alarm goes by: the value that caused it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "snake_case"))]
+pub enum Grounds {
+    /// The newest believed reading, calibrated.
+    Sensor(Glucose),
+    /// The newest reading as the sensor gave it: it is lower than its calibrated value, and very low.
+    Uncalibrated(Glucose),
+    /// The sensor's own word that glucose is under its range, which ends there.
+    BelowRange(Glucose),
+    /// The estimate of blood glucose.
+    Estimate(Glucose),
+    /// A reading whose time cannot be told; see [`timeline`](crate::timeline).
+    Unplaced(Glucose),
+    /// The probability of a low.
+    Probability(f32),
+    /// The rate of change.
+    Rate(Rate),
+    /// How long no reading has come.
+    Silence(Span),
+    /// How long the sensor has to its planned end; negative past it.
+    WearLeft(Span),
+    /// A doubt about the sensor; its reasons are told beside.
+    Doubt,
+    /// The value is not known now: what held goes on holding.
+    Unknown,
+}
+
+impl Grounds {
+    /// The glucose that caused it, if one did.
+    #[must_use]
+    pub const fn glucose(self) -> Option<Glucose> {
+        match self {
+            Self::Sensor(glucose)
+            | Self::Uncalibrated(glucose)
+            | Self::BelowRange(glucose)
+            | Self::Estimate(glucose)
+            | Self::Unplaced(glucose) => Some(glucose),
+            Self::Probability(_)
+            | Self::Rate(_)
+            | Self::Silence(_)
+            | Self::WearLeft(_)
+            | Self::Doubt
+            | Self::Unknown => None,
+        }
+    }
+
+    /// A fixed name for files and logs.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Sensor(_) => "sensor",
+            Self::Uncalibrated(_) => "uncalibrated",
+            Self::BelowRange(_) => "below_range",
+            Self::Estimate(_) => "estimate",
+            Self::Unplaced(_) => "unplaced",
+            Self::Probability(_) => "probability",
+            Self::Rate(_) => "rate",
+            Self::Silence(_) => "silence",
+            Self::WearLeft(_) => "wear_left",
+            Self::Doubt => "doubt",
+            Self::Unknown => "unknown",
+        }
+    }
+}
+
+/// One ring. 20 bytes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct Ring {
+    /// Which alarm.
+    pub kind: Kind,
+    /// How urgent, escalation included.
+    pub priority: Priority,
+    /// Why now.
+    pub cause: Cause,
+    /// What it goes by.
+    pub grounds: Grounds,
+    /// When, by the caller's clock.
+    pub at: Instant,
+}
+
+/// An alarm that holds: its newest ring, and how it stands now.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Held {
+    /// How it last rang; while another alarm rings for it, how that would have been. Its
+    /// [`grounds`](Ring::grounds) are the present ones.
+    pub ring: Ring,
+    /// Whether it rings at this moment.
+    pub rings: bool,
+    /// Whether it is acknowledged or snoozed.
+    pub heeded: bool,
+}
+
+/// The alarms that hold at one update: at most one of each kind.
+///
+/// # Examples
+/// ```
+/// use glidepath::alarm::{Pattern, Standing};
+/// /// What to sound, if anything.
+/// fn sound(standing: &Standing) -> Option<(&'static str, &'static Pattern)> {
+///     standing.rings().first().map(|ring| (ring.kind.message(), Pattern::of(ring.priority)))
+/// }
+/// assert!(sound(&Standing::default()).is_none());
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+#[must_use]
+pub struct Standing(pub(super) [Option<Held>; Kind::COUNT]);
+
+impl Standing {
+    /// Each alarm that holds, most telling kind first.
+    pub fn iter(&self) -> impl Iterator<Item = &Held> {
+        self.0.iter().flatten()
+    }
+
+    /// The alarm of a kind, if it holds.
+    #[must_use]
+    pub fn get(&self, kind: Kind) -> Option<&Held> {
+        self.0.get(kind as usize)?.as_ref()
+    }
+
+    /// What rings at this moment.
+    pub const fn rings(&self) -> Rings<'_> {
+        Rings(self)
+    }
+
+    /// The one to show when only one can be: of those neither acknowledged nor snoozed the highest priority, then
+    /// the most telling kind.
+    #[must_use]
+    pub fn foremost(&self) -> Option<&Held> {
+        self.iter()
+            .filter(|held| !held.heeded)
+            .min_by_key(|held| (core::cmp::Reverse(held.ring.priority), held.ring.kind))
+    }
+
+    /// The same with its times as another clock shows them.
+    pub(crate) fn by_clock(mut self, clock: impl Fn(Instant) -> Instant) -> Self {
+        self.0.iter_mut().flatten().for_each(|held| held.ring.at = clock(held.ring.at));
+        self
+    }
+
+    /// All that hold.
+    #[must_use]
+    pub fn kinds(&self) -> Kinds {
+        Kinds::of(self.iter().map(|held| held.ring.kind))
+    }
+
+    /// All that hold and are neither acknowledged nor snoozed.
+    #[must_use]
+    pub fn unheeded(&self) -> Kinds {
+        Kinds::of(self.iter().filter(|held| !held.heeded).map(|held| held.ring.kind))
+    }
+}
+
+/// What rings at one update: at most one ring for each kind.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[must_use]
+pub struct Rings<'a>(&'a Standing);
+
+impl<'a> Rings<'a> {
+    /// Each ring, most telling kind first.
+    pub fn iter(self) -> impl Iterator<Item = &'a Ring> {
+        self.0.iter().filter(|held| held.rings).map(|held| &held.ring)
+    }
+
+    /// Whether nothing rings.
+    #[must_use]
+    pub fn is_empty(self) -> bool {
+        self.iter().next().is_none()
+    }
+
+    /// The one to sound when only one can: the highest priority, then the most telling kind.
+    #[must_use]
+    pub fn first(self) -> Option<&'a Ring> {
+        self.iter().min_by_key(|ring| (core::cmp::Reverse(ring.priority), ring.kind))
+    }
+}

@@ -1,0 +1,184 @@
+//! Whether correcting pays: a running account of what each fingerstick says the corrections would have saved.
+//!
+//! Each new fingerstick is compared with the sensor's value and with the corrected one before it moves anything,
+//! so that what is counted was not fitted to it: the prequential principle, Dawid (1984), J. R. Stat. Soc. A
+//! 147:278. The account opens below zero by a caution, which is the prior that a factory's calibration is left
+//! alone.
+
+use crate::units::{Instant, Span};
+
+/// How far the account sinks, in cautions, and how far it rises, in scatters: no further, so that corrections
+/// which begin to pay, or cease to, are soon noticed.
+const LEAST_CAUTIONS: f32 = 2.0;
+const MOST: f32 = 4.0;
+
+/// The most that one fingerstick adds or takes, in scatters.
+const STEP: f32 = 1.5;
+
+/// From 0 to this the corrections come in.
+const FULL: f32 = 2.0;
+
+/// Corrections are lasting when this many fingersticks have shown them to save, over at least a day.
+pub(super) const LASTING_STICKS: u8 = 6;
+const LASTING: Span = Span::from_hours(24);
+
+/// Whether the corrections from fingersticks pay, and so whether they are used.
+///
+/// # Examples
+/// ```
+/// use glidepath::calibration::{Calibration, Drift, Payoff};
+/// let fresh = Calibration::new(Drift::default());
+/// assert_eq!(fresh.payoff(), Payoff::TooFew);
+/// assert_eq!(fresh.payoff().words(), "not corrected: too few fingersticks to tell");
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Payoff {
+    /// Fewer than three fingersticks were used, and they do not tell yet: the sensor's value is not corrected.
+    TooFew,
+    /// Fingersticks agree with the sensor as well without a correction: its value is not corrected.
+    No,
+    /// Corrections have begun to save: a part of them is used.
+    Partly,
+    /// Corrections save: the whole of them is used.
+    Yes,
+}
+
+impl Payoff {
+    /// In words.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::TooFew => "not corrected: too few fingersticks to tell",
+            Self::No => "not corrected: your fingersticks agree with the sensor as well as without",
+            Self::Partly => "corrected in part: your fingersticks begin to show a lasting difference",
+            Self::Yes => "corrected by your fingersticks",
+        }
+    }
+}
+
+/// The account.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub(super) struct Evidence {
+    balance: f32,
+    /// Since when the account has been above zero, and how many fingersticks have added to it since.
+    since: Option<Instant>,
+    run: u8,
+    lasting: bool,
+}
+
+impl Evidence {
+    pub const fn new(caution: f32) -> Self {
+        Self { balance: -caution, since: None, run: 0, lasting: false }
+    }
+
+    /// Counts a fingerstick: what the corrections would have saved, in scatters, and how much of it is news
+    /// (0 to 1).
+    pub fn weigh(&mut self, at: Instant, saved: f32, fresh: f32, caution: f32) {
+        let change = saved.max(-STEP).min(STEP) * fresh;
+        self.balance = (self.balance + change).max(-LEAST_CAUTIONS * caution).min(MOST);
+        if self.balance > 0.0 {
+            let since = *self.since.get_or_insert(at);
+            if change > 0.0 {
+                self.run = self.run.saturating_add(1);
+            }
+            self.lasting = self.run >= LASTING_STICKS && at.since(since) >= LASTING;
+        } else {
+            *self = Self::new(-self.balance);
+        }
+    }
+
+    /// How much of the corrections is used, 0 to 1.
+    pub const fn share(&self) -> f32 {
+        (self.balance / FULL).max(0.0).min(1.0)
+    }
+
+    /// Whether many fingersticks over more than a day have shown the corrections to save.
+    pub const fn is_lasting(&self) -> bool {
+        self.lasting
+    }
+
+    pub fn payoff(&self, used: u16) -> Payoff {
+        let share = self.share();
+        if share >= 1.0 {
+            Payoff::Yes
+        } else if share > 0.0 {
+            Payoff::Partly
+        } else if used < 3 {
+            Payoff::TooFew
+        } else {
+            Payoff::No
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at(hour: u32) -> Instant {
+        Instant::from_secs(hour * 3600)
+    }
+
+    #[test]
+    fn one_fingerstick_never_turns_corrections_on() {
+        let mut evidence = Evidence::new(1.5);
+        assert_eq!(evidence.payoff(0), Payoff::TooFew);
+        evidence.weigh(at(0), 100.0, 1.0, 1.5);
+        assert_eq!((evidence.share(), evidence.payoff(1)), (0.0, Payoff::TooFew));
+        evidence.weigh(at(8), 0.5, 1.0, 1.5);
+        assert_eq!((evidence.share(), evidence.payoff(2)), (0.25, Payoff::Partly));
+        evidence.weigh(at(16), 100.0, 1.0, 1.5);
+        assert_eq!((evidence.share(), evidence.payoff(3)), (1.0, Payoff::Yes));
+    }
+
+    #[test]
+    fn what_does_not_pay_is_left_off_within_three_bad_fingersticks() {
+        let mut evidence = Evidence::new(1.5);
+        for hour in 0..100 {
+            evidence.weigh(at(hour), 1.0, 1.0, 1.5);
+        }
+        assert!(evidence.is_lasting() && evidence.share() >= 1.0);
+        evidence.weigh(at(100), -100.0, 1.0, 1.5);
+        assert_eq!(evidence.share(), 1.0);
+        evidence.weigh(at(101), -100.0, 1.0, 1.5);
+        assert_eq!(evidence.share(), 0.5);
+        assert!(evidence.is_lasting());
+        evidence.weigh(at(102), -100.0, 1.0, 1.5);
+        assert_eq!((evidence.share(), evidence.is_lasting()), (0.0, false));
+        assert_eq!(evidence.payoff(103), Payoff::No);
+        // and the account does not sink so far that it could not come back within three good ones
+        for hour in 103..200 {
+            evidence.weigh(at(hour), -1.0, 1.0, 1.5);
+        }
+        for hour in 200..203 {
+            evidence.weigh(at(hour), 2.0, 1.0, 1.5);
+        }
+        assert_eq!(evidence.payoff(200), Payoff::Partly);
+        assert!(!evidence.is_lasting());
+    }
+
+    #[test]
+    fn lasting_needs_six_that_save_and_a_day() {
+        let lasting = |hours: &[u32], bad: u32| {
+            let mut evidence = Evidence::new(1.5);
+            evidence.weigh(at(0), 1.5, 1.0, 1.5);
+            for hour in hours {
+                evidence.weigh(at(*hour), if *hour == bad { -0.1 } else { 1.5 }, 1.0, 1.5);
+            }
+            evidence.is_lasting()
+        };
+        assert!(lasting(&[5, 6, 7, 8, 9, 29], 0));
+        assert!(!lasting(&[5, 6, 7, 8, 9, 28], 0));
+        assert!(!lasting(&[5, 6, 7, 8, 29], 0));
+        assert!(!lasting(&[5, 6, 7, 8, 9, 29], 8));
+        // repeats at one moment are no news
+        let mut evidence = Evidence::new(1.5);
+        for _ in 0..1000 {
+            evidence.weigh(at(1), 1.5, 0.0, 1.5);
+        }
+        assert_eq!(evidence, Evidence::new(1.5));
+    }
+}

@@ -1,0 +1,135 @@
+//! What is foreseen from the newest reading, by a table.
+
+use super::learner::{Ahead, FURTHEST_MIN, Learner};
+use super::table::{HORIZONS, Table, along};
+use super::{Direction, Predicted, sd};
+use crate::units::{Glucose, Instant, Rate, Span};
+
+/// Expected direction is the change over so many minutes, …
+const DIRECTION_MIN: f32 = 20.0;
+/// … from so many minutes ago on: the fluid that the sensor reads trails the blood by some.
+const TRAILS_MIN: f32 = 2.0;
+/// No direction is told of a newest reading older than this: what moved it is over.
+const DIRECTION_OLDEST_MIN: f32 = 17.0;
+
+/// The low-ahead signal is the probability of a low within so long.
+const LOW_AHEAD: Span = Span::from_mins(20);
+
+/// The low that the low-ahead signal speaks of: level 1, 70 mg/dL.
+const LOW: Glucose = Glucose::clamped(70.0);
+
+/// A learner beside the table it goes by. The methods are those of [`Forecast`](super::Forecast).
+#[derive(Clone, Copy, Debug)]
+pub struct Outlook<'a> {
+    /// The numbers.
+    pub table: &'a Table,
+    /// The person.
+    pub learner: &'a Learner,
+}
+
+impl Outlook<'_> {
+    /// See [`Forecast::at`](super::Forecast::at).
+    #[must_use]
+    pub fn at(&self, now: Instant, horizon: Span) -> Option<Predicted> {
+        self.course(now).map(|course| course.at(horizon))
+    }
+
+    /// See [`Forecast::course`](super::Forecast::course).
+    #[must_use]
+    pub fn course(&self, now: Instant) -> Option<Course> {
+        let (age, level) = self.newest(now)?;
+        Some(Course { age, level, ahead: self.learner.course_ahead(self.table) })
+    }
+
+    /// See [`Forecast::low_probability`](super::Forecast::low_probability).
+    #[must_use]
+    pub fn low_probability(&self, now: Instant, threshold: Glucose, horizon: Span) -> Option<f32> {
+        let (age, _) = self.newest(now)?;
+        Some(self.learner.low_probability(self.table, threshold.mg_dl(), age + bounded(horizon)))
+    }
+
+    /// See [`Forecast::low_ahead`](super::Forecast::low_ahead).
+    #[must_use]
+    pub fn low_ahead(&self, now: Instant) -> Option<f32> {
+        let (_, level) = self.newest(now)?;
+        if level < LOW.mg_dl() { Some(1.0) } else { self.low_probability(now, LOW, LOW_AHEAD) }
+    }
+
+    /// See [`Forecast::minutes_to_fall`](super::Forecast::minutes_to_fall).
+    #[must_use]
+    pub fn minutes_to_fall(&self, now: Instant, threshold: Glucose, within: Span) -> Option<f32> {
+        let (age, level) = self.newest(now)?;
+        let (mut from, mut high) = (0.0, level - threshold.mg_dl());
+        let mut found = (high <= 0.0).then_some(0.0);
+        for (minutes, change) in self.learner.course() {
+            let left = level + change - threshold.mg_dl();
+            if found.is_none() && left <= 0.0 {
+                found = Some(from + (minutes - from) * high / (high - left));
+            }
+            (from, high) = (minutes, left);
+        }
+        found.map(|minutes| (minutes - age).max(0.0)).filter(|minutes| *minutes <= within.mins())
+    }
+
+    /// See [`Forecast::direction`](super::Forecast::direction).
+    #[must_use]
+    pub fn direction(&self, now: Instant) -> Option<Direction> {
+        let (age, _) = self.newest(now)?;
+        let recent = self.learner.recent().filter(|_| age <= DIRECTION_OLDEST_MIN)?;
+        let from = age - TRAILS_MIN;
+        let before = if from < 0.0 { from * recent } else { self.ahead(from).change };
+        let then = self.ahead(from + DIRECTION_MIN);
+        let rate = Rate::clamped((then.change - before) / DIRECTION_MIN);
+        Some(Direction { rate, sd: sd(then.half, then.tail) / DIRECTION_MIN })
+    }
+
+    fn ahead(&self, minutes: f32) -> Ahead {
+        self.learner.ahead(self.table, minutes)
+    }
+
+    fn newest(&self, now: Instant) -> Option<(f32, f32)> {
+        let age = self.learner.age(now)?;
+        self.learner.newest().map(|(_, level)| (age, level))
+    }
+}
+
+/// The course that glucose is expected to take, for any horizon. 64 bytes.
+///
+/// # Examples
+/// ```
+/// use glidepath::{Glucose, Instant, Span, forecast::Forecast};
+/// let (mut forecast, now) = (Forecast::default(), Instant::from_secs(0));
+/// forecast.reading(now, Glucose::from_mg_dl(110.0)?, true);
+/// let course = forecast.course(now).expect("a reading is there");
+/// for minutes in [5, 20, 45, 90, 120] {
+///     assert_eq!(Some(course.at(Span::from_mins(minutes))), forecast.at(now, Span::from_mins(minutes)));
+/// }
+/// # Ok::<(), glidepath::Error>(())
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Course {
+    age: f32,
+    level: f32,
+    ahead: [Ahead; HORIZONS],
+}
+
+impl Course {
+    /// What the sensor will read in `horizon`: 5 minutes to 2 hours; a shorter or longer one is brought there.
+    #[must_use]
+    pub fn at(&self, horizon: Span) -> Predicted {
+        let minutes = (self.age + bounded(horizon)).min(FURTHEST_MIN);
+        let of = |part: fn(&Ahead) -> f32| along(0.0, &self.ahead.each_ref().map(part), minutes);
+        let (change, half) = (of(|ahead| ahead.change), of(|ahead| ahead.half).max(0.5));
+        Predicted {
+            glucose: Glucose::clamped(self.level + change),
+            half,
+            tail: of(|ahead| ahead.tail).max(half),
+        }
+    }
+}
+
+/// Minutes of a horizon, within what is foreseen.
+fn bounded(horizon: Span) -> f32 {
+    horizon.mins().max(5.0).min(120.0)
+}

@@ -1,0 +1,163 @@
+//! The last hour and a half of believed readings, thinned to one in five minutes, and values between them.
+
+use crate::units::{Glucose, Instant};
+
+/// As many as reach back 90 minutes, with one to spare at either end, when they come every 4.5 minutes.
+const KEPT: usize = 22;
+
+/// Readings nearer than this to the one kept last are not kept: a 1-min sensor leaves every fifth.
+const SPACING_S: u32 = 270;
+
+/// A longer silence is a gap: no slope is taken through it. A 15-min sensor's readings may be 2 min late.
+pub(super) const GAP_S: u32 = 17 * 60;
+
+/// What stands before a gap or a doubted reading is not the past of what comes after.
+const BROKEN: u16 = u16::MAX;
+
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+struct Kept {
+    /// Seconds since the one kept before it, or [`BROKEN`].
+    since_s: u16,
+    tenths: u16,
+}
+
+impl Kept {
+    fn mg_dl(self) -> f32 {
+        f32::from(self.tenths) * 0.1
+    }
+}
+
+/// Recent readings. 100 bytes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub(super) struct Past {
+    /// The newest believed reading, kept or not.
+    newest_at: Instant,
+    newest: Glucose,
+    /// Since when the newest kept one is, seconds before the newest.
+    kept_s: u16,
+    /// A doubted reading came after the newest.
+    doubted: bool,
+    /// How many of `kept` count, newest first.
+    count: u8,
+    kept: [Kept; KEPT],
+}
+
+/// What became of a reading.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Told {
+    /// It is not newer than the last.
+    NotNewer,
+    /// It is the newest now.
+    Newest,
+    /// And one to learn by.
+    Kept,
+}
+
+impl Past {
+    pub const fn new() -> Self {
+        Self {
+            newest_at: Instant::from_secs(0),
+            newest: Glucose::clamped(0.0),
+            kept_s: 0,
+            doubted: false,
+            count: 0,
+            kept: [Kept { since_s: BROKEN, tenths: 0 }; KEPT],
+        }
+    }
+
+    /// The newest believed reading.
+    pub const fn newest(&self) -> Option<(Instant, f32)> {
+        if self.count == 0 { None } else { Some((self.newest_at, self.newest.mg_dl())) }
+    }
+
+    /// No slope goes through what comes next.
+    pub const fn doubt(&mut self) {
+        self.doubted = true;
+    }
+
+    /// All readings count as `mg_dl` more.
+    pub fn shift(&mut self, mg_dl: f32) {
+        self.newest = Glucose::clamped(self.newest.mg_dl() + mg_dl);
+        for kept in &mut self.kept {
+            kept.tenths = tenths(Glucose::clamped(kept.mg_dl() + mg_dl));
+        }
+    }
+
+    #[expect(clippy::cast_possible_truncation, reason = "under the spacing and a gap together")]
+    pub fn tell(&mut self, at: Instant, glucose: Glucose) -> Told {
+        let since = at.secs().wrapping_sub(self.newest_at.secs());
+        if self.count > 0 && at <= self.newest_at {
+            return Told::NotNewer;
+        }
+        let broken = self.count == 0 || self.doubted || since > GAP_S;
+        let since_kept = since.saturating_add(u32::from(self.kept_s));
+        (self.newest_at, self.newest, self.doubted) = (at, glucose, false);
+        if !broken && since_kept < SPACING_S {
+            self.kept_s = since_kept as u16; // under the spacing
+            return Told::Newest;
+        }
+        self.kept_s = 0;
+        let since_s = if broken { BROKEN } else { since_kept as u16 }; // under spacing and gap together
+        self.kept.copy_within(0..KEPT.saturating_sub(1), 1);
+        if let Some(first) = self.kept.first_mut() {
+            *first = Kept { since_s, tenths: tenths(glucose) };
+        }
+        self.count = self.count.saturating_add(1).min(KEPT as u8);
+        Told::Kept
+    }
+
+    /// Glucose `age_s` seconds before the newest reading, in a straight line between readings; `None` where
+    /// none is known without crossing a gap or a doubted reading.
+    pub fn value(&self, age_s: u32) -> Option<f32> {
+        if self.count == 0 {
+            return None;
+        }
+        let (mut after, mut later) = (0, self.newest.mg_dl());
+        let mut age = u32::from(self.kept_s);
+        for kept in self.kept.iter().take(usize::from(self.count)) {
+            let value = kept.mg_dl();
+            if age >= age_s {
+                return Some(between((after, later), (age, value), age_s));
+            }
+            if kept.since_s == BROKEN {
+                return None;
+            }
+            (after, later) = (age, value);
+            age = age.saturating_add(u32::from(kept.since_s));
+        }
+        None
+    }
+
+    /// The age of the kept reading nearest to `age_s`, within 2.5 minutes of it.
+    pub fn kept_near(&self, age_s: u32) -> Option<u32> {
+        let mut age = u32::from(self.kept_s);
+        let mut nearest: Option<u32> = None;
+        for kept in self.kept.iter().take(usize::from(self.count)) {
+            if age.abs_diff(age_s) <= nearest.map_or(150, |nearest| nearest.abs_diff(age_s)) {
+                nearest = Some(age);
+            }
+            if kept.since_s == BROKEN || age > age_s {
+                break;
+            }
+            age = age.saturating_add(u32::from(kept.since_s));
+        }
+        nearest
+    }
+}
+
+#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0 to 20,000")]
+const fn tenths(glucose: Glucose) -> u16 {
+    (glucose.mg_dl() * 10.0 + 0.5) as u16
+}
+
+#[expect(clippy::cast_precision_loss, reason = "hours in seconds")]
+fn between((after, later): (u32, f32), (before, earlier): (u32, f32), age: u32) -> f32 {
+    let whole = before.saturating_sub(after);
+    if whole == 0 || age <= after {
+        return if age >= before { earlier } else { later };
+    }
+    let part = age.saturating_sub(after) as f32 / whole as f32;
+    later + (earlier - later) * part
+}

@@ -1,0 +1,258 @@
+//! Each event against each stage's memory: what it changes, and what it must not.
+
+use super::*;
+use std::boxed::Box;
+use std::format;
+use std::string::String;
+
+/// What each part remembers, as text.
+fn memory(monitor: &Monitor<24>) -> [(&'static str, String); 9] {
+    let Monitor { history, core } = monitor;
+    [
+        ("history", format!("{:?}", history.view().iter().collect::<Vec<_>>())),
+        ("quality", format!("{:?}", core.quality)),
+        ("calibration", format!("{:?}", core.calibration)),
+        ("estimator", format!("{:?}", core.estimator)),
+        ("sign", format!("{:?}", core.sign)),
+        ("forecast", format!("{:?}", core.forecast)),
+        ("alarms", format!("{:?}", core.alarms)),
+        ("newest", format!("{:?}", core.newest)),
+        ("unbelieved", format!("{:?}", core.unbelieved)),
+    ]
+}
+
+/// What is answered does not matter here.
+fn told<T>(_: T) {}
+
+/// The parts that an event changes.
+fn changed(before: &Monitor<24>, event: impl Fn(&mut Monitor<24>)) -> Vec<&'static str> {
+    let mut after = before.clone();
+    event(&mut after);
+    let pairs = memory(before).into_iter().zip(memory(&after));
+    pairs.filter(|(before, after)| before.1 != after.1).map(|(before, _)| before.0).collect()
+}
+
+const LAST: u32 = 300_000 + 23 * 300;
+
+/// Two hours that fall from 160 to 91, a fingerstick in them, a low that rang and was acknowledged before; then a gap in
+/// the history, and the wall told.
+fn lived() -> Monitor<24> {
+    let mut monitor = fresh();
+    monitor.sensor_started(Instant::from_secs(100_000));
+    for k in (0..24).filter(|k| *k != 10) {
+        let _ = monitor.push(&reading(300_000 + k * 300, 160.0 - 3.0 * k as f32 + (k % 2) as f32));
+        if k == 8 {
+            let at = Instant::from_secs(300_000 + k * 300 + 60);
+            let _ = monitor.fingerstick(&Fingerstick::new(at, Glucose::clamped(150.0)));
+        }
+    }
+    let _ = monitor.tick(Instant::from_secs(LAST));
+    monitor
+}
+
+fn next(mg_dl: f32) -> Reading {
+    reading(LAST + 300, mg_dl)
+}
+
+#[test]
+fn each_event_changes_what_it_should_and_nothing_else() {
+    let before = lived();
+    let stick = |after: i32, mg_dl| {
+        Fingerstick::new(Instant::from_secs(LAST).plus(Span::from_secs(after)), Glucose::clamped(mg_dl))
+    };
+    let push = |reading: Reading| move |monitor: &mut Monitor<24>| told(monitor.push(&reading));
+    type Event<'a> = Box<dyn Fn(&mut Monitor<24>) + 'a>;
+    let all_by_reading = &["history", "quality", "estimator", "forecast", "alarms", "newest"][..];
+    let stories: [(&str, Event<'_>, &[&str]); 17] = [
+        ("a reading that is accepted", Box::new(push(next(89.0))), all_by_reading),
+        (
+            "one that leaps",
+            Box::new(push(next(260.0))),
+            &["history", "quality", "estimator", "forecast", "alarms", "unbelieved"],
+        ),
+        ("one that comes late", Box::new(push(reading(300_000 + 3000, 130.0))), &["history"]),
+        ("one that is there already", Box::new(push(reading(LAST, 92.0))), &[]),
+        ("one whose time cannot be", Box::new(push(reading(LAST - 600, 300.0))), &[]),
+        ("no glucose a sensor can read", Box::new(push(next(3.0))), &["quality", "alarms"]),
+        ("a fault", Box::new(push(next(90.0).with_status(Status::Fault))), &["quality", "alarms"]),
+        (
+            "the sensor's word that it warms up",
+            Box::new(push(next(90.0).with_status(Status::WarmUp))),
+            &["history", "quality", "alarms", "unbelieved"],
+        ),
+        (
+            "a new sensor",
+            Box::new(|monitor| monitor.sensor_started(Instant::from_secs(LAST + 60))),
+            &["quality", "calibration", "estimator", "sign", "forecast", "alarms", "newest"],
+        ),
+        (
+            "a fingerstick that is used",
+            Box::new(move |monitor| told(monitor.fingerstick(&stick(-60, 110.0)))),
+            &["quality", "calibration", "estimator"],
+        ),
+        ("one of the future", Box::new(move |monitor| told(monitor.fingerstick(&stick(900, 110.0)))), &[]),
+        ("one too old", Box::new(move |monitor| told(monitor.fingerstick(&stick(-1200, 110.0)))), &[]),
+        ("a tick", Box::new(|monitor| told(monitor.tick(Instant::from_secs(LAST + 60)))), &["alarms"]),
+        ("a tick of no known time", Box::new(|monitor| told(monitor.tick(None))), &[]),
+        ("a tick set back", Box::new(|monitor| told(monitor.tick(Instant::from_secs(60)))), &[]),
+        ("the power back", Box::new(|monitor| monitor.power_returned()), &["sign", "alarms"]),
+        (
+            "a restart",
+            Box::new(|monitor| monitor.restart()),
+            &["history", "quality", "calibration", "estimator", "sign", "forecast", "alarms", "newest"],
+        ),
+    ];
+    for (what, event, want) in stories {
+        assert_eq!(changed(&before, event), want, "{what}");
+    }
+}
+
+/// What a stage keeps is what a fresh one would not know.
+#[test]
+fn a_new_sensor_begins_with_the_factorys_calibration_and_no_past() {
+    let mut monitor = lived();
+    monitor.sensor_started(Instant::from_secs(LAST));
+    let fresh = fresh();
+    assert_eq!(monitor.calibration().counts(), (0, 0));
+    let now = Instant::from_secs(LAST);
+    assert_eq!(monitor.calibration().gain_and_offset(now), fresh.calibration().gain_and_offset(now));
+    assert!(monitor.estimator().estimate(now).is_none() && monitor.smoothed().next().is_none());
+    let view = monitor.tick(now);
+    assert!(
+        view.newest().is_none() && view.shown().is_none() && !view.sees() && view.trend() == Trend::NotKnown
+    );
+    assert!(view.reasons().contains(Reason::WarmUp));
+    assert_eq!(monitor.wear().map(|wear| wear.worn()), Some(Span::ZERO));
+    // warm-up ends with the hour, and readings are taken from then on
+    for (minute, verdict) in [(5, Verdict::WarmUp), (59, Verdict::WarmUp), (60, Verdict::Accepted)] {
+        assert_eq!(monitor.push(&reading(LAST + minute * 60, 130.0)).verdict(), Some(verdict));
+    }
+}
+
+#[test]
+fn a_clock_that_was_set_moves_the_history_and_restarts_nothing() {
+    let mut monitor = lived();
+    for minute in 1..=20_u32 {
+        let _ = monitor.tick(Instant::from_secs(LAST + minute * 60 - 7200));
+        if minute % 5 == 0 {
+            let view = monitor.push(&reading(LAST + minute * 60 - 7200, 95.0 + minute as f32 / 5.0));
+            let want = [Verdict::BadTime, Verdict::BadTime, Verdict::ClockSet, Verdict::Accepted];
+            assert_eq!(view.verdict(), Some(want[minute as usize / 5 - 1]));
+            if minute == 15 {
+                assert_eq!(view.at(), Instant::from_secs(LAST + 900 - 7200));
+                assert_eq!(view.newest().map(|newest| newest.0), Some(view.at()));
+                assert_eq!(view.estimate().map(|estimate| estimate.at()), Some(view.at()));
+            }
+        }
+    }
+    let newest: Vec<u32> =
+        monitor.history().iter().rev().take(2).map(|r| r.at().secs() + 7200 - LAST).collect();
+    assert_eq!(newest, [1200, 900]);
+    // to the minute: how long the first tick back took is not known
+    let moved = monitor.history().iter().any(|reading| reading.at().secs().abs_diff(LAST - 7200) <= 60);
+    assert!(moved);
+    assert_eq!(monitor.calibration().counts().0, 1, "the calibration is kept");
+    assert_eq!(monitor.smoothed().last().map(|point| point.at().secs()), Some(LAST + 1200 - 7200));
+}
+
+#[test]
+fn a_bad_time_is_not_answered_for_and_its_very_low_value_is_heard_once() {
+    let mut monitor = lived();
+    let before = monitor.tick(Instant::from_secs(LAST + 60));
+    let view = monitor.push(&reading(LAST - 600, 45.0));
+    assert_eq!(
+        (view.verdict(), view.at(), view.newest()),
+        (Some(Verdict::BadTime), before.at(), before.newest())
+    );
+    let ring = view.rings().first().copied().unwrap();
+    assert_eq!((ring.kind, ring.grounds.glucose().map(Glucose::whole_mg_dl)), (Kind::Floor, Some(45)));
+    assert!(!monitor.tick(Instant::from_secs(LAST + 120)).alarms().kinds().contains(Kind::Floor));
+    // what says nothing of glucose is not heard
+    for status in [Status::Fault, Status::WarmUp, Status::AboveRange] {
+        let view = lived().push(&reading(LAST - 600, 45.0).with_status(status));
+        assert!(view.rings().is_empty(), "{status:?}");
+    }
+    let view = lived().push(&reading(LAST - 600, 70.0).with_status(Status::BelowRange));
+    assert_eq!(view.rings().first().map(|ring| ring.kind), Some(Kind::Floor));
+}
+
+#[test]
+fn a_reading_of_the_future_is_shown_and_kept_as_of_now() {
+    let mut monitor = lived();
+    for minute in 1..=5 {
+        let _ = monitor.tick(Instant::from_secs(LAST + minute * 60));
+    }
+    let view = monitor.push(&reading(LAST + 300 + 6 * 3600, 89.0));
+    assert_eq!(view.verdict(), Some(Verdict::Accepted));
+    assert_eq!((view.age(), view.at()), (Some(Span::ZERO), Instant::from_secs(LAST + 300)));
+    assert_eq!(monitor.history().newest().map(|newest| newest.at()), Some(view.at()));
+}
+
+#[test]
+fn after_the_power_was_away_nothing_is_present_until_a_reading_comes() {
+    let mut monitor = lived();
+    monitor.power_returned();
+    for minute in 0..40_u32 {
+        monitor.run(minute * 60);
+        let view = monitor.tick(None);
+        assert!(view.shown().is_none() && view.age().is_none() && view.estimate().is_none() && !view.sees());
+        assert!(view.newest().is_some(), "what was, and not when");
+        assert_eq!(view.rings().iter().any(|ring| ring.kind == Kind::NoData), minute == 20);
+    }
+    let at = Instant::from_secs(LAST).plus(Span::from_mins(40));
+    let refused = monitor.fingerstick(&Fingerstick::new(at, Glucose::clamped(100.0)));
+    assert_eq!(refused, FingerstickOutcome::Refused { why: Refusal::NoReading, expected: None });
+    let view = monitor.push(&reading(LAST + 2400, 90.0));
+    assert_eq!((view.age(), view.verdict()), (Some(Span::ZERO), Some(Verdict::Accepted)));
+}
+
+#[test]
+fn what_is_shown_is_the_sensors_word_where_it_is_doubted() {
+    let shown = |view: View| view.shown().map(|shown| (shown.glucose.whole_mg_dl(), shown.doubted));
+    let mut monitor = lived();
+    // a leap is shown as what the sensor says, marked
+    assert_eq!(shown(monitor.push(&next(260.0))), Some((260, true)));
+    // the end of the range is shown as that
+    let view = lived().push(&next(40.0).with_status(Status::BelowRange));
+    assert!(matches!(view.bound(), Some(Bound::AtMost(end)) if end.whole_mg_dl() == 40));
+    assert!(matches!(view.shown(), Some(Shown { bound: Some(Bound::AtMost(_)), .. })));
+    assert_eq!(view.rings().first().map(|ring| ring.kind), Some(Kind::Floor));
+    let view = lived().push(&next(400.0).with_status(Status::AboveRange));
+    assert!(matches!(view.bound(), Some(Bound::AtLeast(_)) | None));
+    // and a value too old is not shown at all
+    let mut monitor = lived();
+    assert!(monitor.tick(Instant::from_secs(LAST + 20 * 60 - 1)).shown().is_some());
+    assert!(monitor.tick(Instant::from_secs(LAST + 20 * 60)).shown().is_none());
+}
+
+#[test]
+fn a_fingerstick_is_paired_within_a_quarter_of_an_hour_and_not_of_the_future() {
+    for (after, used) in [(-901, false), (-900, true), (0, true), (120, true), (121, false)] {
+        let mut monitor = lived();
+        let at = Instant::from_secs(LAST).plus(Span::from_secs(after));
+        let outcome = monitor.fingerstick(&Fingerstick::new(at, Glucose::clamped(100.0)));
+        assert_eq!(matches!(outcome, FingerstickOutcome::Used { .. }), used, "{after}");
+    }
+    // a reading of a quarter of an hour ago is the last that one is held against
+    for (minutes, used) in [(15, true), (16, false)] {
+        let mut monitor = lived();
+        let now = Instant::from_secs(LAST + minutes * 60);
+        let _ = monitor.tick(now);
+        let outcome = monitor.fingerstick(&Fingerstick::new(now, Glucose::clamped(100.0)));
+        assert_eq!(matches!(outcome, FingerstickOutcome::Used { .. }), used, "{minutes}");
+    }
+}
+
+#[test]
+fn the_monitor_begins_anew_where_its_count_ends() {
+    let mut monitor = fresh();
+    let mut leaps = 0_u32;
+    while !monitor.timeline().is_at_end() {
+        let _ =
+            monitor.core.timeline.tick(Some(Instant::from_secs(if leaps % 2 == 0 { 0 } else { u32::MAX })));
+        leaps += 1;
+    }
+    let view = monitor.push(&reading(300_000, 50.0));
+    assert!(!monitor.timeline().is_at_end() && view.verdict() == Some(Verdict::Accepted));
+    assert_eq!(view.rings().first().map(|ring| ring.kind), Some(Kind::Floor));
+}

@@ -1,0 +1,365 @@
+extern crate std;
+use super::*;
+use crate::units::Glucose;
+use proptest::prelude::*;
+use std::vec::Vec;
+
+const BASE: u32 = 1_800_000_000;
+
+/// Minutes after [`BASE`].
+fn at(minute: i32) -> Instant {
+    Instant::from_secs(BASE).plus(Span::from_mins(minute))
+}
+
+fn reading(minute: i32, mg_dl: f32) -> Reading {
+    Reading::new(at(minute), Glucose::clamped(mg_dl))
+}
+
+/// Readings every five minutes until `minute`, ticks every minute.
+fn ticked(minute: i32) -> Timeline {
+    let mut timeline = Timeline::new();
+    for now in 0..=minute {
+        timeline.tick(Some(at(now)));
+        if now % 5 == 0 {
+            assert_eq!(timeline.place(&reading(now, 100.0), false), Placed::Then(at(now)));
+        }
+    }
+    timeline
+}
+
+/// The same without ticks.
+fn pushed(minute: i32) -> Timeline {
+    let mut timeline = Timeline::new();
+    for now in (0..=minute).step_by(5) {
+        assert_eq!(timeline.place(&reading(now, 100.0), false), Placed::Then(at(now)));
+    }
+    timeline
+}
+
+/// What becomes of readings every five minutes from minute 65 on whose stamps are off by `off`, told with ticks that are
+/// off by `off_ticks`, and denied or not.
+fn off_by(mut timeline: Timeline, off: i32, off_ticks: Option<i32>, denied: bool) -> Vec<Placed> {
+    let mut placed = Vec::new();
+    for now in 61..=80 {
+        if let Some(off) = off_ticks {
+            timeline.tick(Some(at(now + off)));
+        }
+        if now % 5 == 0 {
+            placed.push(timeline.place(&reading(now + off, 100.0 + now as f32), denied));
+        }
+    }
+    placed
+}
+
+#[test]
+fn the_count_is_the_stamps_until_a_clock_is_set() {
+    assert_eq!(ticked(60).now(), at(60));
+    assert_eq!(pushed(60).now(), at(60));
+    let placed = off_by(ticked(60), 0, Some(0), false);
+    assert_eq!(placed, [65, 70, 75, 80].map(|minute| Placed::Then(at(minute))));
+}
+
+#[test]
+fn a_clock_set_back_is_recognised_at_the_third_reading() {
+    for off in [-60 * 24 * 400, -25 * 60, -120, -40] {
+        let moved = Span::from_mins(off);
+        let want = [Placed::Nowhere, Placed::Nowhere, Placed::ClockSet(at(75), moved), Placed::Then(at(80))];
+        assert_eq!(off_by(ticked(60), off, Some(off), true), want, "{off} min, ticks too");
+        assert_eq!(off_by(ticked(60), off, Some(0), true), want, "{off} min, stamps alone");
+        // without ticks, time passes as the stamps that agree say
+        assert_eq!(off_by(pushed(60), off, None, true), want, "{off} min, no ticks");
+    }
+}
+
+#[test]
+fn a_clock_set_forward_does_not_make_readings_of_the_future() {
+    for off in [60, 120, 60 * 24 * 90] {
+        let moved = Span::from_mins(off);
+        let arrived = |minute| Placed::OnArrival(at(minute));
+        let want = [arrived(65), arrived(70), Placed::ClockSet(at(75), moved), Placed::Then(at(80))];
+        assert_eq!(off_by(ticked(60), off, Some(0), false), want, "{off} min");
+    }
+    // when the ticks leap too, so much time may have passed: values are old until the next reading
+    let leapt = off_by(ticked(60), 120, Some(120), false);
+    assert_eq!(leapt, [185, 190, 195, 200].map(|minute| Placed::Then(at(minute))));
+}
+
+#[test]
+fn one_stamp_of_the_future_changes_nothing_for_the_next() {
+    let mut timeline = ticked(60);
+    for now in 61..=65 {
+        timeline.tick(Some(at(now)));
+    }
+    assert_eq!(timeline.place(&reading(65 + 360, 100.0), false), Placed::OnArrival(at(65)));
+    // and another at the same moment is nowhere
+    assert_eq!(timeline.place(&reading(66 + 360, 100.0), false), Placed::Nowhere);
+    for now in 66..=70 {
+        timeline.tick(Some(at(now)));
+    }
+    assert_eq!(timeline.now(), at(70));
+    assert_eq!(timeline.place(&reading(70, 100.0), false), Placed::Then(at(70)));
+}
+
+#[test]
+fn readings_that_were_missed_fill_their_gap_and_set_no_clock() {
+    // one a minute while time passes, and in a burst
+    for pace in [1, 0] {
+        let mut timeline = ticked(60);
+        for (n, missed) in (-120..-60).step_by(5).enumerate() {
+            timeline.tick(Some(at(60 + pace * n as i32)));
+            assert_eq!(timeline.place(&reading(missed, 90.0), false), Placed::Then(at(missed)));
+        }
+    }
+    let mut timeline = pushed(60);
+    for missed in (-120..-60).step_by(5) {
+        assert_eq!(timeline.place(&reading(missed, 90.0), false), Placed::Then(at(missed)));
+    }
+    // too far behind to tell anything
+    assert_eq!(timeline.place(&reading(60 - 24 * 60 - 1, 90.0), false), Placed::Nowhere);
+}
+
+#[test]
+fn a_sensor_that_is_always_late_is_believed_up_to_a_quarter_of_an_hour() {
+    for (late, honest) in [(14, true), (40, false)] {
+        let mut timeline = ticked(60);
+        let mut placed = Vec::new();
+        for now in 61..=60 + 4 * 5 + late {
+            timeline.tick(Some(at(now)));
+            if (now - late) % 5 == 0 && now - late > 60 {
+                placed.push(timeline.place(&reading(now - late, 100.0), false));
+            }
+        }
+        let then = |minute| Placed::Then(at(minute));
+        let want = if honest {
+            [then(65), then(70), then(75), then(80)]
+        } else {
+            let (third, moved) = (75 + late, Span::from_mins(-late));
+            [then(65), then(70), Placed::ClockSet(at(third), moved), then(80 + late)]
+        };
+        assert_eq!(placed, want, "{late} min late");
+    }
+}
+
+#[test]
+fn a_dead_clock_is_seen_by_values_that_change() {
+    let mut timeline = ticked(60);
+    let mut placed = Vec::new();
+    for now in 61..=90 {
+        timeline.tick(Some(at(now)));
+        if now % 5 == 0 {
+            let stands = Reading::new(at(30), Glucose::clamped(now as f32));
+            placed.push(timeline.place(&stands, true));
+        }
+    }
+    assert_eq!(placed[..2], [Placed::Nowhere; 2]);
+    for (n, placed) in placed[2..].iter().enumerate() {
+        assert!(matches!(placed, Placed::ClockSet(now, _) if *now == at(75 + 5 * n as i32)), "{placed:?}");
+    }
+    // the same value again and again may be the same reading sent again
+    let mut timeline = ticked(60);
+    for now in 61..=90 {
+        timeline.tick(Some(at(now)));
+        assert_eq!(timeline.place(&reading(30, 77.0), true), Placed::Nowhere);
+    }
+}
+
+#[test]
+fn stamps_that_are_off_by_something_else_each_time_set_no_clock() {
+    let mut timeline = ticked(60);
+    for (now, off) in (61..=120).zip([-300, -700, -200, -900, -100, -400].into_iter().cycle()) {
+        timeline.tick(Some(at(now)));
+        assert_eq!(timeline.place(&reading(now + off, 100.0), true), Placed::Nowhere, "{now}");
+    }
+}
+
+#[test]
+fn the_devices_own_count_goes_before_every_clock() {
+    let mut timeline = Timeline::new();
+    timeline.run(1000);
+    assert_eq!(timeline.place(&reading(0, 100.0), false), Placed::Then(timeline.now()));
+    let start = timeline.now();
+    for minute in 1..=60 {
+        timeline.run(1000 + 60 * minute);
+        timeline.tick(Some(at(if minute % 2 == 0 { -9000 } else { 9000 })));
+        let since = timeline.now().since(start);
+        assert_eq!(since, Span::from_mins(minute as i32));
+        if minute % 5 == 0 {
+            // a little ahead of the count is now
+            let early = Reading::new(at(minute as i32).plus(Span::from_secs(40)), Glucose::clamped(100.0));
+            assert!(
+                matches!(timeline.place(&early, false), Placed::Then(at) if timeline.now().since(at).secs() < 60)
+            );
+            assert_eq!(timeline.now().since(start), Span::from_mins(minute as i32));
+        }
+    }
+    // it wraps, and starts anew with the device
+    let mut timeline = Timeline::new();
+    timeline.run(u32::MAX - 9);
+    let start = timeline.now();
+    timeline.run(50);
+    assert_eq!(timeline.now().since(start).secs(), 60);
+    timeline.run(3);
+    assert_eq!(timeline.now().since(start).secs(), 60);
+    timeline.run(13);
+    assert_eq!(timeline.now().since(start).secs(), 70);
+}
+
+#[test]
+fn a_tick_moves_the_count_by_a_day_at_most_and_back_by_nothing() {
+    let mut timeline = ticked(60);
+    timeline.tick(Some(Instant::from_secs(u32::MAX)));
+    assert_eq!(timeline.now(), at(60 + 24 * 60));
+    timeline.tick(Some(at(61)));
+    // set back: about as much has passed as between two others, two minutes at most
+    assert_eq!(timeline.now(), at(62 + 24 * 60));
+    timeline.tick(Some(at(62)));
+    assert_eq!(timeline.now(), at(63 + 24 * 60));
+    timeline.tick(None);
+    assert_eq!(timeline.now(), at(63 + 24 * 60));
+}
+
+#[test]
+fn after_a_leap_of_the_wall_a_stamp_heard_since_says_how_much_has_passed() {
+    // the device slept for three days: the sensor's stamp arrives before the first tick
+    let mut timeline = ticked(60);
+    let three_days = 3 * 24 * 60;
+    assert_eq!(timeline.place(&reading(60 + three_days, 100.0), false), Placed::Then(at(60 + three_days)));
+    timeline.tick(Some(at(61 + three_days)));
+    assert_eq!(timeline.now(), at(61 + three_days));
+    // and at the first tick of all
+    let mut timeline = pushed(60);
+    timeline.tick(Some(at(64)));
+    assert_eq!(timeline.now(), at(64));
+    // a wall that is behind the stamps moves nothing
+    let mut timeline = pushed(60);
+    timeline.tick(Some(at(-300)));
+    assert_eq!(timeline.now(), at(60));
+    timeline.tick(Some(at(-299)));
+    assert_eq!(timeline.now(), at(61));
+}
+
+#[test]
+fn a_first_reading_is_as_old_as_the_wall_says() {
+    for (before, want) in [(0, 100), (40, 60), (-5, 105)] {
+        let mut timeline = Timeline::new();
+        timeline.tick(Some(at(100)));
+        assert_eq!(timeline.place(&reading(100 - before, 100.0), false), Placed::Then(at(want)), "{before}");
+    }
+    let mut timeline = Timeline::new();
+    timeline.tick(Some(at(100)));
+    assert_eq!(timeline.place(&reading(400, 100.0), false), Placed::OnArrival(at(100)));
+}
+
+#[test]
+fn a_slow_sensors_clock_does_not_make_its_readings_older_and_older() {
+    let mut timeline = ticked(0);
+    let mut worst = 0;
+    for now in 1..=24 * 60 {
+        timeline.tick(Some(at(now)));
+        if now % 5 == 0 {
+            // five minutes a day too slow
+            let stamp = at(now).plus(Span::from_secs(-(now * 300 / 1440)));
+            let Placed::Then(placed) = timeline.place(&Reading::new(stamp, Glucose::clamped(100.0)), false)
+            else {
+                panic!("{now}");
+            };
+            worst = worst.max(timeline.now().since(placed).secs());
+        }
+    }
+    assert!((10..60).contains(&worst), "{worst} s");
+}
+
+#[test]
+fn the_power_away_leaves_no_age_known_until_a_reading_comes() {
+    let mut timeline = ticked(60);
+    timeline.resume();
+    assert!(timeline.is_resumed());
+    timeline.run(5);
+    timeline.run(65);
+    assert_eq!(timeline.now(), at(61));
+    // three hours later by its stamp: time has passed
+    assert_eq!(timeline.place(&reading(240, 100.0), false), Placed::Then(at(240)));
+    assert!(!timeline.is_resumed() && timeline.now() == at(240));
+    // the same with a clock three hours early: nobody knows how long it was, so long enough
+    let mut timeline = ticked(60);
+    timeline.resume();
+    let mut placed = Vec::new();
+    for minute in 0..=15_u32 {
+        timeline.run(60 * minute);
+        if minute % 5 == 0 {
+            placed.push(timeline.place(&reading(-120 + minute as i32, 50.0 + minute as f32), true));
+        }
+    }
+    assert_eq!(placed[..2], [Placed::Nowhere; 2]);
+    assert!(matches!(placed[2], Placed::ClockSet(now, _) if now >= at(70 + 24 * 60)), "{placed:?}");
+    assert!(!timeline.is_resumed());
+}
+
+#[test]
+fn what_is_not_a_reading_is_placed_by_the_wall() {
+    // stamps five hours behind the wall
+    let mut timeline = Timeline::new();
+    timeline.tick(Some(at(0)));
+    for now in 1..=30 {
+        timeline.tick(Some(at(now)));
+        if now % 5 == 0 {
+            let _ = timeline.place(&reading(now - 300, 100.0), false);
+        }
+    }
+    let now = timeline.now();
+    assert_eq!(timeline.count_of(at(20)), now.plus(Span::from_mins(-10)));
+    assert_eq!(timeline.stamp_of(now), at(-270));
+    assert_eq!(timeline.wall_of(now), Some(at(30)));
+    assert_eq!(timeline.start_of(at(-600)), now.plus(Span::from_mins(-630)));
+    assert_eq!(timeline.start_of(at(600)), now, "not in the future");
+    let mut fresh = Timeline::new();
+    assert_eq!(fresh.start_of(at(0)), at(0));
+    assert_eq!(fresh.place(&reading(90, 100.0), false), Placed::Then(at(90)));
+}
+
+#[test]
+fn the_count_has_room_whatever_it_starts_with_and_says_when_it_ends() {
+    let mut timeline = Timeline::new();
+    timeline.tick(Some(Instant::from_secs(u32::MAX)));
+    assert!(timeline.now().secs() == LATEST_START && !timeline.is_at_end());
+    let mut leaps = 0_u32;
+    while !timeline.is_at_end() {
+        timeline.tick(Some(Instant::from_secs(if leaps % 2 == 0 { 0 } else { u32::MAX })));
+        leaps += 1;
+    }
+    assert!(leaps > 40_000, "{leaps}");
+}
+
+/// Something that is told: seconds on, how far a stamp is off, what it is.
+fn events() -> impl Strategy<Value = Vec<(u8, u32, i32, bool)>> {
+    let off = prop_oneof![4 => Just(0), 2 => -4000..4000_i32, 1 => any::<i32>()];
+    prop::collection::vec((0..6_u8, 0..2000_u32, off, any::<bool>()), 1..120)
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(if cfg!(miri) { 4 } else { 256 }))]
+    #[test]
+    fn the_count_only_grows_and_no_reading_is_of_the_future(events in events(), start in any::<u32>()) {
+        let mut timeline = Timeline::new();
+        let (mut now, mut uptime) = (Instant::from_secs(start), 0_u32);
+        let mut before = None;
+        for (what, passed, off, denied) in events {
+            now = now.plus(Span::from_secs(passed.cast_signed()));
+            uptime = uptime.wrapping_add(passed);
+            let stamp = now.plus(Span::from_secs(off));
+            match what {
+                0 => timeline.tick(Some(stamp)),
+                1 => timeline.tick(None),
+                2 => timeline.run(uptime),
+                3 if denied => timeline.resume(),
+                _ => {
+                    let placed = timeline.place(&Reading::new(stamp, Glucose::clamped(off as f32)), denied);
+                    let (Placed::Then(at) | Placed::OnArrival(at) | Placed::ClockSet(at, _)) = placed else { continue };
+                    prop_assert!(at <= timeline.now());
+                }
+            }
+            prop_assert!(before.is_none_or(|before| timeline.now() >= before));
+            before = Some(timeline.now());
+        }
+    }
+}
