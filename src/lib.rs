@@ -68,9 +68,7 @@ pub use error::{Error, ErrorKind};
 pub use estimate::Estimate;
 pub use history::{History, HistoryView, Inserted};
 pub use local::LocalTime;
-pub use monitor::{
-    Bound, Expected, FingerstickOutcome, Monitor, Refusal, Settings, Shown, View,
-};
+pub use monitor::{Bound, Expected, FingerstickOutcome, Monitor, Refusal, Settings, Shown, View};
 pub use reading::{Fingerstick, Reading, Status};
 pub use units::{Glucose, Instant, MG_DL_PER_MMOL_L, Rate, Span};
 

@@ -312,8 +312,7 @@ impl Core {
         if self.timeline.is_at_end() {
             self.begin(Beginning::Everything); // in 68 years, or after tens of thousands of false clocks
         }
-        let mut judged =
-            Judged { verdict: Verdict::BadTime, at: None, moved: Span::ZERO, unplaced: None };
+        let mut judged = Judged { verdict: Verdict::BadTime, at: None, moved: Span::ZERO, unplaced: None };
         let (at, set) = match self.timeline.place(reading, denied) {
             Placed::Then(at) | Placed::OnArrival(at) => (at, false),
             Placed::ClockSet(at, moved) => {

@@ -17,7 +17,7 @@ fn types_are_as_large_as_documented() {
         glidepath::Reading: 12,
         glidepath::Fingerstick: 8,
         glidepath::LocalTime: 4,
-        glidepath::View: 184,
+        glidepath::View: 188,
         accuracy::Agreement: 40,
         accuracy::Concurrence: 484,
         accuracy::Disputes: 20,

@@ -336,6 +336,40 @@ fn what_is_told_is_what_a_fingerstick_and_a_calibration_are_held_against() {
 }
 
 #[test]
+fn after_a_start_the_slow_rate_is_the_rate_and_nothing_is_corrected() {
+    let now = told(&[100.0, 115.0]).estimate(at_minute(5)).unwrap();
+    assert!(now.rate().mg_dl_per_min() > 0.05);
+    close(now.slow_rate().mg_dl_per_min(), now.rate().mg_dl_per_min(), 1e-5);
+}
+
+#[test]
+fn a_doubted_first_reading_is_told_as_doubted() {
+    let mut estimator = Estimator::new(Model::default());
+    let expected = estimator.expect(at_minute(0), glucose(50.0)).unwrap();
+    assert_eq!(estimator.take(&expected, Trust::None), Taken::LeftOut);
+    assert!(estimator.estimate(at_minute(0)).unwrap().is_doubted());
+    // and so is the first after a gap
+    let mut estimator = told(&[120.0; 20]);
+    let expected = estimator.expect(at_minute(140), glucose(50.0)).unwrap();
+    assert_eq!(estimator.take(&expected, Trust::None), Taken::LeftOut);
+    let now = estimator.estimate(at_minute(140)).unwrap();
+    assert!(now.is_doubted() && now.glucose().mg_dl() == 50.0);
+}
+
+#[test]
+fn the_noise_is_learned_from_what_is_fully_trusted_alone() {
+    for (trust, learns) in [(Trust::Full, true), (Trust::Reduced(10.0), false), (Trust::None, false)] {
+        let mut estimator = told(&[120.0; 3]);
+        for k in 3..200_u32 {
+            let value = 120.0 + if k % 2 == 0 { 14.0 } else { -14.0 };
+            let expected = estimator.expect(at_minute(5 * k), glucose(value)).unwrap();
+            let _ = estimator.take(&expected, trust);
+        }
+        assert_eq!(estimator.noise_scale() > 1.2, learns, "{trust:?}: {}", estimator.noise_scale());
+    }
+}
+
+#[test]
 fn the_promised_size_holds() {
     assert!(size_of::<Estimator>() <= 320, "{}", size_of::<Estimator>());
 }

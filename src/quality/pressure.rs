@@ -152,6 +152,26 @@ mod tests {
     }
 
     #[test]
+    fn a_level_is_not_steady_through_a_silence() {
+        for (missing, suspects) in [(3, false), (0, true)] {
+            let mut pressure = Pressure::new();
+            let held = [(0, 100.0), (5, 100.0), (10, 100.0), (25, 100.0), (30, 100.0), (35, 80.0)].map(
+                |(minute, value)| {
+                    let at = Instant::from_secs((minute + if minute > 10 { missing } else { 0 }) * 60);
+                    pressure.step(&Reading::new(at, Glucose::clamped(value)), Some(0.15), Span::from_mins(20))
+                },
+            );
+            assert_eq!(held, [false, false, false, false, false, suspects]);
+        }
+    }
+
+    #[test]
+    fn a_drop_is_at_least_twelve() {
+        assert_eq!(suspected(5, &[60.0, 60.0, 60.0, 60.0, 60.0, 49.0], 0.15), [0; 0]);
+        assert_eq!(suspected(5, &[60.0, 60.0, 60.0, 60.0, 60.0, 47.0], 0.15), [25]);
+    }
+
+    #[test]
     fn what_does_not_come_back_is_held_for_twenty_minutes_and_not_again_for_an_hour() {
         let mut values = std::vec![100.0; 6];
         values.extend([80.0; 10]);
