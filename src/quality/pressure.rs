@@ -169,6 +169,7 @@ mod tests {
     fn a_drop_is_at_least_twelve() {
         assert_eq!(suspected(5, &[60.0, 60.0, 60.0, 60.0, 60.0, 49.0], 0.15), [0; 0]);
         assert_eq!(suspected(5, &[60.0, 60.0, 60.0, 60.0, 60.0, 47.0], 0.15), [25]);
+        assert_eq!(suspected(5, &[60.0, 60.0, 60.0, 60.0, 55.0, 47.0], 0.12), [0; 0]);
     }
 
     #[test]

@@ -71,7 +71,6 @@ fn alone(name: &str, model: Model, rate_time_min: f32) -> Entry {
     Entry::new(name, 42.0, move || Alone(Estimator::new(model), rate_time_min))
 }
 
-
 /// The monitor's low index is compared with this limit as shipped.
 fn shipped_limit() -> f32 {
     index(AlarmSettings::default().low_ahead.limit)
