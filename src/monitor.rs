@@ -48,7 +48,7 @@ const FURTHEST_LOW: Span = Span::from_hours(1);
 /// arrives, so that silence is noticed.
 ///
 /// # Memory
-/// About 2.3 KB and 6 bytes a reading kept.
+/// About 2.5 KB and 6 bytes a reading kept.
 ///
 /// # Examples
 /// ```

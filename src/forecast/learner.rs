@@ -192,9 +192,9 @@ impl Learner {
         Terms::before(&self.past, 0, table.carry)
     }
 
-    /// How far glucose came in the last 5 minutes, a minute, if that is known.
-    pub fn recent(&self) -> Option<f32> {
-        (self.reach != Reach::Level).then_some(2.0 * self.step)
+    /// The rate of the last 5 minutes and of the 5 before, mg/dL a minute, if they are known.
+    pub fn recent(&self) -> Option<[f32; 2]> {
+        (self.reach != Reach::Level).then(|| [2.0 * self.step, 2.0 * (self.slope - self.step)])
     }
 
     /// The probability that a reading is below `threshold` within `minutes` after the newest one.

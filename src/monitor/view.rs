@@ -71,7 +71,7 @@ pub enum FingerstickOutcome {
 /// The answers at one moment.
 ///
 /// # Memory
-/// 184 bytes.
+/// 232 bytes.
 ///
 /// # Examples
 /// ```
