@@ -1,8 +1,8 @@
 //! The learner: what is expected of people, and how this person differs from it.
 
 use super::past::{Past, Told};
-use super::table::{HORIZONS, LEARNED, LEAST, LEVELS, LOW_TERMS, MINUTES, Table, along, band};
-use super::terms::{Reach, TERMS, Terms};
+use super::table::{HORIZONS, LEARNED, LEAST, LEVELS, LOW_HORIZONS, LOW_TERMS, MINUTES, Place, Table, band};
+use super::terms::{LOG_CENTRE, Reach, TERMS, Terms};
 use crate::math;
 use crate::units::{Glucose, Instant};
 
@@ -44,6 +44,9 @@ const BEYOND: f32 = 0.045;
 const SURE: f32 = 1.0;
 const SURER: f32 = 0.3;
 
+/// The least half of an interval, mg/dL.
+const LEAST_HALF: f32 = 0.5;
+
 /// The spread of the logistic distribution whose quartile is 1.
 const QUARTILE: f32 = 1.098_612_3;
 
@@ -76,6 +79,8 @@ pub struct Learner {
     changes: [f32; HORIZONS],
     scales: [f32; HORIZONS],
     level: f32,
+    /// Twice the logarithm of it.
+    log_level: f32,
     /// How far it came in the last 5 and in the last 10 minutes, tens of mg/dL.
     step: f32,
     slope: f32,
@@ -98,6 +103,7 @@ impl Learner {
             changes: [0.0; HORIZONS],
             scales: [1.0; HORIZONS],
             level: 0.0,
+            log_level: 0.0,
             step: 0.0,
             slope: 0.0,
             band: 0,
@@ -155,14 +161,23 @@ impl Learner {
 
     /// What is expected `minutes` after the newest reading.
     pub fn ahead(&self, table: &Table, minutes: f32) -> Ahead {
-        let minutes = minutes.max(0.0).min(FURTHEST_MIN);
-        let change = along(0.0, &self.changes, minutes);
-        let scale = along(0.0, &self.scales, minutes);
-        let tail = table.tail(minutes);
+        let place = Place::at(minutes.max(0.0).min(FURTHEST_MIN));
+        let (change, half) = self.half(place);
+        let [first, ..] = table.tails;
+        let tail = self.usual(&self.tails) * place.of(0.0, &self.scales) * place.of(first, &table.tails);
+        Ahead { change, half, tail: tail.max(half) }
+    }
+
+    /// The change there, and half the width of the interval that holds one half.
+    fn half(&self, place: Place) -> (f32, f32) {
+        let half = self.usual(&self.halves) * place.of(0.0, &self.scales);
+        (place.of(0.0, &self.changes), half.max(LEAST_HALF))
+    }
+
+    /// How wide this part of the day and this band of level are, over what is usual.
+    fn usual(&self, tracked: &[f32; LEVELS]) -> f32 {
         let part = self.spread_of(self.past.newest().map_or(0, |(at, _)| at.secs()));
-        let of = |tracked: &[f32; LEVELS]| tracked.get(usize::from(self.band)).copied().unwrap_or(1.0);
-        let half = (part * scale * of(&self.halves)).max(0.5);
-        Ahead { change, half, tail: (part * scale * tail * of(&self.tails)).max(half) }
+        part * tracked.get(usize::from(self.band)).copied().unwrap_or(1.0)
     }
 
     #[cfg(test)]
@@ -200,24 +215,32 @@ impl Learner {
     /// The probability that a reading is below `threshold` within `minutes` after the newest one.
     pub fn low_probability(&self, table: &Table, threshold: f32, minutes: f32) -> f32 {
         let minutes = minutes.max(5.0).min(FURTHEST_MIN);
-        let terms = self.low_terms(table, threshold, minutes);
+        let terms = self.low_terms(threshold, minutes);
         let there = self.level < threshold;
         let maps = if there { &table.stays_low } else { &table.gets_low };
-        let logits = maps.each_ref().map(|map| dot(map, &terms));
-        let [first, ..] = logits;
-        let logit = along(first, &logits, minutes);
+        let logit_at = |n: usize| maps.get(n).or(maps.last()).map_or(0.0, |map| dot(map, &terms));
+        // straight between the horizons' maps; under the first and beyond the last, theirs
+        let Place { after, part } = Place::at(minutes);
+        let mut logit = logit_at(after);
+        if let Some(before) = after.checked_sub(1)
+            && after < LOW_HORIZONS
+            && part < 1.0
+        {
+            let before = logit_at(before);
+            logit = before + (logit - before) * part;
+        }
         math::logistic(if there { logit } else { logit.min(SURE + SURER * (logit - SURE).max(0.0)) })
     }
 
     /// What that probability's logit is a weighted sum of.
-    pub fn low_terms(&self, table: &Table, threshold: f32, minutes: f32) -> [f32; LOW_TERMS] {
+    pub fn low_terms(&self, threshold: f32, minutes: f32) -> [f32; LOW_TERMS] {
         let z_at = |minutes: f32| {
-            let ahead = self.ahead(table, minutes);
-            let above = self.level + ahead.change - threshold;
-            (-above * QUARTILE / ahead.half).max(-12.0).min(6.0)
+            let (change, half) = self.half(Place::at(minutes));
+            let above = self.level + change - threshold;
+            (-above * QUARTILE / half).max(-12.0).min(6.0)
         };
         let (late, early) = (z_at(minutes), z_at(0.5 * minutes));
-        let level = 2.0 * math::ln(self.level / threshold.max(1.0));
+        let level = self.log_level - 2.0 * math::ln(threshold.max(1.0));
         [1.0, late, late * late, early, early * early, level, self.slope]
     }
 
@@ -239,8 +262,9 @@ impl Learner {
             *change = (dot(of_change, &terms.of_change) + carried).max(-terms.level).min(400.0);
             *scale = wider * dot(of_spread, &terms.of_spread).max(LEAST);
         }
-        let [_, _, step, before, ..] = terms.of_change;
+        let [_, relative, step, before, ..] = terms.of_change;
         (self.level, self.step, self.slope) = (terms.level, step, step + before);
+        self.log_level = relative + LOG_CENTRE;
         self.reach = terms.reach;
         self.band = band(terms.level) as u8;
     }
