@@ -44,6 +44,10 @@ const BEYOND: f32 = 0.045;
 const SURE: f32 = 1.0;
 const SURER: f32 = 0.3;
 
+/// The usual threshold, mg/dL, and twice its logarithm.
+const LOW: f32 = 70.0;
+const LOG_LOW: f32 = 8.496_99;
+
 /// The least half of an interval, mg/dL.
 const LEAST_HALF: f32 = 0.5;
 
@@ -240,7 +244,9 @@ impl Learner {
             (-above * QUARTILE / half).max(-12.0).min(6.0)
         };
         let (late, early) = (z_at(minutes), z_at(0.5 * minutes));
-        let level = self.log_level - 2.0 * math::ln(threshold.max(1.0));
+        // the threshold asked for at each reading needs no logarithm
+        let at = if threshold == LOW { LOG_LOW } else { 2.0 * math::ln(threshold.max(1.0)) };
+        let level = self.log_level - at;
         [1.0, late, late * late, early, early * early, level, self.slope]
     }
 
