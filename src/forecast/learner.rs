@@ -31,7 +31,7 @@ const WORTH_PACE: f32 = 1.0 / 288.0;
 
 /// The day is cut into so many parts, each with a spread of its own …
 const PARTS: usize = 8;
-const PART_S: u32 = 86_400 / 8;
+const PART_S: u32 = 10_800;
 /// … which moves by this share with each outcome: a week of them.
 const PART_PACE: f32 = 1.0 / 252.0;
 /// Tracking of quantiles: how far one outcome moves them.
@@ -185,9 +185,8 @@ impl Learner {
     }
 
     #[cfg(test)]
-    pub(super) fn own_constant(&self) -> f32 {
-        let [[constant, ..], ..] = self.own;
-        constant
+    pub(super) const fn own(&self) -> &[[f32; TERMS]; LEARNED] {
+        &self.own
     }
 
     #[cfg(test)]
@@ -213,7 +212,7 @@ impl Learner {
 
     /// The rate of the last 5 minutes and of the 5 before, mg/dL a minute, if they are known.
     pub fn recent(&self) -> Option<[f32; 2]> {
-        (self.reach != Reach::Level).then(|| [2.0 * self.step, 2.0 * (self.slope - self.step)])
+        (self.reach != Reach::Level).then_some([2.0 * self.step, 2.0 * (self.slope - self.step)])
     }
 
     /// The probability that a reading is below `threshold` within `minutes` after the newest one.
@@ -272,7 +271,7 @@ impl Learner {
         (self.level, self.step, self.slope) = (terms.level, step, step + before);
         self.log_level = relative + LOG_CENTRE;
         self.reach = terms.reach;
-        self.band = band(terms.level) as u8;
+        self.band = band(terms.level);
     }
 
     /// Holds what was said an hour ago against what came 15, 30 and 60 minutes after it.
@@ -318,7 +317,7 @@ impl Learner {
         if let Some(part) = self.parts.get_mut(part_of(secs)) {
             *part = (*part + PART_PACE * (off.min(6.0) * table.mean_off - *part)).max(0.4).min(2.5);
         }
-        let band = band(level);
+        let band = usize::from(band(level));
         let track = |quantile: &mut f32, at: f32, pace: f32, share: f32| {
             let beyond = if off > *quantile * at { 1.0 } else { 0.0 };
             *quantile = (*quantile * (1.0 + pace * (beyond - share))).max(0.5).min(2.0);

@@ -57,8 +57,8 @@ impl Table {
 }
 
 /// The band a level lies in.
-pub(super) fn band(level: f32) -> usize {
-    EDGES.iter().filter(|edge| level >= **edge).count()
+pub(super) fn band(level: f32) -> u8 {
+    EDGES.iter().fold(0_u8, |band, edge| if level >= *edge { band.saturating_add(1) } else { band })
 }
 
 /// One over the minutes between each horizon and the one before it.
