@@ -118,7 +118,10 @@ impl Past {
         let mut age = u32::from(self.kept_s);
         for kept in self.kept.iter().take(usize::from(self.count)) {
             let value = kept.mg_dl();
-            if age >= age_s {
+            if age == age_s {
+                return Some(value);
+            }
+            if age > age_s {
                 return Some(between((after, later), (age, value), age_s));
             }
             if kept.since_s == BROKEN {
@@ -156,7 +159,7 @@ const fn tenths(glucose: Glucose) -> u16 {
 fn between((after, later): (u32, f32), (before, earlier): (u32, f32), age: u32) -> f32 {
     let whole = before.saturating_sub(after);
     if whole == 0 || age <= after {
-        return if age >= before { earlier } else { later };
+        return later;
     }
     let part = age.saturating_sub(after) as f32 / whole as f32;
     later + (earlier - later) * part

@@ -202,7 +202,7 @@ fn lows(table: &mut Table, people: &[&Person]) {
                 let mut rows = [Vec::new(), Vec::new()];
                 walk(person, table, true, |n, learner| {
                     if let Some(low) = person.low_within(n, secs(horizon)) {
-                        let terms = wide(learner.low_terms(table, LOW, MINUTES[horizon]));
+                        let terms = wide(learner.low_terms(LOW, MINUTES[horizon]));
                         let there = usize::from(person.readings[n].glucose().mg_dl() < LOW);
                         rows[there].push((terms, f64::from(u8::from(low))));
                     }
