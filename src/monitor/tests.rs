@@ -186,6 +186,7 @@ fn a_fingerstick_shifts_the_estimate_with_the_calibration_and_tells_quality() {
         steady(&mut monitor, hour * 3600, 12, 130.0);
         if hour % 6 == 5 {
             let stick = stick_at(hour * 3600 + 3360, 95.0);
+            let _ = monitor.tick(stick.at());
             let newest = monitor.core.newest.unwrap();
             let shown = |monitor: &Monitor<24>| monitor.calibration().apply(newest.at, newest.sensor).mg_dl();
             let (before, mut apart) = (shown(&monitor), monitor.estimator().clone());
