@@ -174,6 +174,32 @@ fn below_its_range_the_sensor_outvotes_three_wrong_sticks() {
 }
 
 #[test]
+fn a_wrong_stick_at_a_low() {
+    let mut doubted = 0;
+    for stick in [75.0, 80.0, 85.0, 90.0, 100.0, 130.0] {
+        let mut wearer = quiet(20, 120);
+        wearer.live(90, |minute| Some((118.0 - 1.2 * minute as f32).max(58.0) + (minute % 3) as f32 * 0.3));
+        wearer.press(100);
+        wearer.stick(0, stick);
+        wearer.live_with(30, |wearer| {
+            let (_, read) = wearer.app.view().unwrap().newest().unwrap();
+            match wearer.screen() {
+                Screen::Number { mg_dl, doubted: false, .. } if read.mg_dl() <= 70.0 => {
+                    assert!(
+                        f32::from(mg_dl) <= read.mg_dl() + 15.5,
+                        "{mg_dl} beside {read:?}, stick {stick}"
+                    );
+                }
+                Screen::Number { doubted: true, .. } => doubted += 1,
+                _ => {}
+            }
+            wearer.minute.is_multiple_of(5).then_some(58.0 + (wearer.minute % 3) as f32 * 0.3)
+        });
+    }
+    assert!(doubted > 0);
+}
+
+#[test]
 fn one_long_press_at_a_low() {
     let mut wearer = quiet(20, 120);
     wearer.live(90, |minute| Some((118.0 - 1.2 * minute as f32).max(57.0)));
