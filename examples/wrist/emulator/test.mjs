@@ -80,6 +80,7 @@ test("more than an hour of frames, an alarm, and the button", () => {
   story.live(minute);
   pico.run(1000);
   check(pico, "day-alarm");
+  pico.run(2000); // until it has rung
   const rung = pico.turns.length;
   assert.ok(rung > before, "the alarm vibrates");
   story.press(100);

@@ -76,6 +76,16 @@ fn a_session_without_a_time_still_warns() {
 }
 
 #[test]
+fn a_sensor_told_of_before_a_power_cut_is_known_after_it() {
+    let mut wearer = Wearer::new(20);
+    wearer.open();
+    wearer.cut_power();
+    wearer.live(5, |_| Some(119.0));
+    let wear = wearer.app.monitor().wear().expect("its start was told");
+    assert!((4310.0..4340.0).contains(&wear.worn().mins()), "{wear:?}");
+}
+
+#[test]
 fn the_session_start_is_five_hours_ahead_and_corrected_later() {
     for told_time in [true, false] {
         let mut wearer = Wearer::new(14);
