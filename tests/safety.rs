@@ -535,6 +535,7 @@ fn settings_cannot_make_a_low_silent() {
 fn a_low_that_arrives_after_a_newer_fingerstick() {
     let mut bed = Bed::quiet();
     bed.live(60, falls(60.0));
+    (0..4).for_each(|_| bed.tick());
     let _ = bed.stick(0, 62.0);
     let start = bed.minute;
     let at = bed.clock().plus(Span::from_secs(-10));
