@@ -6,7 +6,7 @@ use glidepath::alarm::{Alarms, Doubt, Kind, Situation};
 use glidepath::calibration::{Calibration, Drift, Line, LineFit, Pair};
 use glidepath::estimator::{Estimator, Model, Trust};
 use glidepath::forecast::fitting::{Learner, Outlook, Reach, Table};
-use glidepath::forecast::{Forecast, ForecastConfig, minutes_at_constant_rate};
+use glidepath::forecast::{Direction, Forecast, ForecastConfig, minutes_at_constant_rate};
 use glidepath::quality::{Evidence, Quality, QualityConfig, Reason};
 use glidepath::smoothing::{
     Exponential, Holt, Level, MovingAverage, MovingMedian, SavitzkyGolay, TwoStateKalman,
@@ -36,6 +36,11 @@ fn units(hash: &mut Hash) -> Result<(), Error> {
     }
     let local = LocalTime::from_unix(Instant::from_secs(black_box(1_790_000_000)), -7200);
     hash.put((local.weekday(), local.minute()));
+    let doubts = [Doubt::None, Doubt::Pressure, Doubt::Disbelieved, Doubt::WarmUp];
+    doubts.into_iter().for_each(|doubt| hash.put(doubt.name()));
+    let falling = Rate::from_mg_dl_per_min(black_box(-1.5))?;
+    hash.put(Direction::new(falling, black_box(0.6)).map(|d| d.chance_below(falling)));
+    hash.put(Direction::new(falling, black_box(f32::NAN)).map(|d| d.sd()));
     Ok(())
 }
 
@@ -44,9 +49,8 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
     let model = Model::default().with_sensor(black_box(1.0), 6.0, 30.0, 2.0)?;
     let (mut one, mut two) = (Estimator::new(black_box(single)), Estimator::new(black_box(model)));
     let (mut people, mut person) = (Forecast::new(black_box(ForecastConfig::people())), Forecast::default());
-    let mut calibration = Calibration::new(black_box(
-        Drift::new(0.1, 1e4, 6.0, 4e3)?.with_scatter(0.1)?.with_caution(1.0)?,
-    ));
+    let mut calibration =
+        Calibration::new(black_box(Drift::new(0.1, 1e4, 6.0, 4e3)?.with_scatter(0.1)?.with_caution(1.0)?));
     let (mut line, mut ols) =
         (Line::new(black_box(LineFit::Deming(1.5)))?, Line::new(LineFit::LeastSquares)?);
     let mut quality = Quality::new(black_box(QualityConfig::default()))?;
@@ -54,6 +58,7 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
     let bands = bands.with_missing_costing(black_box(1.7))?;
     let mut sign = TrendSign::new(black_box(bands));
     let mut alarms = Alarms::new(live::plan(hash));
+    hash.put(*two.model() == model);
     let mut history = History::<24>::new();
     let mut smoothers = Smoothers::new()?;
     let mut learner = Learner::new(black_box(true));
@@ -89,7 +94,8 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
                 let direction = person.direction(reading.at());
                 for estimate in [one.estimate(reading.at()), two.estimate(reading.at())].into_iter().flatten()
                 {
-                    let own = Estimate::new(estimate.at(), estimate.glucose(), estimate.rate(), 7.0, 0.5, 0.1);
+                    let own =
+                        Estimate::new(estimate.at(), estimate.glucose(), estimate.rate(), 7.0, 0.5, 0.1);
                     hash.put(own.map(|e| (e.glucose(), e.behind())));
                     let low = mg_dl(70.0);
                     hash.put(minutes_at_constant_rate(estimate.glucose(), estimate.rate(), low));
