@@ -93,7 +93,8 @@ struct Device {
     heeded: Option<Instant>,
     very_low: Option<Instant>,
     count: Instant,
-    lowest_limit: f32,
+    /// The highest limit of low that any profile has.
+    low_limit: f32,
 }
 
 impl Device {
@@ -101,7 +102,7 @@ impl Device {
         let settings = settings(input)?;
         let (base, plan) = (Instant::from_secs(input.base % 3_000_000_000), settings.alarms);
         let limits = (0..4).filter_map(|number| plan.profile(number)).map(|profile| profile.low.limit);
-        let lowest_limit = limits.fold(FLOOR_MG_DL, f32::max);
+        let low_limit = limits.fold(FLOOR_MG_DL, f32::max);
         let monitor = Monitor::new(settings).ok()?;
         let knows = input.knows;
         let mut device = Self {
@@ -117,7 +118,7 @@ impl Device {
             heeded: None,
             very_low: None,
             count: Instant::from_secs(0),
-            lowest_limit,
+            low_limit,
         };
         device.tick();
         Some(device)
@@ -216,7 +217,7 @@ impl Device {
             assert!(held.rings && !held.heeded, "{held:?}");
             let limit = match ring.kind {
                 Kind::Floor => FLOOR_MG_DL,
-                Kind::Low => self.lowest_limit,
+                Kind::Low => self.low_limit,
                 _ => continue,
             };
             match (ring.grounds, ring.grounds.glucose()) {
@@ -274,6 +275,7 @@ impl Device {
                     self.run();
                     let at = self.clock(self.wall).plus(Span::from_secs(i32::from(seconds)));
                     let _ = self.monitor.fingerstick(&Fingerstick::new(at, glucose));
+                    self.very_low = None; // it may have raised the value
                 }
             }
             Event::Silence(seconds) => self.pass(u32::from(seconds % 20_000)),

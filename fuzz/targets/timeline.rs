@@ -99,7 +99,10 @@ fn set(input: &Input, mut timeline: Timeline) {
         let placed = place(&mut timeline, stamp.secs(), 100 + k as u8, false);
         let at = match placed {
             Placed::Then(at) | Placed::OnArrival(at) | Placed::ClockSet(at, _) => at,
-            Placed::Nowhere => continue,
+            Placed::Nowhere => {
+                assert!((8..10).contains(&k), "{k}: set by {by}, lost");
+                continue;
+            }
         };
         let late = timeline.now().since(at);
         if k < 8 {
