@@ -112,7 +112,7 @@ pub enum Placed {
 /// The count, and what places stamps on it.
 ///
 /// # Memory
-/// 96 bytes.
+/// 84 bytes.
 ///
 /// # Examples
 /// ```

@@ -91,7 +91,7 @@ impl State {
 /// The alarms of one person.
 ///
 /// # Memory
-/// Under 1.7 KB, the plan included.
+/// 1,448 bytes, the plan included.
 ///
 /// # Examples
 /// ```
