@@ -437,7 +437,7 @@ fn acknowledged_at_55_then_further_down() {
     let mut bed = Bed::quiet();
     bed.live(75, falls(54.0));
     bed.monitor.acknowledge();
-    let start = bed.minute;
+    let start = bed.minute + 1;
     bed.live(30, |minute| Some((54.0 - minute as f32).max(25.0)));
     let first = bed.first(start, LOWS).unwrap();
     row("acknowledged at 55, then to 25", "30 min silent", &format!("rings anew after {first} min"));

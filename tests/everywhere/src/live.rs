@@ -119,7 +119,7 @@ fn state<const N: usize>(hash: &mut Hash, monitor: &Monitor<N>, now: glidepath::
     let estimator = monitor.estimator();
     hash.put((estimator.noise_scale(), estimator.noise_sd(), estimator.bounds()));
     monitor.smoothed().for_each(|s| hash.put((s.at(), s.glucose(), s.sd())));
-    hash.put((monitor.forecast().share(), *monitor.forecast().config() == Default::default()));
+    hash.put((monitor.forecast().uses_personal(), monitor.forecast().config() == Default::default()));
 }
 
 fn wears(hash: &mut Hash, wear: &Wear) {

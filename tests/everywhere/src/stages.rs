@@ -168,3 +168,45 @@ fn ahead(hash: &mut Hash, forecast: &Forecast, now: Instant) {
     let direction = forecast.direction(now);
     hash.put(direction.map(|d| (d.rate(), d.sd(), rate(-1.0).map(|rate| d.chance_below(rate)))));
 }
+
+struct Smoothers {
+    average: MovingAverage<12>,
+    exponential: Exponential,
+    holt: Holt,
+    kalman: TwoStateKalman,
+    median: MovingMedian<9>,
+    polynomial: SavitzkyGolay<9>,
+}
+
+impl Smoothers {
+    fn new() -> Result<Self, Error> {
+        Ok(Self {
+            average: MovingAverage::new(black_box(25.0))?,
+            exponential: Exponential::new(black_box(12.0))?,
+            holt: Holt::new(black_box(10.0), 20.0)?,
+            kalman: TwoStateKalman::new(black_box(0.02), 6.0, Some(40.0))?,
+            median: MovingMedian::new(black_box(25.0))?,
+            polynomial: SavitzkyGolay::new(black_box(40.0), 2)?,
+        })
+    }
+
+    fn step(&mut self, hash: &mut Hash, reading: &Reading) {
+        let (at, glucose) = (reading.at(), reading.glucose());
+        let mut put = |level: Level| hash.put((level.glucose(), level.rate()));
+        put(self.average.step(at, glucose));
+        put(self.exponential.step(at, glucose));
+        put(self.holt.step(at, glucose));
+        put(self.kalman.step(at, glucose));
+        put(self.median.step(at, glucose));
+        put(self.polynomial.step(at, glucose));
+    }
+
+    fn reset(&mut self) {
+        self.average.reset();
+        self.exponential.reset();
+        self.holt.reset();
+        self.kalman.reset();
+        self.median.reset();
+        self.polynomial.reset();
+    }
+}
