@@ -78,7 +78,7 @@ fn types_are_as_large_as_documented() {
 #[test]
 fn types_are_no_larger_than_documented() {
     for (kind, is, most) in same! {
-        quality::Quality: 220,
+        quality::Quality: 224,
         estimator::Estimator: 320,
         forecast::Forecast: 420,
         alarm::AlarmPlan: 1024,

@@ -32,7 +32,7 @@ enum Event {
 
 #[derive(Arbitrary, Debug)]
 struct Input {
-    model: Option<[u8; 9]>,
+    model: Option<[u8; 6]>,
     bands: Option<[u8; 4]>,
     drift: Option<[u8; 4]>,
     people: bool,
