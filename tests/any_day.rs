@@ -170,13 +170,15 @@ impl Day {
                 self.monitor.run((self.minute - start) as u32 * 60);
             }
             let unset = self.counts.is_some() && self.dice.one_in(10);
-            let view = self.monitor.tick(if unset { None } else { Some(self.at(self.wall_off)) });
+            let mut view = self.monitor.tick(if unset { None } else { Some(self.at(self.wall_off)) });
             self.heard(&view);
-            if self.minute % 5 == 0 && self.minute >= lost_until {
+            let read = self.minute % 5 == 0 && self.minute >= lost_until;
+            if read {
                 self.reading();
             }
-            self.person();
-            let view = self.monitor.tick(None);
+            if self.person() || read {
+                view = self.monitor.tick(None);
+            }
             self.check(&view);
         }
     }
@@ -233,7 +235,8 @@ impl Day {
         self.very_low = if value <= FLOOR_MG_DL && !self.warming { self.very_low + 1 } else { 0 };
     }
 
-    fn person(&mut self) {
+    /// What a person does, if anything.
+    fn person(&mut self) -> bool {
         match self.dice.between(0, 400) {
             0 => self.monitor.acknowledge(),
             1 => {
@@ -248,8 +251,9 @@ impl Day {
                 let _ = self.monitor.fingerstick(&Fingerstick::new(at, glucose(wrong)));
                 self.note(&format!("stick {wrong}"));
             }
-            _ => {}
+            _ => return false,
         }
+        true
     }
 
     fn check(&self, view: &View) {

@@ -1,7 +1,8 @@
 //! The sizes that the documentation states, on the machine that runs the tests. None depends on the width of a word.
 
 use glidepath::{
-    accuracy, alarm, calibration, estimator, forecast, gatt, quality, review, simulate, smoothing, timeline, trend,
+    accuracy, alarm, calibration, estimator, forecast, gatt, quality, review, simulate, smoothing, timeline,
+    trend,
 };
 
 macro_rules! same {

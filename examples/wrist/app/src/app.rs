@@ -404,10 +404,13 @@ impl App {
             bound,
             doubted,
             rate,
-            soon: view
-                .predicted_30min()
-                .filter(|_| sure)
-                .map(|ahead| Expected { glucose: ahead.glucose(), sd_mg_dl: ahead.sd() }),
+            soon: view.direction().filter(|_| sure).and_then(|_| {
+                let at = |minutes| {
+                    let ahead = view.predicted(Span::from_mins(minutes))?;
+                    Some(Expected { glucose: ahead.glucose(), sd_mg_dl: ahead.sd() })
+                };
+                Some([at(20)?, at(40)?, at(60)?])
+            }),
             low_in_min: view
                 .minutes_to_low()
                 .filter(|minutes| rate.is_some() && *minutes > 0.0)

@@ -43,8 +43,8 @@ pub struct Now {
     pub doubted: bool,
     /// Rate of change with its standard deviation in mg/dL per minute; none when not known.
     pub rate: Option<(Rate, f32)>,
-    /// Expected half an hour from now.
-    pub soon: Option<Expected>,
+    /// Expected 20, 40 and 60 minutes from now.
+    pub soon: Option<[Expected; 3]>,
     /// Minutes until a low is expected.
     pub low_in_min: Option<u16>,
 }

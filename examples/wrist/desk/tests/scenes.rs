@@ -27,12 +27,13 @@ fn history() -> History<288> {
 }
 
 fn now() -> Now {
+    let expected = |mg_dl, sd_mg_dl| Expected { glucose: glucose(mg_dl), sd_mg_dl };
     Now {
         glucose: glucose(104.0),
         bound: None,
         doubted: false,
         rate: Some((Rate::from_mg_dl_per_min(-1.2).unwrap(), 0.4)),
-        soon: Some(Expected { glucose: glucose(79.0), sd_mg_dl: 13.0 }),
+        soon: Some([expected(84.0, 9.0), expected(76.0, 18.0), expected(72.0, 28.0)]),
         low_in_min: None,
     }
 }

@@ -4,7 +4,7 @@
 //! | --- | --- |
 //! | 0–8 | minutes since the reading; unit, or minutes to a low; trust and battery |
 //! | 11–45 | glucose, and the needle for its rate |
-//! | 46–63 | the last three hours, and the half hour to come as a band |
+//! | 46–63 | the last three hours, and the hour to come as a band |
 
 mod digits;
 mod needle;

@@ -1,4 +1,4 @@
-//! Readings against time: the last hours as dots, the half hour to come as a band.
+//! Readings against time: the last hours as dots, the hour to come as a band.
 
 use super::shade::{Level, Shade};
 use super::{SMALL, SMALL_FIGURES, words};
@@ -22,15 +22,13 @@ pub struct Frame {
     labelled: bool,
 }
 
-/// Three hours, and room for the hour to come.
+/// Three hours and the hour to come.
 pub const NOW: Frame =
     Frame { top: 46, bottom: 63, now: 95, seconds_per_column: 113, top_mg_dl: 250.0, labelled: false };
 /// Twelve hours.
 pub const PAST: Frame =
     Frame { top: 10, bottom: 63, now: 127, seconds_per_column: 394, top_mg_dl: 300.0, labelled: true };
 
-/// How far ahead is expected.
-const HALF_HOUR_S: i32 = 1800;
 const BOTTOM_MG_DL: f32 = 40.0;
 /// The limits of the range 70 to 180 mg/dL (Battelino et al. 2019), drawn as dotted lines.
 const RANGE_MG_DL: [f32; 2] = [70.0, 180.0];
@@ -65,7 +63,7 @@ where
     let Some(clock) = face.at else { return Ok(()) };
     if let Some(now) = face.current().filter(|_| frame.now < 127) {
         if let Some(soon) = now.soon {
-            band(frame, now.glucose, soon, display)?;
+            band(frame, now.glucose, &soon, display)?;
         }
         let column = (frame.top..=frame.bottom).step_by(2).map(|y| Pixel(Point::new(frame.now, y), ink));
         display.draw_iter(column)?;
@@ -99,25 +97,31 @@ where
     Ok(())
 }
 
-/// One standard deviation to each side of what is expected in half an hour, straight from now on.
-fn band<D>(frame: &Frame, from: Glucose, soon: Expected, display: &mut D) -> Result<(), D::Error>
+/// One standard deviation to each side of what is expected, straight between the given minutes.
+fn band<D>(frame: &Frame, from: Glucose, soon: &[Expected; 3], display: &mut D) -> Result<(), D::Error>
 where
     D: DrawTarget<Color: Shade>,
 {
-    let columns = HALF_HOUR_S / frame.seconds_per_column;
-    for step in 1..=columns {
-        let share = step as f32 / columns as f32;
-        let mean = from.mg_dl() + (soon.glucose.mg_dl() - from.mg_dl()) * share;
-        let sd = soon.sd_mg_dl * share;
-        let x = frame.now + step;
-        if (frame.now + 1..128).contains(&x) {
-            let rows = frame.row(mean + sd)..=frame.row(mean - sd);
-            let pixels = rows.map(|y| {
-                let at = Point::new(x, y);
-                Pixel(at, D::Color::pattern(Level::Soft, at))
-            });
-            display.draw_iter(pixels)?;
+    let columns = 1200 / frame.seconds_per_column;
+    let mut left = Expected { glucose: from, sd_mg_dl: 0.0 };
+    let mut x = frame.now;
+    for right in soon {
+        for step in 1..=columns {
+            let share = step as f32 / columns as f32;
+            let between = |a: f32, b: f32| a + (b - a) * share;
+            let mean = between(left.glucose.mg_dl(), right.glucose.mg_dl());
+            let sd = between(left.sd_mg_dl, right.sd_mg_dl);
+            x += 1;
+            if (frame.now + 1..128).contains(&x) {
+                let rows = frame.row(mean + sd)..=frame.row(mean - sd);
+                let pixels = rows.map(|y| {
+                    let at = Point::new(x, y);
+                    Pixel(at, D::Color::pattern(Level::Soft, at))
+                });
+                display.draw_iter(pixels)?;
+            }
         }
+        left = *right;
     }
     Ok(())
 }
