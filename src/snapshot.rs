@@ -26,11 +26,11 @@ const CHECKSUM: usize = 4;
 /// ```
 /// use glidepath::snapshot;
 /// let buffer = [0_u8; snapshot::room(288)];
-/// assert_eq!(buffer.len(), 4032);
+/// assert_eq!(buffer.len(), 4288);
 /// ```
 #[must_use]
 pub const fn room(readings: usize) -> usize {
-    readings.saturating_mul(6).saturating_add(2304)
+    readings.saturating_mul(6).saturating_add(2560)
 }
 
 /// Why there is no snapshot, or no monitor from one.

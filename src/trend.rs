@@ -88,7 +88,7 @@ impl Default for Bands {
     /// Edges at 1 and 2 mg/dL/min, a margin of 0.1, not known above a standard deviation of 2; missing a band
     /// further out costs 2 times as much as crying wolf.
     fn default() -> Self {
-        Self { moderate: 1.0, fast: 2.0, margin: 0.1, widest_sd: 2.0, lean: 0.693_147_2 }
+        Self { moderate: 1.0, fast: 2.0, margin: 0.1, widest_sd: 2.0, lean: core::f32::consts::LN_2 }
     }
 }
 

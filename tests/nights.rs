@@ -4,7 +4,7 @@
 //! `cargo test --release --test nights -- --nocapture` prints the table; `GLIDEPATH_NIGHTS=1000` makes it longer.
 //! The people, sensors and pressures are invented (`glidepath::simulate`): nothing here says how often the flag
 //! is right on a person. The flag was fitted to recorded nights, whose readings are smoother than these and whose dips
-//! begin at once (`glidepath fit pressure`); here it finds fewer.
+//! begin at once (`glidepath fit --only pressure`); here it finds fewer.
 
 use glidepath::quality::Verdict;
 use glidepath::simulate::{Disturbance, Faults, Person, PersonConfig, Sensor, SensorModel};

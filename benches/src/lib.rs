@@ -55,7 +55,7 @@ pub static GROUPS: &[Group] = &[
         ],
     },
     Group { title: "estimator, one motion", works: works!["glidepath" own::one_motion] },
-    Group { title: "estimator, two motions", works: works!["glidepath" own::two_motions] },
+    Group { title: "estimator, as shipped", works: works!["glidepath" own::people] },
     Group { title: "monitor push, everything", works: works!["glidepath" own::push] },
     Group { title: "forecast: value, probability, time to a low", works: works!["glidepath" own::forecast] },
     Group { title: "double exponential", works: works!["glidepath" own::holt] },

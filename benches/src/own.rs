@@ -30,7 +30,7 @@ pub fn one_motion(measured: &[f32]) -> Answer {
     observe(Model::new(8.0, 35.0, 0.04, 5.0, 25.0, 2.5).expect("in range"), measured)
 }
 
-pub fn two_motions(measured: &[f32]) -> Answer {
+pub fn people(measured: &[f32]) -> Answer {
     observe(Model::default(), measured)
 }
 

@@ -43,7 +43,7 @@ pub struct Model {
 impl Default for Model {
     /// Recorded people and their sensors: a rate that fades within 15 min, driven by 0.1 (mg/dL/min)²/min, a lag of
     /// half a minute, a coloured error of sd 5 mg/dL over 25 min, a white one of 1.6 mg/dL; with the correction and the
-    /// uncertainty fitted beside them ([`now`](super#now-against-blood)). `glidepath fit` prints the figures
+    /// uncertainty fitted beside them ([`now`](super#now-against-blood)). `glidepath fit --only now` prints the figures
     /// these were chosen by: prediction alone leaves lag and drive open, so laboratory blood and fingersticks decided.
     fn default() -> Self {
         Self {

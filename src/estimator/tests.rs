@@ -121,7 +121,7 @@ fn a_rise_that_begins_is_corrected_as_worked_out() {
     let now = told(&steady).estimate(at_minute(23 * 5)).unwrap();
     assert!((now.glucose().mg_dl() - 241.0).abs() < 2.0, "{}", now.glucose().mg_dl());
 }
-const WORKED: (f32, f32, f32) = (140.531_07, 1.591_18, 19.595_74);
+const WORKED: (f32, f32, f32) = (140.531_07, 1.591_18, 12.538_46);
 
 #[test]
 fn a_doubted_reading_is_told_as_the_sensors_word_with_a_wide_deviation_and_no_rate() {
@@ -137,6 +137,27 @@ fn a_doubted_reading_is_told_as_the_sensors_word_with_a_wide_deviation_and_no_ra
     let after = estimator.estimate(at_minute(105)).unwrap();
     assert!(!after.is_doubted() && (after.glucose().mg_dl() - 121.0).abs() < 2.0);
     assert!(after.rate().mg_dl_per_min().abs() < 0.5);
+    // the rate is not known as well as before
+    let before = told(&[120.0; 20]).estimate(at_minute(95)).unwrap();
+    assert!(after.rate_sd() > 1.1 * before.rate_sd(), "{} {}", after.rate_sd(), before.rate_sd());
+}
+
+#[test]
+fn no_rate_runs_through_a_held_reading() {
+    let falling: Vec<f32> = (0..10_u16).map(|k| 250.0 - 15.0 * f32::from(k)).collect();
+    let mut estimator = told(&falling);
+    assert!(estimator.estimate(at_minute(45)).unwrap().rate().mg_dl_per_min() < -2.0);
+    let expected = estimator.expect(at_minute(50), glucose(60.0)).unwrap();
+    assert_eq!(estimator.take(&expected, Trust::None), Taken::LeftOut);
+    // a fingerstick shows what it believes meanwhile
+    let mut pricked = estimator.clone();
+    let _ = pricked.fingerstick(&Fingerstick::new(at_minute(51), glucose(105.0)));
+    let rate = pricked.estimate(at_minute(51)).unwrap().rate().mg_dl_per_min();
+    assert!(rate.abs() < 0.3, "{rate}");
+    assert_eq!(estimator.observe(&reading(55.0, 108.0)), Taken::Used);
+    let now = estimator.estimate(at_minute(55)).unwrap();
+    assert!(now.rate().mg_dl_per_min().abs() < 0.8, "{}", now.rate().mg_dl_per_min());
+    assert!((now.glucose().mg_dl() - 108.0).abs() < 6.0, "{}", now.glucose().mg_dl());
 }
 
 #[test]
@@ -154,14 +175,24 @@ fn a_level_that_is_confirmed_is_a_level_and_not_a_rate() {
         assert_eq!(estimator.observe(&reading(minute, value)), Taken::Used);
         let now = estimator.estimate(at_minute(minute as u32)).unwrap();
         assert!((now.glucose().mg_dl() - value).abs() < 3.0 && now.rate().mg_dl_per_min().abs() < 0.5);
-        assert!(now.glucose_sd() < last.0 + 0.1 && now.rate_sd() < last.1);
+        assert!(now.glucose_sd() < last.0 + 1.5 && now.rate_sd() < last.1, "{} {last:?}", now.glucose_sd());
         last = (now.glucose_sd(), now.rate_sd());
     }
+    // less far than a level must be out of the blue
+    let mut estimator = told(&[120.0; 20]);
+    let expected = estimator.expect(at_minute(100), glucose(70.0)).unwrap();
+    let _ = estimator.take(&expected, Trust::None);
+    let expected = estimator.expect(at_minute(105), glucose(66.0)).unwrap();
+    let z = expected.innovation().unwrap();
+    assert!((-6.0..-3.0).contains(&z), "{z}");
+    assert_eq!(estimator.take(&expected, Trust::Full), Taken::Started);
     // believed at once, as when another far one came shortly before
     let mut estimator = told(&[120.0; 20]);
-    let expected = estimator.expect(at_minute(100), glucose(50.0)).unwrap();
+    let expected = estimator.expect(at_minute(100), glucose(80.0)).unwrap();
+    let z = expected.innovation().unwrap();
+    assert!((-9.0..-6.0).contains(&z), "{z}");
     assert_eq!(estimator.take(&expected, Trust::Full), Taken::Started);
-    assert_eq!(estimator.estimate(at_minute(100)).unwrap().glucose().mg_dl(), 50.0);
+    assert_eq!(estimator.estimate(at_minute(100)).unwrap().glucose().mg_dl(), 80.0);
 }
 
 #[test]
@@ -212,7 +243,7 @@ fn low_and_normal_by_turns_show_what_the_sensor_says() {
         let _ = estimator.observe(&reading(100.0 + 5.0 * k as f32, value));
         let now = estimator.estimate(at_minute(100 + 5 * k)).unwrap();
         assert!((now.glucose().mg_dl() - value).abs() < 10.0, "{k}: {}", now.glucose().mg_dl());
-        assert!(k > 3 || now.glucose_sd() > 10.0);
+        assert!(k > 3 || now.glucose_sd() > 7.0, "{k}: {}", now.glucose_sd());
     }
 }
 
@@ -285,6 +316,65 @@ fn a_fingerstick_pulls_the_estimate_and_narrows_it() {
 }
 
 #[test]
+fn a_shift_moves_the_bounds_too_and_a_fingerstick_ends_a_doubt() {
+    let mut estimator = told(&[120.0; 20]);
+    estimator.shift(40.0);
+    let now = estimator.estimate(at_minute(95)).unwrap();
+    assert!((now.glucose().mg_dl() - 160.0).abs() < 0.5, "{}", now.glucose().mg_dl());
+    let expected = estimator.expect(at_minute(100), glucose(60.0)).unwrap();
+    let _ = estimator.take(&expected, Trust::None);
+    assert_eq!(estimator.fingerstick(&Fingerstick::new(at_minute(101), glucose(70.0))), Fused::Used);
+    let now = estimator.estimate(at_minute(101)).unwrap();
+    assert!(!now.is_doubted() && now.glucose().mg_dl() <= 90.0);
+}
+
+#[test]
+fn what_is_told_is_what_a_fingerstick_and_a_calibration_are_held_against() {
+    let mut values = std::vec![100.0; 8];
+    values.extend([104.0, 114.0, 128.0]);
+    let mut estimator = told(&values);
+    let now = estimator.estimate(at_minute(50)).unwrap().glucose();
+    // worked out beside the correction: interstitial 124.67 less what is told, 140.53
+    close(estimator.behind(at_minute(50)).unwrap().mean, 124.673_2 - 140.531_07, 2e-3);
+    let _ = estimator.fingerstick(&Fingerstick::new(at_minute(50), now));
+    close(estimator.estimate(at_minute(50)).unwrap().glucose().mg_dl(), now.mg_dl(), 1e-4);
+}
+
+#[test]
+fn after_a_start_the_slow_rate_is_the_rate_and_nothing_is_corrected() {
+    let now = told(&[100.0, 115.0]).estimate(at_minute(5)).unwrap();
+    assert!(now.rate().mg_dl_per_min() > 0.05);
+    close(now.slow_rate().mg_dl_per_min(), now.rate().mg_dl_per_min(), 1e-5);
+}
+
+#[test]
+fn a_doubted_first_reading_is_told_as_doubted() {
+    let mut estimator = Estimator::new(Model::default());
+    let expected = estimator.expect(at_minute(0), glucose(50.0)).unwrap();
+    assert_eq!(estimator.take(&expected, Trust::None), Taken::LeftOut);
+    assert!(estimator.estimate(at_minute(0)).unwrap().is_doubted());
+    // and so is the first after a gap
+    let mut estimator = told(&[120.0; 20]);
+    let expected = estimator.expect(at_minute(140), glucose(50.0)).unwrap();
+    assert_eq!(estimator.take(&expected, Trust::None), Taken::LeftOut);
+    let now = estimator.estimate(at_minute(140)).unwrap();
+    assert!(now.is_doubted() && now.glucose().mg_dl() == 50.0);
+}
+
+#[test]
+fn the_noise_is_learned_from_what_is_fully_trusted_alone() {
+    for (trust, learns) in [(Trust::Full, true), (Trust::Reduced(1.5), false), (Trust::None, false)] {
+        let mut estimator = told(&[120.0; 3]);
+        for k in 3..200_u32 {
+            let value = 120.0 + if k % 2 == 0 { 14.0 } else { -14.0 };
+            let expected = estimator.expect(at_minute(5 * k), glucose(value)).unwrap();
+            let _ = estimator.take(&expected, trust);
+        }
+        assert_eq!(estimator.noise_scale() > 1.2, learns, "{trust:?}: {}", estimator.noise_scale());
+    }
+}
+
+#[test]
 fn the_promised_size_holds() {
     assert!(size_of::<Estimator>() <= 320, "{}", size_of::<Estimator>());
 }
@@ -327,7 +417,7 @@ proptest! {
                 prop_assert!(told.glucose_sd().is_finite() && told.rate_sd().is_finite());
                 if let (Some((least, greatest)), false) = (estimator.bounds(), told.is_doubted()) {
                     prop_assert!(told.glucose() >= least && told.glucose() <= greatest);
-                    prop_assert!(told.glucose_sd() >= 0.129 * told.glucose().mg_dl() - 5.0);
+                    prop_assert!(told.glucose_sd() >= 0.049 * told.glucose().mg_dl() - 5.0);
                 }
                 if told.is_doubted() {
                     prop_assert!(told.rate_sd() >= 2.0 && told.rate().mg_dl_per_min() == 0.0);

@@ -1,8 +1,8 @@
 //! The learner: what is expected of people, and how this person differs from it.
 
 use super::past::{Past, Told};
-use super::table::{HORIZONS, LEARNED, LEAST, LEVELS, LOW_TERMS, MINUTES, Table, along, band};
-use super::terms::{Reach, TERMS, Terms};
+use super::table::{HORIZONS, LEARNED, LEAST, LEVELS, LOW_HORIZONS, LOW_TERMS, MINUTES, Place, Table, band};
+use super::terms::{LOG_CENTRE, Reach, TERMS, Terms};
 use crate::math;
 use crate::units::{Glucose, Instant};
 
@@ -31,7 +31,7 @@ const WORTH_PACE: f32 = 1.0 / 288.0;
 
 /// The day is cut into so many parts, each with a spread of its own …
 const PARTS: usize = 8;
-const PART_S: u32 = 86_400 / 8;
+const PART_S: u32 = 10_800;
 /// … which moves by this share with each outcome: a week of them.
 const PART_PACE: f32 = 1.0 / 252.0;
 /// Tracking of quantiles: how far one outcome moves them.
@@ -43,6 +43,13 @@ const BEYOND: f32 = 0.045;
 /// Of a low to come more is not claimed than was seen: over this logit only the given share counts.
 const SURE: f32 = 1.0;
 const SURER: f32 = 0.3;
+
+/// The usual threshold, mg/dL, and twice its logarithm.
+const LOW: f32 = 70.0;
+const LOG_LOW: f32 = 8.496_99;
+
+/// The least half of an interval, mg/dL.
+const LEAST_HALF: f32 = 0.5;
 
 /// The spread of the logistic distribution whose quartile is 1.
 const QUARTILE: f32 = 1.098_612_3;
@@ -71,11 +78,17 @@ pub(super) struct Expected {
 
 impl Expected {
     pub fn ahead(&self, table: &Table, minutes: f32) -> Ahead {
-        let minutes = minutes.max(0.0).min(FURTHEST_MIN);
-        let scale = along(0.0, &self.scales, minutes);
-        let half = (scale * self.half).max(0.5);
-        let tail = (scale * table.tail(minutes) * self.tail).max(half);
-        Ahead { change: along(0.0, &self.changes, minutes), half, tail }
+        let place = Place::at(minutes.max(0.0).min(FURTHEST_MIN));
+        let (change, half) = self.half(place);
+        let [first, ..] = table.tails;
+        let tail = self.tail * place.of(0.0, &self.scales) * place.of(first, &table.tails);
+        Ahead { change, half, tail: tail.max(half) }
+    }
+
+    /// The change there, and half the width of the interval that holds one half.
+    fn half(&self, place: Place) -> (f32, f32) {
+        let half = self.half * place.of(0.0, &self.scales);
+        (place.of(0.0, &self.changes), half.max(LEAST_HALF))
     }
 }
 
@@ -97,6 +110,8 @@ pub struct Learner {
     changes: [f32; HORIZONS],
     scales: [f32; HORIZONS],
     level: f32,
+    /// Twice the logarithm of it.
+    log_level: f32,
     /// How far it came in the last 5 and in the last 10 minutes, tens of mg/dL.
     step: f32,
     slope: f32,
@@ -119,6 +134,7 @@ impl Learner {
             changes: [0.0; HORIZONS],
             scales: [1.0; HORIZONS],
             level: 0.0,
+            log_level: 0.0,
             step: 0.0,
             slope: 0.0,
             band: 0,
@@ -181,16 +197,24 @@ impl Learner {
 
     /// What is expected of the newest reading, at any horizon.
     pub(super) fn expected(&self) -> Expected {
-        let part = self.spread_of(self.past.newest().map_or(0, |(at, _)| at.secs()));
-        let of = |tracked: &[f32; LEVELS]| tracked.get(usize::from(self.band)).copied().unwrap_or(1.0);
-        let (half, tail) = (part * of(&self.halves), part * of(&self.tails));
+        let (half, tail) = (self.usual(&self.halves), self.usual(&self.tails));
         Expected { changes: self.changes, scales: self.scales, half, tail }
     }
 
+    /// The change there, and half the width of the interval that holds one half.
+    fn half(&self, place: Place) -> (f32, f32) {
+        self.expected().half(place)
+    }
+
+    /// How wide this part of the day and this band of level are, over what is usual.
+    fn usual(&self, tracked: &[f32; LEVELS]) -> f32 {
+        let part = self.spread_of(self.past.newest().map_or(0, |(at, _)| at.secs()));
+        part * tracked.get(usize::from(self.band)).copied().unwrap_or(1.0)
+    }
+
     #[cfg(test)]
-    pub(super) fn own_constant(&self) -> f32 {
-        let [[constant, ..], ..] = self.own;
-        constant
+    pub(super) const fn own(&self) -> &[[f32; TERMS]; LEARNED] {
+        &self.own
     }
 
     #[cfg(test)]
@@ -214,32 +238,42 @@ impl Learner {
         Terms::before(&self.past, 0, table.carry)
     }
 
-    /// How far glucose came in the last 5 minutes, a minute, if that is known.
-    pub fn recent(&self) -> Option<f32> {
-        (self.reach != Reach::Level).then_some(2.0 * self.step)
+    /// The rate of the last 5 minutes and of the 5 before, mg/dL a minute, if they are known.
+    pub fn recent(&self) -> Option<[f32; 2]> {
+        (self.reach != Reach::Level).then_some([2.0 * self.step, 2.0 * (self.slope - self.step)])
     }
 
     /// The probability that a reading is below `threshold` within `minutes` after the newest one.
     pub fn low_probability(&self, table: &Table, threshold: f32, minutes: f32) -> f32 {
         let minutes = minutes.max(5.0).min(FURTHEST_MIN);
-        let terms = self.low_terms(table, threshold, minutes);
+        let terms = self.low_terms(threshold, minutes);
         let there = self.level < threshold;
         let maps = if there { &table.stays_low } else { &table.gets_low };
-        let logits = maps.each_ref().map(|map| dot(map, &terms));
-        let [first, ..] = logits;
-        let logit = along(first, &logits, minutes);
+        let logit_at = |n: usize| maps.get(n).or(maps.last()).map_or(0.0, |map| dot(map, &terms));
+        // straight between the horizons' maps; under the first and beyond the last, theirs
+        let Place { after, part } = Place::at(minutes);
+        let mut logit = logit_at(after);
+        if let Some(before) = after.checked_sub(1)
+            && after < LOW_HORIZONS
+            && part < 1.0
+        {
+            let before = logit_at(before);
+            logit = before + (logit - before) * part;
+        }
         math::logistic(if there { logit } else { logit.min(SURE + SURER * (logit - SURE).max(0.0)) })
     }
 
     /// What that probability's logit is a weighted sum of.
-    pub fn low_terms(&self, table: &Table, threshold: f32, minutes: f32) -> [f32; LOW_TERMS] {
+    pub fn low_terms(&self, threshold: f32, minutes: f32) -> [f32; LOW_TERMS] {
         let z_at = |minutes: f32| {
-            let ahead = self.ahead(table, minutes);
-            let above = self.level + ahead.change - threshold;
-            (-above * QUARTILE / ahead.half).max(-12.0).min(6.0)
+            let (change, half) = self.half(Place::at(minutes));
+            let above = self.level + change - threshold;
+            (-above * QUARTILE / half).max(-12.0).min(6.0)
         };
         let (late, early) = (z_at(minutes), z_at(0.5 * minutes));
-        let level = 2.0 * math::ln(self.level / threshold.max(1.0));
+        // the threshold asked for at each reading needs no logarithm
+        let at = if threshold == LOW { LOG_LOW } else { 2.0 * math::ln(threshold.max(1.0)) };
+        let level = self.log_level - at;
         [1.0, late, late * late, early, early * early, level, self.slope]
     }
 
@@ -261,10 +295,11 @@ impl Learner {
             *change = (dot(of_change, &terms.of_change) + carried).max(-terms.level).min(400.0);
             *scale = wider * dot(of_spread, &terms.of_spread).max(LEAST);
         }
-        let [_, _, step, before, ..] = terms.of_change;
+        let [_, relative, step, before, ..] = terms.of_change;
         (self.level, self.step, self.slope) = (terms.level, step, step + before);
+        self.log_level = relative + LOG_CENTRE;
         self.reach = terms.reach;
-        self.band = band(terms.level) as u8;
+        self.band = band(terms.level);
     }
 
     /// Holds what was said an hour ago against what came 15, 30 and 60 minutes after it.
@@ -310,7 +345,7 @@ impl Learner {
         if let Some(part) = self.parts.get_mut(part_of(secs)) {
             *part = (*part + PART_PACE * (off.min(6.0) * table.mean_off - *part)).max(0.4).min(2.5);
         }
-        let band = band(level);
+        let band = usize::from(band(level));
         let track = |quantile: &mut f32, at: f32, pace: f32, share: f32| {
             let beyond = if off > *quantile * at { 1.0 } else { 0.0 };
             *quantile = (*quantile * (1.0 + pace * (beyond - share))).max(0.5).min(2.0);

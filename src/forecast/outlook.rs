@@ -12,6 +12,13 @@ const TRAILS_MIN: f32 = 2.0;
 /// No direction is told of a newest reading older than this: what moved it is over.
 const DIRECTION_OLDEST_MIN: f32 = 17.0;
 
+/// Under this level people stop a fall by eating. That is not to be counted on: while both of the last steps fell by …
+const NEAR_LOW: f32 = 100.0;
+/// … so much a minute or more, …
+const FALLS: f32 = -1.0;
+/// … this share of the lesser goes on.
+const GOES_ON: f32 = 0.6;
+
 /// The low-ahead signal is the probability of a low within so long.
 const LOW_AHEAD: Span = Span::from_mins(20);
 
@@ -68,13 +75,16 @@ impl Outlook<'_> {
     /// See [`Forecast::direction`](super::Forecast::direction).
     #[must_use]
     pub fn direction(&self, now: Instant) -> Option<Direction> {
-        let (age, _) = self.newest(now)?;
+        let (age, level) = self.newest(now)?;
         let recent = self.learner.recent().filter(|_| age <= DIRECTION_OLDEST_MIN)?;
         let from = age - TRAILS_MIN;
-        let before = if from < 0.0 { from * recent } else { self.ahead(from).change };
+        let [last, earlier] = recent;
+        let before = if from < 0.0 { from * last } else { self.ahead(from).change };
         let then = self.ahead(from + DIRECTION_MIN);
-        let rate = Rate::clamped((then.change - before) / DIRECTION_MIN);
-        Some(Direction { rate, sd: sd(then.half, then.tail) / DIRECTION_MIN })
+        let expected = (then.change - before) / DIRECTION_MIN;
+        let falls = last.max(earlier);
+        let rate = if level < NEAR_LOW && falls <= FALLS { expected.min(GOES_ON * falls) } else { expected };
+        Some(Direction { rate: Rate::clamped(rate), sd: sd(then.half, then.tail) / DIRECTION_MIN })
     }
 
     fn ahead(&self, minutes: f32) -> Ahead {

@@ -100,10 +100,9 @@ impl Past {
         }
         self.kept_s = 0;
         let since_s = if broken { BROKEN } else { since_kept as u16 }; // under spacing and gap together
-        self.kept.copy_within(0..KEPT.saturating_sub(1), 1);
-        if let Some(first) = self.kept.first_mut() {
-            *first = Kept { since_s, tenths: tenths(glucose) };
-        }
+        // each older one moves on by a place
+        let mut carried = Kept { since_s, tenths: tenths(glucose) };
+        self.kept.iter_mut().for_each(|kept| core::mem::swap(kept, &mut carried));
         self.count = self.count.saturating_add(1).min(KEPT as u8);
         Told::Kept
     }
@@ -118,7 +117,10 @@ impl Past {
         let mut age = u32::from(self.kept_s);
         for kept in self.kept.iter().take(usize::from(self.count)) {
             let value = kept.mg_dl();
-            if age >= age_s {
+            if age == age_s {
+                return Some(value);
+            }
+            if age > age_s {
                 return Some(between((after, later), (age, value), age_s));
             }
             if kept.since_s == BROKEN {
@@ -156,7 +158,7 @@ const fn tenths(glucose: Glucose) -> u16 {
 fn between((after, later): (u32, f32), (before, earlier): (u32, f32), age: u32) -> f32 {
     let whole = before.saturating_sub(after);
     if whole == 0 || age <= after {
-        return if age >= before { earlier } else { later };
+        return later;
     }
     let part = age.saturating_sub(after) as f32 / whole as f32;
     later + (earlier - later) * part

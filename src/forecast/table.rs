@@ -54,27 +54,41 @@ impl Table {
             Reach::Level => level,
         }
     }
-
-    /// How many times as wide as its half the 95 % are at a horizon.
-    pub(super) fn tail(&self, minutes: f32) -> f32 {
-        let [first, ..] = self.tails;
-        along(first, &self.tails, minutes)
-    }
 }
 
 /// The band a level lies in.
-pub(super) fn band(level: f32) -> usize {
-    EDGES.iter().filter(|edge| level >= **edge).count()
+pub(super) fn band(level: f32) -> u8 {
+    EDGES.iter().fold(0_u8, |band, edge| if level >= *edge { band.saturating_add(1) } else { band })
 }
 
-/// Between values at the first horizons, straight, from `start` now; beyond the last one, it.
-pub(super) fn along<const N: usize>(start: f32, values: &[f32; N], minutes: f32) -> f32 {
-    let (mut from, mut before) = (0.0, start);
-    for (until, value) in MINUTES.iter().zip(values) {
-        if minutes <= *until {
-            return before + (value - before) * (minutes - from) / (until - from);
+/// One over the minutes between each horizon and the one before it.
+const PER_MINUTE: [f32; HORIZONS] = [1.0 / 15.0, 1.0 / 15.0, 1.0 / 30.0, 1.0 / 60.0];
+
+/// A moment between two horizons, of which the first is now.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Place {
+    /// The horizon at or after it; the last one beyond that.
+    pub after: usize,
+    /// How far from the one before, 0 to 1.
+    pub part: f32,
+}
+
+impl Place {
+    pub fn at(minutes: f32) -> Self {
+        let mut from = 0.0;
+        for (after, (until, per_minute)) in MINUTES.into_iter().zip(PER_MINUTE).enumerate() {
+            if minutes <= until {
+                return Self { after, part: (minutes - from) * per_minute };
+            }
+            from = until;
         }
-        (from, before) = (*until, *value);
+        Self { after: HORIZONS.saturating_sub(1), part: 1.0 }
     }
-    before
+
+    /// Between the values at the horizons, straight, from `start` now.
+    pub fn of(self, start: f32, values: &[f32; HORIZONS]) -> f32 {
+        let value = |n: usize| values.get(n).copied().unwrap_or(start);
+        let before = self.after.checked_sub(1).map_or(start, value);
+        before + (value(self.after) - before) * self.part
+    }
 }

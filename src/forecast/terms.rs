@@ -36,6 +36,8 @@ pub struct Terms {
 
 /// Levels are measured from here, mg/dL, on a logarithmic scale.
 const CENTRE: f32 = 140.0;
+/// Twice its logarithm.
+pub(super) const LOG_CENTRE: f32 = 9.883_285;
 /// The mean of the squared logarithmic level in people, so that its term is near 0 on average.
 const USUAL_SQUARE: f32 = 0.55;
 

@@ -25,7 +25,7 @@
 //! full again, and none is raised anew for an hour. So a real low at night that looks like pressure is told 20 minutes
 //! late, and one at the floor is not late at all.
 //!
-//! On 1,426 recorded nights (`glidepath fit pressure`) 79 % of 154 such suspicions were right: glucose came back within
+//! On 1,426 recorded nights (`glidepath fit --only pressure`) 79 % of 154 such suspicions were right: glucose came back within
 //! the hour. They found a quarter of all dips, and 8 held a fall that went under 70 mg/dL and lasted. A leaky sum over a
 //! quiet night's filter, which this replaces, was right in 44 % of 592, found as many dips, and held 64 lasting lows.
 //!
@@ -136,7 +136,7 @@ pub struct Evidence {
 /// The judge of a sensor's readings.
 ///
 /// # Memory
-/// Under 220 bytes, configuration included.
+/// 224 bytes at most, configuration included.
 ///
 /// # Examples
 /// ```

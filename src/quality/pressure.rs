@@ -5,7 +5,7 @@
 //! The shape (a fast drop from a stable level, a flat bottom, a fast recovery; mostly at night; some 3 % of
 //! overnight readings): N. Baysal et al., J Diabetes Sci Technol 8:1131, 2014. The test asks for the part of it that
 //! can be seen at once: a steady level, and a large share of it lost within a few minutes. Its numbers come from
-//! `glidepath fit pressure`, on recorded nights.
+//! `glidepath fit --only pressure`, on recorded nights.
 
 use crate::reading::Reading;
 use crate::units::{Instant, Span};
@@ -149,6 +149,27 @@ mod tests {
         let mut minutes = std::vec![110.0; 21];
         minutes.extend([106.0, 102.0, 97.0, 94.0, 90.0, 88.0, 87.0, 86.0, 86.0]);
         assert_eq!(suspected(1, &minutes, 0.15), [28, 29]); // 15.3 from 102
+    }
+
+    #[test]
+    fn a_level_is_not_steady_through_a_silence() {
+        for (missing, suspects) in [(3, false), (0, true)] {
+            let mut pressure = Pressure::new();
+            let held = [(0, 100.0), (5, 100.0), (10, 100.0), (25, 100.0), (30, 100.0), (35, 80.0)].map(
+                |(minute, value)| {
+                    let at = Instant::from_secs((minute + if minute > 10 { missing } else { 0 }) * 60);
+                    pressure.step(&Reading::new(at, Glucose::clamped(value)), Some(0.15), Span::from_mins(20))
+                },
+            );
+            assert_eq!(held, [false, false, false, false, false, suspects]);
+        }
+    }
+
+    #[test]
+    fn a_drop_is_at_least_twelve() {
+        assert_eq!(suspected(5, &[60.0, 60.0, 60.0, 60.0, 60.0, 49.0], 0.15), [0; 0]);
+        assert_eq!(suspected(5, &[60.0, 60.0, 60.0, 60.0, 60.0, 47.0], 0.15), [25]);
+        assert_eq!(suspected(5, &[60.0, 60.0, 60.0, 60.0, 55.0, 47.0], 0.12), [0; 0]);
     }
 
     #[test]

@@ -1,5 +1,5 @@
-// Days of frames on a bad line, sent as fast as the Pico takes them: no reset, every reading that came through is in
-// the flash chip, and the last twelve hours look as the desk draws them. `WRIST_DAYS=7` sends the whole week.
+// Days of frames on a bad line, each at its minute: no reset, every reading that came through is in the flash chip, and the
+// last twelve hours look as the desk draws them. `WRIST_DAYS=7` sends the whole week.
 import assert from "node:assert/strict";
 import { execFileSync } from "node:child_process";
 import { mkdtempSync, readFileSync, writeFileSync } from "node:fs";
@@ -10,7 +10,7 @@ import { Pico, flashFromUf2, records } from "./pico.mjs";
 import { pixels } from "./picture.mjs";
 
 const target = process.env.WRIST_UF2 ?? new URL("../target", import.meta.url).pathname;
-const days = process.env.WRIST_DAYS ?? "2";
+const days = process.env.WRIST_DAYS ?? "1";
 const folder = mkdtempSync(`${tmpdir()}/wrist-week-`);
 const desk = (...words) => execFileSync(`${target}/debug/wrist-desk`, words, { encoding: "utf8" });
 const lines = (text) => text.split("\n").filter(Boolean);
@@ -21,7 +21,7 @@ test(`${days} days on a bad line`, () => {
   const wanted = PNG.sync.read(readFileSync(`${folder}/week.png`));
   const sent = new Set(lines(readFileSync(`${folder}/week.readings`, "utf8")));
 
-  const pico = new Pico(flashFromUf2(readFileSync(`${target}/wrist-pico.uf2`)), { ppm: 100 });
+  const pico = new Pico(flashFromUf2(readFileSync(`${target}/wrist-pico.uf2`)));
   const operations = { erase: 0, program: 0 };
   pico.onFlash = (kind) => operations[kind]++;
   pico.run(1000);
@@ -38,6 +38,7 @@ test(`${days} days on a bad line`, () => {
       collect();
       collected = minute;
     }
+    pico.run(Math.max(0, minute * 60_000 - pico.ms));
     pico.send(bytes);
   }
   collect();

@@ -11,7 +11,7 @@ use glidepath::forecast::fitting::{
 use rayon::prelude::*;
 
 use super::least::{dot, logistic, quantile, sizes, squares};
-use super::{Fitted, Person, Set};
+use super::{Fitted, Person, Set, everyone};
 use crate::failure::Failure;
 use crate::progress::Progress;
 
@@ -29,8 +29,7 @@ const FURTHEST_OFF: f64 = 6.0;
 pub fn fit(sets: &[Set]) -> Result<Fitted, Failure> {
     let steps = if sets.len() > 1 { sets.len() + 1 } else { 1 };
     let progress = Progress::new("fitting the forecast", steps as u64);
-    let everyone: Vec<&Person> = sets.iter().flat_map(|set| &set.people).collect();
-    let table = table(&everyone)?;
+    let table = table(&everyone(sets))?;
     let mut judged = Vec::new();
     if sets.len() > 1 {
         for (n, set) in sets.iter().enumerate() {
@@ -43,8 +42,7 @@ pub fn fit(sets: &[Set]) -> Result<Fitted, Failure> {
         }
     }
     Ok(Fitted {
-        file: "src/forecast/people.rs",
-        source: source::source(&table),
+        sources: vec![("src/forecast/people.rs", source::source(&table))],
         figures: if judged.is_empty() {
             vec!["One set alone: nothing is left out to judge by.".into()]
         } else {
@@ -202,7 +200,7 @@ fn lows(table: &mut Table, people: &[&Person]) {
                 let mut rows = [Vec::new(), Vec::new()];
                 walk(person, table, true, |n, learner| {
                     if let Some(low) = person.low_within(n, secs(horizon)) {
-                        let terms = wide(learner.low_terms(table, LOW, MINUTES[horizon]));
+                        let terms = wide(learner.low_terms(LOW, MINUTES[horizon]));
                         let there = usize::from(person.readings[n].glucose().mg_dl() < LOW);
                         rows[there].push((terms, f64::from(u8::from(low))));
                     }

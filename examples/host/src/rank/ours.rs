@@ -3,7 +3,7 @@
 use glidepath::alarm::AlarmSettings;
 use glidepath::estimator::{Estimator, Model};
 use glidepath::simulate::{GaussianWorldConfig, SensorModel};
-use glidepath::{Fingerstick, Monitor, Reading, Settings, Span};
+use glidepath::{Fingerstick, Glucose, Monitor, Reading, Settings, Span};
 
 use super::HORIZONS;
 use super::method::{Entry, Method, Outlook};
@@ -17,6 +17,8 @@ impl Method for Small {
         let view = self.push(reading);
         let value = reading.glucose().mg_dl();
         let Some(estimate) = view.estimate() else { return Outlook::held(value, 0.0) };
+        // what the low-ahead signal is before it is low; then it says no more
+        let chance = self.forecast().low_probability(view.at(), LOW, Span::from_mins(20));
         let at = |minutes: f32| self.forecast().at(view.at(), Span::from_mins(minutes as i32));
         Outlook {
             now: estimate.glucose().mg_dl(),
@@ -24,7 +26,7 @@ impl Method for Small {
             rate: estimate.rate().mg_dl_per_min(),
             ahead: HORIZONS.map(|minutes| at(minutes).map_or(value, |p| p.glucose().mg_dl())),
             ahead_30_sd: at(30.0).map(|p| p.sd()),
-            low_index: view.low_ahead_signal().map_or(value, index),
+            low_index: chance.map_or(value, index),
             low_probability: view.low_probability(),
         }
     }
@@ -34,6 +36,12 @@ impl Method for Small {
         let _ = self.fingerstick(fingerstick);
     }
 }
+
+/// Level 1.
+const LOW: Glucose = match Glucose::from_mg_dl(70.0) {
+    Ok(low) => low,
+    Err(_) => unreachable!(),
+};
 
 /// The low-ahead signal as an index of which lower is nearer to a low: its logit, 10 mg/dL each.
 fn index(signal: f32) -> f32 {

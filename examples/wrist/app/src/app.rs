@@ -29,6 +29,10 @@ const LOCAL: Option<Span> = Some(Span::ZERO);
 const HEADER: usize = 1 + 4;
 /// Bytes that [`App::save`] never exceeds.
 pub const KEPT: usize = HEADER + snapshot::room(READINGS);
+/// A believed reading at or under this (level 1, Battelino et al. 2019) is low …
+const LOW: Glucose = const { mg_dl(70.0) };
+/// … and what stands this far over it, mg/dL, is not shown in its place.
+const FAR_MG_DL: f32 = 15.0;
 /// The flags of the header.
 const HAS_START: u8 = 1;
 const MMOL_L: u8 = 2;
@@ -378,7 +382,13 @@ impl App {
     }
 
     fn present(&self, view: &View) -> Option<Now> {
-        let shown = view.shown()?;
+        let mut shown = view.shown()?;
+        // whatever was made of it, a low reading is not shown as much more than it says
+        if let Some((_, read)) = view.newest().filter(|(_, read)| shown.bound.is_none() && *read <= LOW)
+            && shown.glucose.mg_dl() > read.mg_dl() + FAR_MG_DL
+        {
+            (shown.glucose, shown.doubted) = (read, true);
+        }
         let doubted = shown.doubted || self.unplaced || view.grade() == Grade::Unusable;
         let bound = shown.bound.map(|bound| match bound {
             glidepath::Bound::AtMost(_) => Bound::AtMost,
@@ -430,15 +440,16 @@ impl App {
     }
 }
 
+const fn mg_dl(value: f32) -> Glucose {
+    match Glucose::from_mg_dl(value) {
+        Ok(glucose) => glucose,
+        Err(_) => panic!("refused when compiled"),
+    }
+}
+
 /// What a record gets that says only "below" or "above": the usual range of sensors.
 #[must_use]
 pub fn range() -> core::ops::RangeInclusive<Glucose> {
-    const fn mg_dl(value: f32) -> Glucose {
-        match Glucose::from_mg_dl(value) {
-            Ok(glucose) => glucose,
-            Err(_) => panic!("refused when compiled"),
-        }
-    }
     let (low, high) = const { (mg_dl(40.0), mg_dl(400.0)) };
     low..=high
 }

@@ -36,7 +36,7 @@ impl Screen {
 
 /// The part of a picture where three large figures stand.
 fn digits(picture: &Picture, alarm: bool) -> Vec<u8> {
-    let (columns, rows) = if alarm { (4..64, 22..54) } else { (0..70, 10..46) };
+    let (columns, rows) = if alarm { (4..64, 22..54) } else { (0..70, 10..45) };
     cut(picture, columns, rows)
 }
 

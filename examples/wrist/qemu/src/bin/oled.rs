@@ -81,11 +81,16 @@ mod board {
             args.last().and_then(Result::ok).and_then(|word| word.parse().ok()).unwrap_or(u16::MAX);
         let Ok(mut app) = App::new(Settings::default()) else { exit(1) };
         app.battery(80);
-        for (minute, bytes) in Records(wrist_qemu::DAY).take_while(|(due, _)| *due <= last) {
-            for byte in bytes {
-                let _ = app.byte(*byte);
+        let mut records = Records(wrist_qemu::DAY).peekable();
+        for now in 0..=last {
+            app.tick(u32::from(now) * 60_000, false);
+            while let Some((_, bytes)) = records.next_if(|(due, _)| *due <= now) {
+                bytes.iter().for_each(|byte| _ = app.byte(*byte));
+                app.tick(u32::from(now) * 60_000, false);
             }
-            app.tick(u32::from(minute) * 60_000, false);
+            if records.peek().is_none() {
+                break;
+            }
         }
         let mut picture = Picture::new();
         let _ = wrist::screen::draw(&app.face(), app.page(), &mut picture);
