@@ -213,7 +213,8 @@ fn learned(hash: &mut Hash, learner: &Learner, now: Instant) {
     hash.put((outlook.at(now, half_hour).map(|p| p.glucose()), outlook.direction(now).map(|d| d.rate())));
     hash.put((outlook.low_ahead(now), outlook.low_probability(now, low, half_hour)));
     hash.put(outlook.minutes_to_fall(now, low, half_hour));
-    hash.put((learner.newest(), learner.age(now), learner.recent()));
+    hash.put((learner.newest(), learner.age(now)));
+    learner.recent().into_iter().flatten().for_each(|rate| hash.put(rate));
     hash.put(learner.trusts_own());
     for reach in [Reach::Full, Reach::Short, Reach::Level] {
         hash.put(table.wider(reach));
@@ -225,7 +226,7 @@ fn learned(hash: &mut Hash, learner: &Learner, now: Instant) {
         let ahead = learner.ahead(table, 45.0);
         hash.put((ahead.change, ahead.half, ahead.tail));
         hash.put(learner.low_probability(table, 70.0, 20.0));
-        learner.low_terms(table, 70.0, 20.0).into_iter().for_each(|term| hash.put(term));
+        learner.low_terms(70.0, 20.0).into_iter().for_each(|term| hash.put(term));
         learner.course().for_each(|(minutes, change)| hash.put((minutes, change)));
     }
 }
