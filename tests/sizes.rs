@@ -48,7 +48,7 @@ fn types_are_as_large_as_documented() {
         estimator::Model: 28,
         forecast::Course: 48,
         forecast::Direction: 8,
-        forecast::Forecast: 372,
+        forecast::Forecast: 376,
         forecast::ForecastConfig: 1,
         forecast::Predicted: 12,
         forecast::fitting::Table: 536,
@@ -63,6 +63,7 @@ fn types_are_as_large_as_documented() {
         gatt::SessionStart: 10,
         quality::Assessment: 8,
         quality::Evidence: 24,
+        quality::Quality: 216,
         quality::Reasons: 2,
         quality::Wear: 24,
         review::Compact: 4608,
@@ -86,7 +87,6 @@ fn types_are_as_large_as_documented() {
 #[test]
 fn types_are_no_larger_than_documented() {
     let sizes = same! {
-        quality::Quality: 220,
         estimator::Estimator: 320,
         alarm::AlarmPlan: 1024,
         review::Review: 8192,
@@ -94,8 +94,8 @@ fn types_are_no_larger_than_documented() {
         simulate::Meter: 32,
         simulate::Person: 340,
         simulate::Sensor: 220,
-        glidepath::Monitor<1>: 2592,
-        glidepath::Monitor<288>: 4320,
+        glidepath::Monitor<1>: 2600,
+        glidepath::Monitor<288>: 4328,
     };
     // and no documented bound is loose
     let wrong: Vec<_> = sizes.into_iter().filter(|(_, is, most)| is > most || 20 * is < 19 * most).collect();

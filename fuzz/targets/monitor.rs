@@ -13,7 +13,7 @@ use glidepath::forecast::ForecastConfig;
 use glidepath::quality::{QualityConfig, Verdict};
 use glidepath::trend::Bands;
 use glidepath::{
-    Fingerstick, Glucose, Instant, Monitor, Rate, Reading, Settings, Span, Status, View, snapshot,
+    Fingerstick, Glucose, Instant, Monitor, Rate, Reading, Settings, Span, Status, View, rate, snapshot,
 };
 use libfuzzer_sys::fuzz_target;
 
@@ -95,6 +95,8 @@ struct Device {
     count: Instant,
     /// The highest limit of low that any profile has.
     low_limit: f32,
+    /// Whether the sensor's clock was ever so far off that older stamps were piled up at an end of the epoch.
+    piled: bool,
 }
 
 impl Device {
@@ -119,6 +121,7 @@ impl Device {
             very_low: None,
             count: Instant::from_secs(0),
             low_limit,
+            piled: false,
         };
         device.tick();
         Some(device)
@@ -234,7 +237,9 @@ impl Device {
         if view.rings().iter().any(|ring| ring.kind == Kind::Floor) {
             self.rang = Some(now);
         }
-        state(&self.monitor);
+        let mut stamps = self.monitor.history().iter().map(|reading| reading.at().secs());
+        self.piled |= stamps.any(|stamp| stamp == 0 || stamp == u32::MAX);
+        state(&self.monitor, self.piled);
     }
 
     fn heed(&mut self) {
@@ -340,8 +345,7 @@ fn settings(input: &Input) -> Option<Settings> {
         let (lag, drive) = (of(lag, 0.5, 30.0), of(drive, 1.1e-4, 9.9));
         let time = of(time, 1.3 * lag, 999.0);
         let sensor = (of(coloured, 0.0, 60.0), of(coloured_time, 1.1, 999.0), of(white, 0.11, 59.0));
-        let model = Model::new(lag, time, drive, sensor.0, sensor.1, sensor.2).expect("in range");
-        settings.model = model;
+        settings.model = Model::new(lag, time, drive, sensor.0, sensor.1, sensor.2).unwrap_or_default();
     }
     if let Some([moderate, fast, margin, widest]) = input.bands
         && let Ok(moderate) = Rate::from_mg_dl_per_min(of(moderate, 0.1, 3.0))
@@ -391,8 +395,9 @@ fn settings(input: &Input) -> Option<Settings> {
         let rule = alarms.rule_mut(kind)?;
         *rule = Rule { on, limit, hysteresis, delay, repeat, quiet, escalate, ..*rule };
     }
-    settings.alarms = AlarmPlan::new(alarms).ok()?;
+    settings.alarms = AlarmPlan::new(alarms).unwrap_or_default();
     if let Some((from, to)) = input.profile {
+        let alarms = *settings.alarms.profile(0)?;
         let by_night = AlarmSettings { low: Rule { on: false, ..alarms.low }, ..alarms };
         let profile = settings.alarms.add_profile(by_night).ok()?;
         let _ = settings.alarms.add_slot(Slot { days: Weekdays::ALL, from, to, profile });
@@ -446,10 +451,16 @@ fn sound(view: &View) {
     }
 }
 
-fn state(monitor: &Monitor<ROOM>) {
+fn state(monitor: &Monitor<ROOM>, piled: bool) {
     let history = monitor.history();
     assert!(history.len() <= ROOM);
-    assert!(history.iter().zip(history.iter().skip(1)).all(|(a, b)| a.at() < b.at()), "out of order");
+    let pairs = history.iter().zip(history.iter().skip(1));
+    pairs.for_each(|(a, b)| assert!(a.at() < b.at() || piled && a.at() == b.at(), "out of order"));
+    for rate in [rate::two_point, rate::least_squares, rate::robust] {
+        if let Some(rate) = rate(history, Span::from_mins(30)) {
+            within(rate.mg_dl_per_min(), -100.0, 100.0);
+        }
+    }
     within(monitor.estimator().noise_scale(), 0.2, 4.1);
     let (gain, offset) = monitor.gain_and_offset();
     within(gain, 0.6, 1.6);

@@ -94,7 +94,7 @@ impl ForecastConfig {
     }
 }
 
-/// The forecaster of one person. See the [module](self). 372 bytes.
+/// The forecaster of one person. See the [module](self). 376 bytes.
 ///
 /// # Examples
 /// ```

@@ -136,7 +136,7 @@ pub struct Evidence {
 /// The judge of a sensor's readings.
 ///
 /// # Memory
-/// 224 bytes at most, configuration included.
+/// 216 bytes, configuration included.
 ///
 /// # Examples
 /// ```
