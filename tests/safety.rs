@@ -530,3 +530,16 @@ fn settings_cannot_make_a_low_silent() {
         assert!(AlarmPlan::new(AlarmSettings { low, ..standard }).is_err(), "{low:?}");
     }
 }
+
+#[test]
+fn a_low_that_arrives_after_a_newer_fingerstick() {
+    let mut bed = Bed::quiet();
+    bed.live(60, falls(60.0));
+    (0..4).for_each(|_| bed.tick());
+    let _ = bed.stick(0, 62.0);
+    let start = bed.minute;
+    let at = bed.clock().plus(Span::from_secs(-10));
+    bed.push(at, 54.0, Status::Normal);
+    assert_eq!(bed.first(start, &[Kind::Floor]), Some(0));
+    assert!(bed.view().shown().unwrap().glucose.mg_dl() <= 60.0);
+}
