@@ -1,6 +1,7 @@
 extern crate std;
 use super::filter::Residual;
 use super::*;
+use core::f32::consts::SQRT_2;
 use proptest::prelude::*;
 use std::vec::Vec;
 
@@ -485,7 +486,7 @@ fn what_begins_anew_forgets_all_but_the_model_and_a_power_cut_nothing() {
 fn a_start_is_as_wide_as_the_sensor_errs_and_the_person_moves() {
     // at least 20 mg/dL and √2 (mg/dL)/min; else √2 of the coloured error, and √(q T / 2) of the rate
     for (drive, coloured, glucose_sd, rate_sd) in
-        [(0.04, 5.0, 20.0, 1.414_214), (2.0, 5.0, 20.0, 5.916_08), (0.04, 20.0, 28.284_27, 1.414_214)]
+        [(0.04, 5.0, 20.0, SQRT_2), (2.0, 5.0, 20.0, 5.916_08), (0.04, 20.0, 20.0 * SQRT_2, SQRT_2)]
     {
         let model = Model::new(8.0, 35.0, drive, coloured, 25.0, 2.5).unwrap();
         let mut estimator = Estimator::new(model);
