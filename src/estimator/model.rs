@@ -245,5 +245,34 @@ mod tests {
         let error = Model::new(8.0, 9.0, 0.04, 5.0, 25.0, 2.5).unwrap_err();
         assert_eq!((error.parameter(), error.kind()), ("rate_time_min", ErrorKind::Inconsistent));
         assert_eq!(Model::new(8.0, 35.0, f32::NAN, 5.0, 25.0, 2.5).unwrap_err().parameter(), "drive");
+        // the rate's time is at least 1.2 times the lag
+        for (lag, time, sound) in [(10.0, 12.0, true), (10.0, 11.9, false), (1.0, 1.5, true)] {
+            assert_eq!(Model::new(lag, time, 0.04, 5.0, 25.0, 2.5).is_ok(), sound, "{lag} {time}");
+        }
+    }
+
+    #[test]
+    fn another_sensor_leaves_the_person_as_it_was() {
+        for model in [Model::default(), Model::new(8.0, 35.0, 0.04, 5.0, 25.0, 2.5).unwrap()] {
+            let other = model.with_sensor(9.0, 10.5, 36.0, 1.4).unwrap();
+            let want =
+                Model { lag_min: 9.0, coloured_sd: 10.5, coloured_time_min: 36.0, white_sd: 1.4, ..model };
+            assert_eq!(other, want);
+        }
+        assert!(Model::default().with_sensor(9.0, 10.5, 36.0, 0.0).is_err());
+    }
+
+    /// Reference values: the matrix exponential in double precision (scipy). The closed form cancels at these.
+    #[test]
+    fn short_steps_are_as_good_as_long_ones() {
+        for (lag, time, minutes, want) in [
+            (8.0, 35.0, 1.0 / 60.0, 1.734_630_7e-5),
+            (8.0, 35.0, 0.25, 3.856_663_9e-3),
+            (20.0, 25.0, 0.5, 6.157_039_5e-3),
+            (20.0, 25.0, 3.9, 0.338_567),
+        ] {
+            let model = Model::new(lag, time, 0.04, 5.0, 25.0, 2.5).unwrap();
+            close(Step::new(&model, minutes).i_r, want, 5e-4);
+        }
     }
 }

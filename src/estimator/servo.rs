@@ -77,4 +77,20 @@ mod tests {
         }
         assert!((servo.variance_scale() - 1.0).abs() < 1e-6);
     }
+
+    #[test]
+    fn the_average_and_the_scale_move_as_worked_out() {
+        // 1 − e^(−5/720) = 0.006920391, of 4 − 1
+        let mut servo = Servo::new();
+        servo.learn(4.0, 5.0);
+        assert!((servo.ratio - 1.020_761_2).abs() < 1e-6, "{}", servo.ratio);
+        // the scale at half an hour, by the fourth root, and not before
+        for _ in 0..4 {
+            servo.learn(4.0, 5.0);
+            assert_eq!(servo.variance_scale(), 1.0);
+        }
+        servo.learn(4.0, 5.0);
+        // 1 + 3 (1 − e^(−30/720)) = 1.122432, its fourth root 1.029295
+        assert!((servo.variance_scale() - 1.029_295).abs() < 1e-5, "{}", servo.variance_scale());
+    }
 }

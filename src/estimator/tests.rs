@@ -1,6 +1,7 @@
 extern crate std;
 use super::filter::Residual;
 use super::*;
+use core::f32::consts::SQRT_2;
 use proptest::prelude::*;
 use std::vec::Vec;
 
@@ -74,6 +75,7 @@ fn a_late_estimate_is_a_third_better() {
         estimator.servo = Servo::new();
     }
     let sds: Vec<f32> = estimator.smoothed().map(|s| s.sd()).collect();
+    assert_eq!(sds.len(), 4);
     for (got, want) in sds.iter().zip([4.86436, 5.10980, 5.81314, 7.20608]) {
         close(*got, want, 2e-3);
     }
@@ -372,6 +374,232 @@ fn the_noise_is_learned_from_what_is_fully_trusted_alone() {
         }
         assert_eq!(estimator.noise_scale() > 1.2, learns, "{trust:?}: {}", estimator.noise_scale());
     }
+}
+
+/// Readings every five minutes, each with its trust, told to the plain filter, which does not learn noise.
+fn plain(readings: &[(f32, Trust)]) -> Estimator {
+    let mut estimator = Estimator::new(single());
+    for (k, (value, trust)) in (0..).zip(readings) {
+        let expected = estimator.expect(at_minute(5 * k), glucose(*value)).unwrap();
+        let taken = estimator.take(&expected, *trust);
+        assert_eq!(taken == Taken::Started, k == 0, "{k}");
+        estimator.servo = Servo::new();
+    }
+    estimator
+}
+
+/// A fall whose fifth reading is trusted less and whose last two lie 5.5 standard deviations off.
+fn fall() -> Estimator {
+    plain(&[
+        (150.0, Trust::Full),
+        (150.0, Trust::Full),
+        (148.0, Trust::Full),
+        (143.0, Trust::Full),
+        (136.0, Trust::Reduced(4.0)),
+        (91.0, Trust::Full),
+        (119.0, Trust::Full),
+    ])
+}
+
+fn is_worked_out(estimator: &Estimator, now: u32, blood: [f32; 4], behind: f32, points: [(f32, f32); 4]) {
+    let told = estimator.estimate(at_minute(now)).unwrap();
+    let rate = told.rate().mg_dl_per_min();
+    for (got, want) in [told.glucose().mg_dl(), rate, told.glucose_sd(), told.rate_sd()].iter().zip(blood) {
+        close(*got, want, 2e-3);
+    }
+    close(told.behind(), behind, 4e-3);
+    let smoothed: Vec<Smoothed> = estimator.smoothed().collect();
+    assert_eq!(smoothed.len(), 4);
+    for ((minute, point), (value, sd)) in [15, 20, 25, 30].into_iter().zip(smoothed).zip(points) {
+        assert_eq!(point.at(), at_minute(minute));
+        close(point.glucose().mg_dl(), value, 1e-3);
+        close(point.sd(), sd, 2e-3);
+    }
+}
+
+/// Reference: the same model with its points as further states, as whole matrices in double precision (scipy: the
+/// transition by the matrix exponential, its noise by Van Loan 1978, IEEE Trans. Automatic Control 23:395).
+#[test]
+fn a_fall_with_far_readings_and_fingersticks_late_and_ahead_is_as_worked_out() {
+    let mut estimator = fall();
+    let points =
+        [(121.462_86, 5.194_479), (112.637_31, 5.380_565), (106.035_69, 6.220_317), (101.117_21, 7.783_418)];
+    let blood = [101.117_21, -0.898_409, 7.783_418, 0.642_329];
+    is_worked_out(&estimator, 30, blood, 111.317_31 - 101.117_21, points);
+    // ten minutes before the newest reading
+    assert_eq!(estimator.fingerstick(&Fingerstick::new(at_minute(20), glucose(140.0))), Fused::Used);
+    let points =
+        [(128.190_12, 4.666_882), (121.106_05, 4.550_307), (115.749_98, 5.276_690), (110.884_51, 7.043_719)];
+    let blood = [110.884_51, -1.076_116, 7.043_719, 0.639_496];
+    is_worked_out(&estimator, 30, blood, 119.896_52 - 110.884_51, points);
+    // and three after it
+    assert_eq!(estimator.fingerstick(&Fingerstick::new(at_minute(33), glucose(95.0))), Fused::Used);
+    let points =
+        [(126.928_78, 4.557_286), (118.336_14, 3.978_705), (110.999_01, 3.674_355), (103.664_45, 4.060_782)];
+    let blood = [98.997_56, -1.496_988, 4.726_062, 0.538_523];
+    is_worked_out(&estimator, 33, blood, 111.216_74 - 98.997_56, points);
+    for (minute, mean, sd) in
+        [(43, 25.240_43, 7.020_701), (36, 16.523_06, 4.028_381), (23, -0.802_061, 2.984_581)]
+    {
+        let behind = estimator.behind(at_minute(minute)).unwrap();
+        assert!((behind.mean - mean).abs() < 0.06, "{minute}: {} against {mean}", behind.mean);
+        close(behind.sd, sd, 2e-3);
+    }
+}
+
+#[test]
+fn a_unit_rate_reaches_as_far_back_as_ahead() {
+    // 35 (1 − e^(−10/35))
+    let estimator = Estimator::new(single());
+    close(estimator.reach(Span::from_mins(10)), 8.698_295, 1e-5);
+    close(estimator.reach(Span::from_mins(-10)), -8.698_295, 1e-5);
+    assert_eq!(estimator.reach(Span::ZERO), 0.0);
+}
+
+#[test]
+fn the_learned_noise_is_white_and_coloured_together() {
+    let mut estimator = Estimator::new(Model::new(8.0, 35.0, 0.04, 5.0, 25.0, 3.0).unwrap());
+    close(estimator.noise_sd(), 5.830_952, 1e-5); // √(25 + 9)
+    for _ in 0..5000 {
+        estimator.servo.learn(1e30, 10.0);
+    }
+    close(estimator.noise_sd(), 4.0 * 5.830_952, 1e-5);
+}
+
+#[test]
+fn what_begins_anew_forgets_all_but_the_model_and_a_power_cut_nothing() {
+    for (beginning, keeps) in
+        [(Beginning::Power, true), (Beginning::Sensor, false), (Beginning::Everything, false)]
+    {
+        let mut estimator = fall();
+        for _ in 0..500 {
+            estimator.servo.learn(4.0, 10.0);
+        }
+        estimator.begin(beginning);
+        assert_eq!(estimator.estimate(at_minute(30)).is_some(), keeps, "{beginning:?}");
+        assert_eq!(estimator.noise_scale() > 1.1, keeps, "{beginning:?}");
+        assert_eq!(*estimator.model(), single());
+    }
+}
+
+#[test]
+fn a_start_is_as_wide_as_the_sensor_errs_and_the_person_moves() {
+    // at least 20 mg/dL and √2 (mg/dL)/min; else √2 of the coloured error, and √(q T / 2) of the rate
+    for (drive, coloured, glucose_sd, rate_sd) in
+        [(0.04, 5.0, 20.0, SQRT_2), (2.0, 5.0, 20.0, 5.916_08), (0.04, 20.0, 20.0 * SQRT_2, SQRT_2)]
+    {
+        let model = Model::new(8.0, 35.0, drive, coloured, 25.0, 2.5).unwrap();
+        let mut estimator = Estimator::new(model);
+        assert_eq!(estimator.observe(&reading(0.0, 120.0)), Taken::Started);
+        let now = estimator.estimate(at_minute(0)).unwrap();
+        close(now.glucose_sd(), glucose_sd, 1e-5);
+        close(now.rate_sd(), rate_sd, 1e-5);
+    }
+}
+
+#[test]
+fn the_limits_of_time_are_within_it() {
+    let after = |secs| at_minute(95).plus(Span::from_secs(secs));
+    let estimator = told(&[120.0; 20]);
+    let stick = |secs| estimator.clone().fingerstick(&Fingerstick::new(after(secs), glucose(118.0)));
+    assert!(estimator.estimate(after(3600)).is_some() && estimator.estimate(after(3601)).is_none());
+    assert!(estimator.behind(after(3600)).is_some() && estimator.behind(after(3601)).is_none());
+    assert!(estimator.behind(after(7200)).is_none() && estimator.behind(after(-7200)).is_none());
+    assert!(estimator.behind(after(-900)).is_some() && estimator.behind(after(-901)).is_none());
+    assert_eq!((stick(3600), stick(3601), stick(7200)), (Fused::Used, Fused::NoEstimate, Fused::NoEstimate));
+    assert_eq!((stick(-900), stick(-901)), (Fused::Used, Fused::TooOld));
+    let taken = |secs| estimator.clone().observe(&Reading::new(after(secs), glucose(119.0)));
+    assert_eq!((taken(17 * 60), taken(17 * 60 + 1)), (Taken::Used, Taken::Started));
+}
+
+#[test]
+fn a_reading_from_before_a_fingerstick_is_not_newer() {
+    let mut estimator = told(&[120.0; 20]);
+    let early = estimator.expect(at_minute(97), glucose(120.0)).unwrap();
+    let same = estimator.expect(at_minute(98), glucose(120.0)).unwrap();
+    assert_eq!(estimator.fingerstick(&Fingerstick::new(at_minute(98), glucose(118.0))), Fused::Used);
+    let before = estimator.estimate(at_minute(98));
+    assert_eq!(estimator.take(&early, Trust::Full), Taken::NotNewer);
+    assert_eq!(estimator.estimate(at_minute(98)), before);
+    assert!(estimator.expect(at_minute(97), glucose(120.0)).is_none());
+    assert!(estimator.expect(at_minute(98), glucose(120.0)).is_some());
+    assert_eq!(estimator.take(&same, Trust::Full), Taken::Used);
+}
+
+#[test]
+fn a_doubted_reading_is_the_newest_and_the_points_move_on_with_it() {
+    let mut estimator = fall();
+    let expected = estimator.expect(at_minute(35), glucose(60.0)).unwrap();
+    let moved = expected.compared.unwrap().points;
+    assert!(moved != estimator.running.unwrap().points);
+    assert_eq!(estimator.take(&expected, Trust::None), Taken::LeftOut);
+    assert!(estimator.running.unwrap().points == moved);
+    assert!(estimator.expect(at_minute(35), glucose(60.0)).is_none());
+}
+
+#[test]
+fn a_doubted_readings_deviation_is_the_filters_what_is_open_and_a_share_of_its_distance() {
+    let mut estimator = told(&[120.0; 20]);
+    let expected = estimator.expect(at_minute(100), glucose(60.0)).unwrap();
+    let Belief { x, p } = expected.compared.unwrap().belief;
+    let _ = estimator.take(&expected, Trust::None);
+    // 5 % of 60 is 3
+    let variance = p.gg + 9.0 + 0.4 * (60.0 - x.g) * (60.0 - x.g);
+    close(estimator.estimate(at_minute(100)).unwrap().glucose_sd(), variance.sqrt(), 1e-5);
+}
+
+#[test]
+fn interstitial_glucose_is_told_against_what_is_told_of_blood() {
+    let rising: Vec<f32> = (0..12_u16).map(|k| 100.0 + f32::from(k * k)).collect();
+    let estimator = told(&rising);
+    let now = estimator.estimate(at_minute(55)).unwrap();
+    let interstitial = estimator.running.unwrap().belief.x.i;
+    assert!((now.behind() - (interstitial - now.glucose().mg_dl())).abs() < 1e-3 && now.behind() < -1.0);
+}
+
+#[test]
+fn a_shift_is_nothing_new_to_the_next_reading() {
+    let mut estimator = told(&[120.0; 20]);
+    estimator.shift(40.0);
+    let expected = estimator.expect(at_minute(100), glucose(160.0)).unwrap();
+    assert!(expected.innovation().unwrap().abs() < 0.1, "{:?}", expected.innovation());
+}
+
+#[test]
+fn the_slow_rate_follows_the_rate_by_its_time_constant() {
+    let rising: Vec<f32> = (0..30_u16).map(|k| 80.0 + 6.0 * f32::from(k)).collect();
+    let estimator = told(&rising);
+    let of = |minute| {
+        let now = estimator.estimate(at_minute(minute)).unwrap();
+        (now.rate().mg_dl_per_min(), now.slow_rate().mg_dl_per_min())
+    };
+    let ((_, slow), (rate, slower)) = (of(145), of(148));
+    // 1 − e^(−3/20)
+    close(slower - slow, 0.139_292 * (rate - slow), 1e-3);
+    assert!(rate < slow - 0.05, "a rate that fades: {rate} {slow}");
+}
+
+#[test]
+fn what_is_not_finite_is_started_afresh() {
+    let mut estimator = told(&[120.0; 20]);
+    let mut expected = estimator.expect(at_minute(100), glucose(121.0)).unwrap();
+    expected.compared.as_mut().unwrap().belief.p.rr = f32::INFINITY;
+    assert_eq!(estimator.take(&expected, Trust::Full), Taken::Started);
+    assert_eq!(estimator.estimate(at_minute(100)).unwrap().glucose().mg_dl(), 121.0);
+}
+
+#[test]
+fn points_are_four_and_a_half_minutes_apart_and_carry_their_moment() {
+    for (apart, points) in [(269, 1), (270, 2), (271, 2)] {
+        let mut estimator = Estimator::new(single());
+        for secs in [0, apart] {
+            let _ = estimator.observe(&Reading::new(Instant::from_secs(secs), glucose(120.0)));
+        }
+        assert_eq!(estimator.smoothed().count(), points, "{apart} s");
+    }
+    let point = fall().smoothed().next().unwrap();
+    let moved = point.by_clock(at_minute(77));
+    assert_eq!((moved.at(), moved.glucose(), moved.sd()), (at_minute(77), point.glucose(), point.sd()));
 }
 
 #[test]

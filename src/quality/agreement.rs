@@ -74,6 +74,8 @@ mod tests {
         assert!(agreement.is_denied(at(1439)) && !agreement.is_denied(at(1440)));
         agreement.fingerstick(at(60), 0.5);
         assert!(!agreement.is_denied(at(61)));
+        agreement.fingerstick(at(120), 3.0); // at the limit is not beyond it
+        assert!(!agreement.is_denied(at(121)));
     }
 
     #[test]

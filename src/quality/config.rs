@@ -125,4 +125,41 @@ mod tests {
             assert_eq!(config.checked().unwrap_err().parameter(), name);
         }
     }
+
+    #[test]
+    fn the_ends_of_each_range_are_in_it() {
+        let sound = QualityConfig::default();
+        let secs = Span::from_secs;
+        for (config, refused) in [
+            (QualityConfig { gap: secs(60), ..sound }, None),
+            (QualityConfig { gap: secs(59), ..sound }, Some("gap")),
+            (QualityConfig { gap: secs(21_600), ..sound }, None),
+            (QualityConfig { gap: secs(21_601), ..sound }, Some("gap")),
+            (QualityConfig { stuck_span: secs(21_600), ..sound }, None),
+            (QualityConfig { stuck_span: secs(21_601), ..sound }, Some("stuck_span")),
+            (QualityConfig { pressure_hold: secs(3600), ..sound }, None),
+            (QualityConfig { pressure_hold: secs(3601), ..sound }, Some("pressure_hold")),
+            (QualityConfig { wear: secs(3600), ..sound }, None),
+            (QualityConfig { wear: secs(3599), ..sound }, Some("wear")),
+            (QualityConfig { first_day: sound.warm_up, ..sound }, None),
+        ] {
+            assert_eq!(config.checked().err().map(|error| error.parameter()), refused, "{config:?}");
+        }
+    }
+
+    #[test]
+    fn the_night_begins_with_its_first_minute_and_ends_before_its_last() {
+        let sound = QualityConfig::default();
+        for (night_from, night_to, minutes) in [
+            (60, 360, &[(0, false), (59, false), (60, true), (359, true), (360, false), (1439, false)][..]),
+            (1380, 420, &[(419, true), (420, false), (1379, false), (1380, true), (0, true)]),
+            (600, 600, &[(0, true), (599, true), (600, true), (1439, true)]),
+        ] {
+            let config = QualityConfig { night_from, night_to, ..sound };
+            for (minute, night) in minutes {
+                let local = LocalTime::new(0, *minute).unwrap();
+                assert_eq!(config.is_night(local), *night, "{night_from} to {night_to}: {minute}");
+            }
+        }
+    }
 }

@@ -197,4 +197,16 @@ mod tests {
         let after = Reading::new(Instant::from_secs(38 * 60), Glucose::clamped(70.0));
         assert!(!pressure.step(&after, Some(0.15), Span::from_mins(20)));
     }
+
+    #[test]
+    fn half_of_what_was_lost_is_not_yet_back_and_without_a_hold_nothing_is_suspected() {
+        // 110 fell to 90: half way is 100
+        assert_eq!(suspected(5, &[110.0, 110.0, 110.0, 110.0, 110.0, 90.0, 100.0], 0.15), [25, 30]);
+        assert_eq!(suspected(5, &[110.0, 110.0, 110.0, 110.0, 110.0, 90.0, 100.5], 0.15), [25]);
+        let mut pressure = Pressure::new();
+        for (k, value) in (0..).zip([110.0, 110.0, 110.0, 110.0, 110.0, 90.0]) {
+            let reading = Reading::new(Instant::from_secs(k * 300), Glucose::clamped(value));
+            assert!(!pressure.step(&reading, Some(0.15), Span::ZERO));
+        }
+    }
 }

@@ -304,4 +304,51 @@ mod tests {
             assert_eq!(reason as usize, place);
         }
     }
+
+    #[test]
+    fn each_verdict_has_its_name_and_does_what_the_table_says() {
+        for (verdict, name, admitted, kept, believed) in [
+            (Verdict::Accepted, "accepted", true, true, true),
+            (Verdict::Late, "late", false, true, false),
+            (Verdict::Duplicate, "duplicate", false, false, false),
+            (Verdict::BadTime, "bad_time", false, false, false),
+            (Verdict::ClockSet, "clock_set", true, true, true),
+            (Verdict::OutOfRange, "out_of_range", false, false, false),
+            (Verdict::WarmUp, "warm_up", false, true, false),
+            (Verdict::Fault, "fault", false, false, false),
+            (Verdict::Jump, "jump", true, true, false),
+            (Verdict::Stuck, "stuck", true, true, true),
+            (Verdict::Pressure, "pressure", true, true, true),
+        ] {
+            assert_eq!(verdict.name(), name);
+            let does = (verdict.is_admitted(), verdict.is_kept(), verdict.is_believed());
+            assert_eq!(does, (admitted, kept, believed), "{name}");
+        }
+    }
+
+    #[test]
+    fn each_reason_has_its_name_its_grade_and_says_whether_to_believe() {
+        for (reason, name, grade, disbelieve) in [
+            (Reason::WarmUp, "warm_up", Grade::Unusable, false),
+            (Reason::FirstDay, "first_day", Grade::Fair, false),
+            (Reason::PastEnd, "past_end", Grade::Fair, false),
+            (Reason::Noise, "noise", Grade::Fair, false),
+            (Reason::Jump, "jump", Grade::Poor, false),
+            (Reason::Stuck, "stuck", Grade::Unusable, true),
+            (Reason::Gap, "gap", Grade::Fair, false),
+            (Reason::Pressure, "pressure", Grade::Poor, false),
+            (Reason::Fingersticks, "fingersticks", Grade::Poor, true),
+            (Reason::Drift, "drift", Grade::Fair, false),
+            (Reason::SecondSensor, "second_sensor", Grade::Poor, true),
+            (Reason::OwnWord, "own_word", Grade::Poor, false),
+        ] {
+            let mut reasons = Reasons::default();
+            assert!(reasons.is_empty() && !reasons.disbelieve());
+            reasons.set(reason, true);
+            assert!(!reasons.is_empty() && reasons.iter().eq([reason]));
+            assert_eq!((reason.name(), reasons.grade(), reasons.disbelieve()), (name, grade, disbelieve));
+        }
+        let names = [Grade::Unusable, Grade::Poor, Grade::Fair, Grade::Good].map(Grade::name);
+        assert_eq!(names, ["unusable", "poor", "fair", "good"]);
+    }
 }

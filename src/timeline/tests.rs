@@ -120,7 +120,7 @@ fn readings_that_were_missed_fill_their_gap_and_set_no_clock() {
 
 #[test]
 fn a_sensor_that_is_always_late_is_believed_up_to_a_quarter_of_an_hour() {
-    for (late, honest) in [(14, true), (40, false)] {
+    for (late, honest) in [(14, true), (15, true), (40, false)] {
         let mut timeline = ticked(60);
         let mut placed = Vec::new();
         for now in 61..=60 + 4 * 5 + late {
@@ -321,13 +321,135 @@ fn what_is_not_a_reading_is_placed_by_the_wall() {
 fn the_count_has_room_whatever_it_starts_with_and_says_when_it_ends() {
     let mut timeline = Timeline::new();
     timeline.tick(Some(Instant::from_secs(u32::MAX)));
-    assert!(timeline.now().secs() == LATEST_START && !timeline.is_at_end());
+    // 2^31, so that 68 years are left
+    assert!(timeline.now().secs() == 2_147_483_648 && !timeline.is_at_end());
     let mut leaps = 0_u32;
     while !timeline.is_at_end() {
         timeline.tick(Some(Instant::from_secs(if leaps % 2 == 0 { 0 } else { u32::MAX })));
         leaps += 1;
     }
     assert!(leaps > 40_000, "{leaps}");
+    // and there is room to go on for two years
+    assert!(u32::MAX - timeline.now().secs() > 2 * 365 * 86_400);
+}
+
+#[test]
+fn a_clock_that_stands_for_a_moment_moves_nothing() {
+    let mut timeline = ticked(60);
+    timeline.tick(Some(at(60)));
+    assert_eq!(timeline.now(), at(60));
+    // and is not what passes between two ticks when it is set back next
+    timeline.tick(Some(at(10)));
+    assert_eq!(timeline.now(), at(61));
+    // the device's own count told twice in a second: its newest reading may still be followed by a long silence
+    let mut timeline = Timeline::new();
+    timeline.run(1000);
+    let _ = timeline.place(&reading(0, 100.0), false);
+    let start = timeline.now();
+    timeline.run(1000);
+    assert_eq!(timeline.place(&reading(60, 100.0), false), Placed::Then(start.plus(Span::from_mins(60))));
+}
+
+#[test]
+fn a_leap_of_the_wall_is_more_than_ten_minutes() {
+    // the sensor's clock is five minutes before the wall's
+    for (secs, want) in [(600, 15 * 60), (601, 601)] {
+        let mut timeline = Timeline::new();
+        let _ = timeline.place(&reading(5, 100.0), false);
+        timeline.tick(Some(at(0)));
+        assert_eq!(timeline.place(&reading(8, 100.0), false), Placed::Then(at(8)));
+        timeline.tick(Some(at(0).plus(Span::from_secs(secs))));
+        assert_eq!(timeline.now(), at(0).plus(Span::from_secs(want)), "{secs} s");
+    }
+}
+
+#[test]
+fn the_newest_reading_sent_again_tells_nothing_new() {
+    let mut timeline = ticked(60);
+    assert_eq!(timeline.place(&reading(60, 100.0), true), Placed::Nowhere);
+    // nor after the power was away: its age stays unknown
+    timeline.resume();
+    assert_eq!(timeline.place(&reading(60, 100.0), false), Placed::Then(at(60)));
+    assert!(timeline.is_resumed());
+}
+
+#[test]
+fn the_limits_of_a_stamp_are_within_it() {
+    let after = |minute, secs| Reading::new(at(minute).plus(Span::from_secs(secs)), Glucose::clamped(100.0));
+    // ahead of a count that ticks
+    for (secs, want) in [(0, Placed::Then(at(71))), (1, Placed::OnArrival(at(61)))] {
+        let mut timeline = ticked(60);
+        timeline.tick(Some(at(61)));
+        assert_eq!(timeline.place(&after(71, secs), false), want);
+    }
+    // and of one that stamps alone move: a sensor's silence
+    let silence = 35 * 24 * 60;
+    assert_eq!(pushed(60).place(&after(60 + silence, 0), false), Placed::Then(at(60 + silence)));
+    assert_eq!(pushed(60).place(&after(60 + silence, 1), false), Placed::Nowhere);
+    assert_eq!(pushed(60).place(&after(60 + 2 * silence, 0), false), Placed::Nowhere);
+    // behind it, newer than all others
+    let mut late = ticked(60);
+    let day = 24 * 60;
+    for now in 61..=60 + day + 120 {
+        late.tick(Some(at(now)));
+    }
+    let mut later = late;
+    assert_eq!(late.place(&after(60 + 120, 0), false), Placed::Then(at(60 + 120)));
+    assert_eq!(later.place(&after(60 + 120, -1), false), Placed::OnArrival(at(60 + day + 120)));
+    // and older
+    assert_eq!(pushed(60).place(&after(60 - day, 0), false), Placed::Then(at(60 - day)));
+    assert_eq!(pushed(60).place(&after(60 - day, -1), false), Placed::Nowhere);
+}
+
+#[test]
+fn a_stray_sent_again_is_no_vote_and_takes_none_away() {
+    let mut timeline = ticked(60);
+    let mut placed = Vec::new();
+    for now in 61..=75 {
+        timeline.tick(Some(at(now)));
+        if [65, 70, 75].contains(&now) {
+            placed.push(timeline.place(&reading(now - 120, now as f32), true));
+        }
+        if now == 71 {
+            placed.push(timeline.place(&reading(70 - 120, 70.0), true));
+        }
+    }
+    let set = Placed::ClockSet(at(75), Span::from_mins(-120));
+    assert_eq!(placed, [Placed::Nowhere, Placed::Nowhere, Placed::Nowhere, set]);
+}
+
+#[test]
+fn strays_less_than_half_a_minute_apart_are_a_burst_and_set_no_clock() {
+    for (apart, recognised) in [(30, true), (29, false)] {
+        let mut timeline = ticked(60);
+        let mut last = Placed::Nowhere;
+        for n in 1..=3 {
+            let now = at(60).plus(Span::from_secs(n * apart));
+            timeline.tick(Some(now));
+            let stamp = now.plus(Span::from_mins(-120));
+            last = timeline.place(&Reading::new(stamp, Glucose::clamped(100.0 + n as f32)), true);
+        }
+        assert_eq!(matches!(last, Placed::ClockSet(..)), recognised, "{apart} s: {last:?}");
+    }
+}
+
+#[test]
+fn a_burst_of_strays_sets_no_clock_where_anything_counts() {
+    let burst = |mut timeline: Timeline, apart: i32| {
+        let place = |n: i32| timeline.place(&reading(30 + n * apart, 100.0 + n as f32), true);
+        (0..5).map(place).any(|placed| placed != Placed::Nowhere)
+    };
+    let mut running = Timeline::new();
+    for minute in 0..=60 {
+        running.run(60 * minute);
+        if minute % 5 == 0 {
+            let _ = running.place(&reading(minute as i32, 100.0), false);
+        }
+    }
+    assert!(!burst(running, 5), "the device's own count");
+    assert!(!burst(ticked(60), 5), "the clock on the wall");
+    // where nothing does, time passes as stamps say, unless they stand
+    assert!(burst(pushed(60), 5) && !burst(pushed(60), 0));
 }
 
 /// Something that is told: seconds on, how far a stamp is off, what it is.
