@@ -13,7 +13,7 @@ use crate::alarm::{AlarmPlan, Alarms, Doubt, FLOOR_MG_DL, Kind, Situation};
 use crate::calibration::{Applied, Calibration, Pair};
 use crate::error::Error;
 use crate::estimate::Estimate;
-use crate::estimator::{Estimator, Fused, Smoothed, Taken, Trust};
+use crate::estimator::{Estimator, Fused, Smoothed, Trust};
 use crate::forecast::Forecast;
 use crate::history::{History, HistoryView, Inserted};
 use crate::local::LocalTime;
@@ -354,6 +354,11 @@ impl Core {
         if admitted.is_admitted() {
             self.forecast.reading(at, calibrated, believed);
         }
+        if believed {
+            let (sensor, status) = (reading.glucose(), reading.status());
+            self.newest = Some(Newest { at, sensor, calibrated, status });
+            self.unbelieved = None;
+        }
         let Some(expected) = expected else { return judged };
         // the end of the sensor's range says "at most" or "at least": no news when that was expected
         let no_news = match reading.status() {
@@ -369,12 +374,7 @@ impl Core {
         } else {
             Trust::None
         };
-        let taken = self.estimator.take(&expected, trust);
-        if believed && taken != Taken::NotNewer {
-            let (sensor, status) = (reading.glucose(), reading.status());
-            self.newest = Some(Newest { at, sensor, calibrated, status });
-            self.unbelieved = None;
-        }
+        let _ = self.estimator.take(&expected, trust);
         judged
     }
 

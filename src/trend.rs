@@ -123,7 +123,7 @@ impl Bands {
     }
 }
 
-/// Names the trend of a rate, remembering the last so as not to flicker. 20 bytes.
+/// Names the trend of a rate, remembering the last so as not to flicker. 24 bytes.
 ///
 /// # Examples
 /// A trend sign for existing firmware, three lines:

@@ -53,6 +53,7 @@ impl Glucose {
 
     /// The nearest representable concentration: what a computation inside the crate yields.
     /// Not a number becomes 0.
+    #[inline(never)]
     pub(crate) const fn clamped(mg_dl: f32) -> Self {
         Self(mg_dl.max(0.0).min(Self::MAX_MG_DL))
     }
@@ -78,6 +79,7 @@ impl Glucose {
     /// Whole mg/dL for display, halves rounded up.
     #[must_use]
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0 to 2000")]
+    #[inline(never)]
     pub fn whole_mg_dl(self) -> u16 {
         math::round(self.0) as u16
     }
@@ -257,6 +259,7 @@ impl Instant {
     /// The span from `earlier` to this moment; negative when `earlier` is later. Beyond ±68 years it stops
     /// at the longest span.
     #[must_use]
+    #[inline(never)] // asked everywhere, and larger than a call
     pub const fn since(self, earlier: Self) -> Span {
         match self.0.checked_sub(earlier.0) {
             Some(ahead) if ahead <= i32::MAX as u32 => Span(ahead.cast_signed()),

@@ -437,7 +437,7 @@ fn acknowledged_at_55_then_further_down() {
     let mut bed = Bed::quiet();
     bed.live(75, falls(54.0));
     bed.monitor.acknowledge();
-    let start = bed.minute;
+    let start = bed.minute + 1;
     bed.live(30, |minute| Some((54.0 - minute as f32).max(25.0)));
     let first = bed.first(start, LOWS).unwrap();
     row("acknowledged at 55, then to 25", "30 min silent", &format!("rings anew after {first} min"));
@@ -529,4 +529,17 @@ fn settings_cannot_make_a_low_silent() {
     ] {
         assert!(AlarmPlan::new(AlarmSettings { low, ..standard }).is_err(), "{low:?}");
     }
+}
+
+#[test]
+fn a_low_that_arrives_after_a_newer_fingerstick() {
+    let mut bed = Bed::quiet();
+    bed.live(60, falls(60.0));
+    (0..4).for_each(|_| bed.tick());
+    let _ = bed.stick(0, 62.0);
+    let start = bed.minute;
+    let at = bed.clock().plus(Span::from_secs(-10));
+    bed.push(at, 54.0, Status::Normal);
+    assert_eq!(bed.first(start, &[Kind::Floor]), Some(0));
+    assert!(bed.view().shown().unwrap().glucose.mg_dl() <= 60.0);
 }

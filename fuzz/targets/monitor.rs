@@ -1,119 +1,331 @@
-//! The monitor under any settings and any stream: what it answers is finite, in range and in order, the room
-//! it takes is fixed, and the floor rings.
+//! The monitor under any settings and any stream, through a device whose clocks are set, whose power is cut and whose
+//! person snoozes: nothing is shown as present unless it is, very low readings ring, rings say what caused them, what is
+//! answered is finite and in range, and the history is in order.
 #![no_main]
 
 use arbitrary::Arbitrary;
-use glidepath::alarm::{AlarmPlan, AlarmSettings, FLOOR_MG_DL, Kind, Rule};
+use glidepath::alarm::{
+    AlarmPlan, AlarmSettings, FLOOR_MG_DL, FLOOR_QUIET, Grounds, Kind, PRESENT, Rule, Slot, Weekdays,
+};
 use glidepath::calibration::Drift;
 use glidepath::estimator::Model;
 use glidepath::forecast::ForecastConfig;
-use glidepath::quality::QualityConfig;
+use glidepath::quality::{QualityConfig, Verdict};
 use glidepath::trend::Bands;
-use glidepath::{Fingerstick, Glucose, Instant, Monitor, Rate, Reading, Settings, Span, Status, View};
+use glidepath::{
+    Fingerstick, Glucose, Instant, Monitor, Rate, Reading, Settings, Span, Status, View, snapshot,
+};
 use libfuzzer_sys::fuzz_target;
 
 const ROOM: usize = 16;
+/// How far apart ticks of a clock on the wall are at most.
+const TICK_S: u32 = 300;
+/// The floor rings again after this.
+const FLOOR_REPEAT: Span = Span::from_mins(5);
+
+/// What a device knows of time.
+#[derive(Arbitrary, Clone, Copy, Debug, PartialEq)]
+enum Knows {
+    /// It counts its own seconds; its clock on the wall may say anything.
+    Count,
+    /// It has a clock on the wall that is never set.
+    Wall,
+    /// It has a clock on the wall that anybody sets.
+    AnyWall,
+}
 
 #[derive(Arbitrary, Debug)]
 enum Event {
     /// The next reading so many minutes later, so many mg/dL further.
     Next(u8, i8),
-    /// A reading so many seconds after the newest, in tenths of a mg/dL.
+    /// A reading stamped so many seconds from now, in tenths of a mg/dL.
     Reading(i16, u16, u8),
     /// A reading as it never should be.
     Odd(u32, f32, u8),
     Fingerstick(i16, f32),
-    Tick(i32),
+    /// So many seconds without anything.
+    Silence(u16),
+    /// A tick when nobody has set the clock on the wall.
+    TickWithout,
     Acknowledge,
     Snooze(u8, i32),
     Offset(Option<i32>),
-    Started(i16),
+    Started(i32),
+    SetWall(i32),
+    SetSensorClock(i32),
+    /// The power is away for so many seconds; the last bit says whether the state was saved.
+    PowerCut(u16),
+    Restart,
 }
 
 #[derive(Arbitrary, Debug)]
 struct Input {
+    knows: Knows,
     model: Option<[u8; 6]>,
     bands: Option<[u8; 4]>,
     drift: Option<[u8; 4]>,
     people: bool,
     quality: Option<[u8; 5]>,
     rule: Option<(u8, u8, u8, i32, i32)>,
+    /// A rule as written, whether in its range or not.
+    raw: Option<(u8, bool, f32, f32, [i32; 4])>,
+    profile: Option<(u16, u16)>,
     base: u32,
     events: Vec<Event>,
 }
 
-fuzz_target!(|input: Input| {
-    let settings = settings(&input);
-    let Ok(mut monitor) = Monitor::<ROOM>::new(settings) else { return };
-    let mut now = Instant::from_secs(input.base);
-    let mut last = 120.0_f32;
-    let (mut told, mut snoozed) = (false, false);
-    for event in &input.events {
-        let view = match *event {
+/// The device, and what is true.
+struct Device {
+    monitor: Monitor<ROOM>,
+    knows: Knows,
+    base: Instant,
+    /// Seconds that truly passed, and those of them before the last power cut.
+    passed: u32,
+    before_cut: u32,
+    /// How far the clock on the wall and the sensor's are off.
+    wall: i32,
+    sensor: i32,
+    /// When the newest reading came, if the power has not been away since.
+    came: Option<u32>,
+    /// On the monitor's count: the last ring of the floor, the last notice taken of it, and since when every reading
+    /// was very low.
+    rang: Option<Instant>,
+    heeded: Option<Instant>,
+    very_low: Option<Instant>,
+    count: Instant,
+    /// The highest limit of low that any profile has.
+    low_limit: f32,
+}
+
+impl Device {
+    fn new(input: &Input) -> Option<Self> {
+        let settings = settings(input)?;
+        let (base, plan) = (Instant::from_secs(input.base % 3_000_000_000), settings.alarms);
+        let limits = (0..4).filter_map(|number| plan.profile(number)).map(|profile| profile.low.limit);
+        let low_limit = limits.fold(FLOOR_MG_DL, f32::max);
+        let monitor = Monitor::new(settings).ok()?;
+        let knows = input.knows;
+        let mut device = Self {
+            monitor,
+            knows,
+            base,
+            passed: 0,
+            before_cut: 0,
+            wall: 0,
+            sensor: 0,
+            came: None,
+            rang: None,
+            heeded: None,
+            very_low: None,
+            count: Instant::from_secs(0),
+            low_limit,
+        };
+        device.tick();
+        Some(device)
+    }
+
+    fn clock(&self, off: i32) -> Instant {
+        self.base.plus(Span::from_secs(self.passed as i32)).plus(Span::from_secs(off))
+    }
+
+    /// Before each call.
+    fn run(&mut self) {
+        if self.knows == Knows::Count {
+            self.monitor.run(self.passed - self.before_cut);
+        }
+        let now = self.monitor.timeline().now();
+        assert!(now >= self.count, "the count fell");
+        self.count = now;
+    }
+
+    fn tick(&mut self) {
+        self.run();
+        let view = self.monitor.tick(self.clock(self.wall));
+        self.answered(&view);
+    }
+
+    fn pass(&mut self, secs: u32) {
+        let mut left = secs;
+        while left > 0 {
+            let piece = if self.knows == Knows::Count { left } else { left.min(TICK_S) };
+            self.passed += piece;
+            left -= piece;
+            self.tick();
+        }
+    }
+
+    fn push(&mut self, at: Instant, mg_dl: f32, status: u8) {
+        use Status::{AboveRange, BelowRange, Doubtful, Fault, Normal, WarmUp};
+        let status = [Normal, Normal, Normal, BelowRange, AboveRange, WarmUp, Doubtful, Fault]
+            [usize::from(status % 8)];
+        let Ok(glucose) = Glucose::from_mg_dl(mg_dl) else { return };
+        self.run();
+        if self.monitor.timeline().is_at_end() {
+            self.forget(); // it begins anew
+        }
+        let reading = Reading::new(at, glucose).with_status(status);
+        let view = self.monitor.push(&reading);
+        self.came = Some(self.passed);
+        self.answered(&view);
+        self.heard(&view, &reading);
+    }
+
+    /// A very low reading that is believed rings.
+    fn heard(&mut self, view: &View, reading: &Reading) {
+        let verdict = view.verdict().expect("of the reading");
+        let own_word = reading.status() == Status::BelowRange;
+        let believed = verdict.is_believed() || verdict == Verdict::Jump && own_word;
+        let calibrated = view.newest().map(|(_, glucose)| glucose.mg_dl());
+        let least = calibrated.map_or(f32::MAX, |value| value.min(reading.glucose().mg_dl()));
+        let very_low = own_word || least <= FLOOR_MG_DL;
+        if !believed || !very_low || view.age().is_none_or(|age| age >= PRESENT) {
+            self.very_low = None;
+            return;
+        }
+        let now = self.count;
+        let since = *self.very_low.get_or_insert(now);
+        let within = |moment: Option<Instant>, span: Span| moment.is_some_and(|then| now.since(then) < span);
+        let held = view.alarms().get(Kind::Floor).expect("the floor holds");
+        let told = held.rings || within(self.rang, FLOOR_REPEAT) || within(self.heeded, FLOOR_QUIET);
+        assert!(told, "nobody was told of {reading:?}: {held:?}");
+        let silent_since = self.rang.map_or(since, |rang| rang.max(since));
+        assert!(
+            held.rings || now.since(silent_since) < FLOOR_QUIET,
+            "silent since {silent_since:?}: {held:?}"
+        );
+    }
+
+    /// What holds of every answer.
+    fn answered(&mut self, view: &View) {
+        let now = self.monitor.timeline().now();
+        assert!(now >= self.count, "the count fell");
+        self.count = now;
+        sound(view);
+        let fresh = view.age().is_some_and(|age| age < PRESENT);
+        assert!(view.age().is_none_or(|age| age >= Span::ZERO));
+        assert_eq!(view.shown().is_some(), fresh);
+        assert!(fresh || !view.sees() && view.direction().is_none(), "{view:?}");
+        if fresh {
+            let came = self.came.expect("shown without a reading, or from before the power was away");
+            let most = PRESENT.secs() as u32 + if self.knows == Knows::Wall { TICK_S } else { 0 };
+            if self.knows != Knows::AnyWall {
+                assert!(self.passed - came < most, "shown {} s after it came", self.passed - came);
+            }
+        }
+        for ring in view.rings().iter() {
+            let held = view.alarms().get(ring.kind).expect("what rings holds");
+            assert!(held.rings && !held.heeded, "{held:?}");
+            let limit = match ring.kind {
+                Kind::Floor => FLOOR_MG_DL,
+                Kind::Low => self.low_limit,
+                _ => continue,
+            };
+            match (ring.grounds, ring.grounds.glucose()) {
+                (Grounds::BelowRange(end), _) => {
+                    assert!(view.bound().is_some() || !fresh, "{end:?}"); // its word is enough
+                }
+                (_, Some(glucose)) => assert!(glucose.mg_dl() <= limit, "{ring:?}"),
+                (grounds, None) => {
+                    assert_eq!(grounds, Grounds::Unknown);
+                    assert!(!fresh, "{ring:?}");
+                }
+            }
+        }
+        if view.rings().iter().any(|ring| ring.kind == Kind::Floor) {
+            self.rang = Some(now);
+        }
+        state(&self.monitor);
+    }
+
+    fn heed(&mut self) {
+        self.heeded = Some(self.monitor.timeline().now());
+    }
+
+    /// The power is cut; afterwards no age is known.
+    fn cut(&mut self, saved: bool) {
+        if saved {
+            let mut buffer = [0; snapshot::room(ROOM)];
+            let length = snapshot::save(&self.monitor, &mut buffer).expect("room");
+            self.monitor = snapshot::load(&buffer[..length]).expect("just saved");
+        } else {
+            self.monitor.power_returned();
+        }
+        (self.came, self.before_cut) = (None, self.passed);
+    }
+
+    fn forget(&mut self) {
+        (self.came, self.rang, self.heeded, self.very_low) = (None, None, None, None);
+        self.count = Instant::from_secs(0);
+    }
+
+    fn live(&mut self, event: &Event, last: &mut f32) {
+        match *event {
             Event::Next(minutes, change) => {
-                now = now.plus(Span::from_mins(1 + i32::from(minutes % 16)));
-                last = (last + f32::from(change) / 4.0).clamp(39.0, 401.0);
-                push(&mut monitor, now, last, 0)
+                self.pass(60 * (1 + u32::from(minutes % 16)));
+                *last = (*last + f32::from(change) / 4.0).clamp(39.0, 401.0);
+                self.push(self.clock(self.sensor), *last, 0);
             }
             Event::Reading(seconds, tenths, status) => {
-                now = now.plus(Span::from_secs(i32::from(seconds)));
-                push(&mut monitor, now, f32::from(tenths % 6500) / 10.0, status)
+                let at = self.clock(self.sensor).plus(Span::from_secs(i32::from(seconds)));
+                self.push(at, f32::from(tenths % 6500) / 10.0, status);
             }
-            Event::Odd(at, mg_dl, status) => push(&mut monitor, Instant::from_secs(at), mg_dl, status),
+            Event::Odd(at, mg_dl, status) => self.push(Instant::from_secs(at), mg_dl, status),
             Event::Fingerstick(seconds, mg_dl) => {
                 if let Ok(glucose) = Glucose::from_mg_dl(mg_dl) {
-                    let at = now.plus(Span::from_secs(i32::from(seconds)));
-                    let _ = monitor.fingerstick(&Fingerstick::new(at, glucose));
+                    self.run();
+                    let at = self.clock(self.wall).plus(Span::from_secs(i32::from(seconds)));
+                    let _ = self.monitor.fingerstick(&Fingerstick::new(at, glucose));
+                    self.very_low = None; // it may have raised the value
                 }
-                None
             }
-            Event::Tick(seconds) => Some((monitor.tick(now.plus(Span::from_secs(seconds))), None)),
+            Event::Silence(seconds) => self.pass(u32::from(seconds % 20_000)),
+            Event::TickWithout => {
+                self.run();
+                let view = self.monitor.tick(None);
+                self.answered(&view);
+            }
             Event::Acknowledge => {
-                monitor.acknowledge();
-                None
+                self.monitor.acknowledge();
+                self.heed();
             }
             Event::Snooze(kind, seconds) => {
                 let kind = Kind::ALL[usize::from(kind) % Kind::ALL.len()];
-                let span = monitor.snooze(kind, Span::from_secs(seconds));
-                assert!(Span::ZERO <= span && span <= Span::from_hours(8));
-                snoozed |= kind == Kind::Floor;
-                None
+                let span = self.monitor.snooze(kind, Span::from_secs(seconds));
+                let longest = if kind <= Kind::Low { FLOOR_QUIET } else { Span::from_hours(8) };
+                assert!(Span::ZERO <= span && span <= longest);
+                if kind == Kind::Floor {
+                    self.heed();
+                }
             }
-            Event::Offset(offset) => {
-                monitor.set_utc_offset(offset.map(Span::from_secs));
-                None
-            }
+            Event::Offset(offset) => self.monitor.set_utc_offset(offset.map(Span::from_secs)),
             Event::Started(seconds) => {
-                monitor.sensor_started(now.plus(Span::from_secs(i32::from(seconds))));
-                None
+                self.run();
+                let at = self.clock(self.sensor).plus(Span::from_secs(seconds));
+                self.monitor.sensor_started(at);
             }
-        };
-        if let Some((view, reading)) = view {
-            sound(&view);
-            let rang = view.rings().iter().any(|ring| ring.kind == Kind::Floor);
-            if let Some(reading) = reading
-                && view.verdict().is_some_and(|verdict| verdict.is_believed())
-                && view.at() == reading
-                && let Some((at, shown)) = view.newest()
-                && at == reading
-                && shown.mg_dl() <= FLOOR_MG_DL
-            {
-                assert!(view.active().contains(Kind::Floor), "{shown:?} holds no floor");
-                assert!(rang || told || snoozed, "nobody was told of {shown:?}");
+            Event::SetWall(seconds) if self.knows != Knows::Wall => self.wall = seconds,
+            Event::SetWall(_) => {}
+            Event::SetSensorClock(seconds) => self.sensor = seconds,
+            Event::PowerCut(seconds) => {
+                self.passed += u32::from(seconds);
+                self.cut(seconds & 1 == 1);
+                self.tick();
             }
-            told = (told || rang) && view.active().contains(Kind::Floor);
+            Event::Restart => {
+                self.monitor.restart();
+                self.forget();
+            }
         }
-        state(&monitor);
+    }
+}
+
+fuzz_target!(|input: Input| {
+    let Some(mut device) = Device::new(&input) else { return };
+    let mut last = 120.0_f32;
+    for event in &input.events {
+        device.live(event, &mut last);
     }
 });
-
-fn push(monitor: &mut Monitor<ROOM>, at: Instant, mg_dl: f32, status: u8) -> Option<(View, Option<Instant>)> {
-    use Status::{AboveRange, BelowRange, Doubtful, Fault, Normal, WarmUp};
-    let status =
-        [Normal, Normal, Normal, BelowRange, AboveRange, WarmUp, Doubtful, Fault][usize::from(status % 8)];
-    let glucose = Glucose::from_mg_dl(mg_dl).ok()?;
-    Some((monitor.push(&Reading::new(at, glucose).with_status(status)), Some(at)))
-}
 
 /// A number of a range, by equal factors if it spans many.
 fn of(byte: u8, low: f32, high: f32) -> f32 {
@@ -121,12 +333,10 @@ fn of(byte: u8, low: f32, high: f32) -> f32 {
     if low > 0.0 && high > 20.0 * low { low * (high / low).powf(share) } else { low + share * (high - low) }
 }
 
-/// The default, with what the input changes; all within their ranges, or left out.
-fn settings(input: &Input) -> Settings {
+/// The default, with what the input changes: what the gates of each part let through.
+fn settings(input: &Input) -> Option<Settings> {
     let mut settings = Settings::default();
-    if let Some([lag, time, drive, coloured, coloured_time, white]) =
-        input.model
-    {
+    if let Some([lag, time, drive, coloured, coloured_time, white]) = input.model {
         let (lag, drive) = (of(lag, 0.5, 30.0), of(drive, 1.1e-4, 9.9));
         let time = of(time, 1.3 * lag, 999.0);
         let sensor = (of(coloured, 0.0, 60.0), of(coloured_time, 1.1, 999.0), of(white, 0.11, 59.0));
@@ -158,19 +368,11 @@ fn settings(input: &Input) -> Settings {
             ..settings.quality
         };
     }
+    let mut alarms = AlarmSettings::default();
     if let Some((kind, limit, hysteresis, delay, repeat)) = input.rule {
-        let mut alarms = AlarmSettings::default();
-        let (kind, rule) = match kind % 8 {
-            0 => (Kind::Low, &mut alarms.low),
-            1 => (Kind::LowAhead, &mut alarms.low_ahead),
-            2 => (Kind::SteepFall, &mut alarms.steep_fall),
-            3 => (Kind::NoData, &mut alarms.no_data),
-            4 => (Kind::High, &mut alarms.high),
-            5 => (Kind::SteepRise, &mut alarms.steep_rise),
-            6 => (Kind::Doubt, &mut alarms.doubt),
-            _ => (Kind::WearEnd, &mut alarms.wear_end),
-        };
-        let (least, greatest) = kind.limit_range();
+        let kind = Kind::ALL[1 + usize::from(kind) % (Kind::ALL.len() - 1)];
+        let (least, greatest) = kind.about().limits;
+        let rule = alarms.rule_mut(kind)?;
         *rule = Rule {
             on: true,
             limit: of(limit, least, greatest),
@@ -179,9 +381,23 @@ fn settings(input: &Input) -> Settings {
             repeat: Span::from_secs(repeat % 90_000),
             ..*rule
         };
-        settings.alarms = AlarmPlan::new(alarms).unwrap_or_default();
+        if alarms.checked().is_err() {
+            alarms = AlarmSettings::default();
+        }
     }
-    settings
+    if let Some((kind, on, limit, hysteresis, spans)) = input.raw {
+        let kind = Kind::ALL[1 + usize::from(kind) % (Kind::ALL.len() - 1)];
+        let [delay, repeat, quiet, escalate] = spans.map(Span::from_secs);
+        let rule = alarms.rule_mut(kind)?;
+        *rule = Rule { on, limit, hysteresis, delay, repeat, quiet, escalate, ..*rule };
+    }
+    settings.alarms = AlarmPlan::new(alarms).ok()?;
+    if let Some((from, to)) = input.profile {
+        let by_night = AlarmSettings { low: Rule { on: false, ..alarms.low }, ..alarms };
+        let profile = settings.alarms.add_profile(by_night).ok()?;
+        let _ = settings.alarms.add_slot(Slot { days: Weekdays::ALL, from, to, profile });
+    }
+    Some(settings)
 }
 
 fn within(value: f32, low: f32, high: f32) {
@@ -201,9 +417,13 @@ fn sound(view: &View) {
     let known = view.predicted_30min().is_some();
     assert_eq!(known, view.low_probability().is_some());
     assert_eq!(known, view.low_ahead_signal().is_some());
-    if let Some(predicted) = view.predicted_30min() {
-        within(predicted.glucose().mg_dl(), 0.0, 2000.0);
-        within(predicted.sd(), f32::MIN_POSITIVE, 1e6);
+    for minutes in [i32::MIN, 5, 30, 120, i32::MAX] {
+        if let Some(predicted) = view.predicted(Span::from_mins(minutes)) {
+            within(predicted.glucose().mg_dl(), 0.0, 2000.0);
+            within(predicted.sd(), f32::MIN_POSITIVE, 1e6);
+            within(predicted.half_width_50(), f32::MIN_POSITIVE, predicted.half_width_95());
+            within(predicted.half_width_95(), f32::MIN_POSITIVE, 1e6);
+        }
     }
     if let Some(probability) = view.low_probability() {
         within(probability, 0.0, 1.0);
@@ -221,11 +441,8 @@ fn sound(view: &View) {
         within(direction.rate().mg_dl_per_min(), -100.0, 100.0);
         within(direction.sd(), f32::MIN_POSITIVE, 200.0);
     }
-    for ring in view.rings().iter() {
-        assert!(view.active().contains(ring.kind), "{ring:?} rings and does not hold");
-    }
-    if view.sees() {
-        assert!(view.newest().is_some());
+    if let Some(shown) = view.shown() {
+        within(shown.glucose.mg_dl(), 0.0, 2000.0);
     }
 }
 
@@ -234,7 +451,9 @@ fn state(monitor: &Monitor<ROOM>) {
     assert!(history.len() <= ROOM);
     assert!(history.iter().zip(history.iter().skip(1)).all(|(a, b)| a.at() < b.at()), "out of order");
     within(monitor.estimator().noise_scale(), 0.2, 4.1);
-    within(monitor.forecast().share(), 0.04, 1.31);
+    let (gain, offset) = monitor.gain_and_offset();
+    within(gain, 0.6, 1.6);
+    within(offset, -40.0, 40.0);
     for point in monitor.smoothed() {
         within(point.glucose().mg_dl(), 0.0, 2000.0);
         within(point.sd(), 0.0, 1e6);

@@ -134,7 +134,7 @@ impl Grounds {
     }
 }
 
-/// One ring. 20 bytes.
+/// One ring. 16 bytes.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]

@@ -212,7 +212,7 @@ pub struct AlarmSettings {
 
 impl Default for AlarmSettings {
     fn default() -> Self {
-        Self {
+        const STANDARD: AlarmSettings = AlarmSettings {
             low: Rule::LOW,
             low_ahead: Rule::LOW_AHEAD,
             steep_fall: Rule::STEEP,
@@ -223,7 +223,8 @@ impl Default for AlarmSettings {
             wear_end: Rule::WEAR_END,
             recovering: 1.0,
             pressure_hold: Span::from_mins(20),
-        }
+        };
+        STANDARD
     }
 }
 

@@ -352,7 +352,7 @@ impl Calibration {
     }
 
     /// The calibration moved to `now` without fingersticks: towards the factory's, and less sure.
-    #[inline(always)] // a value needs no variances
+    #[inline(never)]
     fn at_moment(&self, now: Instant) -> Self {
         let Some(at) = self.at else { return *self };
         let minutes = now.since(at).max(Span::ZERO).mins();

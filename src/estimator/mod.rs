@@ -259,9 +259,11 @@ impl Estimator {
         let Some(running) = self.running.as_ref() else {
             return Some(Expectation { at, compared: None, value, minutes: 0.0 });
         };
-        if at <= running.last_reading || at < running.at {
+        if at <= running.last_reading {
             return None;
         }
+        // one measured just before a fingerstick that came first counts as of then
+        let at = at.max(running.at);
         let gap = if self.model.people { GAP } else { RESTART_AFTER };
         if at.since(running.last_reading) > gap {
             return Some(Expectation { at, compared: None, value, minutes: 0.0 });

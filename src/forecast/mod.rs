@@ -94,7 +94,7 @@ impl ForecastConfig {
     }
 }
 
-/// The forecaster of one person. See the [module](self). At most 420 bytes.
+/// The forecaster of one person. See the [module](self). 372 bytes.
 ///
 /// # Examples
 /// ```

@@ -100,10 +100,9 @@ impl Past {
         }
         self.kept_s = 0;
         let since_s = if broken { BROKEN } else { since_kept as u16 }; // under spacing and gap together
-        self.kept.copy_within(0..KEPT.saturating_sub(1), 1);
-        if let Some(first) = self.kept.first_mut() {
-            *first = Kept { since_s, tenths: tenths(glucose) };
-        }
+        // each older one moves on by a place
+        let mut carried = Kept { since_s, tenths: tenths(glucose) };
+        self.kept.iter_mut().for_each(|kept| core::mem::swap(kept, &mut carried));
         self.count = self.count.saturating_add(1).min(KEPT as u8);
         Told::Kept
     }

@@ -18,7 +18,7 @@ pub const MINUTES: [f32; HORIZONS] = [15.0, 30.0, 60.0, 120.0];
 /// Where one band of level ends and the next begins, mg/dL.
 pub const EDGES: [f32; LEVELS - 1] = [70.0, 100.0, 140.0, 180.0, 250.0];
 
-/// The numbers of a forecast. 588 bytes, of which there is one for all.
+/// The numbers of a forecast. 536 bytes, of which there is one for all.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Table {
     /// Weights of the change at each horizon, mg/dL.

@@ -12,6 +12,7 @@
 //! | [2. The stages](chapter_2_stages) | what each part does, and how they are joined |
 //! | [3. Settings](chapter_3_settings) | which numbers to change for your sensor and your nights, and what each costs |
 //! | [4. Uncertainty](chapter_4_uncertainty) | what the standard deviations and probabilities mean, and what they do not |
+//! | [5. Time and clocks](chapter_5_time) | what happens when a clock is set, stops or is missing, and what beginning anew keeps |
 //!
 //! | recipe | you have | you get |
 //! | --- | --- | --- |
@@ -32,6 +33,8 @@ pub mod chapter_2_stages {}
 pub mod chapter_3_settings {}
 #[doc = include_str!("chapter_4_uncertainty.md")]
 pub mod chapter_4_uncertainty {}
+#[doc = include_str!("chapter_5_time.md")]
+pub mod chapter_5_time {}
 #[doc = include_str!("recipe_bedside_light.md")]
 pub mod recipe_bedside_light {}
 #[doc = include_str!("recipe_own_smoother.md")]

@@ -201,7 +201,7 @@ pub struct Shown {
 /// The answers at one moment: all that a display, a voice or an alarm needs.
 ///
 /// # Memory
-/// Some 500 bytes.
+/// 364 bytes.
 ///
 /// # Examples
 /// ```

@@ -1,5 +1,4 @@
 //! The desk tool: recorded glucose traces through the same code that runs on the wrist.
-#![allow(dead_code, reason = "each subcommand uses its part of the frame")]
 
 mod args;
 mod compare;

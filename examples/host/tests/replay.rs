@@ -31,13 +31,13 @@ fn wave() -> String {
 }
 
 #[test]
-fn the_demo_estimate_is_closer_and_earlier_than_its_sensor() {
+fn the_demo_estimate_is_neither_further_off_nor_later_than_its_sensor() {
     let folder = tempfile::tempdir().unwrap();
     let results = json(&["replay", "--json"], folder.path());
     let (plasma, sensor) = (&results["truth"]["plasma"], &results["truth"]["sensor"]);
-    println!("plasma {plasma}, sensor {sensor}");
-    assert!(number(&plasma["rmse_mg_dl"]) <= 0.9 * number(&sensor["rmse_mg_dl"]));
-    assert!(number(&plasma["delay_min"]).abs() <= 0.5 * number(&sensor["delay_min"]));
+    // lag is not undone beyond what paid on recorded blood, so that no gain is promised here
+    assert!(number(&plasma["rmse_mg_dl"]) <= 1.01 * number(&sensor["rmse_mg_dl"]), "{plasma} {sensor}");
+    assert!(number(&plasma["delay_min"]) <= number(&sensor["delay_min"]), "{plasma} {sensor}");
     assert!(number(&sensor["delay_min"]) > 4.0);
     // what was put into it shows
     assert!(number(&results["episodes_below_70"]) >= 3.0);
@@ -108,10 +108,12 @@ fn json_and_samples_have_the_promised_names() {
     assert_eq!(lines.next(), Some(header));
     let rows: Vec<Vec<&str>> = lines.map(|line| line.split(',').collect()).collect();
     assert_eq!(rows.len(), 240);
-    assert!(rows.iter().all(|row| row.len() == 18));
+    assert!(rows.iter().all(|row| row.len() == header.split(',').count()));
     assert_eq!(rows[0][0], "2024-03-01T00:00:00");
     let column = |n: usize| rows.iter().filter(move |row| !row[n].is_empty()).map(move |row| row[n]);
     assert!(column(2).all(|value| value.parse::<f32>().unwrap() > 40.0));
+    // without fingersticks what a factory's calibration leaves open is in it: the estimate's own is 5 or so
+    assert!(column(3).count() > 200 && column(3).all(|value| value.parse::<f32>().unwrap() > 10.0));
     assert!(column(9).all(|value| (0.0..=1.0).contains(&value.parse::<f32>().unwrap())));
     assert!(samples.contains(",accepted,") && !samples.contains("NaN"));
 }

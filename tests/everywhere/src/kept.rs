@@ -6,7 +6,7 @@ use glidepath::{Monitor, Settings, snapshot};
 
 const ROOM: usize = 24;
 
-/// A monitor that is saved and loaded at every eighth event goes on as one that is not.
+/// A monitor that is saved and loaded at every eighth event goes on as one whose power was away then.
 pub fn kept(events: usize) -> Hash {
     let mut hash = Hash::new();
     hash.put(snapshot::room(black_box(288)));
@@ -30,6 +30,7 @@ pub fn kept(events: usize) -> Hash {
         saved.iter().for_each(|byte| hash.put(*byte));
         if let Ok(loaded) = snapshot::load(saved) {
             kept = loaded;
+            plain.power_returned();
         }
         // one wrong byte, and less room than it takes
         if let Some(byte) = buffer.get_mut(k % length.max(1)) {

@@ -11,6 +11,7 @@ mod live;
 mod past;
 mod stages;
 mod stream;
+mod time;
 mod wire;
 mod world;
 
@@ -22,9 +23,10 @@ pub use stream::{Event, Stream};
 pub type Part = (&'static str, fn(usize) -> Hash);
 
 /// All parts but the last.
-pub static PARTS: [Part; 7] = [
+pub static PARTS: [Part; 8] = [
     ("monitor", live::monitor),
     ("stages", stages::stages),
+    ("timeline", time::timeline),
     ("accuracy", past::accuracy),
     ("review", past::review),
     ("review, every value", past::review_exact),

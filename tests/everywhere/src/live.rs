@@ -2,9 +2,11 @@
 
 use crate::{Event, Hash, Stream, mg_dl};
 use core::hint::black_box;
-use glidepath::alarm::{AlarmPlan, AlarmSettings, Colour, Kind, Pattern, Rings, Rule, Slot, Weekdays};
+use glidepath::alarm::{
+    AlarmPlan, AlarmSettings, Colour, Grounds, Kind, Pattern, Rings, Rule, Slot, Standing, Weekdays,
+};
 use glidepath::quality::Wear;
-use glidepath::{FingerstickOutcome, Glucose, LocalTime, Monitor, Settings, Span, View};
+use glidepath::{Bound, FingerstickOutcome, Glucose, LocalTime, Monitor, Settings, Span, View};
 
 /// Alarm settings by time of day.
 pub fn plan(hash: &mut Hash) -> AlarmPlan {
@@ -15,8 +17,13 @@ pub fn plan(hash: &mut Hash) -> AlarmPlan {
     hash.put(strict.checked().is_ok());
     hash.put(AlarmSettings { recovering: f32::NAN, ..strict }.checked().map(|_| 0_u8));
     for kind in Kind::ALL {
-        hash.put((strict.rule(kind).limit, kind.limit_range(), kind.name()));
-        hash.put(kind.message());
+        let about = kind.about();
+        hash.put((strict.rule(kind).limit, about.limits, kind.name()));
+        hash.put((kind.message(), about.title, about.spoken));
+        hash.put((about.unit.name(), about.by_value, about.of_lows));
+        if let Some(rule) = night.rule_mut(kind) {
+            rule.escalate = Span::from_mins(10);
+        }
     }
     let Ok(mut plan) = AlarmPlan::new(black_box(strict)) else { return AlarmPlan::default() };
     let profile = plan.add_profile(night).unwrap_or(0);
@@ -67,9 +74,15 @@ pub fn monitor(events: usize) -> Hash {
             }
             Some(Event::Acknowledge) => monitor.acknowledge(),
             Some(Event::Offset(offset)) => monitor.set_utc_offset(offset),
+            Some(Event::Uptime(secs)) => {
+                monitor.run(secs);
+                view(&mut hash, &monitor.tick(None));
+            }
+            Some(Event::PowerReturned) => monitor.power_returned(),
+            Some(Event::Restart) => monitor.restart(),
             None => {}
         }
-        state(&mut hash, &monitor, stream.truth().at());
+        state(&mut hash, &monitor);
     }
     monitor.set_alarm_plan(AlarmPlan::default());
     hash.put(monitor.alarms().plan().settings_at(None).low.limit);
@@ -87,18 +100,56 @@ fn view(hash: &mut Hash, view: &View) {
     }
     hash.put((view.trend().words(), view.predicted_30min().map(|p| (p.glucose(), p.sd()))));
     hash.put((view.low_probability(), view.low_ahead_signal(), view.minutes_to_low()));
-    hash.put((view.calibration_sd(), view.newest()));
-    view.reasons().iter().for_each(|reason| hash.put(reason as u8));
-    hash.put((view.grade() as u8, view.sees()));
-    view.active().iter().for_each(|kind| hash.put(kind as u8));
+    for predicted in [view.predicted(Span::from_mins(45)), view.predicted_15min(), view.predicted_60min()] {
+        hash.put(predicted.map(|p| (p.glucose(), p.half_width_50(), p.half_width_95())));
+    }
+    hash.put(view.direction().map(|d| (d.rate(), d.sd())));
+    hash.put((view.calibration_sd(), view.newest(), view.age()));
+    hash.put(view.bound().map(bound));
+    hash.put(view.shown().map(|shown| (shown.glucose, shown.bound.map(bound), (shown.doubted, shown.age))));
+    view.reasons().iter().for_each(|reason| hash.put((reason as u8, reason.name())));
+    hash.put((view.grade() as u8, view.grade().name(), view.sees()));
     rings(hash, view.rings());
+    standing(hash, view.alarms());
 }
 
-pub fn rings(hash: &mut Hash, rings: &Rings) {
+fn bound(bound: Bound) -> (bool, Glucose) {
+    match bound {
+        Bound::AtMost(end) => (false, end),
+        Bound::AtLeast(end) => (true, end),
+    }
+}
+
+/// The alarms that hold.
+pub fn standing(hash: &mut Hash, standing: &Standing) {
+    hash.put(standing.foremost().map(|held| (held.ring.kind as u8, held.rings, held.heeded)));
+    hash.put(standing.get(Kind::Low).map(|held| held.ring.at));
+    standing.unheeded().iter().for_each(|kind| hash.put(kind as u8));
+    standing.kinds().iter().for_each(|kind| hash.put(kind as u8));
+    for held in standing.iter() {
+        hash.put((held.ring.kind as u8, held.ring.priority as u8, held.ring.at));
+        grounds(hash, held.ring.grounds);
+    }
+    rings(hash, standing.rings());
+}
+
+fn grounds(hash: &mut Hash, grounds: Grounds) {
+    hash.put((grounds.name(), grounds.glucose()));
+    match grounds {
+        Grounds::Probability(probability) => hash.put(probability),
+        Grounds::Rate(rate) => hash.put(rate),
+        Grounds::Silence(span) | Grounds::WearLeft(span) => hash.put(span),
+        _ => {}
+    }
+}
+
+fn rings(hash: &mut Hash, rings: Rings<'_>) {
     hash.put((rings.is_empty(), rings.first().map(|ring| ring.kind as u8)));
     for ring in rings.iter() {
         hash.put((ring.kind as u8, ring.priority as u8, ring.cause as u8));
         hash.put((ring.at, ring.priority.raised() as u8, ring.priority.name()));
+        hash.put(ring.cause.name());
+        grounds(hash, ring.grounds);
         let pattern = Pattern::of(ring.priority);
         hash.put((pattern.pulses().len(), pattern.repeat(), matches!(pattern.colour(), Colour::Red)));
         hash.put((pattern.flash().map(|f| (f.on_ms, f.off_ms)), pattern.is_on(ring.at.secs())));
@@ -106,16 +157,17 @@ pub fn rings(hash: &mut Hash, rings: &Rings) {
 }
 
 /// What the monitor's stages tell beside the view.
-fn state<const N: usize>(hash: &mut Hash, monitor: &Monitor<N>, now: glidepath::Instant) {
+fn state<const N: usize>(hash: &mut Hash, monitor: &Monitor<N>) {
+    let now = monitor.timeline().now();
     let alarms = monitor.alarms();
     hash.put((alarms.unheeded().is_empty(), alarms.active().contains(Kind::NoData), alarms.sees()));
     let quality = monitor.quality();
     hash.put((quality.grade(now) as u8, quality.surprise(), quality.config().least_mg_dl));
-    if let Some(wear) = monitor.wear(now) {
+    if let Some(wear) = monitor.wear() {
         wears(hash, &wear);
     }
     let calibration = monitor.calibration();
-    hash.put((calibration.gain_and_offset(now), calibration.counts()));
+    hash.put((calibration.gain_and_offset(now), calibration.counts(), monitor.gain_and_offset()));
     let estimator = monitor.estimator();
     hash.put((estimator.noise_scale(), estimator.noise_sd(), estimator.bounds()));
     monitor.smoothed().for_each(|s| hash.put((s.at(), s.glucose(), s.sd())));

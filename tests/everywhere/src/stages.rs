@@ -5,13 +5,15 @@ use core::hint::black_box;
 use glidepath::alarm::{Alarms, Doubt, Kind, Situation};
 use glidepath::calibration::{Calibration, Drift, Line, LineFit, Pair};
 use glidepath::estimator::{Estimator, Model, Trust};
-use glidepath::forecast::{Forecast, ForecastConfig, minutes_at_constant_rate};
+use glidepath::forecast::fitting::{Learner, Outlook, Reach, Table};
+use glidepath::forecast::{Direction, Forecast, ForecastConfig, minutes_at_constant_rate};
 use glidepath::quality::{Evidence, Quality, QualityConfig, Reason};
 use glidepath::smoothing::{
     Exponential, Holt, Level, MovingAverage, MovingMedian, SavitzkyGolay, TwoStateKalman,
 };
+use glidepath::timeline::Beginning;
 use glidepath::trend::{Bands, TrendSign};
-use glidepath::{Error, Estimate, Glucose, History, Instant, LocalTime, Rate, Reading, Span};
+use glidepath::{Error, Estimate, Glucose, History, Instant, LocalTime, Rate, Reading, Span, Status};
 
 pub fn stages(events: usize) -> Hash {
     let mut hash = Hash::new();
@@ -34,6 +36,11 @@ fn units(hash: &mut Hash) -> Result<(), Error> {
     }
     let local = LocalTime::from_unix(Instant::from_secs(black_box(1_790_000_000)), -7200);
     hash.put((local.weekday(), local.minute()));
+    let doubts = [Doubt::None, Doubt::Pressure, Doubt::Disbelieved, Doubt::WarmUp];
+    doubts.into_iter().for_each(|doubt| hash.put(doubt.name()));
+    let falling = Rate::from_mg_dl_per_min(black_box(-1.5))?;
+    hash.put(Direction::new(falling, black_box(0.6)).map(|d| d.chance_below(falling)));
+    hash.put(Direction::new(falling, black_box(f32::NAN)).map(|d| d.sd()));
     Ok(())
 }
 
@@ -42,9 +49,8 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
     let model = Model::default().with_sensor(black_box(1.0), 6.0, 30.0, 2.0)?;
     let (mut one, mut two) = (Estimator::new(black_box(single)), Estimator::new(black_box(model)));
     let (mut people, mut person) = (Forecast::new(black_box(ForecastConfig::people())), Forecast::default());
-    let mut calibration = Calibration::new(black_box(
-        Drift::new(0.1, 1e4, 6.0, 4e3)?.with_scatter(0.1)?.with_caution(1.0)?,
-    ));
+    let mut calibration =
+        Calibration::new(black_box(Drift::new(0.1, 1e4, 6.0, 4e3)?.with_scatter(0.1)?.with_caution(1.0)?));
     let (mut line, mut ols) =
         (Line::new(black_box(LineFit::Deming(1.5)))?, Line::new(LineFit::LeastSquares)?);
     let mut quality = Quality::new(black_box(QualityConfig::default()))?;
@@ -52,8 +58,10 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
     let bands = bands.with_missing_costing(black_box(1.7))?;
     let mut sign = TrendSign::new(black_box(bands));
     let mut alarms = Alarms::new(live::plan(hash));
+    hash.put(*two.model() == model);
     let mut history = History::<24>::new();
     let mut smoothers = Smoothers::new()?;
+    let mut learner = Learner::new(black_box(true));
     for event in Stream::new(black_box(11)).take(events) {
         match event {
             Event::Reading(reading) => {
@@ -68,21 +76,26 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
                 let evidence = Evidence { z, noise_scale: Some(two.noise_scale()), local };
                 let judged = quality.assess(&reading, &evidence);
                 hash.put((judged.verdict() as u8, judged.weight(), judged.pressure_suspected()));
+                hash.put(judged.verdict().name());
                 hash.put((judged.grade() as u8, judged.reasons().is_empty(), judged.reasons().disbelieve()));
                 if let Some(expected) = expected {
                     let trust = if judged.weight() > 0.5 { Trust::Full } else { Trust::Reduced(4.0) };
                     hash.put((two.take(&expected, trust) as u8, two.left_out()));
                 }
+                hash.put((history.view().denies(&reading, Span::from_mins(2)), reading.status().name()));
                 hash.put(history.insert(&reading) as u8);
                 smoothers.step(hash, &reading);
                 people.reading(reading.at(), value, admitted.is_believed());
                 person.reading(reading.at(), value, admitted.is_believed());
                 ahead(hash, &people, reading.at());
                 ahead(hash, &person, reading.at());
+                learner.reading(&Table::PEOPLE, reading.at(), value, admitted.is_believed());
+                learned(hash, &learner, reading.at());
                 let direction = person.direction(reading.at());
                 for estimate in [one.estimate(reading.at()), two.estimate(reading.at())].into_iter().flatten()
                 {
-                    let own = Estimate::new(estimate.at(), estimate.glucose(), estimate.rate(), 7.0, 0.5, 0.1);
+                    let own =
+                        Estimate::new(estimate.at(), estimate.glucose(), estimate.rate(), 7.0, 0.5, 0.1);
                     hash.put(own.map(|e| (e.glucose(), e.behind())));
                     let low = mg_dl(70.0);
                     hash.put(minutes_at_constant_rate(estimate.glucose(), estimate.rate(), low));
@@ -94,8 +107,15 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
                         .with_low_ahead(person.low_ahead(reading.at()).unwrap_or_default())
                         .with_local(LocalTime::from_unix(reading.at(), 0))
                         .with_wear_left(Span::from_hours(2))
-                        .with_doubt(if judged.weight() < 0.2 { Doubt::Disbelieved } else { Doubt::None });
-                    live::rings(hash, &alarms.update(&situation));
+                        .with_doubt(if judged.weight() < 0.2 { Doubt::Disbelieved } else { Doubt::None })
+                        .with_uncalibrated(reading.glucose());
+                    let situation = match reading.status() {
+                        Status::BelowRange => situation.with_below_range(reading.glucose()),
+                        Status::WarmUp => situation.with_unbelieved(reading.glucose()),
+                        Status::Doubtful => situation.with_unplaced(reading.glucose()),
+                        _ => situation,
+                    };
+                    live::standing(hash, &alarms.update(&situation));
                 }
             }
             Event::Fingerstick(stick) => {
@@ -123,23 +143,39 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
                 quality.second_sensor(stick.at(), -2.5);
                 two.shift(3.0);
                 person.shift(3.0);
+                learner.shift(&Table::PEOPLE, 3.0);
             }
             Event::Tick(at) => {
                 let trend = sign.step(None, f32::NAN);
                 hash.put((trend.words(), quality.reasons(at).contains(Reason::Gap)));
                 quality.reasons(at).iter().for_each(|reason| hash.put(reason as u8));
                 hash.put(quality.reasons(at).grade() as u8);
-                live::rings(hash, &alarms.update(&Situation::at(at)));
+                live::standing(hash, &alarms.update(&Situation::at(at)));
             }
-            Event::SensorStarted(at) => {
-                quality.reset();
-                quality.sensor_started(at);
-                calibration.reset();
-                one.reset();
-                person.begin();
+            Event::SensorStarted(_) | Event::PowerReturned | Event::Restart => {
+                let beginning = match event {
+                    Event::SensorStarted(_) => Beginning::Sensor,
+                    Event::PowerReturned => Beginning::Power,
+                    _ => Beginning::Everything,
+                };
+                quality.begin(beginning);
+                calibration.begin(beginning);
+                one.begin(beginning);
+                two.begin(beginning);
+                sign.begin(beginning);
+                person.begin(beginning);
+                people.begin(beginning);
+                learner.begin();
                 smoothers.reset();
-                history.clear();
+                if let Event::SensorStarted(at) = event {
+                    quality.sensor_started(at);
+                    alarms.begin(beginning, at);
+                    history.shift(Span::from_secs(-30));
+                } else {
+                    history.clear();
+                }
             }
+            Event::Uptime(secs) => alarms.begin(Beginning::Power, Instant::from_secs(secs)),
             Event::Snooze(..) => hash.put(alarms.snooze(Kind::High, Span::from_hours(1))),
             Event::Acknowledge => alarms.acknowledge(Kind::Low),
             Event::Offset(_) => {
@@ -167,6 +203,32 @@ fn ahead(hash: &mut Hash, forecast: &Forecast, now: Instant) {
     let rate = |rate| Rate::try_from(rate).ok();
     let direction = forecast.direction(now);
     hash.put(direction.map(|d| (d.rate(), d.sd(), rate(-1.0).map(|rate| d.chance_below(rate)))));
+}
+
+/// All that the learner tells to whoever fits it anew.
+fn learned(hash: &mut Hash, learner: &Learner, now: Instant) {
+    let (table, low) = (black_box(&Table::PEOPLE), mg_dl(70.0));
+    let outlook = Outlook { table, learner };
+    let half_hour = Span::from_mins(30);
+    hash.put((outlook.at(now, half_hour).map(|p| p.glucose()), outlook.direction(now).map(|d| d.rate())));
+    hash.put((outlook.low_ahead(now), outlook.low_probability(now, low, half_hour)));
+    hash.put(outlook.minutes_to_fall(now, low, half_hour));
+    hash.put((learner.newest(), learner.age(now)));
+    learner.recent().into_iter().flatten().for_each(|rate| hash.put(rate));
+    hash.put(learner.trusts_own());
+    for reach in [Reach::Full, Reach::Short, Reach::Level] {
+        hash.put(table.wider(reach));
+        let terms = learner.terms(table).map(|terms| terms.with_reach(reach, table.carry));
+        hash.put(terms.map(|terms| terms.level));
+        terms.iter().flat_map(|terms| terms.of_change).for_each(|term| hash.put(term));
+    }
+    if learner.newest().is_some() {
+        let ahead = learner.ahead(table, 45.0);
+        hash.put((ahead.change, ahead.half, ahead.tail));
+        hash.put(learner.low_probability(table, 70.0, 20.0));
+        learner.low_terms(70.0, 20.0).into_iter().for_each(|term| hash.put(term));
+        learner.course().for_each(|(minutes, change)| hash.put((minutes, change)));
+    }
 }
 
 struct Smoothers {

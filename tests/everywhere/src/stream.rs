@@ -16,6 +16,10 @@ pub enum Event {
     Snooze(u32, Span),
     Acknowledge,
     Offset(Option<Span>),
+    /// The device's own count of seconds.
+    Uptime(u32),
+    PowerReturned,
+    Restart,
 }
 
 /// Events without end. A hundred are some seven hours.
@@ -107,8 +111,17 @@ impl Iterator for Stream {
                 });
                 Event::Tick(now)
             }
-            9 if self.random.bits() % 32 == 0 => Event::SensorStarted(now),
-            10 => Event::Offset(if self.random.bits() % 2 == 0 { None } else { Some(Span::from_hours(1)) }),
+            9 if self.random.bits().is_multiple_of(32) => Event::SensorStarted(now),
+            9 if self.random.bits().is_multiple_of(16) => Event::PowerReturned,
+            9 if self.random.bits().is_multiple_of(32) => Event::Restart,
+            9 if self.random.bits().is_multiple_of(4) => {
+                Event::Uptime(now.secs().wrapping_sub(1_789_000_000))
+            }
+            10 => Event::Offset(if self.random.bits().is_multiple_of(2) {
+                None
+            } else {
+                Some(Span::from_hours(1))
+            }),
             _ => {
                 let truth = self.person.step(self.spacing);
                 self.sensor.follow(&truth);

@@ -11,17 +11,8 @@ use glidepath::calibration::{Calibration, Drift, Pair};
 use glidepath::simulate::Random;
 use glidepath::{Fingerstick, Glucose, Monitor, Reading, Settings};
 
-/// A sensor's trace with the fingersticks beside it.
-pub struct Traced {
-    /// The set it belongs to.
-    pub set: String,
-    /// Whose it is: traces of one person are left out together.
-    pub person: String,
-    /// The readings, oldest first.
-    pub readings: Vec<Reading>,
-    /// The fingersticks, oldest first.
-    pub sticks: Vec<Fingerstick>,
-}
+use super::{Fitted, NO_REFERENCES, Person, Set, everyone};
+use crate::failure::Failure;
 
 /// A fingerstick is compared with a reading at most this old.
 const PAIRED_WITHIN_S: i32 = 15 * 60;
@@ -119,29 +110,28 @@ impl Judged {
     }
 }
 
-/// What a fit yields.
-pub struct Fit {
-    /// The constants as `Drift::default` in `src/calibration/bayes.rs` holds them.
-    pub source: String,
-    /// Who they were fitted to, and figures with people and sets left out; one for each line.
-    pub figures: Vec<String>,
-}
-
-/// The constants and what they are worth.
-pub fn fit(traces: &[Traced]) -> Fit {
+/// The constants, and figures with people and sets left out. A laboratory's values are no fingersticks: where they are,
+/// the calibration has nothing to follow.
+pub fn fit(sets: &[Set]) -> Result<Fitted, Failure> {
+    let traces: Vec<&Person> = everyone(sets)
+        .into_iter()
+        .filter(|person| !person.references.is_empty() && !person.has_laboratory())
+        .collect();
+    if traces.is_empty() {
+        return Err(Failure::new(NO_REFERENCES));
+    }
     let mut sets: Vec<&str> = traces.iter().map(|trace| trace.set.as_str()).collect();
     sets.sort_unstable();
     sets.dedup();
     let mut people: Vec<(&str, &str)> =
-        traces.iter().map(|trace| (trace.set.as_str(), trace.person.as_str())).collect();
+        traces.iter().map(|trace| (trace.set.as_str(), trace.owner())).collect();
     people.sort_unstable();
     people.dedup();
     let recorded: Vec<Pairs> = traces
         .iter()
         .map(|trace| Pairs {
             set: sets.iter().position(|set| *set == trace.set).unwrap_or(0),
-            fold: people.iter().position(|p| *p == (trace.set.as_str(), trace.person.as_str())).unwrap_or(0)
-                % FOLDS,
+            fold: people.iter().position(|p| *p == (trace.set.as_str(), trace.owner())).unwrap_or(0) % FOLDS,
             pairs: pairs(trace),
         })
         .collect();
@@ -154,13 +144,11 @@ pub fn fit(traces: &[Traced]) -> Fit {
         people.iter().map(|(set, p)| format!("{set}/{p}")).collect::<Vec<_>>().join(" ")
     );
     let all = search(&recorded, &nothing, sets.len(), |_| true);
-    let lines = NAMES.iter().zip(all).map(|(name, value)| {
-        format!(
-            "            {name}: {value:?},
-"
-        )
-    });
-    let source = lines.collect::<String>();
+    let source: String = NAMES
+        .iter()
+        .zip(all)
+        .map(|(name, value)| format!("            {name}: {},\n", held(value)))
+        .collect();
     let _ = writeln!(
         out,
         "\nby caution, the rest as shipped: shown %, set by set and where there is nothing to gain:"
@@ -200,14 +188,29 @@ pub fn fit(traces: &[Traced]) -> Fit {
     table(&mut out, &sets, &judged_with(&recorded, &nothing, sets.len(), Drift::default(), |_| true));
     let _ = writeln!(out, "{:<34} {head}", "as shipped, the monitor's value:");
     let mut monitored = vec![Judged::default(); sets.len()];
-    for trace in traces {
+    for trace in &traces {
         let set = sets.iter().position(|set| *set == trace.set).unwrap_or(0);
         if let Some(total) = monitored.get_mut(set) {
             total.merge(&monitor(trace));
         }
     }
     table(&mut out, &sets, &monitored);
-    Fit { source, figures: out.lines().map(str::to_owned).collect() }
+    Ok(Fitted {
+        sources: vec![("src/calibration/bayes.rs", source)],
+        figures: out.lines().map(str::to_owned).collect(),
+    })
+}
+
+/// A number as the source writes it: thousands set apart.
+fn held(value: f32) -> String {
+    let text = format!("{value:?}");
+    match text.split_once('.') {
+        Some((whole, part)) if whole.len() > 3 => {
+            let (high, low) = whole.split_at(whole.len() - 3);
+            format!("{high}_{low}.{part}")
+        }
+        _ => text,
+    }
 }
 
 fn table(out: &mut String, sets: &[&str], judged: &[Judged]) {
@@ -218,9 +221,9 @@ fn table(out: &mut String, sets: &[&str], judged: &[Judged]) {
 }
 
 /// The pairs of a trace: each fingerstick with the newest reading before it.
-fn pairs(trace: &Traced) -> Vec<Pair> {
+fn pairs(trace: &Person) -> Vec<Pair> {
     let mut pairs = Vec::new();
-    for stick in &trace.sticks {
+    for stick in &trace.references {
         let known = trace.readings.partition_point(|reading| reading.at() <= stick.at());
         let Some(newest) = known.checked_sub(1).and_then(|n| trace.readings.get(n)) else { continue };
         if stick.at().since(newest.at()).secs() > PAIRED_WITHIN_S {
@@ -369,11 +372,11 @@ fn search(recorded: &[Pairs], nothing: &[Pairs], sets: usize, kept: impl Fn(&Pai
 }
 
 /// The same judgement of the whole monitor.
-fn monitor(trace: &Traced) -> Judged {
+fn monitor(trace: &Person) -> Judged {
     let mut judged = Judged::default();
     let Ok(mut monitor) = Monitor::<1>::new(Settings::default()) else { return judged };
     let mut newest: Option<Reading> = None;
-    let mut sticks = trace.sticks.iter().peekable();
+    let mut sticks = trace.references.iter().peekable();
     let mut n = 0;
     for reading in &trace.readings {
         while let Some(stick) = sticks.next_if(|stick| stick.at() < reading.at()) {
@@ -402,15 +405,17 @@ fn monitor(trace: &Traced) -> Judged {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::table::Clock;
     use glidepath::Instant;
 
     /// Invented: sensors that read a third low, with a fingerstick every six hours, and sensors that read right.
-    fn invented() -> Vec<Traced> {
+    fn invented() -> Vec<Set> {
         let mut random = Random::new(7, 0);
         let mut made = Vec::new();
         for (set, gain) in [("low", 0.7), ("right", 1.0)] {
+            let mut people = Vec::new();
             for person in 0..6 {
-                let (mut readings, mut sticks) = (Vec::new(), Vec::new());
+                let (mut readings, mut references) = (Vec::new(), Vec::new());
                 for k in 0..1_920_u32 {
                     let at = Instant::from_secs(k * 900);
                     let truth = 160.0 + 50.0 * (k as f32 / 30.0).sin();
@@ -418,11 +423,13 @@ mod tests {
                     readings.push(Reading::new(at, Glucose::from_mg_dl(value).unwrap()));
                     if k % 24 == 20 {
                         let meter = truth * (1.0 + 0.05 * random.normal());
-                        sticks.push(Fingerstick::new(at, Glucose::from_mg_dl(meter).unwrap()));
+                        references.push(Fingerstick::new(at, Glucose::from_mg_dl(meter).unwrap()));
                     }
                 }
-                made.push(Traced { set: set.into(), person: format!("p{person}"), readings, sticks });
+                let (set, name) = (set.into(), format!("p{person}"));
+                people.push(Person { set, name, readings, references, clock: Clock::default() });
             }
+            made.push(Set { name: set.into(), people });
         }
         made
     }
@@ -430,11 +437,11 @@ mod tests {
     #[test]
     fn corrections_pay_where_there_is_something_to_correct_and_nowhere_else() {
         let traces = invented();
-        let judged: Vec<Judged> = ["low", "right"]
-            .into_iter()
+        let judged: Vec<Judged> = traces
+            .iter()
             .map(|set| {
                 let mut total = Judged::default();
-                for trace in traces.iter().filter(|trace| trace.set == set) {
+                for trace in &set.people {
                     let pairs = Pairs { set: 0, fold: 0, pairs: pairs(trace) };
                     total.merge(&judge_one(&pairs, Drift::default()));
                 }
@@ -452,11 +459,13 @@ mod tests {
     #[test]
     fn the_fit_gives_constants_as_the_source_holds_them() {
         let traces = invented();
-        let Fit { source, figures } = fit(&traces);
+        let Fitted { sources, figures } = fit(&traces).unwrap();
+        let [(_, source)] = &sources[..] else { panic!("one source") };
         assert_eq!(source.lines().count(), NAMES.len());
         for name in NAMES {
             let line = source.lines().find(|line| line.trim_start().starts_with(name)).expect(name);
-            let value: f32 = line.split(": ").nth(1).unwrap().trim_end_matches(',').parse().unwrap();
+            let value: f32 =
+                line.split(": ").nth(1).unwrap().trim_end_matches(',').replace('_', "").parse().unwrap();
             let grid = GRIDS[NAMES.iter().position(|n| *n == name).unwrap()];
             assert!(grid.contains(&value), "{line}");
         }
@@ -473,40 +482,5 @@ mod tests {
         assert!(held(80.0) > held(94.5) && held(99.0) > held(95.5));
         // of the invented world only the errors count
         assert_eq!(cost(&[set(10.0), Judged { held: 80.0, ..set(10.0) }]), cost(&[set(10.0), set(10.0)]));
-    }
-
-    /// The folder of traces, a sub-folder a set, is named by the environment.
-    #[test]
-    #[ignore = "needs a folder of recorded traces in GLIDEPATH_TRACES"]
-    fn fits_a_folder() {
-        use crate::args::InputArgs;
-        use crate::table::{read_fingersticks_beside, read_trace};
-        let folder = std::env::var("GLIDEPATH_TRACES").expect("GLIDEPATH_TRACES");
-        let sorted = |folder: &std::path::Path| {
-            let mut paths: Vec<_> = std::fs::read_dir(folder).unwrap().map(|e| e.unwrap().path()).collect();
-            paths.sort();
-            paths
-        };
-        let mut traces = Vec::new();
-        for set in sorted(folder.as_ref()) {
-            for path in sorted(&set) {
-                if !std::fs::read_to_string(&path).unwrap().starts_with("time,glucose_mg_dl,reference_mg_dl")
-                {
-                    continue;
-                }
-                let args = InputArgs::default();
-                let trace = read_trace(&path, &args, &[]).unwrap();
-                let sticks = read_fingersticks_beside(&path, &args, &trace.clock).unwrap().values;
-                let name = path.file_stem().unwrap().to_string_lossy().into_owned();
-                traces.push(Traced {
-                    set: set.file_name().unwrap().to_string_lossy().into_owned(),
-                    person: name.split('_').next().unwrap().to_owned(),
-                    readings: trace.readings,
-                    sticks,
-                });
-            }
-        }
-        let Fit { source, figures } = fit(&traces);
-        println!("{source}\n{}", figures.join("\n"));
     }
 }

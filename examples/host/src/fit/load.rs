@@ -2,13 +2,18 @@
 
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicU64, Ordering};
 
-use glidepath::Reading;
+use glidepath::{Fingerstick, Reading};
 use rayon::prelude::*;
 
 use crate::args::InputArgs;
 use crate::failure::Failure;
+use crate::progress::Progress;
 use crate::table::{self, Clock};
+
+/// The column of blood glucose beside a trace.
+const REFERENCE: &str = "reference_mg_dl";
 
 /// People recorded in one study.
 #[derive(Clone)]
@@ -17,17 +22,27 @@ pub struct Set {
     pub people: Vec<Person>,
 }
 
-/// One trace.
+/// One trace: a person with one sensor.
 #[derive(Clone)]
 pub struct Person {
+    /// The set's name.
+    pub set: String,
+    /// The file's name.
     pub name: String,
     /// In order of time.
     pub readings: Vec<Reading>,
+    /// Fingersticks or a laboratory's values, if the file has them.
+    pub references: Vec<Fingerstick>,
     pub clock: Clock,
 }
 
 impl Person {
-    /// Minutes of the trace that readings cover: a silence counts for a quarter of an hour at most.
+    /// Whose trace it is: several of one person differ in what follows the first underscore.
+    pub fn owner(&self) -> &str {
+        self.name.split('_').next().unwrap_or(&self.name)
+    }
+
+    /// Days of the trace that readings cover: a silence counts for a quarter of an hour at most.
     pub fn days(&self) -> f64 {
         let steps = self.readings.windows(2).map(|pair| f64::from(pair[1].at().since(pair[0].at()).secs()));
         steps.map(|step| step.min(900.0)).sum::<f64>() / 86_400.0
@@ -36,6 +51,33 @@ impl Person {
     /// Whether it is between midnight and six on the wearer's clock.
     pub fn is_night(&self, reading: &Reading) -> bool {
         self.clock.wall(reading.at().secs().into()).rem_euclid(86_400) < 6 * 3600
+    }
+
+    /// Seconds the person's clock is ahead of the readings' times, as the trace begins.
+    pub fn lead(&self) -> i32 {
+        let first = self.readings.first().map_or(0, |reading| i64::from(reading.at().secs()));
+        i32::try_from(self.clock.lead(first)).unwrap_or(0)
+    }
+
+    /// The references with the newest reading before each, at most a quarter of an hour old, and not in the first 25
+    /// minutes: the reading's place, and the reference in mg/dL.
+    pub fn pairs(&self) -> impl Iterator<Item = (usize, f64)> {
+        let begin = self.readings.first().map_or(0, |first| first.at().secs());
+        self.references.iter().filter_map(move |reference| {
+            let place = self.readings.partition_point(|reading| reading.at() <= reference.at());
+            let newest = self.readings.get(place.checked_sub(1)?)?;
+            let settled = reference.at().secs() >= begin.saturating_add(25 * 60);
+            let fresh = reference.at().since(newest.at()).secs() <= 15 * 60;
+            (settled && fresh).then(|| (place - 1, f64::from(reference.glucose().mg_dl())))
+        })
+    }
+
+    /// Whether the references are a laboratory's: every half hour or oftener.
+    pub fn has_laboratory(&self) -> bool {
+        let mut steps: Vec<i32> =
+            self.references.windows(2).map(|pair| pair[1].at().since(pair[0].at()).secs()).collect();
+        steps.sort_unstable();
+        steps.get(steps.len() / 2).is_some_and(|step| *step <= 30 * 60)
     }
 
     /// The reading nearest to `secs` after reading `n`, if one lies within 2.5 minutes of it.
@@ -59,6 +101,11 @@ impl Person {
     }
 }
 
+/// The people of all sets.
+pub fn everyone(sets: &[Set]) -> Vec<&Person> {
+    sets.iter().flat_map(|set| &set.people).collect()
+}
+
 /// The sets under `folders`: a folder with traces is one, and so is each folder with traces within it.
 pub fn sets(folders: &[PathBuf], input: &InputArgs) -> Result<Vec<Set>, Failure> {
     let mut found = Vec::new();
@@ -78,18 +125,36 @@ pub fn sets(folders: &[PathBuf], input: &InputArgs) -> Result<Vec<Set>, Failure>
     if found.is_empty() {
         return Err(Failure::new("no traces there, expected folders with CSV files"));
     }
+    let progress = Progress::new("reading traces", found.iter().map(|(_, traces)| traces.len() as u64).sum());
+    let read = AtomicU64::new(0);
     found
         .into_iter()
         .map(|(folder, traces)| {
-            let people = traces.par_iter().map(|path| person(path, input)).collect::<Result<_, _>>()?;
-            Ok(Set { name: name(&folder), people })
+            let name = name(&folder);
+            let one = |path: &PathBuf| {
+                let person = person(&name, path, input);
+                progress.at(read.fetch_add(1, Ordering::Relaxed) + 1);
+                person
+            };
+            let people = traces.par_iter().map(one).collect::<Result<_, _>>()?;
+            Ok(Set { name: name.clone(), people })
         })
         .collect()
 }
 
-fn person(path: &Path, input: &InputArgs) -> Result<Person, Failure> {
-    let trace = table::read_trace(path, input, &[])?;
-    Ok(Person { name: name(path), readings: trace.readings, clock: trace.clock })
+fn person(set: &str, path: &Path, input: &InputArgs) -> Result<Person, Failure> {
+    let trace = table::read_trace(path, input, &[REFERENCE])?;
+    let references = match trace.column(REFERENCE) {
+        Some(_) => table::read_fingersticks_beside(path, input, &trace.clock)?.values,
+        None => Vec::new(),
+    };
+    Ok(Person {
+        set: set.to_owned(),
+        name: name(path),
+        readings: trace.readings,
+        references,
+        clock: trace.clock,
+    })
 }
 
 fn name(path: &Path) -> String {

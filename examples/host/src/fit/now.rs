@@ -8,7 +8,8 @@ use glidepath::quality::Verdict;
 use glidepath::{Monitor, Settings, Span};
 use rayon::prelude::*;
 
-use super::people::Person;
+use super::{Fitted, NO_REFERENCES, Person, Set, everyone};
+use crate::failure::Failure;
 
 /// What prediction fixes, and what is given: the rate's time, the coloured error and the white one.
 const FILTER: (f32, f32, f32, f32) = (15.0, 5.0, 25.0, 1.6);
@@ -21,6 +22,8 @@ const MINUTES: [f64; 5] = [0.0, 12.0, 16.0, 20.0, 24.0];
 /// The bounds of the correction are given, not fitted: they are for safety.
 const MOST: f64 = 20.0;
 const SHARE: f64 = 0.25;
+/// The shares of the value that may stay open; the widest where none holds enough.
+const OPEN_SHARES: [f64; 5] = [0.0, 0.02, 0.05, 0.08, 0.1];
 /// How much a mean absolute relative difference above the last reading's costs.
 const WORSE: f64 = 20.0;
 
@@ -204,8 +207,12 @@ fn coverage<'a>(
 }
 
 /// Chooses the constants and says how they do: on all, leaving out each set, and each person with a laboratory.
-pub fn fit(people: &[Person]) -> String {
-    let referred: Vec<&Person> = people.iter().filter(|person| !person.references.is_empty()).collect();
+pub fn fit(sets: &[Set]) -> Result<Fitted, Failure> {
+    let people = everyone(sets);
+    let referred: Vec<&Person> = people.into_iter().filter(|person| !person.references.is_empty()).collect();
+    if referred.is_empty() {
+        return Err(Failure::new(NO_REFERENCES));
+    }
     let filters: Vec<(f32, f32)> = LAGS.iter().flat_map(|lag| DRIVES.map(|drive| (*lag, drive))).collect();
     let grid: Grid<'_> = filters
         .par_iter()
@@ -215,18 +222,14 @@ pub fn fit(people: &[Person]) -> String {
         grid.iter().find(|(f, _)| *f == (choice.lag, choice.drive)).map(|(_, p)| p.as_slice())
     };
     let mut text = String::new();
-    if referred.is_empty() {
-        return "now: no references among these people\n".to_owned();
-    }
     let choice = best(&grid, |_| true);
     let followed = under(&choice).unwrap_or_default();
-    let _ = writeln!(text, "now, fitted on {} people with references", referred.len());
-    let _ = writeln!(text, "lag_min: {:.1}, drive: {:.1},", choice.lag, choice.drive);
-    let _ = writeln!(
-        text,
-        "const CURVE_MIN: f32 = {:.1};\nconst CURVE_FROM: f32 = {:.1};",
+    let model = format!("            lag_min: {:.1},\n            drive: {:.1},\n", choice.lag, choice.drive);
+    let mut told = format!(
+        "const CURVE_MIN: f32 = {:.1};\nconst CURVE_FROM: f32 = {:.1};\n",
         choice.minutes, choice.from
     );
+    let _ = writeln!(text, "Now, fitted to {} people with references:", referred.len());
     let _ = writeln!(text, "  {}", Score::of(followed.iter(), &choice).words());
     let mut sets: Vec<&str> = referred.iter().map(|person| person.set.as_str()).collect();
     sets.dedup();
@@ -254,7 +257,7 @@ pub fn fit(people: &[Person]) -> String {
         spreads.len()
     );
     let mut chosen = None;
-    for share in [0.0, 0.02, 0.05, 0.08, 0.1] {
+    for share in OPEN_SHARES {
         let sets = coverage(followed.iter(), &choice, (share, 6.0));
         let enough = sets.iter().filter(|(_, _, n)| *n >= 100.0).all(|(_, held, n)| held / n >= 0.925);
         if enough && chosen.is_none() {
@@ -264,8 +267,15 @@ pub fn fit(people: &[Person]) -> String {
             sets.iter().map(|(set, held, n)| format!("{set} {:.1} % of {n}", 100.0 * held / n)).collect();
         let _ = writeln!(text, "  OPEN_SHARE {share:.2}: 95 % holds {}", words.join(", "));
     }
-    let _ = writeln!(text, "const OPEN_SHARE: f32 = {:.2};", chosen.unwrap_or(0.1));
-    text
+    let _ = writeln!(
+        told,
+        "const OPEN_SHARE: f32 = {:.2};",
+        chosen.unwrap_or(OPEN_SHARES[OPEN_SHARES.len() - 1])
+    );
+    Ok(Fitted {
+        sources: vec![("src/estimator/model.rs", model), ("src/estimator/now.rs", told)],
+        figures: text.lines().map(str::to_owned).collect(),
+    })
 }
 
 /// How the monitor as it stands does.
@@ -308,7 +318,7 @@ impl Doing {
 /// Plays one person through the monitor as shipped.
 fn play(person: &Person) -> Doing {
     let mut monitor = Monitor::<1>::new(Settings::default()).expect("defaults are sound");
-    monitor.set_utc_offset(Some(Span::from_secs(person.lead)));
+    monitor.set_utc_offset(Some(Span::from_secs(person.lead())));
     let mut doing = Doing::default();
     let value = |place: usize| person.readings.get(place).map(|r| (r.at(), f64::from(r.glucose().mg_dl())));
     for (place, reading) in person.readings.iter().enumerate() {
@@ -341,24 +351,25 @@ fn play(person: &Person) -> Doing {
 }
 
 /// The table of absurd moments and of doubted readings, set by set.
-pub fn measure(people: &[Person]) -> String {
-    let played: Vec<Doing> = people.par_iter().map(play).collect();
+pub fn measure(sets: &[Set]) -> Result<Fitted, Failure> {
+    let people = everyone(sets);
+    let played: Vec<Doing> = people.par_iter().map(|person| play(person)).collect();
     let mut text = String::from(
         "the monitor as it stands; far: more than 40 mg/dL from a steady sensor; under 35: while the sensor is not; 15 min: \
          the root mean square of what is shown at a jump or suspected pressure, and of the reading itself, less the \
          reading 15 min later\n  set            weeks  far/week  <35/week  doubted  15 min    held\n",
     );
-    let mut sets: Vec<(&str, Doing)> = Vec::new();
+    let mut rows: Vec<(&str, Doing)> = Vec::new();
     for (person, doing) in people.iter().zip(&played) {
-        match sets.last_mut().filter(|(set, _)| *set == person.set) {
+        match rows.last_mut().filter(|(set, _)| *set == person.set) {
             Some((_, sum)) => *sum = sum.and(*doing),
-            None => sets.push((&person.set, *doing)),
+            None => rows.push((&person.set, *doing)),
         }
     }
-    for (set, doing) in &sets {
+    for (set, doing) in &rows {
         let _ = writeln!(text, "{}", doing.row(set));
     }
-    let all = sets.iter().fold(Doing::default(), |sum, (_, doing)| sum.and(*doing));
+    let all = rows.iter().fold(Doing::default(), |sum, (_, doing)| sum.and(*doing));
     let _ = writeln!(text, "{}", all.row("all"));
-    text
+    Ok(Fitted { sources: Vec::new(), figures: text.lines().map(str::to_owned).collect() })
 }

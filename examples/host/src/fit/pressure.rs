@@ -11,7 +11,8 @@ use glidepath::quality::{Evidence, Quality, QualityConfig, Verdict};
 use glidepath::{LocalTime, Reading};
 use rayon::prelude::*;
 
-use super::people::Person;
+use super::{Fitted, Person, Set, everyone};
+use crate::failure::Failure;
 
 const SHARES: [f32; 6] = [0.08, 0.10, 0.12, 0.14, 0.16, 0.20];
 /// The least part of the suspicions that must be right.
@@ -25,7 +26,7 @@ fn points(readings: &[Reading]) -> Vec<Point> {
 }
 
 fn local(person: &Person, minutes: f64) -> f64 {
-    (minutes + f64::from(person.lead) / 60.0).rem_euclid(1440.0)
+    (minutes + f64::from(person.lead()) / 60.0).rem_euclid(1440.0)
 }
 
 fn is_night(minute: f64) -> bool {
@@ -159,9 +160,9 @@ fn best(outcomes: &[(f32, Vec<(&str, Outcome)>)], keep: impl Fn(&str) -> bool) -
 }
 
 /// Chooses the share and says what came of the suspicions: on all, and leaving out each set.
-pub fn fit(people: &[Person]) -> String {
-    let often: Vec<&Person> = people
-        .iter()
+pub fn fit(sets: &[Set]) -> Result<Fitted, Failure> {
+    let often: Vec<&Person> = everyone(sets)
+        .into_iter()
         .filter(|person| {
             let steps = super::now::median(
                 person
@@ -173,6 +174,9 @@ pub fn fit(people: &[Person]) -> String {
             steps < 450.0 && person.readings.len() > 288
         })
         .collect();
+    if often.is_empty() {
+        return Err(Failure::new("too few readings, expected some for a day and every five minutes"));
+    }
     let outcomes: Vec<(f32, Vec<(&str, Outcome)>)> = SHARES
         .iter()
         .map(|share| {
@@ -180,8 +184,7 @@ pub fn fit(people: &[Person]) -> String {
         })
         .collect();
     let share = best(&outcomes, |_| true);
-    let mut text =
-        format!("pressure, fitted on {} people\n            pressure_share: {share:.2},\n", often.len());
+    let mut text = format!("Pressure, fitted to {} people:\n", often.len());
     let total = |share: f32, keep: &dyn Fn(&str) -> bool| {
         let sets = outcomes.iter().find(|(one, _)| *one == share).map_or(&[][..], |(_, sets)| sets);
         sets.iter().filter(|(set, _)| keep(set)).fold(Outcome::default(), |sum, (_, one)| sum.and(*one))
@@ -195,5 +198,8 @@ pub fn fit(people: &[Person]) -> String {
         let other = best(&outcomes, |one| one != set);
         let _ = writeln!(text, "  without {set} {other:.2}: {}", total(other, &|one| one == set).words());
     }
-    text
+    Ok(Fitted {
+        sources: vec![("src/quality/config.rs", format!("            pressure_share: {share:.2},\n"))],
+        figures: text.lines().map(str::to_owned).collect(),
+    })
 }

@@ -11,7 +11,7 @@ use glidepath::forecast::fitting::{
 use rayon::prelude::*;
 
 use super::least::{dot, logistic, quantile, sizes, squares};
-use super::{Fitted, Person, Set};
+use super::{Fitted, Person, Set, everyone};
 use crate::failure::Failure;
 use crate::progress::Progress;
 
@@ -29,8 +29,7 @@ const FURTHEST_OFF: f64 = 6.0;
 pub fn fit(sets: &[Set]) -> Result<Fitted, Failure> {
     let steps = if sets.len() > 1 { sets.len() + 1 } else { 1 };
     let progress = Progress::new("fitting the forecast", steps as u64);
-    let everyone: Vec<&Person> = sets.iter().flat_map(|set| &set.people).collect();
-    let table = table(&everyone)?;
+    let table = table(&everyone(sets))?;
     let mut judged = Vec::new();
     if sets.len() > 1 {
         for (n, set) in sets.iter().enumerate() {
@@ -43,8 +42,7 @@ pub fn fit(sets: &[Set]) -> Result<Fitted, Failure> {
         }
     }
     Ok(Fitted {
-        file: "src/forecast/people.rs",
-        source: source::source(&table),
+        sources: vec![("src/forecast/people.rs", source::source(&table))],
         figures: if judged.is_empty() {
             vec!["One set alone: nothing is left out to judge by.".into()]
         } else {

@@ -249,6 +249,9 @@ fn finish<'a>(replay: &'a Replay, args: &Args, mut outputs: Outputs<'a>) -> Resu
     for thought in report::in_words(replay, &report, unit) {
         say(&thought);
     }
+    for line in report::alarm_lines(replay, unit) {
+        say(&line);
+    }
     say(CAUTION);
     if let Some(sheet) = sheet {
         say(&format!("\nThe sheet: {}", sheet.display()));

@@ -25,6 +25,8 @@ pub struct Played {
 const TICK: Span = Span::from_mins(1);
 /// … but a silence longer than this is no day to live through: the sensor was off.
 const LONGEST_SILENCE: Span = Span::from_hours(24);
+/// What is left of it is stepped over.
+const STRIDE: Span = Span::from_hours(24);
 
 /// The column of true blood glucose beside a trace.
 pub const TRUTH: &str = "plasma_mg_dl";
@@ -90,14 +92,21 @@ impl Player {
         self.samples.push(Sample { truth, ..sample(reading, &view, rang) });
     }
 
-    /// Lets time pass up to just before `until`.
+    /// Lets time pass up to `until`, as the wrist does: it tells its count of seconds and asks once a minute.
     fn pass(&mut self, until: Instant) {
-        let Some(mut now) = self.now else { return };
-        let end = self.samples.last().map_or(now, |last| last.reading.at().plus(LONGEST_SILENCE)).min(until);
-        while now.plus(TICK) < end {
-            now = now.plus(TICK);
+        let Some(mut now) = self.now else {
+            self.monitor.run(until.secs());
+            return;
+        };
+        let watched = self.samples.last().map_or(now, |last| last.reading.at().plus(LONGEST_SILENCE));
+        while now < until {
+            let step = if now < watched { TICK } else { STRIDE };
+            now = now.plus(until.since(now).min(step));
+            self.monitor.run(now.secs());
             let view = self.monitor.tick(now);
-            self.heard(view.rings());
+            if now <= watched {
+                self.heard(view.rings());
+            }
         }
         self.now = Some(now);
     }
@@ -142,8 +151,11 @@ fn sample(reading: &Reading, view: &View, rang: u16) -> Sample {
         reading: *reading,
         verdict,
         plasma: known(estimate.map(|e| e.glucose().mg_dl())),
-        plasma_sd: known(estimate.map(|e| e.glucose_sd())),
-        calibration_sd: timely(view.calibration_sd()),
+        // the two do not depend on each other
+        plasma_sd: known(estimate.zip(view.calibration_sd()).map(|(e, open)| e.glucose_sd().hypot(open))),
+        own_sd: known(estimate.map(|e| e.glucose_sd())),
+        #[cfg(test)]
+        shown: known(view.shown().map(|shown| shown.glucose.mg_dl())),
         rate: known(estimate.map(|e| e.rate().mg_dl_per_min())),
         rate_sd: known(estimate.map(|e| e.rate_sd())),
         trend: view.trend(),

@@ -2,7 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use glidepath::alarm::{Cause, Priority};
+use glidepath::Glucose;
+use glidepath::alarm::{Cause, Grounds, Priority};
 use serde::Serialize;
 
 use super::Replay;
@@ -146,6 +147,59 @@ pub fn cause_words(cause: Cause) -> &'static str {
         Cause::Unheeded => "nobody had acknowledged it",
         Cause::Worse => "it became worse",
     }
+}
+
+/// What an alarm went by, for a person: the value that caused it.
+pub fn grounds_words(grounds: Grounds, unit: Unit) -> String {
+    let shown = |glucose: Glucose| unit.with_name(glucose.mg_dl());
+    match grounds {
+        Grounds::Sensor(glucose) => format!("the sensor's reading of {}", shown(glucose)),
+        Grounds::Uncalibrated(glucose) => {
+            format!("the sensor's reading of {}, not calibrated", shown(glucose))
+        }
+        Grounds::BelowRange(end) => format!("the sensor's word that it is under {}", shown(end)),
+        Grounds::Estimate(glucose) => format!("the estimate of {}", shown(glucose)),
+        Grounds::Unplaced(glucose) => format!("a reading of {} whose time cannot be told", shown(glucose)),
+        Grounds::Probability(chance) => format!("a chance of {:.0} % of a low", 100.0 * chance),
+        Grounds::Rate(rate) => {
+            let rate = rate.mg_dl_per_min();
+            let (way, size) = (if rate < 0.0 { "fall" } else { "rise" }, f64::from(rate.abs()));
+            format!("a {way} of {} a minute", precise(unit, size))
+        }
+        Grounds::Silence(span) => format!("{} without a reading", minutes(span.mins())),
+        Grounds::WearLeft(span) if span.secs() < 0 => {
+            format!("{} past the sensor's planned end", minutes(-span.mins()))
+        }
+        Grounds::WearLeft(span) => format!("{} to the sensor's planned end", minutes(span.mins())),
+        Grounds::Doubt => "a doubt about the sensor".into(),
+        Grounds::Unknown => "a value that was known before and is not now".into(),
+    }
+}
+
+/// Alarms listed in the text.
+const MOST_LISTED: usize = 12;
+
+/// The last alarms that began, a line each: when, how urgent, what, and the value that caused it.
+pub fn alarm_lines(replay: &Replay, unit: Unit) -> Vec<String> {
+    let begun: Vec<&Rang> = replay.alarms.iter().filter(|rang| rang.cause == Cause::New).collect();
+    let last = begun.get(begun.len().saturating_sub(MOST_LISTED)..).unwrap_or_default();
+    let heading = match (last.len(), begun.len()) {
+        (0, _) => None,
+        (listed, all) if listed < all => {
+            Some(format!("The last {listed} of {all} alarms, by what each rang:"))
+        }
+        _ => Some("The alarms, by what each rang:".into()),
+    };
+    let line = |rang: &&Rang| {
+        format!(
+            "  {}  {} ({} priority): by {}",
+            replay.time(rang.at),
+            rang.kind.message(),
+            rang.priority.name(),
+            grounds_words(rang.grounds, unit)
+        )
+    };
+    heading.into_iter().chain(last.iter().map(line)).collect()
 }
 
 fn minutes(minutes: f32) -> String {

@@ -16,10 +16,13 @@ pub struct Sample {
     pub reading: Reading,
     pub verdict: Verdict,
     pub plasma: f32,
-    /// Takes the calibration for granted.
+    /// The whole uncertainty: the estimate's own and what the calibration leaves open.
     pub plasma_sd: f32,
-    /// What the calibration leaves open.
-    pub calibration_sd: f32,
+    /// The estimate's own, which takes the calibration for granted.
+    pub own_sd: f32,
+    /// The value to show as the present one.
+    #[cfg(test)]
+    pub shown: f32,
     pub rate: f32,
     pub rate_sd: f32,
     pub trend: Trend,

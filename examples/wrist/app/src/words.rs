@@ -66,6 +66,8 @@ fn present(text: &mut Sentence, face: &Face<'_>, now: &Now, causes: Option<Groun
     push(
         text,
         match now.bound {
+            Some(Bound::AtMost) if now.doubted => "at most ",
+            Some(Bound::AtLeast) if now.doubted => "at least ",
             Some(Bound::AtMost) => "At most ",
             Some(Bound::AtLeast) => "At least ",
             None => "",

@@ -117,6 +117,11 @@ fn an_alarm_tells_the_value_that_caused_it() {
     // not young enough for the present one, and still what it rings by
     let said = say(Grounds::Sensor(glucose(48.0)), |face| face.age = Some(Span::from_mins(15)));
     assert_eq!(said, "Alarm: very low. No present value, last one 48 milligrams, 15 minutes ago.");
+    // doubted, and still at most that
+    let said = say(Grounds::BelowRange(glucose(40.0)), |face| {
+        face.now = face.now.map(|now| Now { doubted: true, ..now });
+    });
+    assert_eq!(said, "Alarm: very low. Doubted, at most 40 milligrams, 4 minutes ago.");
     // what is known of one whose time is not: it has just come
     let said = say(Grounds::Unplaced(glucose(45.0)), |face| face.age = None);
     assert_eq!(said, "Alarm: very low. Doubted, 45 milligrams, measured nobody knows when.");

@@ -76,6 +76,16 @@ fn a_session_without_a_time_still_warns() {
 }
 
 #[test]
+fn a_sensor_told_of_before_a_power_cut_is_known_after_it() {
+    let mut wearer = Wearer::new(20);
+    wearer.open();
+    wearer.cut_power();
+    wearer.live(5, |_| Some(119.0));
+    let wear = wearer.app.monitor().wear().expect("its start was told");
+    assert!((4310.0..4340.0).contains(&wear.worn().mins()), "{wear:?}");
+}
+
+#[test]
 fn the_session_start_is_five_hours_ahead_and_corrected_later() {
     for told_time in [true, false] {
         let mut wearer = Wearer::new(14);
@@ -171,6 +181,32 @@ fn below_its_range_the_sensor_outvotes_three_wrong_sticks() {
     wearer.live_status(240, Status::BelowRange, 39.0);
     assert!(wearer.first(start, &[Kind::Floor]).is_some_and(|minutes| minutes <= 6));
     assert_eq!(wearer.screen(), Screen::AtMost { mg_dl: 39, alarm: true });
+}
+
+#[test]
+fn a_wrong_stick_at_a_low() {
+    let mut doubted = 0;
+    for stick in [75.0, 80.0, 85.0, 90.0, 100.0, 130.0] {
+        let mut wearer = quiet(20, 120);
+        wearer.live(90, |minute| Some((118.0 - 1.2 * minute as f32).max(58.0) + (minute % 3) as f32 * 0.3));
+        wearer.press(100);
+        wearer.stick(0, stick);
+        wearer.live_with(30, |wearer| {
+            let (_, read) = wearer.app.view().unwrap().newest().unwrap();
+            match wearer.screen() {
+                Screen::Number { mg_dl, doubted: false, .. } if read.mg_dl() <= 70.0 => {
+                    assert!(
+                        f32::from(mg_dl) <= read.mg_dl() + 15.5,
+                        "{mg_dl} beside {read:?}, stick {stick}"
+                    );
+                }
+                Screen::Number { doubted: true, .. } => doubted += 1,
+                _ => {}
+            }
+            wearer.minute.is_multiple_of(5).then_some(58.0 + (wearer.minute % 3) as f32 * 0.3)
+        });
+    }
+    assert!(doubted > 0);
 }
 
 #[test]

@@ -200,17 +200,26 @@ fn goes_on_where_it_was() {
     let (mut steady, mut cut) =
         (App::new(Settings::default()).unwrap(), App::new(Settings::default()).unwrap());
     let mut buffer = [0; KEPT];
+    // the minute when the power came back
+    let mut since = 0;
     let (mut same, mut alarms) = (0, 0);
     let mut records = Records(&stream).peekable();
     while let Some((minute, bytes)) = records.next() {
         steady.tick(u32::from(minute) * 60_000, false);
+        cut.tick(u32::from(minute - since) * 60_000, false);
         for app in [&mut steady, &mut cut] {
             bytes.iter().for_each(|byte| _ = app.byte(*byte));
         }
         if cut.face().age.is_some() {
-            assert_eq!(picture(&steady).differences(&picture(&cut)), 0, "minute {minute}");
-            same += 1;
-            alarms += usize::from(cut.face().alert.is_some());
+            let [one, other] =
+                [&steady, &cut].map(|app| app.face().alert.map(|ring| (ring.kind, ring.cause)));
+            assert_eq!(steady.face().current(), cut.face().current(), "minute {minute}");
+            // between two readings an estimate may have rung that the other could not make
+            if one == other {
+                assert_eq!(picture(&steady).differences(&picture(&cut)), 0, "minute {minute}");
+                same += 1;
+                alarms += usize::from(one.is_some());
+            }
         }
         let mut receiver = Receiver::new();
         let mut frames = records.peek().into_iter().flat_map(|(_, bytes)| bytes.iter());
@@ -221,9 +230,10 @@ fn goes_on_where_it_was() {
         cut = App::new(Settings::default()).unwrap();
         assert!(cut.restore(&buffer[..length - 1]).is_err());
         cut.restore(&buffer[..length]).unwrap();
+        since = minute;
         cut.tick(0, false);
         assert!(cut.face().current().is_none() && cut.face().age.is_none());
     }
     println!("{same} pictures the same, {alarms} of them of alarms");
-    assert!(same > 250 && alarms > 5);
+    assert!(same > 250 && alarms > 5, "{same} {alarms}");
 }

@@ -116,8 +116,8 @@ impl Drawing<'_> {
                 panel.upright("alarm", at);
             }
         }
-        panel.band("outer", &self.spread(|s| s.plasma, |s| s.plasma_sd.hypot(s.calibration_sd)), longest);
-        panel.band("plasma", &self.spread(|s| s.plasma, |s| s.plasma_sd), longest);
+        panel.band("outer", &self.spread(|s| s.plasma, |s| s.plasma_sd), longest);
+        panel.band("plasma", &self.spread(|s| s.plasma, |s| s.own_sd), longest);
         let value = |sample: &Sample| f64::from(sample.reading.glucose().mg_dl());
         let doubted = |sample: &Sample| !matches!(sample.verdict, Verdict::Accepted | Verdict::ClockSet);
         let believed = self.few.iter().filter(|(_, sample)| !doubted(sample));

@@ -56,7 +56,7 @@ pub fn draw(replay: &Replay, report: &Report, unit: Unit) -> (String, Vec<Chart>
     tables::lows(&mut page, replay, unit);
     tables::days(&mut page, replay, &days, unit);
     tables::fingersticks(&mut page, replay, report, unit);
-    tables::alarms(&mut page, replay);
+    tables::alarms(&mut page, replay, unit);
     tables::input(&mut page, report);
     let mut all: Vec<Chart> = overview.into_iter().collect();
     all.extend(charts);

@@ -123,16 +123,18 @@ pub fn fingersticks(page: &mut Page, replay: &Replay, report: &Report, unit: Uni
 }
 
 /// What would have rung.
-pub fn alarms(page: &mut Page, replay: &Replay) {
+pub fn alarms(page: &mut Page, replay: &Replay, unit: Unit) {
     if replay.alarms.is_empty() {
         return;
     }
     page.section("Alarms");
-    list(page, "What would have rung", &["when", "priority", "what", "why"], &replay.alarms, |rang| {
+    let head = ["when", "priority", "what", "by", "why then"];
+    list(page, "What would have rung", &head, &replay.alarms, |rang| {
         vec![
             replay.time(rang.at),
             rang.priority.name().into(),
             rang.kind.message().into(),
+            report::grounds_words(rang.grounds, unit),
             report::cause_words(rang.cause).into(),
         ]
     });

@@ -8,7 +8,7 @@ use core::ptr::{addr_of, addr_of_mut, read_volatile, write_volatile};
 use glidepath::{Glucose, Instant, Monitor, Reading, Settings, View};
 
 static mut INPUT: (u32, f32) = (0, 0.0);
-static mut OUTPUT: Option<View> = None;
+static mut OUTPUT: MaybeUninit<View> = MaybeUninit::uninit(); // of no weight in flash
 /// All the memory that the library keeps: a day of readings and everything else. Its size is read from the image.
 #[unsafe(no_mangle)]
 static mut MONITOR: MaybeUninit<Monitor<288>> = MaybeUninit::uninit();
@@ -25,7 +25,7 @@ fn main() -> ! {
         if let Ok(glucose) = Glucose::from_mg_dl(mg_dl) {
             let view = monitor.push(&Reading::new(Instant::from_secs(at), glucose));
             // SAFETY: as above
-            unsafe { write_volatile(addr_of_mut!(OUTPUT), Some(view)) };
+            unsafe { write_volatile(addr_of_mut!(OUTPUT), MaybeUninit::new(view)) };
         }
     }
 }

@@ -1,0 +1,40 @@
+//! The count of elapsed time alone: clocks set, stopped and reading nonsense, and the power away.
+
+use crate::{Event, Hash, Stream};
+use core::hint::black_box;
+use glidepath::timeline::{Placed, Timeline};
+use glidepath::{Reading, Span};
+
+pub fn timeline(events: usize) -> Hash {
+    let mut hash = Hash::new();
+    let mut timeline = Timeline::new();
+    let mut set = Span::ZERO;
+    for (k, event) in Stream::new(black_box(23)).take(events).enumerate() {
+        match event {
+            Event::Reading(reading) => {
+                let stamped =
+                    Reading::new(reading.at().plus(set), reading.glucose()).with_status(reading.status());
+                let placed = timeline.place(&stamped, k % 7 == 0);
+                hash.put(match placed {
+                    Placed::Then(at) => (0_u8, at, Span::ZERO),
+                    Placed::OnArrival(at) => (1, at, Span::ZERO),
+                    Placed::ClockSet(at, moved) => (2, at, moved),
+                    Placed::Nowhere => (3, timeline.now(), Span::ZERO),
+                });
+                hash.put((timeline.count_of(stamped.at()), timeline.stamp_of(timeline.now())));
+            }
+            Event::Tick(at) if k % 3 == 0 => timeline.tick(Some(at.plus(set))),
+            Event::Tick(_) => timeline.tick(None),
+            Event::Uptime(secs) => timeline.run(secs),
+            Event::PowerReturned => timeline.resume(),
+            Event::SensorStarted(at) => hash.put(timeline.start_of(at)),
+            Event::Offset(offset) => set = offset.unwrap_or(Span::ZERO),
+            Event::Snooze(_, span) => set = span,
+            Event::Restart if timeline.is_at_end() => timeline = Timeline::new(),
+            Event::Restart | Event::Fingerstick(_) | Event::Acknowledge => {}
+        }
+        hash.put((timeline.now(), timeline.is_resumed(), timeline.is_at_end()));
+        hash.put(timeline.wall_of(timeline.now()));
+    }
+    hash
+}
