@@ -224,6 +224,19 @@ fn a_sensors_own_below_its_range_is_not_corrected_upward() {
     assert_eq!(value(&monitor), 98.0);
 }
 
+#[test]
+fn a_fingerstick_that_says_what_the_sensor_says_is_held_by_nothing() {
+    for (mg_dl, held) in [(48.0, false), (48.1, true)] {
+        let mut monitor = fresh();
+        for k in 0..12_u32 {
+            let _ = monitor.push(&reading(300_000 + k * 300, 59.0 - k as f32));
+        }
+        let outcome = monitor.fingerstick(&stick_at(300_000 + 3300, mg_dl));
+        assert_eq!(outcome.words() != "taken in", held, "{outcome:?}");
+        assert!(matches!(outcome, FingerstickOutcome::Used { held: told, .. } if told == held));
+    }
+}
+
 /// One wrong fingerstick at a true 48, and three alike at a sensor that says 'below its range'.
 #[test]
 fn wrong_fingersticks_do_not_raise_a_low() {
@@ -267,6 +280,10 @@ fn readings_and_calibration_begin_anew_with_a_sensor_but_not_with_a_gap() {
     let now = Instant::from_secs(24 * 3600);
     let shown = monitor.calibration().apply(now, Glucose::clamped(125.0));
     assert!(shown.mg_dl() < 115.0);
+    let _ = monitor.tick(now);
+    let (gain, offset) = monitor.gain_and_offset();
+    assert_eq!((gain, offset), monitor.calibration().gain_and_offset(now));
+    assert!(((125.0 - offset) / gain - shown.mg_dl()).abs() < 0.01, "the sensor's value is made so");
     // a gap of a day keeps what was learned
     steady(&mut monitor, 48 * 3600, 12, 125.0);
     assert!(monitor.calibration().pays());

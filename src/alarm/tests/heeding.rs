@@ -271,6 +271,87 @@ fn other_settings_hold_from_the_next_update() {
 }
 
 #[test]
+fn what_moves_back_by_itself_does_not_ring_again_and_a_low_does() {
+    type Told = fn(u32, f32) -> Situation;
+    let stories: [(Kind, Told, f32); 3] = [
+        (Kind::High, |when, rate| at(when, 260.0, rate), -1.0),
+        (Kind::LowAhead, |when, rate| at(when, 90.0, rate).with_low_ahead(0.6), 1.0),
+        (Kind::Low, |when, rate| at(when, 60.0, rate), 2.0),
+    ];
+    for (kind, told, back) in stories {
+        let mut alarms = alarms(everything());
+        let mut rings = |when, rate| alarms.update(&told(when, rate)).rings().iter().any(|r| r.kind == kind);
+        assert!(rings(0, back), "{kind:?} for the first time");
+        let again = (1..90).find(|when| rings(*when, back));
+        assert_eq!(again, (kind == Kind::Low).then_some(20), "{kind:?}");
+        if kind != Kind::Low {
+            assert!(rings(90, 0.9 * back), "{kind:?} slower than that");
+        }
+    }
+    // what is stale moves nowhere
+    let mut alarms = alarms(everything());
+    let falls = at(0, 260.0, -1.0);
+    assert_eq!(kinds(&alarms.update(&falls)), [(Kind::High, Cause::New)]);
+    let stale = alarms.update(&Situation { now: minute(25), ..falls });
+    assert!(stale.rings().iter().any(|ring| ring.kind == Kind::High));
+}
+
+#[test]
+fn notice_taken_twice_is_of_the_first_depth() {
+    let standard = low_only();
+    let mut alarms = alarms(AlarmSettings { low: Rule { limit: 100.0, ..standard.low }, ..standard });
+    assert_eq!(kinds(&alarms.update(&at(0, 95.0, 0.0))), [(Kind::Low, Cause::New)]);
+    alarms.acknowledge(Kind::Low);
+    assert_eq!(kinds(&alarms.update(&at(5, 88.0, 0.0))), []);
+    alarms.acknowledge(Kind::Low);
+    assert_eq!(kinds(&alarms.update(&at(6, 85.0, 0.0))), [(Kind::Low, Cause::Worse)]);
+}
+
+#[test]
+fn a_snooze_keeps_its_depth_while_glucose_is_up() {
+    let mut alarms = alarms(low_only());
+    assert_eq!(kinds(&alarms.update(&at(0, 69.0, 0.0))), [(Kind::Low, Cause::New)]);
+    alarms.snooze(Kind::Low, LOW_QUIET);
+    assert!(alarms.update(&at(5, 90.0, 0.0)).kinds().is_empty());
+    assert_eq!(kinds(&alarms.update(&at(10, 60.0, 0.0))), []);
+    assert_eq!(kinds(&alarms.update(&at(11, 59.0, 0.0))), [(Kind::Low, Cause::New)]);
+}
+
+#[test]
+fn what_holds_is_found_by_its_kind() {
+    let standing = alarms(everything()).update(&at(0, 260.0, 3.5));
+    for kind in Kind::ALL {
+        let held = standing.get(kind).map(|held| held.ring.kind);
+        assert_eq!(held, matches!(kind, Kind::High | Kind::SteepRise).then_some(kind));
+    }
+}
+
+#[test]
+fn doubts_units_and_grounds_have_fixed_names() {
+    let doubts = [Doubt::None, Doubt::Pressure, Doubt::Disbelieved, Doubt::WarmUp];
+    assert_eq!(doubts.map(Doubt::name), ["none", "pressure", "disbelieved", "warm_up"]);
+    let units = Kind::ALL.map(|kind| kind.about().unit.name());
+    let (glucose, rate) = ("mg/dL", "mg/dL/min");
+    assert_eq!(units, [glucose, glucose, "probability", rate, "min", glucose, rate, "", "h"]);
+    let at = Glucose::clamped(50.0);
+    for (grounds, name, value) in [
+        (Grounds::Sensor(at), "sensor", true),
+        (Grounds::Uncalibrated(at), "uncalibrated", true),
+        (Grounds::BelowRange(at), "below_range", true),
+        (Grounds::Estimate(at), "estimate", true),
+        (Grounds::Unplaced(at), "unplaced", true),
+        (Grounds::Probability(0.5), "probability", false),
+        (Grounds::Rate(Rate::clamped(1.0)), "rate", false),
+        (Grounds::Silence(Span::ZERO), "silence", false),
+        (Grounds::WearLeft(Span::ZERO), "wear_left", false),
+        (Grounds::Doubt, "doubt", false),
+        (Grounds::Unknown, "unknown", false),
+    ] {
+        assert_eq!((grounds.name(), grounds.glucose()), (name, value.then_some(at)));
+    }
+}
+
+#[test]
 fn priorities_and_causes_have_fixed_names() {
     assert!(Kind::Doubt.message().contains("fingerstick"));
     // the words of IEC 60601-1-8

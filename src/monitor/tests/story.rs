@@ -256,3 +256,191 @@ fn the_monitor_begins_anew_where_its_count_ends() {
     assert!(!monitor.timeline().is_at_end() && view.verdict() == Some(Verdict::Accepted));
     assert_eq!(view.rings().first().map(|ring| ring.kind), Some(Kind::Floor));
 }
+
+#[test]
+fn a_view_tells_what_the_parts_answer() {
+    let mut monitor = fresh();
+    for k in 0..24_u32 {
+        let _ = monitor.push(&reading(300_000 + k * 300, 348.0 - 12.0 * k as f32));
+    }
+    let now = Instant::from_secs(LAST);
+    let view = monitor.tick(now);
+    let (forecast, low) = (monitor.forecast(), Glucose::clamped(70.0));
+    assert_eq!(view.direction(), forecast.direction(now));
+    assert!(view.direction().unwrap().rate().mg_dl_per_min() < -1.0);
+    assert!(matches!(view.trend(), Trend::Falling(_)));
+    for (minutes, told) in [
+        (15, view.predicted_15min()),
+        (30, view.predicted_30min()),
+        (45, view.predicted(Span::from_mins(45))),
+        (60, view.predicted_60min()),
+    ] {
+        assert!(told.is_some());
+        assert_eq!(told, forecast.at(now, Span::from_mins(minutes)), "{minutes}");
+    }
+    let half_an_hour = Span::from_mins(30);
+    assert_eq!(view.low_probability(), forecast.low_probability(now, low, half_an_hour));
+    assert!((0.01..1.0).contains(&view.low_probability().unwrap()));
+    assert_eq!(view.low_ahead_signal(), forecast.low_ahead(now));
+    assert!((0.01..1.0).contains(&view.low_ahead_signal().unwrap()));
+    assert_eq!(view.minutes_to_low(), forecast.minutes_to_fall(now, low, Span::from_hours(1)));
+    assert!(view.minutes_to_low().unwrap() > 1.0);
+    let glucose = view.estimate().unwrap().glucose();
+    assert_eq!(view.calibration_sd(), Some(monitor.calibration().sd(now, glucose)));
+    assert!(view.calibration_sd().unwrap() > 1.0);
+    assert!(view.sees());
+}
+
+/// The end of the sensor's range is no news where glucose was expected beyond it, and a reading like others elsewhere.
+#[test]
+fn each_reading_counts_for_what_it_tells() {
+    let less = Trust::Reduced(1.0 / NO_NEWS_WEIGHT);
+    for (level, value, status, trust) in [
+        (45.0, 41.0, Status::BelowRange, Trust::Full),
+        (45.0, 49.0, Status::BelowRange, less),
+        (45.0, 49.0, Status::Normal, Trust::Full),
+        (395.0, 401.0, Status::AboveRange, Trust::Full),
+        (395.0, 390.0, Status::AboveRange, less),
+        (395.0, 390.0, Status::Normal, Trust::Full),
+        (110.0, 113.0, Status::Doubtful, Trust::Reduced(4.0)),
+        (110.0, 300.0, Status::Normal, Trust::None),
+    ] {
+        let mut monitor = fresh();
+        steady(&mut monitor, 300_000, 24, level);
+        let pushed = next(value).with_status(status);
+        let mut apart = monitor.estimator().clone();
+        let expected = apart.expect(pushed.at(), monitor.calibration().apply_reading(&pushed)).unwrap();
+        let _ = apart.take(&expected, trust);
+        let _ = monitor.push(&pushed);
+        assert_eq!(format!("{:?}", monitor.estimator()), format!("{apart:?}"), "{value} {status:?}");
+    }
+}
+
+#[test]
+fn a_doubted_value_is_the_sensors_and_a_very_low_one_is_not_lifted() {
+    let told = |sensor, calibrated, reasons| {
+        let (sensor, calibrated) = (Glucose::clamped(sensor), Glucose::clamped(calibrated));
+        let newest = Newest { at: Instant::from_secs(0), sensor, calibrated, status: Status::Normal };
+        doubted(newest, None, reasons).map(Glucose::whole_mg_dl)
+    };
+    for (sensor, calibrated, want) in [
+        (55.0, 56.0, Some(55)),
+        (50.0, 56.0, Some(50)),
+        (50.0, 55.0, None),
+        (55.0, 50.0, None),
+        (56.0, 60.0, None),
+    ] {
+        assert_eq!(told(sensor, calibrated, Reasons::default()), want, "{sensor} as {calibrated}");
+    }
+    // a level of half an hour that loses a quarter: pressure; the value of before counts as nothing
+    let mut monitor = fresh();
+    steady(&mut monitor, 300_000, 24, 90.0);
+    let shown = |view: &View| view.shown().map(|shown| (shown.glucose.whole_mg_dl(), shown.doubted));
+    let view = monitor.push(&next(66.0));
+    assert!(view.reasons().contains(Reason::Pressure) && !view.reasons().disbelieve() && !view.sees());
+    assert_eq!(shown(&view), Some((66, true)));
+    // the low alarm waits for as long as it is set to, and no longer
+    let low = |view: &View| view.rings().iter().any(|ring| ring.kind == Kind::Low);
+    assert!(!low(&view));
+    let waits = (1..60).find(|minute| {
+        let tick = monitor.tick(Instant::from_secs(LAST + 300 + minute * 60));
+        let rings = low(&tick);
+        let fifth = minute % 5 == 0;
+        rings || fifth && low(&monitor.push(&reading(LAST + 300 + minute * 60, 66.0 - (minute % 2) as f32)))
+    });
+    assert_eq!(waits, Some(20));
+    // and one at the floor does not wait
+    let mut monitor = fresh();
+    steady(&mut monitor, 300_000, 24, 72.0);
+    let view = monitor.push(&next(54.0));
+    assert!(view.reasons().contains(Reason::Pressure));
+    assert_eq!(view.rings().first().map(|ring| ring.kind), Some(Kind::Floor));
+    // a sensor that stands still
+    let mut monitor = fresh();
+    let views: Vec<_> = (0..24).map(|k| monitor.push(&reading(300_000 + k * 300, 104.0))).collect();
+    let view = views.last().unwrap();
+    assert!(view.reasons().contains(Reason::Stuck) && !view.reasons().contains(Reason::Pressure));
+    assert_eq!(shown(view), Some((104, true)));
+}
+
+/// Where the end of the range is exactly what was expected it counts in full.
+#[test]
+fn an_end_of_the_range_that_was_expected_counts_in_full() {
+    for (value, status) in [(45.0, Status::BelowRange), (400.0, Status::AboveRange)] {
+        let mut monitor = fresh();
+        let _ = monitor.push(&reading(LAST, value));
+        let mut apart = monitor.estimator().clone();
+        let expected = apart.expect(Instant::from_secs(LAST + 300), Glucose::clamped(value)).unwrap();
+        assert_eq!(expected.innovation(), Some(0.0));
+        let _ = apart.take(&expected, Trust::Full);
+        let _ = monitor.push(&next(value).with_status(status));
+        assert_eq!(format!("{:?}", monitor.estimator()), format!("{apart:?}"), "{status:?}");
+    }
+}
+
+/// The first minute from `from` on at which silence rings, told every minute and given `pushed` every five.
+fn silence_rings(monitor: &mut Monitor<24>, from: u32, pushed: Option<Status>) -> Option<u32> {
+    (0..120).find(|minute| {
+        let at = from + minute * 60;
+        let mut view = monitor.tick(Instant::from_secs(at));
+        if let Some(status) = pushed.filter(|_| minute % 5 == 4) {
+            view = monitor.push(&reading(at, 90.0).with_status(status));
+        }
+        view.rings().iter().any(|ring| ring.kind == Kind::NoData)
+    })
+}
+
+#[test]
+fn a_sensor_that_warms_up_owes_no_readings_and_another_does() {
+    assert_eq!(silence_rings(&mut fresh(), LAST, None), Some(20));
+    assert_eq!(silence_rings(&mut lived(), LAST, None), Some(20));
+    let mut started = lived();
+    started.sensor_started(Instant::from_secs(LAST));
+    assert_eq!(silence_rings(&mut started, LAST, None), Some(60));
+    // its own word, for as long as it holds
+    assert_eq!(silence_rings(&mut lived(), LAST, Some(Status::WarmUp)), None);
+    assert_eq!(silence_rings(&mut lived(), LAST, Some(Status::Fault)), Some(20));
+}
+
+#[test]
+fn the_zone_says_which_settings_hold() {
+    let day = crate::alarm::AlarmSettings::default();
+    let mut plan = AlarmPlan::new(day).unwrap();
+    let low = crate::alarm::Rule { limit: 80.0, ..day.low };
+    let night = plan.add_profile(crate::alarm::AlarmSettings { low, ..day }).unwrap();
+    let days = crate::alarm::Weekdays::ALL;
+    plan.add_slot(crate::alarm::Slot { days, from: 22 * 60, to: 6 * 60, profile: night }).unwrap();
+    // readings from 11:20 UTC on
+    for (offset, rings) in [(None, false), (Some(Span::ZERO), false), (Some(Span::from_hours(11)), true)] {
+        let mut monitor = fresh();
+        monitor.set_alarm_plan(plan);
+        monitor.set_utc_offset(offset);
+        steady(&mut monitor, 300_000, 3, 76.0);
+        assert_eq!(monitor.alarms().active().contains(Kind::Low), rings, "{offset:?}");
+    }
+}
+
+#[test]
+fn what_a_person_does_reaches_the_alarms() {
+    let mut monitor = fresh();
+    steady(&mut monitor, 300_000, 2, 66.0);
+    assert!(monitor.alarms().unheeded().contains(Kind::Low));
+    let mut snoozed = monitor.clone();
+    monitor.acknowledge();
+    assert!(
+        monitor.alarms().active().contains(Kind::Low) && !monitor.alarms().unheeded().contains(Kind::Low)
+    );
+    // half an hour from its ring five minutes ago
+    assert_eq!(snoozed.snooze(Kind::Low, Span::from_hours(2)), Span::from_mins(25));
+    assert!(!snoozed.alarms().unheeded().contains(Kind::Low));
+}
+
+#[test]
+fn a_late_one_that_is_kept_already_is_told_so() {
+    let again = reading(300_000 + 20 * 300, 100.0);
+    let mut monitor = lived();
+    assert_eq!(monitor.push(&again).verdict(), Some(Verdict::Duplicate));
+    let missed = reading(300_000 + 10 * 300, 130.0);
+    assert_eq!(monitor.push(&missed).verdict(), Some(Verdict::Late));
+    assert_eq!(monitor.push(&missed).verdict(), Some(Verdict::Duplicate));
+}
