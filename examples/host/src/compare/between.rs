@@ -43,8 +43,6 @@ pub struct Between {
     pub first_without_reading_h: f32,
     pub second_without_reading_h: f32,
     pub disputes: Option<DisputeFigures>,
-    #[serde(skip)]
-    pub points: Vec<Point>,
 }
 
 /// Mean and consensus ranges over the minutes both sensors have.
@@ -133,7 +131,6 @@ pub fn between(first: &Worn, second: &Worn, pairing: Pairing, pairs: [&[Point]; 
         first_without_reading_h: silent_min(first, from, to) / 60.0,
         second_without_reading_h: silent_min(second, from, to) / 60.0,
         disputes: disputes(pairs),
-        points,
     }
 }
 

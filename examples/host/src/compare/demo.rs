@@ -19,6 +19,7 @@ const FIRST_MIDNIGHT: u32 = 1_767_571_200;
 
 /// What is true of a sensor over the waking hours.
 #[derive(Clone, Copy, Debug)]
+#[cfg_attr(not(test), expect(dead_code, reason = "tests hold the results against it"))]
 pub struct Known {
     pub bias_mg_dl: f32,
     /// Against a meter that errs as the demo's does.
@@ -29,6 +30,7 @@ pub struct Known {
 }
 
 /// The invented study and what is true of its sensors.
+#[cfg_attr(not(test), expect(dead_code, reason = "tests hold the results against the truth"))]
 pub struct Invented {
     pub study: Study,
     pub known: [Known; 2],

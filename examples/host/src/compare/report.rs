@@ -103,8 +103,6 @@ pub struct SensorReport {
     pub cost_per_day: Option<f32>,
     #[serde(skip)]
     pub points: Vec<Point>,
-    #[serde(skip)]
-    pub trace: Vec<Reading>,
 }
 
 /// Agreement of rates with the references'.
@@ -304,7 +302,6 @@ fn sensor(
         cost_per_day: presence::cost(worn),
         lag,
         points,
-        trace: worn.readings.clone(),
     }
 }
 

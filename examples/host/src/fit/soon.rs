@@ -193,14 +193,14 @@ fn spreads(table: &mut Table, people: &[&Person], moments: &[Vec<(usize, Terms)>
 /// The probability of a low, to come and to stay.
 fn lows(table: &mut Table, people: &[&Person]) {
     const LOW: f32 = 70.0;
-    for horizon in 0..LOW_HORIZONS {
+    for (horizon, minutes) in MINUTES.into_iter().enumerate().take(LOW_HORIZONS) {
         let rows: Vec<[Vec<_>; 2]> = people
             .par_iter()
             .map(|person| {
                 let mut rows = [Vec::new(), Vec::new()];
                 walk(person, table, true, |n, learner| {
                     if let Some(low) = person.low_within(n, secs(horizon)) {
-                        let terms = wide(learner.low_terms(LOW, MINUTES[horizon]));
+                        let terms = wide(learner.low_terms(LOW, minutes));
                         let there = usize::from(person.readings[n].glucose().mg_dl() < LOW);
                         rows[there].push((terms, f64::from(u8::from(low))));
                     }

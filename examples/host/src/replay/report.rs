@@ -354,6 +354,9 @@ pub fn fingersticks(report: &Report, unit: Unit) -> String {
         out += &format!(", {refused} could not be used");
     }
     if let (Some(gain), Some(offset)) = (calibration.gain, calibration.offset_mg_dl) {
+        if gain == 1.0 && offset == 0.0 {
+            return out + ". They have borne out no lasting difference, so that no correction is made.";
+        }
         let sign = if offset < 0.0 { '−' } else { '+' };
         let offset = unit.with_name(offset.abs() as f32);
         out += &format!(

@@ -24,7 +24,6 @@ pub struct Record {
 /// An episode with what it reached.
 pub struct Listed {
     pub kind: &'static str,
-    pub low: bool,
     pub start: Instant,
     pub end: Instant,
     /// The lowest value of a low, the highest of a high, mg/dL.
@@ -82,7 +81,7 @@ impl Record {
                 let values = within.map(|r| r.glucose().mg_dl());
                 let extreme_mg_dl =
                     if low { values.fold(f32::INFINITY, f32::min) } else { values.fold(0.0, f32::max) };
-                Listed { kind, low, start, end, extreme_mg_dl }
+                Listed { kind, start, end, extreme_mg_dl }
             }));
         }
         all.sort_by_key(|listed| listed.start);

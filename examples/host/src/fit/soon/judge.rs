@@ -100,7 +100,7 @@ fn errors(sets: &[(&str, Vec<Lived<'_>>)]) -> Vec<String> {
 fn coverage(people: &[&Lived<'_>]) -> Vec<String> {
     let mut lines =
         vec!["\nWhat the intervals held, %: of 95 / of 50; 1.96 / 0.674 standard deviations:".to_owned()];
-    for horizon in 0..JUDGED.len() {
+    for (horizon, minutes) in JUDGED.into_iter().enumerate() {
         let held: Vec<([bool; 4], f64, bool)> = outcomes(people, horizon)
             .map(|(person, n, foreseen, came)| {
                 let off = (came - f64::from(foreseen.glucose().mg_dl())).abs();
@@ -120,7 +120,7 @@ fn coverage(people: &[&Lived<'_>]) -> Vec<String> {
                 |k: usize| 100.0 * chosen.iter().filter(|h| h[k]).count() as f64 / chosen.len().max(1) as f64;
             format!("{:.1} / {:.1}; {:.1} / {:.1}", part(0), part(1), part(2), part(3))
         };
-        lines.push(format!("  {} min: {}", JUDGED[horizon], share(&|_, _| true)));
+        lines.push(format!("  {minutes} min: {}", share(&|_, _| true)));
         lines.push(format!("    night {}; day {}", share(&|_, night| night), share(&|_, night| !night)));
         for band in 0..=EDGES.len() {
             let from = band.checked_sub(1).map_or(0.0, |below| f64::from(EDGES[below]));
