@@ -122,11 +122,11 @@ pub enum Placed {
 /// let reading = |secs| Ok::<_, glidepath::Error>(Reading::new(at(secs), Glucose::from_mg_dl(110.0)?));
 /// let mut timeline = Timeline::new();
 /// assert_eq!(timeline.place(&reading(36_000)?, false), Placed::Then(at(36_000)));
-/// timeline.tick(Some(at(36_240)));
-/// // the clock is set back by two hours: five minutes later the count has gone on by five minutes
-/// timeline.tick(Some(at(29_100)));
-/// timeline.tick(Some(at(29_160)));
-/// assert_eq!(timeline.now(), at(36_300));
+/// timeline.tick(Some(at(36_060)));
+/// // the clock is set back by two hours: two minutes later the count has gone on by two minutes
+/// timeline.tick(Some(at(28_920)));
+/// timeline.tick(Some(at(28_980)));
+/// assert_eq!(timeline.now(), at(36_180));
 /// # Ok::<(), glidepath::Error>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

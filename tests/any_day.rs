@@ -24,7 +24,7 @@ impl Dice {
     }
 
     fn one_in(&mut self, n: u64) -> bool {
-        self.next() % n == 0
+        self.next().is_multiple_of(n)
     }
 
     fn between(&mut self, low: i32, high: i32) -> i32 {

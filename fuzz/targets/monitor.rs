@@ -364,7 +364,7 @@ fn settings(input: &Input) -> Option<Settings> {
     }
     if let Some([least, greatest, jump, pressure, noisy]) = input.quality {
         settings.quality = QualityConfig {
-            least_mg_dl: of(least, 0.0, 99.0),
+            least_mg_dl: of(least, 0.0, 29.9),
             greatest_mg_dl: of(greatest, 201.0, 1999.0),
             jump_sd: of(jump, 2.0, 9.9),
             pressure_share: of(pressure, 0.05, 0.49),

@@ -513,7 +513,7 @@ fn the_limits_of_time_are_within_it() {
 }
 
 #[test]
-fn a_reading_from_before_a_fingerstick_is_not_newer() {
+fn a_reading_from_just_before_a_fingerstick_counts_as_of_then() {
     let mut estimator = told(&[120.0; 20]);
     let early = estimator.expect(at_minute(97), glucose(120.0)).unwrap();
     let same = estimator.expect(at_minute(98), glucose(120.0)).unwrap();
@@ -521,8 +521,9 @@ fn a_reading_from_before_a_fingerstick_is_not_newer() {
     let before = estimator.estimate(at_minute(98));
     assert_eq!(estimator.take(&early, Trust::Full), Taken::NotNewer);
     assert_eq!(estimator.estimate(at_minute(98)), before);
-    assert!(estimator.expect(at_minute(97), glucose(120.0)).is_none());
-    assert!(estimator.expect(at_minute(98), glucose(120.0)).is_some());
+    let overtaken = estimator.expect(at_minute(97), glucose(120.0)).unwrap();
+    assert_eq!(overtaken.innovation(), estimator.expect(at_minute(98), glucose(120.0)).unwrap().innovation());
+    assert_eq!(estimator.clone().take(&overtaken, Trust::Full), Taken::Used);
     assert_eq!(estimator.take(&same, Trust::Full), Taken::Used);
 }
 

@@ -305,12 +305,14 @@ impl Learner {
     /// Holds what was said an hour ago against what came 15, 30 and 60 minutes after it.
     fn learn(&mut self, table: &Table, at: Instant) {
         let Some(hour) = self.past.kept_near(3600) else { return };
-        let Some(terms) = Terms::before(&self.past, hour, table.carry) else { return };
-        if terms.reach != Reach::Full {
+        let [c, b, a] = [3600_u32, 1800, 900].map(|later| hour.saturating_sub(later));
+        let [then, five, ten, fifteen, thirty] = Terms::ages(hour);
+        let [c, b, a, past @ ..] = self.past.values([c, b, a, then, five, ten, fifteen, thirty]);
+        let Some(terms) = Terms::of_values(past, table.carry).filter(|terms| terms.reach == Reach::Full)
+        else {
             return;
-        }
-        let came = [900_u32, 1800, 3600].map(|later| self.past.value(hour.saturating_sub(later)));
-        let [Some(a), Some(b), Some(c)] = came else { return };
+        };
+        let (Some(a), Some(b), Some(c)) = (a, b, c) else { return };
         let came = [a, b, c].map(|value| value - terms.level);
         // the terms as far as each counts: over its mean square in people
         let mut counted = terms.of_change;

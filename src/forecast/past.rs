@@ -107,29 +107,32 @@ impl Past {
         Told::Kept
     }
 
-    /// Glucose `age_s` seconds before the newest reading, in a straight line between readings; `None` where
-    /// none is known without crossing a gap or a doubted reading.
-    pub fn value(&self, age_s: u32) -> Option<f32> {
-        if self.count == 0 {
-            return None;
-        }
+    /// Glucose at each of `ages`, seconds before the newest reading and ascending, in straight lines between readings;
+    /// `None` where none is known without crossing a gap or a doubted reading. One walk for all.
+    pub fn values<const K: usize>(&self, ages: [u32; K]) -> [Option<f32>; K] {
+        let mut values = [None; K];
+        let mut wanted = ages.into_iter().zip(&mut values);
+        let mut next = wanted.next();
         let (mut after, mut later) = (0, self.newest.mg_dl());
         let mut age = u32::from(self.kept_s);
         for kept in self.kept.iter().take(usize::from(self.count)) {
             let value = kept.mg_dl();
-            if age == age_s {
-                return Some(value);
+            while let Some((age_s, place)) = next.take() {
+                if age_s > age {
+                    next = Some((age_s, place));
+                    break;
+                }
+                *place =
+                    Some(if age_s == age { value } else { between((after, later), (age, value), age_s) });
+                next = wanted.next();
             }
-            if age > age_s {
-                return Some(between((after, later), (age, value), age_s));
-            }
-            if kept.since_s == BROKEN {
-                return None;
+            if next.is_none() || kept.since_s == BROKEN {
+                break;
             }
             (after, later) = (age, value);
             age = age.saturating_add(u32::from(kept.since_s));
         }
-        None
+        values
     }
 
     /// The age of the kept reading nearest to `age_s`, within 2.5 minutes of it.

@@ -41,16 +41,31 @@ pub(super) const LOG_CENTRE: f32 = 9.883_285;
 /// The mean of the squared logarithmic level in people, so that its term is near 0 on average.
 const USUAL_SQUARE: f32 = 0.55;
 
+/// How far `x` lies under 0. Not by `max`, which may keep the sign of a zero or not.
+fn under(x: f32) -> f32 {
+    if x < 0.0 { -x } else { 0.0 }
+}
+
 impl Terms {
     /// The terms `age_s` seconds before the newest reading; `carry` says what an unknown step was likely to be,
     /// from the one after it.
     pub(super) fn before(past: &Past, age_s: u32, carry: [f32; 2]) -> Option<Self> {
-        let now = past.value(age_s)?;
-        let back = |minutes: u32| past.value(age_s.saturating_add(minutes.saturating_mul(60)));
-        let Some(((five, ten), later)) = back(5).zip(back(10)).map(|near| (near, back(15).zip(back(30))))
-        else {
+        Self::of_values(past.values(Self::ages(age_s)), carry)
+    }
+
+    /// The ages, in seconds, of the values that terms are made from.
+    pub(super) fn ages(age_s: u32) -> [u32; 5] {
+        [0, 300, 600, 900, 1800].map(|back| age_s.saturating_add(back))
+    }
+
+    /// The terms from the values at those ages.
+    pub(super) fn of_values(values: [Option<f32>; 5], carry: [f32; 2]) -> Option<Self> {
+        let [now, five, ten, fifteen, thirty] = values;
+        let now = now?;
+        let Some((five, ten)) = five.zip(ten) else {
             return Some(Self::of(now, [0.0; 4], Reach::Level, carry));
         };
+        let later = fifteen.zip(thirty);
         let (fifteen, thirty) = later.unwrap_or((ten, ten));
         let reach = if later.is_some() { Reach::Full } else { Reach::Short };
         let steps = [now - five, five - ten, ten - fifteen, fifteen - thirty].map(|step| 0.1 * step);
@@ -99,7 +114,7 @@ impl Terms {
                 l * slope,
                 slope * slope.abs(),
                 square * slope,
-                (-l).max(0.0) * (-slope).max(0.0),
+                under(l) * under(slope),
             ],
             of_spread: [
                 1.0,

@@ -18,7 +18,7 @@ use crate::units::Span;
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct QualityConfig {
-    /// The lowest value a sensor can mean, mg/dL (0 to 100). Default 20.
+    /// The lowest value a sensor can mean, mg/dL (0 to 30). Default 20.
     pub least_mg_dl: f32,
     /// The highest, mg/dL (200 to 2000). Default 600.
     pub greatest_mg_dl: f32,
@@ -80,7 +80,7 @@ impl QualityConfig {
     }
 
     pub(super) fn checked(self) -> Result<Self, Error> {
-        in_range("least_mg_dl", self.least_mg_dl, 0.0, 100.0)?;
+        in_range("least_mg_dl", self.least_mg_dl, 0.0, 30.0)?;
         in_range("greatest_mg_dl", self.greatest_mg_dl, 200.0, 2000.0)?;
         in_range("jump_sd", self.jump_sd, 2.0, 10.0)?;
         in_range("pressure_share", self.pressure_share, 0.05, 0.5)?;

@@ -147,11 +147,11 @@ fn at(minute: u32) -> Instant {
 
 #[test]
 fn what_no_sensor_can_mean_is_out_of_range_unless_the_sensor_says_that_it_is_beyond() {
-    let config = QualityConfig { least_mg_dl: 40.0, greatest_mg_dl: 400.0, ..QualityConfig::default() };
+    let config = QualityConfig { least_mg_dl: 30.0, greatest_mg_dl: 400.0, ..QualityConfig::default() };
     let quality = Quality::new(config).unwrap();
     for (value, verdict) in [
-        (39.9, Verdict::OutOfRange),
-        (40.0, Verdict::Accepted),
+        (29.9, Verdict::OutOfRange),
+        (30.0, Verdict::Accepted),
         (400.0, Verdict::Accepted),
         (400.1, Verdict::OutOfRange),
     ] {
@@ -159,7 +159,7 @@ fn what_no_sensor_can_mean_is_out_of_range_unless_the_sensor_says_that_it_is_bey
         let doubtful = reading(0, value).with_status(Status::Doubtful);
         assert_eq!(quality.admit(&doubtful), verdict, "{value}");
     }
-    assert_eq!(quality.admit(&reading(0, 39.0).with_status(Status::BelowRange)), Verdict::Accepted);
+    assert_eq!(quality.admit(&reading(0, 29.0).with_status(Status::BelowRange)), Verdict::Accepted);
     assert_eq!(quality.admit(&reading(0, 401.0).with_status(Status::AboveRange)), Verdict::Accepted);
 }
 
