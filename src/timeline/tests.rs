@@ -325,7 +325,7 @@ fn the_count_has_room_whatever_it_starts_with_and_says_when_it_ends() {
     assert!(timeline.now().secs() == 2_147_483_648 && !timeline.is_at_end());
     let mut leaps = 0_u32;
     while !timeline.is_at_end() {
-        timeline.tick(Some(Instant::from_secs(if leaps % 2 == 0 { 0 } else { u32::MAX })));
+        timeline.tick(Some(Instant::from_secs(if leaps.is_multiple_of(2) { 0 } else { u32::MAX })));
         leaps += 1;
     }
     assert!(leaps > 40_000, "{leaps}");
