@@ -248,8 +248,8 @@ fn the_monitor_begins_anew_where_its_count_ends() {
     let mut monitor = fresh();
     let mut leaps = 0_u32;
     while !monitor.timeline().is_at_end() {
-        let _ =
-            monitor.core.timeline.tick(Some(Instant::from_secs(if leaps % 2 == 0 { 0 } else { u32::MAX })));
+        let leap = if leaps.is_multiple_of(2) { 0 } else { u32::MAX };
+        monitor.core.timeline.tick(Some(Instant::from_secs(leap)));
         leaps += 1;
     }
     let view = monitor.push(&reading(300_000, 50.0));
