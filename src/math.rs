@@ -6,6 +6,7 @@
 use core::cell::Cell;
 
 /// Square root; 0 for anything not above 0.
+#[inline(never)]
 pub(crate) fn sqrt(x: f32) -> f32 {
     if x > 0.0 { libm::sqrtf(x) } else { 0.0 }
 }

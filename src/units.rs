@@ -222,6 +222,7 @@ impl Span {
     /// In minutes, exact for spans up to 194 days.
     #[must_use]
     #[expect(clippy::cast_precision_loss, reason = "stated above")]
+    #[inline(never)]
     pub const fn mins(self) -> f32 {
         self.0 as f32 / 60.0
     }
@@ -277,6 +278,7 @@ impl Instant {
 
     /// This moment moved by `span`; stops at either end of the epoch.
     #[must_use]
+    #[inline(never)]
     pub const fn plus(self, span: Span) -> Self {
         Self(self.0.saturating_add_signed(span.0))
     }

@@ -111,7 +111,13 @@ impl Past {
     /// `None` where none is known without crossing a gap or a doubted reading. One walk for all.
     pub fn values<const K: usize>(&self, ages: [u32; K]) -> [Option<f32>; K] {
         let mut values = [None; K];
-        let mut wanted = ages.into_iter().zip(&mut values);
+        self.fill(&ages, &mut values);
+        values
+    }
+
+    #[inline(never)] // one for every number of ages
+    fn fill(&self, ages: &[u32], values: &mut [Option<f32>]) {
+        let mut wanted = ages.iter().copied().zip(values);
         let mut next = wanted.next();
         let (mut after, mut later) = (0, self.newest.mg_dl());
         let mut age = u32::from(self.kept_s);
@@ -132,7 +138,6 @@ impl Past {
             (after, later) = (age, value);
             age = age.saturating_add(u32::from(kept.since_s));
         }
-        values
     }
 
     /// The age of the kept reading nearest to `age_s`, within 2.5 minutes of it.

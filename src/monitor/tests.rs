@@ -190,9 +190,12 @@ fn a_fingerstick_shifts_the_estimate_with_the_calibration_and_tells_quality() {
             let newest = monitor.core.newest.unwrap();
             let shown = |monitor: &Monitor<24>| monitor.calibration().apply(newest.at, newest.sensor).mg_dl();
             let (before, mut apart) = (shown(&monitor), monitor.estimator().clone());
+            let mut soon = *monitor.forecast();
             assert!(monitor.fingerstick(&stick).is_used());
             let after = shown(&monitor);
             apart.shift(after - before);
+            soon.shift(after - before);
+            assert_eq!(*monitor.forecast(), soon);
             let _ = apart.fingerstick(&stick);
             assert_eq!(monitor.estimator().estimate(stick.at()), apart.estimate(stick.at()));
             assert_eq!(monitor.core.newest.unwrap().calibrated.mg_dl(), after);

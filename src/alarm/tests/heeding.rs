@@ -91,12 +91,18 @@ fn only_a_floor_that_sounds_rings_for_low() {
     let rung: Vec<u32> =
         (1..60).filter(|when| !alarms.update(&at(*when, 57.0, 0.0)).rings().is_empty()).collect();
     assert_eq!(rung, [15, 30, 45]);
-    // nor acknowledged alone
-    let mut alarms = self::alarms(default());
-    let _ = alarms.update(&at(0, 55.0, 0.0));
-    alarms.acknowledge(Kind::Floor);
-    let rung = kinds(&alarms.update(&at(15, 55.0, 0.0)));
-    assert_eq!(rung, [(Kind::Low, Cause::Unheeded)]);
+    // nor acknowledged alone, nor snoozed alone
+    for snoozed in [false, true] {
+        let mut alarms = self::alarms(default());
+        let _ = alarms.update(&at(0, 55.0, 0.0));
+        if snoozed {
+            alarms.snooze(Kind::Floor, FLOOR_QUIET);
+        } else {
+            alarms.acknowledge(Kind::Floor);
+        }
+        let rung = kinds(&alarms.update(&at(15, 55.0, 0.0)));
+        assert_eq!(rung, [(Kind::Low, Cause::Unheeded)], "{snoozed}");
+    }
 }
 
 #[test]
@@ -202,6 +208,7 @@ fn the_foremost_is_the_most_urgent_that_nobody_heeded() {
     assert_eq!(foremost(&mut alarms), Some((Kind::High, false)));
     alarms.acknowledge(Kind::High);
     assert_eq!(foremost(&mut alarms), Some((Kind::SteepRise, false)));
+    assert!(alarms.update(&at(0, 260.0, 3.5)).unheeded().iter().eq([Kind::SteepRise]));
     alarms.acknowledge(Kind::SteepRise);
     assert_eq!(foremost(&mut alarms), None);
 }

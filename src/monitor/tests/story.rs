@@ -363,6 +363,20 @@ fn a_doubted_value_is_the_sensors_and_a_very_low_one_is_not_lifted() {
     assert_eq!(shown(view), Some((104, true)));
 }
 
+#[test]
+fn after_a_restart_nothing_is_known_of_before() {
+    let mut monitor = lived();
+    monitor.restart();
+    assert!(monitor.history().is_empty());
+    let view = monitor.tick(Instant::from_secs(LAST + 60));
+    assert!(view.newest().is_none() && view.shown().is_none() && view.age().is_none());
+    assert!(view.estimate().is_none() && view.predicted_30min().is_none() && !view.sees());
+    assert_eq!((view.trend(), monitor.calibration().counts()), (Trend::NotKnown, (0, 0)));
+    // and the first reading counts as a first one, whatever came before
+    let view = monitor.push(&next(200.0));
+    assert_eq!((view.verdict(), monitor.history().len()), (Some(Verdict::Accepted), 1));
+}
+
 /// Where the end of the range is exactly what was expected it counts in full.
 #[test]
 fn an_end_of_the_range_that_was_expected_counts_in_full() {
