@@ -110,6 +110,15 @@ pub fn quantile(values: &mut [f64], share: f64) -> f64 {
     *values.select_nth_unstable_by(place, f64::total_cmp).1
 }
 
+/// Shares of steady moments that are called falling at which directions are compared.
+pub const CRIED: [f64; 2] = [0.041, 0.077];
+
+/// The share of `fast` falls that are called so when a share of `steady` moments is: rates said of either.
+pub fn flagged(steady: &mut [f64], fast: &[f64], cried: f64) -> f64 {
+    let limit = quantile(steady, cried);
+    fast.iter().filter(|said| **said <= limit).count() as f64 / fast.len().max(1) as f64
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
