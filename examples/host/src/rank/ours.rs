@@ -14,6 +14,7 @@ type Small = Monitor<1>;
 
 impl Method for Small {
     fn step(&mut self, reading: &Reading) -> Outlook {
+        self.run(reading.at().secs());
         let view = self.push(reading);
         let value = reading.glucose().mg_dl();
         let Some(estimate) = view.estimate() else { return Outlook::held(value, 0.0) };
@@ -33,7 +34,7 @@ impl Method for Small {
     }
 
     fn calibrate(&mut self, fingerstick: &Fingerstick) {
-        let _ = self.tick(fingerstick.at());
+        self.run(fingerstick.at().secs());
         let _ = self.fingerstick(fingerstick);
     }
 }

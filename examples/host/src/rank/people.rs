@@ -25,12 +25,11 @@ use crate::table::Trace;
 /// Where the horizons judged stand in [`HORIZONS`].
 const JUDGED: [usize; 3] = [0, 1, 3];
 /// The low index is compared with these limits, mg/dL.
-const LIMITS: std::ops::Range<i32> = -60..220;
+const LIMITS: std::ops::Range<i32> = -160..200;
 /// Bands of the actual rate, and of the sign: falling fast, falling, steady, rising, rising fast.
 const BANDS: usize = 5;
 /// Nobody can tell the sign.
 const UNKNOWN: usize = BANDS;
-/// Alarms of these kinds are about lows.
 const HOUR_S: u32 = 3600;
 /// The night, hours of the wearer's day: before the first, from the second on.
 const NIGHT: (i64, i64) = (7, 22);
