@@ -85,3 +85,43 @@ fn nonsense_is_refused_with_a_sentence() {
         assert!(error.contains(expected) && output.stdout.is_empty(), "{line}: {error}");
     }
 }
+
+#[test]
+fn folders_of_people_are_ranked_set_by_set() {
+    let folder = tempfile::tempdir().unwrap();
+    for (set, seed) in [("alder", 21), ("birch", 22)] {
+        std::fs::create_dir_all(folder.path().join(set)).unwrap();
+        let file = folder.path().join(set).join("p.csv");
+        let line = format!("simulate --seed {seed} --days 4 --out-trace {}", file.display());
+        assert!(glidepath(&line).status.success());
+    }
+    let line = format!("rank {} --only raw --only glidepath --json", folder.path().display());
+    let report = json(&glidepath(&line));
+    let sets = report["sets"].as_array().unwrap();
+    let names: Vec<&str> = sets.iter().map(|set| set["set"].as_str().unwrap()).collect();
+    assert_eq!(names, ["alder", "birch", "all"]);
+    let number = |value: &serde_json::Value| value.as_f64().unwrap_or_else(|| panic!("{value}"));
+    // all people are the sum of the sets
+    for key in ["people", "days", "lows"] {
+        assert!(
+            (number(&sets[0][key]) + number(&sets[1][key]) - number(&sets[2][key])).abs() < 1e-6,
+            "{key}"
+        );
+    }
+    let all = sets[2]["methods"].as_array().unwrap();
+    let method = |name: &str| all.iter().find(|row| row["method"] == name).unwrap();
+    let (held, ours) = (method("raw, held"), method("glidepath"));
+    assert!(held["ahead"].as_array().unwrap().iter().all(|ahead| ahead["rmse_over_holding"] == 1.0));
+    assert!(held["brier_skill"].is_null() && held["ahead"][0]["interval_95_holds_percent"].is_null());
+    assert!(number(&ours["ahead"][1]["rmse_over_holding"]) < 0.95, "{ours}");
+    let held_95 = number(&ours["ahead"][1]["interval_95_holds_percent"]);
+    assert!((85.0..=100.0).contains(&held_95), "{held_95}");
+    for row in all.iter().flat_map(|row| row["signs"].as_array().unwrap()) {
+        let shares: Vec<f64> = row.as_array().unwrap().iter().map(number).collect();
+        assert!(shares.len() == 6 && (shares.iter().sum::<f64>() - 1.0).abs() < 1e-6, "{row}");
+    }
+    let ring = &sets[2]["rings"][0];
+    assert!(number(&ring["rings_per_night"]) <= number(&ring["rings_per_day"]), "{ring}");
+    let mixed = glidepath(&format!("rank {0} {0}/alder/p.csv", folder.path().display()));
+    assert_eq!(mixed.status.code(), Some(2));
+}

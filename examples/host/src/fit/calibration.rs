@@ -384,6 +384,7 @@ fn monitor(trace: &Person) -> Judged {
                 continue;
             };
             n += 1;
+            monitor.run(stick.at().secs());
             let view = monitor.tick(stick.at());
             if n % 2 == 1 {
                 let _ = monitor.fingerstick(stick);
@@ -396,6 +397,7 @@ fn monitor(trace: &Person) -> Judged {
                 judged.add(stick.glucose().mg_dl(), raw.glucose().mg_dl(), shown.mg_dl(), sd);
             }
         }
+        monitor.run(reading.at().secs());
         let _ = monitor.push(reading);
         newest = Some(*reading);
     }
@@ -471,6 +473,15 @@ mod tests {
         }
         let holds = |text| figures.iter().any(|line| line.contains(text));
         assert!(holds("nothing to gain") && holds("low/p0") && holds("without right"));
+    }
+
+    #[test]
+    fn the_monitor_answers_at_every_second_fingerstick() {
+        for set in invented() {
+            for trace in &set.people {
+                assert_eq!(monitor(trace).sticks, (trace.references.len() / 2) as f64, "{}", trace.name);
+            }
+        }
     }
 
     #[test]

@@ -110,6 +110,20 @@ pub fn quantile(values: &mut [f64], share: f64) -> f64 {
     *values.select_nth_unstable_by(place, f64::total_cmp).1
 }
 
+/// Shares of steady moments that are called falling at which directions are compared.
+pub const CRIED: [f64; 2] = [0.041, 0.077];
+
+/// The share of `fast` falls that are called so when a share of `steady` moments is: rates said of either. Of moments that
+/// lie right at the limit, as whole readings make many, the part that brings the steady ones to their share.
+pub fn flagged(steady: &mut [f64], fast: &[f64], cried: f64) -> f64 {
+    let limit = quantile(steady, cried);
+    let count =
+        |said: &[f64], of: fn(&f64, &f64) -> bool| said.iter().filter(|said| of(said, &limit)).count() as f64;
+    let at = count(steady, f64::eq);
+    let part = ((cried * steady.len() as f64 - count(steady, f64::lt)) / at.max(1.0)).clamp(0.0, 1.0);
+    (count(fast, f64::lt) + part * count(fast, f64::eq)) / fast.len().max(1) as f64
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -128,6 +142,16 @@ mod tests {
             .iter()
             .zip(made)
             .for_each(|(got, want)| assert!((got - want).abs() < 0.02, "{got} {want}"));
+    }
+
+    #[test]
+    fn moments_at_the_limit_are_flagged_in_part() {
+        // one in ten is under the limit, four are at it: to flag three in ten, half of those at it
+        let mut steady = [-2.0, -1.0, -1.0, -1.0, -1.0, 0.0, 0.0, 0.0, 0.0, 0.0];
+        let fast = [-3.0, -1.0, -1.0, 0.0];
+        assert!((flagged(&mut steady, &fast, 0.3) - 0.5).abs() < 1e-9);
+        assert!((flagged(&mut steady, &fast, 0.1) - 0.25).abs() < 1e-9);
+        assert_eq!(flagged(&mut steady, &[], 0.3), 0.0);
     }
 
     #[test]

@@ -80,6 +80,27 @@ impl Person {
         steps.get(steps.len() / 2).is_some_and(|step| *step <= 30 * 60)
     }
 
+    /// Glucose at a moment, in a straight line between readings up to 17 minutes apart.
+    pub fn between(&self, at: i64) -> Option<f64> {
+        let secs = |n: usize| i64::from(self.readings[n].at().secs());
+        let level = |n: usize| f64::from(self.readings[n].glucose().mg_dl());
+        let after = self.readings.partition_point(|reading| i64::from(reading.at().secs()) < at);
+        if after < self.readings.len() && secs(after) == at {
+            return Some(level(after));
+        }
+        let before = after.checked_sub(1).filter(|_| after < self.readings.len())?;
+        let step = secs(after) - secs(before);
+        let part = (at - secs(before)) as f64 / step as f64;
+        (step <= 1020).then(|| level(before) + part * (level(after) - level(before)))
+    }
+
+    /// The actual rate at reading `n`, mg/dL/min: the straight line through the sensor from 2 min before to 18 min after,
+    /// as what is under the skin lags.
+    pub fn actual_rate(&self, n: usize) -> Option<f64> {
+        let now = i64::from(self.readings[n].at().secs());
+        Some((self.between(now + 1080)? - self.between(now - 120)?) / 20.0)
+    }
+
     /// The reading nearest to `secs` after reading `n`, if one lies within 2.5 minutes of it.
     pub fn later(&self, n: usize, secs: u32) -> Option<f32> {
         let want = self.readings[n].at().secs().checked_add(secs)?;

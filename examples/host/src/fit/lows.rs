@@ -49,6 +49,9 @@ impl Outcome {
     }
 }
 
+/// False alarms a day at which warnings are compared.
+pub const RATES: [f64; 3] = [0.3, 0.6, 1.0];
+
 /// An alarm is armed anew, and a low is a new one, after so long without.
 const QUIET_S: u32 = 1800;
 const HOUR_S: u32 = 3600;

@@ -4,8 +4,8 @@
 //! library holds it and figures with each set left out in turn.
 
 mod calibration;
-mod least;
-mod load;
+pub mod least;
+pub mod load;
 pub mod lows;
 mod now;
 mod pressure;

@@ -77,13 +77,10 @@ impl Method for BestLinear {
         let level = |target: usize| (CENTRE + out(&self.fit.weights[target]) / SCALE) as f32;
         let logit = out(&self.fit.logistic);
         Outlook {
-            now: level(0),
-            now_sd: None,
-            rate: (out(&self.fit.weights[1]) / SCALE) as f32,
             ahead: std::array::from_fn(|i| level(2 + i)),
-            ahead_30_sd: None,
             low_index: (70.0 - 10.0 * logit) as f32,
             low_probability: Some((1.0 / (1.0 + (-logit).exp())) as f32),
+            ..Outlook::line(level(0), (out(&self.fit.weights[1]) / SCALE) as f32, 0.0)
         }
     }
 }

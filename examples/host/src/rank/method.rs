@@ -3,6 +3,7 @@
 use glidepath::smoothing::{
     Exponential, Holt, Level, MovingAverage, MovingMedian, SavitzkyGolay, TwoStateKalman,
 };
+use glidepath::trend::Trend;
 use glidepath::{Fingerstick, Glucose, Instant, Reading};
 
 use super::HORIZONS;
@@ -18,6 +19,12 @@ pub struct Outlook {
     /// Plasma glucose at each of [`HORIZONS`], and the standard deviation 30 minutes ahead.
     pub ahead: [f32; HORIZONS.len()],
     pub ahead_30_sd: Option<f32>,
+    /// Half the widths of the intervals there that are to hold 50 and 95 %.
+    pub half_widths: [Option<[f32; 2]>; HORIZONS.len()],
+    /// The rate to expect over the next 20 minutes, mg/dL/min, if it is another than [`rate`](Self::rate).
+    pub direction: f32,
+    /// The trend, where the method has a sign of its own.
+    pub trend: Option<Trend>,
     /// What an alarm compares with its limit: lower is nearer to a low.
     pub low_index: f32,
     /// The probability of being below 70 mg/dL within 30 minutes.
@@ -33,6 +40,9 @@ impl Outlook {
             rate,
             ahead: HORIZONS.map(|minutes| now + minutes * rate),
             ahead_30_sd: None,
+            half_widths: [None; HORIZONS.len()],
+            direction: rate,
+            trend: None,
             low_index: now + alarm_min * rate,
             low_probability: None,
         }

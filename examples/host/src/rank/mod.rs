@@ -6,6 +6,7 @@ mod lows;
 mod method;
 mod ours;
 mod own;
+mod people;
 mod report;
 mod score;
 mod series;
@@ -18,7 +19,7 @@ use std::path::PathBuf;
 use crate::args::{InputArgs, OutputArgs};
 use crate::failure::Failure;
 use crate::output::{self, Outputs};
-use crate::sheet::CAUTION;
+use crate::sheet::{CAUTION, Page};
 use crate::simulate::SensorArgs;
 use crate::table;
 
@@ -37,12 +38,13 @@ const FIRST_TEST_SEED: u64 = 1_000_000;
 ///
 /// Without traces, on simulated people (invented) whose truth is known: see `simulate`. With traces, on those: the
 /// column plasma_mg_dl (or reference_mg_dl) is the truth, and without it the sensor's own later readings are, which can only judge
-/// predictions and alarms. Figures from simulated people compare methods; they do not say how a real sensor does
+/// predictions and alarms. With folders, on the recorded people in them, set by set: a folder of traces is a set, and so
+/// is each folder with traces within it; see `fit` for their form. Figures from simulated people compare methods; they do not say how a real sensor does
 /// on a real person.
 #[derive(clap::Args, Debug)]
 #[command(after_help = CAUTION)]
 pub struct Args {
-    /// Recorded traces (CSV tables) instead of simulated people
+    /// Recorded traces (CSV tables) instead of simulated people; or folders of them
     #[arg(value_name = "TRACE")]
     traces: Vec<PathBuf>,
 
@@ -102,6 +104,11 @@ struct Ranking {
 }
 
 pub fn run(args: &Args) -> Result<(), Failure> {
+    match args.traces.iter().filter(|path| path.is_dir()).count() {
+        0 => {}
+        folders if folders == args.traces.len() => return on_people(args),
+        _ => return Err(Failure::new("traces and folders together, expected either of them")),
+    }
     let ranking = if args.traces.is_empty() { simulated(args)? } else { recorded(args)? };
     let rows = report::rows(&ranking);
     let unit = args.output.unit.into();
@@ -122,6 +129,43 @@ pub fn run(args: &Args) -> Result<(), Failure> {
         let sheet = sheet.map_or_else(String::new, |sheet| format!("\nThe sheet: {}\n", sheet.display()));
         report::tables(&ranking, &rows, unit) + &sheet
     };
+    output::print(&text);
+    Ok(())
+}
+
+/// Ranks on recorded people.
+fn on_people(args: &Args) -> Result<(), Failure> {
+    let mut methods = method::usual();
+    methods.extend(ours::shipped());
+    methods.extend(own::own());
+    let report = people::rank(args, &wanted(methods, &args.only)?)?;
+    let sheet = args.output.out.as_ref().map(|folder| folder.join("rank.html"));
+    if let Some(sheet) = &sheet {
+        let mut page = Page::new("Methods ranked on recorded people");
+        page.summary(&[format!("On {}.", report.on)]);
+        for set in &report.sets {
+            page.section(&set.set);
+            for (caption, head, rows) in people::tables(set) {
+                let head: Vec<&str> = head.iter().map(String::as_str).collect();
+                page.table(&caption, &head, &rows);
+            }
+        }
+        let mut outputs = Outputs::default();
+        outputs.add(sheet.clone(), page.finish());
+        outputs.write()?;
+    }
+    if args.output.json {
+        output::print(&(serde_json::to_string_pretty(&report).unwrap_or_default() + "\n"));
+        return Ok(());
+    }
+    let mut text = format!("On {}.\n", report.on);
+    for set in &report.sets {
+        people::tables(set).iter().for_each(|table| text += &people::as_text(table));
+    }
+    text += &format!("\n{CAUTION}\n");
+    if let Some(sheet) = sheet {
+        text += &format!("\nThe sheet: {}\n", sheet.display());
+    }
     output::print(&text);
     Ok(())
 }

@@ -14,6 +14,7 @@ type Small = Monitor<1>;
 
 impl Method for Small {
     fn step(&mut self, reading: &Reading) -> Outlook {
+        self.run(reading.at().secs());
         let view = self.push(reading);
         let value = reading.glucose().mg_dl();
         let Some(estimate) = view.estimate() else { return Outlook::held(value, 0.0) };
@@ -26,13 +27,16 @@ impl Method for Small {
             rate: estimate.rate().mg_dl_per_min(),
             ahead: HORIZONS.map(|minutes| at(minutes).map_or(value, |p| p.glucose().mg_dl())),
             ahead_30_sd: at(30.0).map(|p| p.sd()),
+            half_widths: HORIZONS.map(|minutes| at(minutes).map(|p| [p.half_width_50(), p.half_width_95()])),
+            direction: view.direction().map_or(0.0, |direction| direction.rate().mg_dl_per_min()),
+            trend: Some(view.trend()),
             low_index: chance.map_or(value, index),
             low_probability: view.low_probability(),
         }
     }
 
     fn calibrate(&mut self, fingerstick: &Fingerstick) {
-        let _ = self.tick(fingerstick.at());
+        self.run(fingerstick.at().secs());
         let _ = self.fingerstick(fingerstick);
     }
 }
@@ -61,13 +65,10 @@ impl Method for Alone {
         let (now, rate) = (estimate.glucose().mg_dl(), estimate.rate().mg_dl_per_min());
         let at = |minutes: f32| now + rate * self.1 * -(-minutes / self.1).exp_m1();
         Outlook {
-            now,
             now_sd: Some(estimate.glucose_sd()),
-            rate,
             ahead: HORIZONS.map(at),
-            ahead_30_sd: None,
             low_index: now + ALARM_MIN * estimate.slow_rate().mg_dl_per_min(),
-            low_probability: None,
+            ..Outlook::line(now, rate, 0.0)
         }
     }
 }
@@ -88,6 +89,11 @@ fn entry(name: &str, settings: Settings) -> Entry {
     Entry::new(name, shipped_limit(), move || Small::new(settings).expect("settings in range"))
 }
 
+/// The monitor as shipped, and its estimator alone.
+pub fn shipped() -> Vec<Entry> {
+    vec![entry("glidepath", Settings::default()), alone("glidepath, estimator alone", Model::default(), 35.0)]
+}
+
 /// The monitor as shipped; told what noise this sensor has; and with one motion only, which makes it the plain
 /// linear filter, with the constants in use for people and with those of the Gaussian world.
 pub fn ours(sensor: &SensorModel) -> Vec<Entry> {
@@ -102,8 +108,7 @@ pub fn ours(sensor: &SensorModel) -> Vec<Entry> {
     let (a, b) = (1.0 / world.rate_min(), 1.0 / world.reversion_min());
     let drive = 2.0 * (a + b) * a * b * world.sd_mg_dl() * world.sd_mg_dl();
     let matched = Model::new(GAUSSIAN_LAG, 1.0 / (a + b), drive, sd, time, white).expect("in range");
-    let mut entries =
-        vec![entry("glidepath", shipped), alone("glidepath, estimator alone", Model::default(), 35.0)];
+    let mut entries = self::shipped();
     if told != shipped.model {
         entries.push(entry("glidepath, told the sensor's noise", with(told)));
     }

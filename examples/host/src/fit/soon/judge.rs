@@ -7,6 +7,7 @@ use glidepath::forecast::{Direction, Predicted};
 use glidepath::trend::{Bands, Pace, Trend, TrendSign};
 
 use super::super::Person;
+use super::super::least::{CRIED, flagged};
 use super::super::lows::{self, Outcome, Signal};
 use super::{minutes, outlook, walk};
 
@@ -25,10 +26,6 @@ struct Moment {
 
 /// The horizons judged, minutes.
 const JUDGED: [i32; 3] = [15, 30, 60];
-/// False alarms a day at which warnings are compared.
-const RATES: [f64; 3] = [0.3, 0.6, 1.0];
-/// Shares of steady moments that are called falling at which directions are compared.
-const CRIED: [f64; 2] = [0.041, 0.077];
 /// Costs of missing a band, in those of crying wolf, that are tried.
 const COSTS: [f32; 5] = [0.5, 1.0, 1.5, 2.0, 3.0];
 
@@ -180,7 +177,7 @@ fn alarms(people: &[&Lived<'_>]) -> Vec<String> {
         .collect();
     let all = pooled[0];
     let mut lines = vec![format!("\nThe low-ahead signal; {} lows in {:.0} days:", all.lows, all.days)];
-    for rate in RATES {
+    for rate in lows::RATES {
         if let Some((warned, caught)) = lows::at_rate(&pooled, rate) {
             lines.push(format!(
                 "  at {rate} false a day: warned 10 min ahead {warned:.3}, caught {caught:.3}"
@@ -204,19 +201,6 @@ fn alarms(people: &[&Lived<'_>]) -> Vec<String> {
     lines
 }
 
-/// Glucose at a moment, in a straight line between readings up to 17 minutes apart.
-fn between(person: &Person, at: i64) -> Option<f64> {
-    let secs = |n: usize| i64::from(person.readings[n].at().secs());
-    let after = person.readings.partition_point(|reading| i64::from(reading.at().secs()) < at);
-    if after < person.readings.len() && secs(after) == at {
-        return Some(level(person, after));
-    }
-    let before = after.checked_sub(1).filter(|_| after < person.readings.len())?;
-    let step = secs(after) - secs(before);
-    let part = (at - secs(before)) as f64 / step as f64;
-    (step <= 1020).then(|| level(person, before) + part * (level(person, after) - level(person, before)))
-}
-
 fn directions(people: &[&Lived<'_>]) -> Vec<String> {
     let mut lines =
         vec!["\nDirection; the truth from 2 min before to 18 after (and the next 20 min):".to_owned()];
@@ -224,7 +208,7 @@ fn directions(people: &[&Lived<'_>]) -> Vec<String> {
         people.iter().flat_map(move |lived| {
             lived.moments.iter().enumerate().filter_map(move |(n, moment)| {
                 let now = i64::from(lived.person.readings[n].at().secs());
-                let came = between(lived.person, now + to)? - between(lived.person, now + from)?;
+                let came = lived.person.between(now + to)? - lived.person.between(now + from)?;
                 Some((60.0 * came / (to - from) as f64, moment.direction?))
             })
         })
@@ -235,14 +219,13 @@ fn directions(people: &[&Lived<'_>]) -> Vec<String> {
         let square: f64 = all.iter().map(|(truth, said)| (truth - rate(said)).powi(2)).sum();
         let mut steady: Vec<f64> =
             all.iter().filter(|(truth, _)| truth.abs() < 1.0).map(|(_, said)| rate(said)).collect();
-        let fast: Vec<&(f64, Direction)> = all.iter().filter(|(truth, _)| *truth <= -2.0).collect();
+        let fast: Vec<f64> =
+            all.iter().filter(|(truth, _)| *truth <= -2.0).map(|(_, said)| rate(said)).collect();
         let mut line = format!("  RMSE {:.3} mg/dL/min", (square / all.len().max(1) as f64).sqrt());
         for cried in CRIED {
-            let limit = super::quantile(&mut steady, cried);
-            let flagged = fast.iter().filter(|(_, said)| rate(said) <= limit).count();
             line += &format!(
                 "; of falls by 2 or more {:.3} flagged with {:.1} % of steady ones",
-                flagged as f64 / fast.len().max(1) as f64,
+                flagged(&mut steady, &fast, cried),
                 100.0 * cried
             );
         }
@@ -272,8 +255,7 @@ fn directions(people: &[&Lived<'_>]) -> Vec<String> {
                 let (rate, sd) = moment.direction.map_or((None, 0.0), |d| (Some(d.rate()), d.sd()));
                 let trend = sign.step(rate, sd);
                 let now = i64::from(lived.person.readings[n].at().secs());
-                let Some((from, to)) =
-                    between(lived.person, now - 120).zip(between(lived.person, now + 1080))
+                let Some((from, to)) = lived.person.between(now - 120).zip(lived.person.between(now + 1080))
                 else {
                     continue;
                 };
