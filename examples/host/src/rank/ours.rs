@@ -19,8 +19,8 @@ impl Method for Small {
         let value = reading.glucose().mg_dl();
         let Some(estimate) = view.estimate() else { return Outlook::held(value, 0.0) };
         // what the low-ahead signal is before it is low; then it says no more
-        let chance = self.forecast().low_probability(view.at(), LOW, Span::from_mins(20));
-        let at = |minutes: f32| self.forecast().at(view.at(), Span::from_mins(minutes as i32));
+        let chance = self.forecast().low_probability(self.timeline().now(), LOW, Span::from_mins(20));
+        let at = |minutes: f32| view.predicted(Span::from_mins(minutes as i32));
         Outlook {
             now: estimate.glucose().mg_dl(),
             now_sd: Some(estimate.glucose_sd()),
