@@ -108,13 +108,34 @@ pub fn outcomes(signal: &Signal<'_>, limits: &[f32]) -> Vec<Outcome> {
     limits.iter().map(one).collect()
 }
 
-/// Shares warned and caught at so many false alarms a day, between the limits on either side.
+/// Shares warned and caught at so many false alarms a day, between the limits on either side; `pooled` is in order of the
+/// limit. The strictest side is where the least is caught; an alarm that is always on has no false ones and is never got
+/// to, as limits are loosened until there are as many as asked for.
 pub fn at_rate(pooled: &[Outcome], per_day: f64) -> Option<(f64, f64)> {
-    let mut sorted: Vec<&Outcome> = pooled.iter().collect();
-    sorted.sort_by(|a, b| a.false_per_day().total_cmp(&b.false_per_day()));
-    let after = sorted.partition_point(|outcome| outcome.false_per_day() < per_day);
-    let (low, high) = (sorted.get(after.checked_sub(1)?)?, sorted.get(after)?);
+    let heard = |outcome: Option<&Outcome>| outcome.map(|outcome| outcome.warned + outcome.caught);
+    let mut order: Vec<&Outcome> = pooled.iter().collect();
+    if heard(pooled.first()) > heard(pooled.last()) {
+        order.reverse();
+    }
+    let after = order.iter().position(|outcome| outcome.false_per_day() >= per_day)?;
+    let (low, high) = (order.get(after.checked_sub(1)?)?, order.get(after)?);
     let part = (per_day - low.false_per_day()) / (high.false_per_day() - low.false_per_day()).max(1e-9);
     let mix = |of: fn(&Outcome) -> f64| of(low) + part * (of(high) - of(low));
     Some((mix(Outcome::warned_share), mix(Outcome::caught_share)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_alarm_that_is_always_on_is_not_taken_for_one_without_false_alarms() {
+        let at = |warned, false_alarms| Outcome { lows: 10, warned, caught: 10, false_alarms, days: 10.0 };
+        let mut pooled = [at(0, 0), at(2, 2), at(6, 6), at(9, 20), at(10, 1)];
+        let (warned, caught) = at_rate(&pooled, 0.4).unwrap();
+        assert!((warned - 0.4).abs() < 1e-9 && (caught - 1.0).abs() < 1e-9);
+        pooled.reverse();
+        assert!((at_rate(&pooled, 0.4).unwrap().0 - 0.4).abs() < 1e-9);
+        assert_eq!(at_rate(&pooled, 3.0), None);
+    }
 }
