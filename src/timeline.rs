@@ -9,7 +9,7 @@
 //! | --- | --- |
 //! | [`run`](Timeline::run): the device's own count | what it grew; from then on nothing else moves the count |
 //! | [`tick`](Timeline::tick): the clock on the wall | what it grew since it or a stamp was last heard; nothing when it was set back, a day at most |
-//! | a stamp, with neither of the two since the newest reading | up to where the stamp lies |
+//! | a stamp, while neither of the two is told between readings | up to where the stamp lies |
 //!
 //! | a reading's stamp lies | it is taken as measured |
 //! | --- | --- |
@@ -39,6 +39,9 @@ const LONGEST_SILENCE: Span = Span::from_hours(35 * 24);
 const DRIFT: Span = Span::from_mins(2);
 /// When the clock on the wall is set back, no more than this is taken to have passed.
 const LONGEST_PACE: Span = Span::from_mins(2);
+/// So many ticks between two readings, or this many of late, tell the time.
+const FEW_TICKS: u8 = 2;
+const MANY_TICKS: u8 = 8;
 /// How many in a row show a new clock.
 const VOTES: u8 = 3;
 /// Stamps that are to agree are no further apart than this.
@@ -143,13 +146,13 @@ pub struct Timeline {
     stamps: Option<Mark>,
     /// What passed between the last two ticks.
     pace: Span,
-    /// The last stamp heard, right or wrong, and the count when it was.
+    /// The last stamp heard that told the time, and the count when it was.
     heard: Option<Mark>,
     /// The newest reading placed.
     newest: Option<Instant>,
     strays: Option<Strays>,
-    /// Whether anything but stamps has moved the count since the newest reading.
-    ticking: bool,
+    /// How many ticks have been told of late: each reading halves it.
+    ticks: u8,
     /// Whether the power was away, for nobody knows how long, and no reading has come since.
     resumed: bool,
 }
@@ -174,7 +177,7 @@ impl Timeline {
             heard: None,
             newest: None,
             strays: None,
-            ticking: false,
+            ticks: 0,
             resumed: false,
         }
     }
@@ -204,7 +207,6 @@ impl Timeline {
         self.begin(START);
         if grown > 0 {
             self.advance(self.now.plus(Span::from_secs(grown).min(LONGEST_SILENCE)));
-            self.ticking = true;
         }
     }
 
@@ -231,7 +233,7 @@ impl Timeline {
                 self.pace = to.since(self.now).min(LONGEST_PACE);
                 self.advance(to);
             }
-            self.ticking = true;
+            self.ticks = self.ticks.saturating_add(1).min(MANY_TICKS);
         }
         self.wall = Some(Mark { stamp: wall, count: self.now });
     }
@@ -244,13 +246,15 @@ impl Timeline {
             Placed::OnArrival(at) if self.newest.is_some_and(|newest| at <= newest) => Placed::Nowhere,
             placed => placed,
         };
-        self.heard = Some(Mark { stamp, count: self.now });
+        if !matches!(placed, Placed::OnArrival(_) | Placed::Nowhere) {
+            self.heard = Some(Mark { stamp, count: self.now });
+        }
         if let Placed::Then(at) | Placed::OnArrival(at) | Placed::ClockSet(at, _) = placed
             && self.newest.is_none_or(|newest| at > newest)
         {
             self.newest = Some(at);
             self.resumed = false;
-            self.ticking &= matches!(placed, Placed::OnArrival(_));
+            self.ticks >>= 1;
         }
         placed
     }
@@ -285,7 +289,7 @@ impl Timeline {
     /// The power was away, for nobody knows how long. The count stands where it stood.
     pub fn resume(&mut self) {
         (self.uptime, self.wall, self.heard, self.strays) = (None, None, None, None);
-        (self.ticking, self.resumed) = (false, true);
+        (self.ticks, self.resumed) = (0, true);
     }
 
     /// The first thing heard starts the count.
@@ -300,6 +304,11 @@ impl Timeline {
         self.now = self.now.max(to);
     }
 
+    /// Whether time is told by more than stamps: by the device's own count, or by ticks between readings.
+    const fn is_told(&self) -> bool {
+        self.uptime.is_some() || self.ticks >= FEW_TICKS
+    }
+
     fn placed(&mut self, reading: &Reading, taken: bool) -> Placed {
         let stamp = reading.at();
         let Some(mark) = self.stamps.or(self.wall) else {
@@ -309,8 +318,9 @@ impl Timeline {
         let at = mark.count_of(stamp);
         let ahead = at.since(self.now);
         if ahead > Span::ZERO {
-            let free = !self.ticking || self.resumed;
+            let free = !self.is_told() || self.resumed;
             if ahead > AHEAD && !free || ahead > LONGEST_SILENCE {
+                self.ticks >>= 1; // if it goes on so, it is the ticks that have ended
                 return self.stray(reading, false).unwrap_or(Placed::OnArrival(self.now));
             }
             if free || self.uptime.is_none() {
@@ -320,7 +330,7 @@ impl Timeline {
         }
         let behind = self.now.since(at);
         if self.newest.is_none_or(|newest| at > newest) {
-            if behind > DELAY && self.ticking {
+            if behind > DELAY && self.is_told() {
                 return self.stray(reading, false).unwrap_or(if behind > LATEST {
                     Placed::OnArrival(self.now)
                 } else {
@@ -362,7 +372,7 @@ impl Timeline {
         if strays.votes < VOTES {
             return None;
         }
-        if !self.ticking {
+        if !self.is_told() {
             // and as long again before the first of them
             self.advance(self.now.plus(stamp.since(strays.first)).plus(step));
         }
@@ -383,8 +393,7 @@ impl Timeline {
         let passed = fresh.last.count.since(known.last.count).secs();
         if passed < 30 {
             // no time has passed: a burst, or nobody ticks
-            let ticks = self.ticking || self.uptime.is_some() || self.wall.is_some();
-            return !ticks && lost && stamped > 0 && stamped <= NEIGHBOURS.secs();
+            return !self.is_told() && lost && stamped > 0 && stamped <= NEIGHBOURS.secs();
         }
         let stands = stamped == 0 && known.value != fresh.value;
         let slack = passed.wrapping_shr(2).max(90);

@@ -230,6 +230,13 @@ impl Day {
         let view =
             self.monitor.push(&Reading::new(self.at(self.stamp_off), glucose(value)).with_status(status));
         self.heard(&view);
+        if self.dice.one_in(2000) {
+            // and another at the same moment, stamped for some time to come
+            let stamp = self.at(self.stamp_off.saturating_add(600));
+            let view = self.monitor.push(&Reading::new(stamp, glucose(value + 1.0)));
+            self.heard(&view);
+            self.disturbed = self.minute;
+        }
         self.came = Some((self.minute, value));
         self.warming &= view.verdict() == Some(Verdict::WarmUp);
         self.very_low = if value <= FLOOR_MG_DL && !self.warming { self.very_low + 1 } else { 0 };

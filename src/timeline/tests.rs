@@ -220,12 +220,20 @@ fn a_tick_moves_the_count_by_a_day_at_most_and_back_by_nothing() {
 
 #[test]
 fn after_a_leap_of_the_wall_a_stamp_heard_since_says_how_much_has_passed() {
-    // the device slept for three days: the sensor's stamp arrives before the first tick
-    let mut timeline = ticked(60);
+    // the sensor's stamp arrives before the first tick of three days
     let three_days = 3 * 24 * 60;
+    let mut timeline = pushed(60);
+    timeline.tick(Some(at(60)));
     assert_eq!(timeline.place(&reading(60 + three_days, 100.0), false), Placed::Then(at(60 + three_days)));
     timeline.tick(Some(at(61 + three_days)));
     assert_eq!(timeline.now(), at(61 + three_days));
+    // where ticks told the time it cannot be right, and says nothing of how much has passed
+    let mut timeline = ticked(60);
+    assert_eq!(timeline.place(&reading(60 + three_days, 100.0), false), Placed::Nowhere);
+    timeline.tick(Some(at(61 + three_days)));
+    assert_eq!(timeline.now(), at(60 + 24 * 60));
+    let next = timeline.place(&reading(65 + three_days, 100.0), false);
+    assert_eq!(next, Placed::OnArrival(at(60 + 24 * 60)));
     // and at the first tick of all
     let mut timeline = pushed(60);
     timeline.tick(Some(at(64)));
@@ -246,6 +254,7 @@ fn a_first_reading_is_as_old_as_the_wall_says() {
         assert_eq!(timeline.place(&reading(100 - before, 100.0), false), Placed::Then(at(want)), "{before}");
     }
     let mut timeline = Timeline::new();
+    timeline.tick(Some(at(99)));
     timeline.tick(Some(at(100)));
     assert_eq!(timeline.place(&reading(400, 100.0), false), Placed::OnArrival(at(100)));
 }
@@ -341,13 +350,14 @@ fn a_clock_that_stands_for_a_moment_moves_nothing() {
     // and is not what passes between two ticks when it is set back next
     timeline.tick(Some(at(10)));
     assert_eq!(timeline.now(), at(61));
-    // the device's own count told twice in a second: its newest reading may still be followed by a long silence
+    // nor does the device's own count told twice in a second, and then nothing else does
     let mut timeline = Timeline::new();
     timeline.run(1000);
     let _ = timeline.place(&reading(0, 100.0), false);
     let start = timeline.now();
     timeline.run(1000);
-    assert_eq!(timeline.place(&reading(60, 100.0), false), Placed::Then(start.plus(Span::from_mins(60))));
+    assert_eq!(timeline.place(&reading(60, 100.0), false), Placed::Nowhere);
+    assert_eq!(timeline.now(), start);
 }
 
 #[test]
@@ -450,6 +460,55 @@ fn a_burst_of_strays_sets_no_clock_where_anything_counts() {
     assert!(!burst(ticked(60), 5), "the clock on the wall");
     // where nothing does, time passes as stamps say, unless they stand
     assert!(burst(pushed(60), 5) && !burst(pushed(60), 0));
+}
+
+#[test]
+fn one_tick_now_and_then_does_not_keep_readings_from_moving_the_count() {
+    let mut timeline = Timeline::new();
+    for minute in (0..600).step_by(15) {
+        if minute % 60 == 0 {
+            timeline.tick(Some(at(minute)));
+        }
+        assert_eq!(timeline.place(&reading(minute, 100.0), false), Placed::Then(at(minute)), "{minute}");
+    }
+    // nor do ticks that were many, and ended
+    let mut timeline = ticked(60);
+    let placed: Vec<_> =
+        (75..200).step_by(15).map(|minute| timeline.place(&reading(minute, 100.0), false)).collect();
+    assert_eq!(placed.last(), Some(&Placed::Then(at(195))), "{placed:?}");
+}
+
+#[test]
+fn time_passes_on_after_a_stamp_has_moved_the_count_far() {
+    // no ticks yet to tell that it cannot be
+    let mut timeline = Timeline::new();
+    timeline.tick(Some(at(0)));
+    assert_eq!(timeline.place(&reading(0, 100.0), false), Placed::Then(at(0)));
+    assert_eq!(timeline.place(&reading(360, 100.0), false), Placed::Then(at(360)));
+    for minute in 1..=30 {
+        timeline.tick(Some(at(minute)));
+        // but for the first tick, which tells where the wall stands now
+        assert_eq!(timeline.now(), at(359 + minute), "a value must get older");
+    }
+    // nor in a burst beside ticks
+    let mut timeline = ticked(60);
+    for stamp in [61, 62, 63, 64, 400, 401] {
+        let _ = timeline.place(&reading(stamp, 100.0), false);
+    }
+    let before = timeline.now();
+    for minute in 65..=95 {
+        timeline.tick(Some(at(minute)));
+    }
+    assert!(timeline.now().since(before).mins() >= 29.0);
+    // and a device that counts is moved by nothing else
+    let mut timeline = Timeline::new();
+    timeline.run(0);
+    let start = timeline.now();
+    for stamp in [0, 1, 300, 600] {
+        let _ = timeline.place(&reading(stamp, 100.0), false);
+    }
+    timeline.run(60);
+    assert_eq!(timeline.now().since(start).secs(), 60);
 }
 
 /// Something that is told: seconds on, how far a stamp is off, what it is.
