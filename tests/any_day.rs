@@ -85,6 +85,8 @@ struct Day {
     /// The minute of the last reading that came, its value, and how many in a row have been at or under the floor.
     came: Option<(i32, f32)>,
     very_low: u32,
+    /// How many readings in a row could not be placed, long after anything disturbed the clocks.
+    lost: u32,
     /// Minutes of the last ring at all, and of one about a low.
     rang: i32,
     rang_low: i32,
@@ -117,6 +119,7 @@ impl Day {
             drift: 0.0,
             came: None,
             very_low: 0,
+            lost: 0,
             rang: -1000,
             rang_low: -1000,
             blind_since: 0,
@@ -238,8 +241,14 @@ impl Day {
             self.disturbed = self.minute;
         }
         self.came = Some((self.minute, value));
-        self.warming &= view.verdict() == Some(Verdict::WarmUp);
-        self.very_low = if value <= FLOOR_MG_DL && !self.warming { self.very_low + 1 } else { 0 };
+        self.warming &= !view.verdict().is_some_and(Verdict::is_believed);
+        // until a clock that was set is recognised a person may have silenced the floor for what was before
+        let placed = view.age().is_some_and(|age| age < Span::from_mins(16));
+        let heard = value <= FLOOR_MG_DL && !self.warming && placed;
+        self.very_low = if heard { self.very_low + 1 } else { 0 };
+        let since = self.minute - self.disturbed;
+        self.lost = if placed || self.warming || since < 25 { 0 } else { self.lost + 1 };
+        assert!(self.lost < 4, "a clock that was set is not recognised: {:?} at {}", self.story, self.minute);
     }
 
     /// What a person does, if anything.
