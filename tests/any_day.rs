@@ -6,6 +6,7 @@
 use glidepath::alarm::{AlarmPlan, AlarmSettings, FLOOR_MG_DL, Kind, Priority, Rule};
 use glidepath::quality::Verdict;
 use glidepath::{Fingerstick, Glucose, Instant, Monitor, Reading, Settings, Span, Status, View};
+use std::sync::atomic::{AtomicU64, Ordering::Relaxed};
 
 /// SplitMix64: Steele, Lea and Flood (2014), OOPSLA; constants from memory.
 struct Dice(u64);
@@ -181,6 +182,7 @@ impl Day {
             }
             if self.person() || read {
                 view = self.monitor.tick(None);
+                self.heard(&view);
             }
             self.check(&view);
         }
@@ -318,9 +320,14 @@ impl Day {
 fn what_must_always_hold_holds_on_any_day() {
     let days: u64 = std::env::var("GLIDEPATH_DAYS").ok().and_then(|days| days.parse().ok()).unwrap_or(100);
     let threads = std::thread::available_parallelism().map_or(1, |n| n.get() as u64);
+    let lived = AtomicU64::new(0);
     let day = |seed: u64| {
         let run = std::panic::catch_unwind(|| Day::new(seed).live());
         assert!(run.is_ok(), "seed {seed}");
+        let lived = lived.fetch_add(1, Relaxed) + 1;
+        if lived.is_multiple_of(50_000) {
+            println!("{lived} days so far");
+        }
     };
     std::thread::scope(|scope| {
         for thread in 0..threads {
