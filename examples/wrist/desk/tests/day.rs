@@ -53,7 +53,10 @@ impl Story {
     fn new() -> Self {
         let mut app = App::new(Settings::default()).unwrap();
         app.battery(80);
-        Self { app, stream: stream(), next: 0, ms: 0 }
+        let mut story = Self { app, stream: stream(), next: 0, ms: 0 };
+        story.run(1000, false); // the board is on before the first frame comes, here as in the emulators
+        story.feed(0);
+        story
     }
 
     /// All frames up to `minute`, each when it is due.

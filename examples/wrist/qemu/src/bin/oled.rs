@@ -83,10 +83,11 @@ mod board {
         app.battery(80);
         let mut records = Records(wrist_qemu::DAY).peekable();
         for now in 0..=last {
-            app.tick(u32::from(now) * 60_000, false);
+            let ms = (u32::from(now) * 60_000).max(1000); // on before the first frame, as the Pico is in its emulator
+            app.tick(ms, false);
             while let Some((_, bytes)) = records.next_if(|(due, _)| *due <= now) {
                 bytes.iter().for_each(|byte| _ = app.byte(*byte));
-                app.tick(u32::from(now) * 60_000, false);
+                app.tick(ms, false);
             }
             if records.peek().is_none() {
                 break;
