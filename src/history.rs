@@ -365,14 +365,7 @@ mod tests {
 
     #[test]
     fn every_status_and_every_bit_of_the_time_survive() {
-        for status in [
-            Status::Normal,
-            Status::BelowRange,
-            Status::AboveRange,
-            Status::WarmUp,
-            Status::Doubtful,
-            Status::Fault,
-        ] {
+        for status in Status::ALL {
             for bit in 0..32 {
                 let mut history = History::<1>::new();
                 let given = reading(1 << bit, 123.4).with_status(status);

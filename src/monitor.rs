@@ -21,7 +21,7 @@ use crate::quality::{Evidence, Quality, Reason, Reasons, Verdict, Wear};
 use crate::reading::{Fingerstick, Reading, Status};
 use crate::timeline::{Beginning, Placed, Timeline};
 use crate::trend::TrendSign;
-use crate::units::{Glucose, Instant, Span};
+use crate::units::{Glucose, Instant, LOW, Span};
 
 /// A fingerstick may be this much older than now, and than the reading that it is paired with this much newer.
 const PAIRED_WITHIN: Span = Span::from_mins(15);
@@ -34,9 +34,6 @@ const SAME_READING: Span = Span::from_secs(150);
 
 /// How much a reading at the end of the sensor's range counts when glucose was expected beyond it.
 const NO_NEWS_WEIGHT: f32 = 0.1;
-
-/// The low threshold that probabilities and times speak of: level 1, 70 mg/dL.
-const LOW: Glucose = Glucose::clamped(70.0);
 
 /// The horizon that probabilities and predictions of a [`View`] speak of.
 const HORIZON: Span = Span::from_mins(30);

@@ -37,6 +37,11 @@ pub enum Status {
 }
 
 impl Status {
+    /// All of them.
+    #[cfg(test)]
+    pub(crate) const ALL: [Self; 6] =
+        [Self::Normal, Self::BelowRange, Self::AboveRange, Self::WarmUp, Self::Doubtful, Self::Fault];
+
     /// A fixed name for files and logs.
     #[must_use]
     pub const fn name(self) -> &'static str {
@@ -174,14 +179,7 @@ mod tests {
 
     #[test]
     fn status_survives_its_number() {
-        for status in [
-            Status::Normal,
-            Status::BelowRange,
-            Status::AboveRange,
-            Status::WarmUp,
-            Status::Doubtful,
-            Status::Fault,
-        ] {
+        for status in Status::ALL {
             assert_eq!(Status::from_bits(status as u8), status);
         }
         assert_eq!(Status::from_bits(7), Status::Fault);

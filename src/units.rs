@@ -12,6 +12,13 @@ use crate::math;
 /// (70 mg/dL and 3.9 mmol/L, 180 and 10.0, …) are tabulated pairs and not conversions by this factor.
 pub const MG_DL_PER_MMOL_L: f32 = 18.0156;
 
+/// Level 1 hypoglycaemia is below this (Battelino et al. 2019).
+pub(crate) const LOW: Glucose = Glucose::clamped(70.0);
+
+/// At or under this, mg/dL, the floor rings, whatever the settings, and no correction raises a sensor's value. Common
+/// practice, no source.
+pub const FLOOR_MG_DL: f32 = 55.0;
+
 /// A glucose concentration: finite, 0 to 2000 mg/dL.
 ///
 /// # Examples

@@ -2,7 +2,7 @@
 
 use crate::error::{Error, ErrorKind};
 use crate::reading::{Reading, Status};
-use crate::units::{Glucose, Instant, Rate, Span};
+use crate::units::{Glucose, Instant, LOW, Rate, Span};
 
 /// How long what was last known of glucose still describes a gap.
 const KNOWN_FOR_S: i32 = 3600;
@@ -10,7 +10,6 @@ const KNOWN_FOR_S: i32 = 3600;
 const AWAY_S: i32 = 86_400;
 /// Steeper is fast, mg/dL per minute.
 const FAST: f32 = -2.0;
-const LOW_MG_DL: f32 = 70.0;
 
 /// A situation in which a missing reading matters.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -185,7 +184,7 @@ impl MissingData {
     fn situations(&mut self, at: Instant) -> impl Iterator<Item = (bool, &mut Missed)> {
         let known = self.known.filter(|(then, ..)| at.since(*then).secs() <= KNOWN_FOR_S);
         let falling = known.and_then(|(.., rate)| rate).is_some_and(|rate| rate.mg_dl_per_min() < FAST);
-        let low = known.is_some_and(|(_, glucose, _)| glucose.mg_dl() < LOW_MG_DL);
+        let low = known.is_some_and(|(_, glucose, _)| glucose < LOW);
         let of_day = i64::from(at.secs()).saturating_add(i64::from(self.clock.secs())).rem_euclid(86_400);
         let first_day = at.since(self.started).secs() < 86_400;
         let night = of_day < 6 * 3600;

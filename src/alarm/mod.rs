@@ -49,8 +49,10 @@ pub use kind::{About, Kind, Kinds, LimitUnit};
 pub use pattern::{Colour, Pattern, Pulse};
 pub use ring::{Cause, Grounds, Held, Priority, Ring, Rings, Standing};
 pub use schedule::{AlarmPlan, Slot, Weekdays};
-pub use settings::{AlarmSettings, FLOOR_MG_DL, FLOOR_QUIET, LONGEST_SNOOZE, LOW_QUIET, Rule};
+pub use settings::{AlarmSettings, FLOOR_QUIET, LONGEST_SNOOZE, LOW_QUIET, Rule};
 pub use situation::{Doubt, Situation};
+
+pub use crate::units::FLOOR_MG_DL;
 
 use crate::timeline::Beginning;
 use crate::units::{Glucose, Instant, Span};

@@ -3,10 +3,8 @@
 use super::kind::{Kind, LimitUnit};
 use super::ring::Priority;
 use crate::error::{Error, ErrorKind};
-use crate::units::Span;
+use crate::units::{FLOOR_MG_DL, Span};
 
-/// At or under this, mg/dL, the floor rings, whatever the settings. Common practice, no source.
-pub const FLOOR_MG_DL: f32 = 55.0;
 /// The longest snooze of the floor, and how long an acknowledgement silences it.
 pub const FLOOR_QUIET: Span = Span::from_mins(30);
 /// The longest snooze of the low alarm, and the longest that its settings may make it wait, pause or be quiet.

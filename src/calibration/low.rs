@@ -3,8 +3,7 @@
 //! Fingersticks can be wrong, and alike (sugar on the fingers), while a sensor that says low is seldom far above. So what the sensor says
 //! near a low is raised by little, and at or under the floor by nothing, whatever fingersticks say.
 
-/// At or under this, mg/dL, a sensor's value is never raised: the floor under all alarms.
-const FLOOR: f32 = 55.0;
+use crate::units::FLOOR_MG_DL as FLOOR;
 
 /// Up to this, mg/dL, a value is raised by no more than [`RISE`] until the corrections are lasting.
 const NEAR: f32 = 80.0;

@@ -4,7 +4,7 @@ use super::past::{Past, Told};
 use super::table::{HORIZONS, LEARNED, LEAST, LEVELS, LOW_HORIZONS, LOW_TERMS, MINUTES, Place, Table, band};
 use super::terms::{LOG_CENTRE, Reach, TERMS, Terms};
 use crate::math;
-use crate::units::{Glucose, Instant};
+use crate::units::{Glucose, Instant, LOW};
 
 /// Nothing is said of a newest reading older than this, minutes: the past of what comes is not known any more.
 const OLDEST_MIN: f32 = 30.0;
@@ -44,8 +44,7 @@ const BEYOND: f32 = 0.045;
 const SURE: f32 = 1.0;
 const SURER: f32 = 0.3;
 
-/// The usual threshold, mg/dL, and twice its logarithm.
-const LOW: f32 = 70.0;
+/// Twice the logarithm of the usual threshold, [`LOW`].
 const LOG_LOW: f32 = 8.496_99;
 
 /// The least half of an interval, mg/dL.
@@ -272,7 +271,7 @@ impl Learner {
         };
         let (late, early) = (z_at(minutes), z_at(0.5 * minutes));
         // the threshold asked for at each reading needs no logarithm
-        let at = if threshold == LOW { LOG_LOW } else { 2.0 * math::ln(threshold.max(1.0)) };
+        let at = if threshold == LOW.mg_dl() { LOG_LOW } else { 2.0 * math::ln(threshold.max(1.0)) };
         let level = self.log_level - at;
         [1.0, late, late * late, early, early * early, level, self.slope]
     }

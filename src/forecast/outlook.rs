@@ -3,7 +3,7 @@
 use super::learner::{Ahead, Expected, Learner};
 use super::table::Table;
 use super::{Direction, Predicted, sd};
-use crate::units::{Glucose, Instant, Rate, Span};
+use crate::units::{Glucose, Instant, LOW, Rate, Span};
 
 /// Expected direction is the change over so many minutes, …
 const DIRECTION_MIN: f32 = 20.0;
@@ -21,9 +21,6 @@ const GOES_ON: f32 = 0.6;
 
 /// The low-ahead signal is the probability of a low within so long.
 const LOW_AHEAD: Span = Span::from_mins(20);
-
-/// The low that the low-ahead signal speaks of: level 1, 70 mg/dL.
-const LOW: Glucose = Glucose::clamped(70.0);
 
 /// A learner beside the table it goes by. The methods are those of [`Forecast`](super::Forecast).
 #[derive(Clone, Copy, Debug)]

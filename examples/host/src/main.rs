@@ -4,6 +4,7 @@ mod args;
 mod compare;
 mod failure;
 mod fit;
+mod median;
 mod output;
 mod progress;
 mod rank;

@@ -10,6 +10,7 @@ use rayon::prelude::*;
 
 use super::{Fitted, NO_REFERENCES, Person, Set, everyone};
 use crate::failure::Failure;
+use crate::median::median;
 
 /// What prediction fixes, and what is given: the rate's time, the coloured error and the white one.
 const FILTER: (f32, f32, f32, f32) = (15.0, 5.0, 25.0, 1.6);
@@ -92,14 +93,9 @@ fn spread(errors: &[f64]) -> f64 {
     (errors.iter().map(|e| (e - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt()
 }
 
-pub fn median(mut values: Vec<f64>) -> f64 {
-    values.sort_by(f64::total_cmp);
-    let (upper, n) = (values.len() / 2, values.len());
-    match (values.get(upper), upper.checked_sub(1).and_then(|lower| values.get(lower))) {
-        (Some(upper), Some(lower)) if n.is_multiple_of(2) => 0.5 * (upper + lower),
-        (Some(upper), _) => *upper,
-        _ => f64::NAN,
-    }
+/// The median; not a number of nothing.
+pub fn middle(values: Vec<f64>) -> f64 {
+    median(values).unwrap_or(f64::NAN)
 }
 
 /// The people with a laboratory: the median of their spreads over that of the last reading's; each set with
@@ -135,7 +131,7 @@ impl Score {
                 }
             }
         }
-        let laboratory = (!ours.is_empty()).then(|| (median(ours), median(last)));
+        let laboratory = (!ours.is_empty()).then(|| (middle(ours), middle(last)));
         Self { laboratory, sticks }
     }
 
@@ -252,8 +248,8 @@ pub fn fit(sets: &[Set]) -> Result<Fitted, Failure> {
     let _ = writeln!(
         text,
         "  each person with a laboratory left out: sd {:.1}, last reading {:.1}, nearer in {nearer} of {}",
-        median(ours),
-        median(last),
+        middle(ours),
+        middle(last),
         spreads.len()
     );
     let mut chosen = None;

@@ -58,7 +58,7 @@ fn dips(person: &Person, points: &[Point]) -> Vec<f64> {
         if base.len() < 5 || left - points[level_from].0 < 20.0 || high - low > 12.0 || at - left > 10.0 {
             continue;
         }
-        let level = super::now::median(base);
+        let level = super::now::middle(base);
         let least = (0.15 * level).max(15.0);
         let until = |minutes: f64| points.partition_point(|(then, _)| *then <= left + minutes);
         let fast = points[place..until(15.5).max(place)].iter().any(|(_, value)| *value <= level - least);
@@ -164,7 +164,7 @@ pub fn fit(sets: &[Set]) -> Result<Fitted, Failure> {
     let often: Vec<&Person> = everyone(sets)
         .into_iter()
         .filter(|person| {
-            let steps = super::now::median(
+            let steps = super::now::middle(
                 person
                     .readings
                     .windows(2)

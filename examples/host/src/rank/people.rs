@@ -161,17 +161,13 @@ impl Tally {
     }
 
     fn add(&mut self, other: &Self) {
-        for (sums, more) in self.ahead.iter_mut().zip(&other.ahead) {
-            sums.iter_mut().zip(more).for_each(|(sum, more)| *sum += more);
-        }
-        self.brier.iter_mut().zip(other.brier).for_each(|(sum, more)| *sum += more);
+        add(&mut self.ahead, &other.ahead);
+        add(std::slice::from_mut(&mut self.brier), &[other.brier]);
         self.outcomes.resize(other.outcomes.len().max(self.outcomes.len()), Outcome::default());
         self.outcomes.iter_mut().zip(&other.outcomes).for_each(|(sum, more)| *sum = sum.and(*more));
         self.steady.extend(&other.steady);
         self.fast.extend(&other.fast);
-        for (sums, more) in self.signs.iter_mut().zip(&other.signs) {
-            sums.iter_mut().zip(more).for_each(|(sum, more)| *sum += more);
-        }
+        add(&mut self.signs, &other.signs);
     }
 
     fn row(mut self, method: &str) -> Row {
@@ -214,6 +210,12 @@ impl Tally {
                 .collect(),
         }
     }
+}
+
+/// Adds sums to sums, each to its own.
+fn add<const N: usize>(sums: &mut [[f64; N]], more: &[[f64; N]]) {
+    let places = sums.iter_mut().flatten().zip(more.iter().flatten());
+    places.for_each(|(sum, more)| *sum += more);
 }
 
 /// The band of a rate.
@@ -266,9 +268,7 @@ impl Rung {
     }
 
     fn add(&mut self, other: &Self) {
-        for (sums, more) in self.0.iter_mut().zip(&other.0) {
-            sums.iter_mut().zip(more).for_each(|(sum, more)| *sum += more);
-        }
+        add(&mut self.0, &other.0);
     }
 
     fn rows(&self, days: f64) -> Vec<RingRow> {

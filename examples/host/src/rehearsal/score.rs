@@ -14,6 +14,7 @@ use glidepath::review::{Config, EpisodeRule, Episodes};
 use glidepath::{Instant, Reading, Span};
 use serde::Serialize;
 
+use crate::median::median;
 use crate::replay::sample::Rang;
 use crate::table::Clock;
 
@@ -121,7 +122,7 @@ pub fn score(readings: &[Reading], alarms: &[Rang], interval_s: u32, clock: &Clo
                 true_alarms,
                 false_alarms,
                 false_per_day: false_alarms.and_then(a_day),
-                median_warning_min: median(warnings),
+                median_warning_min: median(warnings).map(|minutes| round(minutes, 1)),
                 by_hour,
             }
         })
@@ -136,7 +137,7 @@ pub fn score(readings: &[Reading], alarms: &[Rang], interval_s: u32, clock: &Clo
         lows: lows.len() as u64,
         lows_warned: warnings.iter().filter(|min| **min > 0.0).count() as u64,
         lows_warned_10_min: warnings.iter().filter(|min| **min >= 10.0).count() as u64,
-        median_warning_min: median(warnings),
+        median_warning_min: median(warnings).map(|minutes| round(minutes, 1)),
         alarms_per_day: a_day(all),
         kinds,
     }
@@ -191,12 +192,6 @@ fn nights(moments: impl Iterator<Item = Instant>, clock: &Clock) -> u64 {
     let at_night = moments.filter(|at| NIGHT.contains(&hour(clock, *at)));
     let night = |at: Instant| (clock.wall(at.secs().into()) + 3600).div_euclid(86_400);
     at_night.map(night).collect::<BTreeSet<_>>().len() as u64
-}
-
-fn median(mut values: Vec<f64>) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    let (low, high) = (values.get(values.len().checked_sub(1)? / 2)?, values.get(values.len() / 2)?);
-    Some(round(f64::midpoint(*low, *high), 1))
 }
 
 fn round(value: f64, digits: i32) -> f64 {
