@@ -123,10 +123,13 @@ impl<const N: usize> History<N> {
         HistoryView { ring: self.ring.as_view() }
     }
 
-    /// Moves all stamps by `span`: the clock that stamps was set. Those that would leave the epoch stay at its end.
+    /// Moves all stamps by `span`: the clock that stamps was set. Readings that would leave the epoch are forgotten.
     pub fn shift(&mut self, span: Span) {
-        for kept in self.ring.iter_mut() {
-            kept.time = Packed::time(kept.at().plus(span));
+        for _ in 0..self.ring.iter().len() {
+            let Some(kept) = self.ring.pop_front() else { return };
+            if let Some(secs) = kept.at().secs().checked_add_signed(span.secs()) {
+                let _ = self.ring.push_back(Packed { time: Packed::time(Instant::from_secs(secs)), ..kept });
+            }
         }
     }
 
@@ -320,6 +323,25 @@ mod tests {
 
     fn times<const N: usize>(history: &History<N>) -> Vec<u32> {
         history.view().iter().map(|r| r.at().secs()).collect()
+    }
+
+    #[test]
+    fn a_clock_that_was_set_moves_all_and_what_leaves_the_epoch_is_forgotten() {
+        let mut history = History::<4>::new();
+        for t in [10, 20, 30, 40, 50] {
+            let _ = history.insert(&reading(t, 100.0)); // the ring has wrapped
+        }
+        for (span, want) in
+            [(5, &[25, 35, 45, 55][..]), (-30, &[5, 15, 25]), (-15, &[0, 10]), (0, &[0, 10]), (-11, &[])]
+        {
+            history.shift(Span::from_secs(span));
+            assert_eq!(times(&history), want);
+        }
+        for t in [u32::MAX - 9, u32::MAX - 5, u32::MAX] {
+            let _ = history.insert(&reading(t, 100.0));
+        }
+        history.shift(Span::from_secs(5));
+        assert_eq!(times(&history), [u32::MAX - 4, u32::MAX]);
     }
 
     /// The late readings are those of a filter over all of them, wherever the ring wraps.
