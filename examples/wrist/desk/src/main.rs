@@ -32,8 +32,8 @@ fn main() -> Result<(), String> {
             };
             let week = stream::week(stream::SEED).until(days.saturating_mul(1440));
             let line = stream::records(&week.line);
-            let mut app = stream::heard(&line).map_err(|e| e.to_string())?;
-            app.tick(5000, false); // the Pico works off what it has received, and a press takes its time
+            // the Pico works off what it has received, and a press takes its time
+            let app = stream::heard(&line, 5000).map_err(|e| e.to_string())?;
             let mut picture = BitPicture::new();
             let _ = wrist::screen::draw(&app.face(), Page::Past, &mut picture);
             Picture::from(&picture).write(&Path::new(out).with_added_extension("png"))?;

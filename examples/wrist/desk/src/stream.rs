@@ -215,24 +215,33 @@ pub fn records(line: &[(u16, Vec<u8>)]) -> Vec<u8> {
     file
 }
 
-/// The application after it has lived through a stream, minute by minute.
-pub fn heard(stream: &[u8]) -> Result<wrist::app::App, glidepath::Error> {
+/// The application after it has lived through a stream, minute by minute, and `after_ms` more.
+pub fn heard(stream: &[u8], after_ms: u32) -> Result<wrist::app::App, glidepath::Error> {
     let mut app = wrist::app::App::new(glidepath::Settings::default())?;
     app.battery(80);
+    app.tick(ON_MS, false);
     let mut now = 0;
     for (minute, bytes) in wrist::columns::Records(stream) {
         while pass(&mut app, &mut now, minute) {}
         bytes.iter().for_each(|byte| _ = app.byte(*byte));
-        app.tick(u32::from(minute) * 60_000, false);
+        app.tick(ms(minute), false);
     }
+    app.tick(ms(now) + after_ms, false);
     Ok(app)
+}
+
+/// The board is on before the first frame comes.
+const ON_MS: u32 = 1000;
+
+fn ms(minute: u16) -> u32 {
+    (u32::from(minute) * 60_000).max(ON_MS)
 }
 
 /// Lets time pass up to `until`, or to the first ring.
 fn pass(app: &mut wrist::app::App, now: &mut u16, until: u16) -> bool {
     while *now < until {
         *now += 1;
-        if app.tick(u32::from(*now) * 60_000, false).say.is_some() {
+        if app.tick(ms(*now), false).say.is_some() {
             return true;
         }
     }
@@ -248,6 +257,6 @@ pub fn first_alarm(stream: &[u8]) -> Option<u16> {
             return Some(now);
         }
         bytes.iter().for_each(|byte| _ = app.byte(*byte));
-        app.tick(u32::from(minute) * 60_000, false).say.map(|_| minute)
+        app.tick(ms(minute), false).say.map(|_| minute)
     })
 }
