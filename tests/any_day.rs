@@ -334,7 +334,9 @@ fn what_must_always_hold_holds_on_any_day() {
     };
     std::thread::scope(|scope| {
         for thread in 0..threads {
-            scope.spawn(move || (first..first + days).skip(thread as usize).step_by(threads as usize).for_each(day));
+            scope.spawn(move || {
+                (first..first + days).skip(thread as usize).step_by(threads as usize).for_each(day)
+            });
         }
     });
     println!("{days} random days");
