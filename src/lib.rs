@@ -29,40 +29,27 @@
     )
 )]
 
-// floor 0: values, errors, maths
-mod error;
-mod local;
-#[allow(dead_code, reason = "each stage uses its part")]
-mod math;
-#[allow(dead_code, reason = "each stage uses its part")]
-mod moments;
-mod units;
-// floor 1: what comes in, the room it is kept in, and what stages hand on
-mod estimate;
-mod history;
-mod reading;
-pub mod timeline;
-// floor 2: stages; none knows another
-pub mod calibration;
-pub mod estimator;
-pub mod quality;
-pub mod rate;
-pub mod smoothing;
-// floor 3
-pub mod alarm;
-pub mod forecast;
-pub mod trend;
-// looking back
-pub mod accuracy;
-pub mod review;
-// beside the floors
-pub mod gatt;
-pub mod simulate;
-#[cfg(feature = "snapshot")]
-pub mod snapshot;
+// the rooms, lowest first; `tests/layers.rs` holds which may use which
+mod ground; // numbers and errors
+mod live; // stages that answer reading by reading; none knows another
+mod past; // looking back
+mod values; // what comes in, the room it is kept in, and what stages hand on
+mod whole;
+mod wire; // payloads of the open standards
+mod world; // simulated people and sensors // the monitor that composes the stages, and its state as bytes
 
-// floor 4: the whole
-mod monitor;
+// inside the crate, too, a module is named without its room
+use ground::{error, local, math, moments, units};
+use values::{estimate, history, reading};
+use whole::monitor;
+
+pub use live::{alarm, calibration, estimator, forecast, quality, rate, smoothing, trend};
+pub use past::{accuracy, review};
+pub use values::timeline;
+#[cfg(feature = "snapshot")]
+pub use whole::snapshot;
+pub use wire::gatt;
+pub use world::simulate;
 
 pub use error::{Error, ErrorKind};
 pub use estimate::Estimate;

@@ -1,82 +1,57 @@
-//! The layers of the library as data: which module may import which. Fails on any other import.
+//! The layers of the library: its folders are the rooms, and a table says which room may use which. Fails on any other
+//! import, on modules that use each other in a circle, and on rooms that other lists give otherwise.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};
 
-/// Module, and what it may use. Floors: 0 `error math units moments`, 1 `reading timeline history estimate local`, 2 and 3 the
-/// stages, 4 `monitor`; a stage never sees another stage.
-const ALLOWED: &[(&str, &[&str])] = &[
-    ("error", &[]),
-    ("math", &[]),
-    ("moments", &["math"]),
-    ("units", &["error", "math"]),
-    ("reading", &["units"]),
-    ("timeline", &["reading", "units"]),
-    ("history", &["math", "reading", "units"]),
-    ("local", &["error", "units"]),
-    ("estimate", &["error", "math", "units"]),
-    ("quality", &["error", "local", "math", "reading", "timeline", "units"]),
-    ("calibration", &["error", "math", "reading", "timeline", "units"]),
-    ("smoothing", &["error", "history", "math", "reading", "units"]),
-    ("estimator", &["error", "estimate", "math", "reading", "timeline", "units"]),
-    ("rate", &["history", "reading", "units"]),
-    ("trend", &["error", "math", "timeline", "units"]),
-    ("forecast", &["error", "math", "timeline", "units"]),
-    ("alarm", &["error", "local", "timeline", "units"]),
-    ("accuracy", &["error", "math", "moments", "reading", "units"]),
-    ("review", &["error", "math", "reading", "units"]),
-    ("gatt", &["error", "math", "reading", "units"]),
-    ("simulate", &["error", "math", "reading", "units"]),
-    (
-        "monitor",
-        &[
-            "alarm",
-            "calibration",
-            "error",
-            "estimate",
-            "estimator",
-            "forecast",
-            "history",
-            "local",
-            "math",
-            "quality",
-            "reading",
-            "timeline",
-            "trend",
-            "units",
-        ],
-    ),
-    ("guide", &[]),
-    ("snapshot", &["error", "history", "monitor", "reading", "units"]),
+/// A room, the rooms it may use, and whether its modules may use one another. The lowest first.
+const ROOMS: &[(&str, &[&str], bool)] = &[
+    ("ground", &[], true),
+    ("values", &["ground"], true),
+    ("live", &["ground", "values"], false),
+    ("past", &["ground", "values"], false),
+    ("wire", &["ground", "values"], false),
+    ("world", &["ground", "values"], false),
+    ("whole", &["ground", "values", "live"], true),
+    ("guide", &[], false),
 ];
 
-/// What the root re-exports, by home.
-const ROOT_NAMES: &[(&str, &str)] = &[
-    ("Error", "error"),
-    ("ErrorKind", "error"),
-    ("Estimate", "estimate"),
-    ("History", "history"),
-    ("HistoryView", "history"),
-    ("Inserted", "history"),
-    ("Monitor", "monitor"),
-    ("Settings", "monitor"),
-    ("View", "monitor"),
-    ("FingerstickOutcome", "monitor"),
-    ("Expected", "monitor"),
-    ("Bound", "monitor"),
-    ("Shown", "monitor"),
-    ("Refusal", "monitor"),
-    ("Fingerstick", "reading"),
-    ("Reading", "reading"),
-    ("Status", "reading"),
-    ("Glucose", "units"),
-    ("Instant", "units"),
-    ("MG_DL_PER_MMOL_L", "units"),
-    ("Rate", "units"),
-    ("Span", "units"),
-    ("LocalTime", "local"),
-];
+fn source() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("src")
+}
+
+/// The modules and the room of each, as the folders have them.
+fn homes() -> BTreeMap<String, &'static str> {
+    let mut homes = BTreeMap::new();
+    for (room, ..) in ROOMS {
+        for entry in fs::read_dir(source().join(room)).unwrap() {
+            let name = entry.unwrap().file_name().into_string().unwrap();
+            let module = name.trim_end_matches(".rs");
+            if module != "mod" && !name.ends_with(".md") {
+                let other = homes.insert(module.to_owned(), *room);
+                assert!(other.is_none(), "{module} is in two rooms");
+            }
+        }
+    }
+    homes
+}
+
+/// What the root re-exports of a module's names, by home: read from `lib.rs`.
+fn root_names() -> BTreeMap<String, String> {
+    let text = fs::read_to_string(source().join("lib.rs")).unwrap();
+    let mut names = BTreeMap::new();
+    for line in text.split("pub use ").skip(1) {
+        let Some((path, list)) = line.split(';').next().unwrap().split_once("::") else { continue };
+        if ROOMS.iter().any(|(room, ..)| *room == path) {
+            continue;
+        }
+        for name in list.trim_matches(['{', '}']).split(',') {
+            names.insert(name.trim().to_owned(), path.to_owned());
+        }
+    }
+    names
+}
 
 fn files(folder: &Path, found: &mut Vec<PathBuf>) {
     for entry in fs::read_dir(folder).unwrap() {
@@ -206,6 +181,7 @@ fn follow<'a>(
     code: &[&'a str],
     mut at: usize,
     mut place: Vec<&'a str>,
+    names: &BTreeMap<String, String>,
     found: &mut BTreeSet<String>,
 ) -> usize {
     loop {
@@ -213,7 +189,7 @@ fn follow<'a>(
             "{" => {
                 at += 1;
                 while code.get(at).is_some_and(|token| *token != "}") {
-                    at = if code[at] == "," { at + 1 } else { follow(code, at, place.clone(), found) };
+                    at = if code[at] == "," { at + 1 } else { follow(code, at, place.clone(), names, found) };
                 }
                 return at + 1;
             }
@@ -228,8 +204,10 @@ fn follow<'a>(
         }
         at += 1;
     }
-    let name = place.first().copied().unwrap_or("crate");
-    let home = ROOT_NAMES.iter().find(|(n, _)| *n == name).map_or(name, |(_, home)| home);
+    // within a room the path leads past the room's name
+    let inside = usize::from(place.len() > 1 && ROOMS.iter().any(|(room, ..)| *room == place[0]));
+    let name = place.get(inside).copied().unwrap_or("crate");
+    let home = names.get(name).map_or(name, String::as_str);
     found.insert(home.to_owned());
     if code.get(at) == Some(&"as") { at + 2 } else { at }
 }
@@ -241,7 +219,7 @@ fn imports(file: &Path, text: &str) -> BTreeSet<String> {
     if scope.last() == Some(&"mod") {
         scope.pop();
     }
-    let code = code(text);
+    let (code, names) = (code(text), root_names());
     let mut found = BTreeSet::new();
     // where each module written in the file ends
     let mut ends = Vec::new();
@@ -262,50 +240,108 @@ fn imports(file: &Path, text: &str) -> BTreeSet<String> {
             // `extern crate std`, and `pub(crate)`
             "crate" if before(1) == "extern" && next != "self" => at + 1,
             "crate" | "super" if before(1) == "(" && before(2) == "pub" => at + 1,
-            "crate" | "super" => follow(&code, at, scope.clone(), &mut found),
+            "crate" | "super" => follow(&code, at, scope.clone(), &names, &mut found),
             _ => at + 1,
         };
     }
     found
 }
 
+/// The room and the module that a file of `src` is of.
+fn home(file: &Path) -> (&str, &str) {
+    let mut parts = file.iter().map(|part| part.to_str().unwrap());
+    (parts.next().unwrap(), parts.next().unwrap_or("mod").trim_end_matches(".rs"))
+}
+
 /// What a file of `src` names and must not.
 fn forbidden(file: &Path, text: &str) -> Vec<String> {
-    let first = file.iter().next().unwrap().to_str().unwrap();
-    let module = first.trim_end_matches(".rs");
-    let (_, allowed) = ALLOWED
-        .iter()
-        .find(|(name, _)| *name == module)
-        .unwrap_or_else(|| panic!("{module} has no place in the table of layers"));
+    let (room, module) = home(file);
+    let (_, allowed, siblings) =
+        ROOMS.iter().find(|(name, ..)| *name == room).unwrap_or_else(|| panic!("{room} is no room"));
+    let homes = homes();
     imports(file, text)
         .into_iter()
-        .filter(|import| import != module && !allowed.contains(&import.as_str()))
+        .filter(|import| {
+            let theirs = homes.get(import).copied().unwrap_or("none");
+            import != module && !(allowed.contains(&theirs) || *siblings && theirs == room)
+        })
+        .collect()
+}
+
+/// The files of `src` that belong to a room, with their text; tests left out.
+fn all() -> Vec<(PathBuf, String)> {
+    let mut all = Vec::new();
+    files(&source(), &mut all);
+    all.iter()
+        .map(|path| (path.strip_prefix(source()).unwrap().to_owned(), path))
+        .filter(|(inside, _)| {
+            inside.iter().count() > 1 && !inside.iter().any(|part| part == "tests" || part == "tests.rs")
+        })
+        .map(|(inside, path)| (inside, fs::read_to_string(path).unwrap()))
         .collect()
 }
 
 #[test]
 fn every_import_points_down() {
-    let source = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
-    let mut all = Vec::new();
-    files(&source, &mut all);
     let mut seen = BTreeSet::new();
-    for path in all {
-        let inside = path.strip_prefix(&source).unwrap();
-        if inside == Path::new("lib.rs") || path.ends_with("tests.rs") {
-            continue;
-        }
-        let text = fs::read_to_string(&path).unwrap();
-        let forbidden = forbidden(inside, &text);
+    for (inside, text) in all() {
+        let forbidden = forbidden(&inside, &text);
         assert!(forbidden.is_empty(), "{} must not use {forbidden:?}", inside.display());
-        seen.insert(inside.iter().next().unwrap().to_owned());
+        seen.insert(home(&inside).1.to_owned());
     }
-    assert!(seen.len() > 15, "only {} modules found", seen.len());
+    assert!(seen.len() > 20, "only {} modules found", seen.len());
+}
+
+#[test]
+fn no_modules_use_each_other_in_a_circle() {
+    let mut uses: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
+    for (inside, text) in all() {
+        let module = home(&inside).1;
+        let mut found = imports(&inside, &text);
+        found.remove(module);
+        uses.entry(module.to_owned()).or_default().extend(found);
+    }
+    // take away what uses nothing that is left, until nothing is left
+    while !uses.is_empty() {
+        let left: BTreeSet<String> = uses.keys().cloned().collect();
+        let before = uses.len();
+        uses.retain(|_, theirs| theirs.iter().any(|module| left.contains(module)));
+        assert!(uses.len() < before, "in a circle: {uses:?}");
+    }
+}
+
+#[test]
+fn a_room_is_used_where_the_table_says_it_may_be() {
+    let homes = homes();
+    for (room, allowed, _) in ROOMS {
+        let used: BTreeSet<&str> = all()
+            .iter()
+            .filter(|(inside, _)| home(inside).0 == *room)
+            .flat_map(|(inside, text)| imports(inside, text))
+            .filter_map(|module| homes.get(&module).copied())
+            .filter(|theirs| theirs != room)
+            .collect();
+        assert_eq!(used, allowed.iter().copied().collect(), "{room}");
+    }
+}
+
+#[test]
+fn other_lists_give_the_same_rooms() {
+    let lib = fs::read_to_string(source().join("lib.rs")).unwrap();
+    let developers = fs::read_to_string(source().join("../DEVELOPERS.md")).unwrap();
+    let places: Vec<_> = ROOMS.iter().map(|(room, ..)| lib.find(&format!("mod {room};"))).collect();
+    assert!(places.iter().all(Option::is_some), "{places:?}");
+    for (module, room) in homes() {
+        let row =
+            developers.lines().find(|line| line.starts_with(&format!("| `{room}` |"))).unwrap_or_default();
+        assert!(row.contains(&format!("`{module}`")), "{module} is not in DEVELOPERS.md's row of {room}");
+    }
 }
 
 #[test]
 fn imports_are_found_in_every_form() {
     let text = "use crate::units::{Glucose, Span};\nuse crate::{Reading, math};\nlet x = crate::alarm::f();\n// crate::review\n";
-    let found: Vec<_> = imports(Path::new("rate.rs"), text).into_iter().collect();
+    let found: Vec<_> = imports(Path::new("live/rate.rs"), text).into_iter().collect();
     assert_eq!(found, ["alarm", "math", "reading", "units"]);
 }
 
@@ -328,13 +364,17 @@ fn an_import_that_points_up_is_found_in_every_form() {
         ("#[cfg(test)] fn f() { crate::rate::f() }", "rate"),
         ("type X = Vec::<crate::rate::Line>;", "rate"),
         ("use crate as all;", "crate"),
+        ("use crate::live::rate::window;", "rate"),
+        ("use crate::live as all;", "live"),
+        ("use super::super::super::live::rate;", "rate"),
+        ("use super::super::super as all;", "crate"),
         ("use crate::{self as all};", "crate"),
         ("use crate::{self as all, math};", "crate"),
         ("use crate::*;", "crate"),
         ("use {crate as all};", "crate"),
-        ("use super::super as all;", "crate"),
-        ("use super::super::*;", "crate"),
-        ("use super::super::{self as all};", "crate"),
+        ("use super::super as all;", "live"),
+        ("use super::super::*;", "live"),
+        ("use super::super::{self as all};", "live"),
         ("extern crate self as all;", "crate"),
         ("mod inner { use super::super::super::rate; }", "rate"),
         ("mod inner { fn f() { if x {} } } use super::super::rate;", "rate"),
@@ -347,12 +387,12 @@ fn an_import_that_points_up_is_found_in_every_form() {
         ("let a = r#\"\"\"#; crate::rate::f(); let b = \"\";", "rate"),
         ("/* a /* b */ c */ use crate::rate; /* d */", "rate"),
     ] {
-        assert_eq!(forbidden(Path::new("smoothing/holt.rs"), text), [expected], "{text}");
+        assert_eq!(forbidden(Path::new("live/smoothing/holt.rs"), text), [expected], "{text}");
     }
     // one module up is the root for a module's own file
-    assert_eq!(forbidden(Path::new("smoothing/mod.rs"), "use super::rate;"), ["rate"]);
-    assert_eq!(forbidden(Path::new("history.rs"), "use super::rate;"), ["rate"]);
-    assert_eq!(forbidden(Path::new("history.rs"), "use super as all;"), ["crate"]);
+    assert_eq!(forbidden(Path::new("live/smoothing/mod.rs"), "use super::rate;"), ["rate"]);
+    assert_eq!(forbidden(Path::new("values/history.rs"), "use super::rate;"), ["rate"]);
+    assert_eq!(forbidden(Path::new("values/history.rs"), "use super as all;"), ["values"]);
 }
 
 #[test]
@@ -369,7 +409,7 @@ fn an_import_that_points_down_is_let_pass() {
         "#[cfg(test)]\nmod tests { use crate::alarm; fn f() { if x {} } }",
         "#[cfg(test)] #[allow(x)] pub(super) mod tests { use super::super::alarm; }",
     ] {
-        let found = forbidden(Path::new("smoothing/holt.rs"), text);
+        let found = forbidden(Path::new("live/smoothing/holt.rs"), text);
         assert!(found.is_empty(), "{text}: {found:?}");
     }
 }

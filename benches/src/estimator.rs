@@ -2,9 +2,9 @@
 //! work is held against the same work.
 #![allow(dead_code, reason = "only the step is called")]
 
-#[path = "../../src/estimator/filter.rs"]
+#[path = "../../src/live/estimator/filter.rs"]
 mod filter;
-#[path = "../../src/estimator/model.rs"]
+#[path = "../../src/live/estimator/model.rs"]
 mod model;
 
 use crate::Answer;

@@ -6,10 +6,10 @@ mod general;
 mod own;
 // the library's private files that its filter step needs
 #[allow(dead_code)]
-#[path = "../../src/error.rs"]
+#[path = "../../src/ground/error.rs"]
 mod error;
 #[allow(dead_code)]
-#[path = "../../src/math.rs"]
+#[path = "../../src/ground/math.rs"]
 mod math;
 
 use glidepath::Span;

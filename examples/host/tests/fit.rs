@@ -81,18 +81,18 @@ fn invented_sets_give_the_library_s_source_and_figures() {
     let text = String::from_utf8(output.stdout).unwrap();
     assert!(text.starts_with("alder: p11, p12\nbirch: p13, p14\n"), "{text}");
     assert!(!text.contains("not fitted"), "{text}");
-    let held = include_str!("../../../src/forecast/people.rs");
+    let held = include_str!("../../../src/live/forecast/people.rs");
     let end = text.find("\nEach set judged").unwrap();
-    let printed = after(&text[..end], "src/forecast/people.rs:\n\n").trim_end();
+    let printed = after(&text[..end], "src/live/forecast/people.rs:\n\n").trim_end();
     assert_eq!(shape(printed), shape(held.trim_end()));
     assert!(!printed.contains("NaN") && !printed.contains("inf"));
     assert_ne!(printed, held.trim_end());
     // of the other groups each line printed is one of the file's, but for its number
     for (file, held, lines) in [
-        ("src/estimator/model.rs", include_str!("../../../src/estimator/model.rs"), 2),
-        ("src/estimator/now.rs", include_str!("../../../src/estimator/now.rs"), 3),
-        ("src/quality/config.rs", include_str!("../../../src/quality/config.rs"), 1),
-        ("src/calibration/bayes.rs", include_str!("../../../src/calibration/bayes.rs"), 6),
+        ("src/live/estimator/model.rs", include_str!("../../../src/live/estimator/model.rs"), 2),
+        ("src/live/estimator/now.rs", include_str!("../../../src/live/estimator/now.rs"), 3),
+        ("src/live/quality/config.rs", include_str!("../../../src/live/quality/config.rs"), 1),
+        ("src/live/calibration/bayes/mod.rs", include_str!("../../../src/live/calibration/bayes/mod.rs"), 6),
     ] {
         let printed: Vec<&str> =
             after(&text, &format!("{file}:\n\n")).lines().take_while(|line| !line.is_empty()).collect();

@@ -196,7 +196,7 @@ pub fn fit(sets: &[Set]) -> Result<Fitted, Failure> {
     }
     table(&mut out, &sets, &monitored);
     Ok(Fitted {
-        sources: vec![("src/calibration/bayes.rs", source)],
+        sources: vec![("src/live/calibration/bayes/mod.rs", source)],
         figures: out.lines().map(str::to_owned).collect(),
     })
 }

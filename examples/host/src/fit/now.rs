@@ -269,7 +269,7 @@ pub fn fit(sets: &[Set]) -> Result<Fitted, Failure> {
         chosen.unwrap_or(OPEN_SHARES[OPEN_SHARES.len() - 1])
     );
     Ok(Fitted {
-        sources: vec![("src/estimator/model.rs", model), ("src/estimator/now.rs", told)],
+        sources: vec![("src/live/estimator/model.rs", model), ("src/live/estimator/now.rs", told)],
         figures: text.lines().map(str::to_owned).collect(),
     })
 }

@@ -199,7 +199,7 @@ pub fn fit(sets: &[Set]) -> Result<Fitted, Failure> {
         let _ = writeln!(text, "  without {set} {other:.2}: {}", total(other, &|one| one == set).words());
     }
     Ok(Fitted {
-        sources: vec![("src/quality/config.rs", format!("            pressure_share: {share:.2},\n"))],
+        sources: vec![("src/live/quality/config.rs", format!("            pressure_share: {share:.2},\n"))],
         figures: text.lines().map(str::to_owned).collect(),
     })
 }

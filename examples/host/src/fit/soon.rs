@@ -42,7 +42,7 @@ pub fn fit(sets: &[Set]) -> Result<Fitted, Failure> {
         }
     }
     Ok(Fitted {
-        sources: vec![("src/forecast/people.rs", source::source(&table))],
+        sources: vec![("src/live/forecast/people.rs", source::source(&table))],
         figures: if judged.is_empty() {
             vec!["One set alone: nothing is left out to judge by.".into()]
         } else {

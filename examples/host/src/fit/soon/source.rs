@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use glidepath::forecast::fitting::Table;
 
-/// What `src/forecast/people.rs` holds.
+/// What `src/live/forecast/people.rs` holds.
 pub fn source(table: &Table) -> String {
     let mut out = String::from(
         "//! The numbers fitted to people, as `glidepath fit` prints them: not to be changed by hand.\n//!\n\

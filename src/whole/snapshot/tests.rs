@@ -166,7 +166,7 @@ fn an_old_snapshot_of_this_version_still_loads() {
 /// A whole snapshot that version 1 wrote.
 #[test]
 fn a_snapshot_of_an_older_version_is_refused_by_name() {
-    let kept = include_bytes!("../../tests/snapshot_1.bin");
+    let kept = include_bytes!("../../../tests/snapshot_1.bin");
     assert_eq!(load::<288>(kept).err(), Some(SnapshotError::Version(1)));
 }
 

@@ -1,0 +1,9 @@
+//! Numbers and errors: what everything else is written in.
+
+pub mod error;
+pub mod local;
+#[allow(dead_code, reason = "each stage uses its part")]
+pub mod math;
+#[allow(dead_code, reason = "each stage uses its part")]
+pub mod moments;
+pub mod units;

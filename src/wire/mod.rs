@@ -1,0 +1,3 @@
+//! Payloads of the open standards.
+
+pub mod gatt;

@@ -1,0 +1,3 @@
+//! Simulated people and sensors, seeded and reproducible.
+
+pub mod simulate;
