@@ -15,17 +15,17 @@ impl Failure {
 
     /// A failure of a file as a whole.
     pub fn file(path: &Path, what: impl fmt::Display) -> Self {
-        Self(format!("{}: {what}", path.display()))
+        Self(format!("{}: {what}", name(path)))
     }
 
     /// A failure at a line of a file.
     pub fn line(path: &Path, line: u64, what: impl fmt::Display) -> Self {
-        Self(format!("{}, line {line}: {what}", path.display()))
+        Self(format!("{}, line {line}: {what}", name(path)))
     }
 
     /// A failure in one cell of a table.
     pub fn cell(path: &Path, line: u64, column: &str, what: impl fmt::Display) -> Self {
-        Self(format!("{}, line {line}, column {}: {what}", path.display(), shown(column.as_bytes())))
+        Self(format!("{}, line {line}, column {}: {what}", name(path), shown(column.as_bytes())))
     }
 }
 
@@ -36,6 +36,62 @@ impl fmt::Display for Failure {
 }
 
 impl std::error::Error for Failure {}
+
+/// A file as it is named to the user.
+fn name(path: &Path) -> String {
+    if path.as_os_str() == "-" { "standard input".into() } else { path.display().to_string() }
+}
+
+/// The command that was given, with more `arguments`: to be typed or copied as it stands.
+pub fn again(arguments: &[&str]) -> String {
+    let given = std::env::args().skip(1);
+    let all = given.chain(arguments.iter().map(|&argument| argument.to_owned()));
+    let quoted = all.map(|argument| {
+        let plain = |c: char| c.is_alphanumeric() || "-_./=:,+".contains(c);
+        if !argument.is_empty() && argument.chars().all(plain) {
+            return argument;
+        }
+        format!("'{}'", argument.replace('\'', "'\\''"))
+    });
+    std::iter::once("glidepath".to_owned()).chain(quoted).collect::<Vec<_>>().join(" ")
+}
+
+/// Files among several that could not be read: they are counted and told, and the others go on.
+#[derive(Debug, Default)]
+pub struct Unreadable(Vec<Failure>);
+
+impl Unreadable {
+    /// What was read, if it was.
+    pub fn keep<T>(&mut self, read: Result<T, Failure>) -> Option<T> {
+        read.map_err(|failure| self.0.push(failure)).ok()
+    }
+
+    /// Says on standard error how many of `all` files were not read, and why.
+    ///
+    /// # Errors
+    /// When none was; of one file alone its own failure.
+    pub fn finish(self, all: usize) -> Result<usize, Failure> {
+        const MOST: usize = 20;
+        if self.0.len() == all {
+            return Err(match self.0.as_slice() {
+                [only] => only.clone(),
+                several => {
+                    let first = several.first().map_or_else(String::new, |f| format!("; the first: {f}"));
+                    Failure::new(format!("none of {all} files could be read{first}"))
+                }
+            });
+        }
+        for failure in self.0.iter().take(MOST) {
+            eprintln!("glidepath: left out: {failure}");
+        }
+        if !self.0.is_empty() {
+            let listed =
+                if self.0.len() > MOST { format!(" (the first {MOST} are listed)") } else { String::new() };
+            eprintln!("glidepath: {} of {all} files could not be read{listed}", self.0.len());
+        }
+        Ok(self.0.len())
+    }
+}
 
 /// A cell's text made safe to print: short, and without control characters.
 pub fn shown(cell: &[u8]) -> String {

@@ -6,6 +6,7 @@ mod failure;
 mod fit;
 mod median;
 mod output;
+mod played;
 mod progress;
 mod rank;
 mod rehearsal;
@@ -61,7 +62,7 @@ fn main() -> ExitCode {
         Some(command) => command.run(),
         None => replay::demo(),
     };
-    match done {
+    match done.and_then(|()| output::all_said()) {
         Ok(()) => ExitCode::SUCCESS,
         Err(failure) => {
             eprintln!("glidepath: {failure}");

@@ -3,6 +3,7 @@
 use std::fs;
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
+use std::sync::OnceLock;
 
 use crate::failure::Failure;
 
@@ -59,27 +60,48 @@ impl<'a> Outputs<'a> {
             write_one(path, &beside, content)
         });
         let placed = written.and_then(|()| {
-            self.files.iter().zip(&begun).try_for_each(|((path, _), beside)| {
-                fs::rename(beside, path).map_err(|error| cannot(path, &error))
-            })
+            self.files.iter().zip(&begun).filter(|((path, _), beside)| path != *beside).try_for_each(
+                |((path, _), beside)| fs::rename(beside, path).map_err(|error| cannot(path, &error)),
+            )
         });
         if placed.is_err() {
-            for beside in begun {
-                let _ = fs::remove_file(beside);
+            for (beside, (path, _)) in begun.iter().zip(&self.files) {
+                if beside != path {
+                    let _ = fs::remove_file(beside);
+                }
             }
         }
         placed
     }
 }
 
-/// Prints `text` and ends the line; a reader who has heard enough (`| head`) is no failure.
+/// What went wrong first on standard output.
+static UNSAID: OnceLock<String> = OnceLock::new();
+
+/// Prints `text` and ends the line. A reader who has heard enough (`| head`) is no failure; any other is kept for
+/// [`all_said`].
 pub fn say(text: &str) {
-    let _ = writeln!(io::stdout().lock(), "{text}");
+    print(&format!("{text}\n"));
 }
 
 /// Prints what is whole already, such as a table; as [`say`], but ends no line.
 pub fn print(text: &str) {
-    let _ = io::stdout().lock().write_all(text.as_bytes());
+    let mut out = io::stdout().lock();
+    if let Err(error) = out.write_all(text.as_bytes()).and_then(|()| out.flush())
+        && error.kind() != io::ErrorKind::BrokenPipe
+    {
+        let _ = UNSAID.set(error.to_string());
+    }
+}
+
+/// Whether everything that was printed has arrived.
+///
+/// # Errors
+/// When standard output could not be written.
+pub fn all_said() -> Result<(), Failure> {
+    UNSAID
+        .get()
+        .map_or(Ok(()), |error| Err(Failure::new(format!("standard output cannot be written ({error})"))))
 }
 
 /// The same for each way to write a path; as it is when its folder is not there yet.
@@ -94,7 +116,11 @@ fn place(path: &Path) -> PathBuf {
     }
 }
 
+/// Where a file is written before it takes its place: beside it, or in its place what is no file, such as a pipe.
 fn beside(path: &Path) -> PathBuf {
+    if fs::metadata(path).is_ok_and(|data| !data.is_file() && !data.is_dir()) {
+        return path.to_owned();
+    }
     let name = path.file_name().unwrap_or_default().to_string_lossy();
     path.with_file_name(format!(".{name}.{}.part", std::process::id()))
 }

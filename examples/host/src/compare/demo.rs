@@ -145,6 +145,7 @@ pub fn invent(seed: u64, days: u32) -> Invented {
              finger {STICKS} times a day. No real sensor is meant."
         )],
         invented: true,
+        unit: crate::table::Unit::MgDl,
     };
     Invented { study, known, lag_between_min }
 }

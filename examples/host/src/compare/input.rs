@@ -7,7 +7,7 @@ use glidepath::{Fingerstick, Instant, Reading, Span};
 
 use super::{Args, demo};
 use crate::failure::Failure;
-use crate::table::{self, Clock, Counts, Fingersticks};
+use crate::table::{self, Clock, Counts, Fingersticks, Unit};
 
 /// What no meter shows is a slip of the pen, mg/dL (common practice, no source: meters end at 10 to 20 and at 600).
 const METER_RANGE: std::ops::RangeInclusive<f32> = 10.0..=700.0;
@@ -72,6 +72,8 @@ pub struct Study {
     pub notes: Vec<String>,
     /// Invented, with the truth known.
     pub invented: bool,
+    /// The first sensor's.
+    pub unit: Unit,
 }
 
 pub fn named(text: &str) -> Result<(String, String), String> {
@@ -114,6 +116,8 @@ pub fn study(args: &Args) -> Result<Study, Failure> {
 
 fn read(args: &Args) -> Result<Study, Failure> {
     let mut sensors: Vec<Worn> = Vec::new();
+    let mut unit = None;
+    let mut own = Vec::new();
     for (name, file) in &args.sensors {
         if sensors.iter().any(|sensor| sensor.name == *name) {
             return Err(Failure::new(format!(
@@ -123,14 +127,23 @@ fn read(args: &Args) -> Result<Study, Failure> {
         let trace = table::read_trace(Path::new(file), &args.input, &[])?;
         let interval = trace.interval_s.unwrap_or(300).clamp(30, 3600);
         let interval = Span::from_secs(i32::try_from(interval).unwrap_or(300));
+        unit.get_or_insert(trace.unit);
+        own.extend(trace.fingersticks);
         let mut worn = Worn::new(name.clone(), trace.readings, interval, trace.clock);
         worn.counts = trace.counts;
         sensors.push(worn);
     }
+    let unit = unit.unwrap_or_default();
     let odd = |sensor: &Worn| Some(format!("{}: {}", sensor.name, sensor.counts.in_words()?));
     let mut notes: Vec<String> = sensors.iter().filter_map(odd).collect();
     let reference = match &args.reference {
         Some(path) => Some(reference(path, args, &sensors, &mut notes)?),
+        None if !own.is_empty() => {
+            notes.push("Judged by the traces' own column reference_mg_dl.".into());
+            own.sort_by_key(Fingerstick::at);
+            own.dedup_by_key(|stick| stick.at());
+            Some(own)
+        }
         None if sensors.len() < 2 => {
             return Err(Failure::new(
                 "one sensor alone cannot be compared, expected --reference FILE or a second --sensor NAME=FILE",
@@ -161,7 +174,7 @@ fn read(args: &Args) -> Result<Study, Failure> {
             )));
         }
     }
-    Ok(Study { sensors, reference, meter, notes, invented: false })
+    Ok(Study { sensors, reference, meter, notes, invented: false, unit })
 }
 
 fn when(sensor: &Worn, at: Instant) -> String {

@@ -115,7 +115,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
     let score_sheet = args.score.as_deref().map(score::Sheet::read).transpose()?;
     let study = input::study(args)?;
     let report = report::report(&study, args, score_sheet.as_ref())?;
-    let unit = args.output.unit.into();
+    let unit = args.output.unit_or(study.unit);
     let sensors = args.sensors.iter().map(|(_, file)| Path::new(file));
     let others = [&args.reference, &args.meter, &args.score].into_iter().flatten().map(PathBuf::as_path);
     let mut outputs = Outputs::beside(sensors.chain(others));

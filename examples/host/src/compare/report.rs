@@ -219,7 +219,7 @@ pub fn report(study: &Study, args: &Args, sheet: Option<&Sheet>) -> Result<Repor
         score,
         caution: CAUTION,
     };
-    report.verdict = words::verdict(&report, args.output.unit.into());
+    report.verdict = words::verdict(&report, args.output.unit_or(study.unit));
     Ok(report)
 }
 

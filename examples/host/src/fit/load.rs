@@ -8,12 +8,9 @@ use glidepath::{Fingerstick, Reading};
 use rayon::prelude::*;
 
 use crate::args::InputArgs;
-use crate::failure::Failure;
+use crate::failure::{Failure, Unreadable};
 use crate::progress::Progress;
 use crate::table::{self, Clock};
-
-/// The column of blood glucose beside a trace.
-const REFERENCE: &str = "reference_mg_dl";
 
 /// People recorded in one study.
 #[derive(Clone)]
@@ -148,7 +145,9 @@ pub fn sets(folders: &[PathBuf], input: &InputArgs) -> Result<Vec<Set>, Failure>
     }
     let progress = Progress::new("reading traces", found.iter().map(|(_, traces)| traces.len() as u64).sum());
     let read = AtomicU64::new(0);
-    found
+    let mut unreadable = Unreadable::default();
+    let all = found.iter().map(|(_, traces)| traces.len()).sum();
+    let sets = found
         .into_iter()
         .map(|(folder, traces)| {
             let name = name(&folder);
@@ -157,23 +156,24 @@ pub fn sets(folders: &[PathBuf], input: &InputArgs) -> Result<Vec<Set>, Failure>
                 progress.at(read.fetch_add(1, Ordering::Relaxed) + 1);
                 person
             };
-            let people = traces.par_iter().map(one).collect::<Result<_, _>>()?;
-            Ok(Set { name: name.clone(), people })
+            let people: Vec<Result<Person, Failure>> = traces.par_iter().map(one).collect();
+            let people = people.into_iter().filter_map(|person| unreadable.keep(person)).collect();
+            Set { name: name.clone(), people }
         })
-        .collect()
+        .filter(|set: &Set| !set.people.is_empty())
+        .collect();
+    drop(progress);
+    unreadable.finish(all)?;
+    Ok(sets)
 }
 
 fn person(set: &str, path: &Path, input: &InputArgs) -> Result<Person, Failure> {
-    let trace = table::read_trace(path, input, &[REFERENCE])?;
-    let references = match trace.column(REFERENCE) {
-        Some(_) => table::read_fingersticks_beside(path, input, &trace.clock)?.values,
-        None => Vec::new(),
-    };
+    let trace = table::read_trace(path, input, &[])?;
     Ok(Person {
         set: set.to_owned(),
         name: name(path),
         readings: trace.readings,
-        references,
+        references: trace.fingersticks,
         clock: trace.clock,
     })
 }

@@ -17,11 +17,11 @@ mod tally;
 use std::path::PathBuf;
 
 use crate::args::{InputArgs, OutputArgs};
-use crate::failure::Failure;
+use crate::failure::{Failure, Unreadable};
 use crate::output::{self, Outputs};
 use crate::sheet::{CAUTION, Page};
 use crate::simulate::SensorArgs;
-use crate::table;
+use crate::table::{self, Unit};
 
 use glidepath::simulate::{GaussianWorldConfig, SensorModel};
 use method::Entry;
@@ -101,6 +101,8 @@ struct Ranking {
     costs: Vec<f64>,
     /// A series to show a day of.
     example: Option<Series>,
+    /// The first trace's.
+    unit: Unit,
 }
 
 pub fn run(args: &Args) -> Result<(), Failure> {
@@ -111,7 +113,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
     }
     let ranking = if args.traces.is_empty() { simulated(args)? } else { recorded(args)? };
     let rows = report::rows(&ranking);
-    let unit = args.output.unit.into();
+    let unit = args.output.unit_or(ranking.unit);
     let mut outputs = Outputs::beside(&args.traces);
     let sheet = args.output.out.as_ref().map(|folder| folder.join("rank.html"));
     if let (Some(folder), Some(sheet)) = (&args.output.out, &sheet) {
@@ -227,18 +229,25 @@ fn simulated(args: &Args) -> Result<Ranking, Failure> {
         calibrated,
         costs,
         example: Some(example),
+        unit: Unit::MgDl,
     })
 }
 
 fn recorded(args: &Args) -> Result<Ranking, Failure> {
     let methods = wanted(all(&args.sensor.model()?), &args.only)?;
     let mut series = Vec::new();
+    let mut unit = None;
+    let mut unreadable = Unreadable::default();
     for path in &args.traces {
-        let trace = table::read_trace(path, &args.input, &TRUTH)?;
-        let one = Series::recorded(&trace)
-            .ok_or_else(|| Failure::file(path, "holds no readings, expected some to rank methods on"))?;
-        series.push(one);
+        let one = table::read_trace(path, &args.input, &TRUTH).and_then(|trace| {
+            unit.get_or_insert(trace.unit);
+            Series::recorded(&trace)
+                .ok_or_else(|| Failure::file(path, "holds no readings, expected some to rank methods on"))
+        });
+        series.extend(unreadable.keep(one));
     }
+    unreadable.finish(args.traces.len())?;
+    let unit = unit.unwrap_or_default();
     let known = series.iter().filter(|one| !one.truth_is_sensor).count();
     let tallies = tally::over("Ranking on traces", &methods, &series);
     let costs = series.first().map_or_else(Vec::new, |one| tally::costs(&methods, one));
@@ -253,6 +262,7 @@ fn recorded(args: &Args) -> Result<Ranking, Failure> {
         calibrated: Vec::new(),
         costs,
         example: series.into_iter().next(),
+        unit,
     })
 }
 

@@ -18,8 +18,8 @@ use crate::failure::Failure;
 use crate::fit::least::{CRIED, flagged};
 use crate::fit::lows::{self, Outcome, RATES, Signal};
 use crate::fit::{Person, load};
+use crate::played;
 use crate::progress::Progress;
-use crate::replay::player;
 use crate::table::Trace;
 
 /// Where the horizons judged stand in [`HORIZONS`].
@@ -248,7 +248,7 @@ impl Rung {
     fn of(person: &Person) -> Result<Self, Failure> {
         let trace =
             Trace { readings: person.readings.clone(), clock: person.clock.clone(), ..Trace::default() };
-        let played = player::play(&trace, &[], AlarmPlan::default())?;
+        let played = played::play(&trace, &[], AlarmPlan::default())?;
         let mut rung = Self::default();
         for rang in &played.alarms {
             let hour = person.clock.wall(rang.at.secs().into()).rem_euclid(86_400) / 3600;

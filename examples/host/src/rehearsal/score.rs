@@ -2,20 +2,20 @@
 //!
 //! One alarm is a first ring ([`Cause::New`]). An alarm of the low family is **true** when a low (below 70 mg/dL
 //! for 15 minutes or more, by the sensor's own readings) holds then or begins within the window after it; one of
-//! the high family likewise with a high (above 180 mg/dL for 15 minutes or more). The **warning** of a low is the
-//! time from the first alarm about it, at most a window before, to its first reading below 70 mg/dL; it is
-//! negative when the alarm came later. Nobody can say from a trace alone which readings were wrong: a false
+//! the high family likewise with a high (above 180 mg/dL for 15 minutes or more). The **warning** of a low is
+//! counted by [`lows`]. Nobody can say from a trace alone which readings were wrong: a false
 //! reading makes its alarm look true.
 
 use std::collections::BTreeSet;
 
 use glidepath::alarm::{Cause, Kind};
-use glidepath::review::{Config, EpisodeRule, Episodes};
+use glidepath::review::EpisodeRule;
 use glidepath::{Instant, Reading, Span};
 use serde::Serialize;
 
 use crate::median::median;
-use crate::replay::sample::Rang;
+use crate::played::lows;
+use crate::played::sample::Rang;
 use crate::table::Clock;
 
 /// The hours that count as night: from 23:00 to 07:00.
@@ -60,29 +60,14 @@ pub struct KindScore {
     pub by_hour: [u32; 24],
 }
 
-/// What a kind of alarm is about.
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum About {
-    Lows,
-    Highs,
-    Neither,
-}
-
-fn about(kind: Kind) -> About {
-    match kind {
-        Kind::Floor | Kind::Low | Kind::LowAhead | Kind::SteepFall => About::Lows,
-        Kind::High | Kind::SteepRise => About::Highs,
-        Kind::NoData | Kind::Doubt | Kind::WearEnd => About::Neither,
-    }
-}
-
 /// A stretch of time.
 type Stretch = (Instant, Instant);
 
 /// Scores alarms against the believed readings they rang by, both in order of time.
 pub fn score(readings: &[Reading], alarms: &[Rang], interval_s: u32, clock: &Clock, window: Span) -> Score {
-    let lows = episodes(readings, EpisodeRule::LOW_70, interval_s);
-    let highs = episodes(readings, EpisodeRule::HIGH_180, interval_s);
+    let lows = lows::find(readings, EpisodeRule::LOW_70, interval_s, alarms, window);
+    let low: Vec<Stretch> = lows.iter().map(|low| (low.start, low.end)).collect();
+    let high = stretches(readings, EpisodeRule::HIGH_180, interval_s);
     let longest = f64::from(interval_s) * 3.5;
     let steps = readings.windows(2).map(|pair| f64::from(pair[1].at().since(pair[0].at()).secs()));
     let days = (steps.map(|step| step.min(longest)).sum::<f64>() + f64::from(interval_s)) / 86_400.0;
@@ -94,22 +79,18 @@ pub fn score(readings: &[Reading], alarms: &[Rang], interval_s: u32, clock: &Clo
             let rings: Vec<&Rang> = alarms.iter().filter(|rang| rang.kind == kind).collect();
             let first: Vec<Instant> =
                 rings.iter().filter(|rang| rang.cause == Cause::New).map(|rang| rang.at).collect();
-            let stretches = match about(kind) {
-                About::Lows => Some(&lows),
-                About::Highs => Some(&highs),
-                About::Neither => None,
+            let of_lows = kind.about().of_lows;
+            let stretches = match kind {
+                Kind::High | Kind::SteepRise => Some(&high),
+                _ => Some(&low).filter(|_| of_lows),
             };
             let true_alarms = stretches.map(|stretches| {
                 first.iter().filter(|at| followed(stretches, **at, window).is_some()).count() as u64
             });
             let false_alarms = true_alarms.map(|n| first.len() as u64 - n);
-            let warnings = match about(kind) {
-                About::Lows => first
-                    .iter()
-                    .filter_map(|at| Some(minutes(*at, followed(&lows, *at, window)?.0)))
-                    .collect(),
-                _ => Vec::new(),
-            };
+            let until_low = |at: &Instant| Some(minutes(*at, followed(&low, *at, window)?.0));
+            let about_lows = first.iter().filter(|_| of_lows);
+            let warnings = about_lows.filter_map(until_low).collect();
             let mut by_hour = [0; 24];
             for rang in &rings {
                 by_hour[hour(clock, rang.at) as usize] += 1;
@@ -127,7 +108,8 @@ pub fn score(readings: &[Reading], alarms: &[Rang], interval_s: u32, clock: &Clo
             }
         })
         .collect();
-    let warnings: Vec<f64> = lows.iter().filter_map(|low| warning(alarms, low, window)).collect();
+    let warned = lows::warned(&lows);
+    let warnings = lows.iter().filter_map(|low| low.warned_min().map(f64::from)).collect();
     let all = alarms.iter().filter(|rang| rang.cause == Cause::New).count() as u64;
     Score {
         window_min: (window.secs() / 60).unsigned_abs(),
@@ -135,8 +117,8 @@ pub fn score(readings: &[Reading], alarms: &[Rang], interval_s: u32, clock: &Clo
         nights: nights(readings.iter().map(Reading::at), clock),
         nights_woken: nights(alarms.iter().map(|rang| rang.at), clock),
         lows: lows.len() as u64,
-        lows_warned: warnings.iter().filter(|min| **min > 0.0).count() as u64,
-        lows_warned_10_min: warnings.iter().filter(|min| **min >= 10.0).count() as u64,
+        lows_warned: warned.before,
+        lows_warned_10_min: warned.ten_min_before,
         median_warning_min: median(warnings).map(|minutes| round(minutes, 1)),
         alarms_per_day: a_day(all),
         kinds,
@@ -156,27 +138,15 @@ impl Score {
     }
 }
 
-fn episodes(readings: &[Reading], rule: EpisodeRule, interval_s: u32) -> Vec<Stretch> {
-    let interval = Span::from_secs(i32::try_from(interval_s.clamp(10, 3600)).unwrap_or(300));
-    let mut episodes = Episodes::new(rule, Config::new(interval).unwrap_or_default());
-    let mut found: Vec<_> =
-        readings.iter().filter_map(|reading| episodes.push(reading.at(), reading.glucose())).collect();
-    found.extend(episodes.finish());
-    found.into_iter().map(|episode| (episode.start, episode.end)).collect()
+/// From when to when each episode of a kind lasted.
+fn stretches(readings: &[Reading], rule: EpisodeRule, interval_s: u32) -> Vec<Stretch> {
+    lows::episodes(readings, rule, interval_s).iter().map(|episode| (episode.start, episode.end)).collect()
 }
 
 /// The episode that holds at `at` or begins within `window` after it.
 fn followed(stretches: &[Stretch], at: Instant, window: Span) -> Option<&Stretch> {
     let next = stretches.partition_point(|(_, end)| *end < at);
     stretches.get(next).filter(|(start, _)| *start <= at.plus(window))
-}
-
-/// The warning of a low, minutes.
-fn warning(alarms: &[Rang], (start, end): &Stretch, window: Span) -> Option<f64> {
-    let earliest = start.plus(Span::from_secs(-window.secs()));
-    let after = alarms.partition_point(|rang| rang.at < earliest);
-    let mut later = alarms.get(after..).unwrap_or_default().iter().take_while(|rang| rang.at <= *end);
-    later.find(|rang| about(rang.kind) == About::Lows).map(|rang| minutes(rang.at, *start))
 }
 
 fn minutes(from: Instant, to: Instant) -> f64 {

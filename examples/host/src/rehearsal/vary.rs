@@ -9,7 +9,7 @@ use toml::{Table, Value};
 use super::score::{self, Score};
 use super::settings;
 use crate::failure::Failure;
-use crate::replay::player;
+use crate::played;
 use crate::table::Trace;
 use crate::table::count;
 
@@ -86,7 +86,7 @@ pub fn rehearse(
     plans(asked, table)?
         .into_par_iter()
         .map(|(setting, value, plan)| {
-            let played = player::play(trace, sticks, plan)?;
+            let played = played::play(trace, sticks, plan)?;
             let interval = trace.interval_s.unwrap_or(300);
             let score = score::score(&played.believed(), &played.alarms, interval, &trace.clock, window);
             Ok(Variation { setting, value, score })

@@ -1,10 +1,7 @@
 //! `replay`: a recorded trace, reading by reading, as the wrist would have lived it.
 
 mod demo;
-mod lows;
-pub mod player;
 mod report;
-pub mod sample;
 mod sheet;
 mod truth;
 mod wrist;
@@ -17,29 +14,33 @@ use glidepath::review::EpisodeRule;
 use crate::args::{InputArgs, OutputArgs};
 use crate::failure::Failure;
 use crate::output::{self, Outputs, say};
+use crate::played::lows::{self, Low};
+use crate::played::sample::{self, Pricked, Rang, Sample};
+use crate::played::{self};
 use crate::rehearsal::{self, Rehearsal, score};
 use crate::sheet::CAUTION;
 use crate::table::{self, Clock, Counts, Fingersticks, Trace, Unit};
-use lows::Low;
 use report::{Report, Truth};
-use sample::{Pricked, Rang, Sample};
 
 /// Replay a recorded trace, reading by reading, as the wrist would have lived it
 ///
-/// The table has a header row, a time (RFC 3339, ISO 8601 without a zone, or seconds since 1970) and a glucose
-/// column (glucose_mg_dl or glucose_mmol_l). Rows out of order, repeats, clock changes, LOW and HIGH, blanks, a
-/// byte-order mark and CRLF are handled, counted and reported. A column plasma_mg_dl with the true blood glucose,
-/// as `simulate` writes, is compared with the estimate.
+/// The table has a header row, a time (RFC 3339, ISO 8601, a date as spreadsheets write it, or seconds or
+/// milliseconds since 1970; date and time may stand in two columns) and a glucose column (glucose_mg_dl,
+/// glucose_mmol_l or the like). Lines before the header, rows out of order, repeats, clock changes, LOW and HIGH,
+/// blanks, UTF-16, a byte-order mark and CRLF are handled, counted and reported. A column reference_mg_dl is taken as
+/// fingersticks. A column plasma_mg_dl with the true blood glucose, as `simulate` writes, is compared with the
+/// estimate.
 ///
 /// Alarms are replayed with their default settings or those of `--profile`, each acknowledged when it rings: one
 /// that goes on rings again after its quiet time. A silence is lived through for a day at most.
 #[derive(clap::Args, Debug, Default)]
 #[command(after_help = CAUTION)]
 pub struct Args {
-    /// The trace: a CSV table with a header row [default: the embedded demo]
+    /// The trace: a table (CSV) with a header row, - for standard input [default: the embedded demo]
     trace: Option<PathBuf>,
 
-    /// Fingersticks: a CSV table with a time and reference_mg_dl or glucose_mg_dl (or the same in mmol_l)
+    /// Fingersticks: a table (CSV) with a time and reference_mg_dl or glucose_mg_dl (or the same in mmol_l) [default:
+    /// the trace's own column reference_mg_dl]
     #[arg(long, value_name = "FILE", requires = "trace")]
     fingersticks: Option<PathBuf>,
 
@@ -90,6 +91,8 @@ pub struct Replay {
     clock: Clock,
     interval_s: Option<u32>,
     counts: Counts,
+    /// The file's.
+    unit: Unit,
     /// The estimate and the sensor against the truth, where that is known.
     against: Option<Truth>,
     rehearsal: Rehearsal,
@@ -105,7 +108,7 @@ impl Replay {
         sticks: &Fingersticks,
         plan: &rehearsal::Plan,
     ) -> Result<Self, Failure> {
-        let played = player::play(&trace, &sticks.values, plan.alarms)?;
+        let played = played::play(&trace, &sticks.values, plan.alarms)?;
         let believed = played.believed();
         let interval = trace.interval_s.unwrap_or(300);
         let score = score::score(&believed, &played.alarms, interval, &trace.clock, plan.window());
@@ -117,8 +120,8 @@ impl Replay {
         Ok(Self {
             name,
             about: None,
-            lows: lows::find(&believed, EpisodeRule::LOW_70, interval, &played.alarms),
-            deep_lows: lows::find(&believed, EpisodeRule::LOW_54, interval, &played.alarms),
+            lows: lows::find(&believed, EpisodeRule::LOW_70, interval, &played.alarms, plan.window()),
+            deep_lows: lows::find(&believed, EpisodeRule::LOW_54, interval, &played.alarms, plan.window()),
             samples: played.samples,
             alarms: played.alarms,
             pricked: played.pricked,
@@ -130,6 +133,7 @@ impl Replay {
             clock: trace.clock,
             interval_s: trace.interval_s,
             counts: trace.counts,
+            unit: trace.unit,
             against,
             rehearsal,
             rehearsed: plan.is_asked(),
@@ -186,10 +190,10 @@ pub fn run(args: &Args) -> Result<(), Failure> {
     let folder = args.output.out.as_deref();
     let replay = match &args.trace {
         Some(path) => {
-            let trace = table::read_trace(path, &args.input, &[player::TRUTH])?;
+            let trace = table::read_trace(path, &args.input, &[played::TRUTH])?;
             let sticks = match &args.fingersticks {
                 Some(path) => table::read_fingersticks_beside(path, &args.input, &trace.clock)?,
-                None => Fingersticks::default(),
+                None => Fingersticks { values: trace.fingersticks.clone(), ..Fingersticks::default() },
             };
             wrist::draw(args, &trace, &sticks.values, plan.alarms, &mut outputs)?;
             let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
@@ -221,7 +225,7 @@ pub fn demo() -> Result<(), Failure> {
 fn finish<'a>(replay: &'a Replay, args: &Args, mut outputs: Outputs<'a>) -> Result<(), Failure> {
     let output = &args.output;
     let folder = output.out.as_deref();
-    let unit = Unit::from(output.unit);
+    let unit = output.unit_or(replay.unit);
     let report = Report::of(replay);
     let write_samples = |out: &mut dyn std::io::Write| sample::write_csv(&replay.samples, &replay.clock, out);
     if let Some(path) = &args.samples {

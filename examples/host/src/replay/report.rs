@@ -7,9 +7,9 @@ use glidepath::alarm::{Cause, Grounds, Priority};
 use serde::Serialize;
 
 use super::Replay;
-use super::lows::Low;
-use super::sample::Rang;
 use super::truth::Against;
+use crate::played::lows::{self, Low};
+use crate::played::sample::{Rang, Sample};
 use crate::rehearsal::Rehearsal;
 use crate::table::{Counts, Unit, count};
 
@@ -86,9 +86,7 @@ impl Report {
             replay.samples.iter().map(|s| replay.wall(s.reading.at()).div_euclid(86_400)).collect();
         days.dedup();
         let refused = replay.pricked.iter().filter(|p| p.refused.is_some()).count() as u64;
-        let end = |sample: Option<&super::sample::Sample>| {
-            sample.map(|s| replay.clock.iso(s.reading.at().secs().into()))
-        };
+        let end = |sample: Option<&Sample>| sample.map(|s| replay.clock.iso(s.reading.at().secs().into()));
         Self {
             readings,
             refused: replay.counts.rows.saturating_sub(readings),
@@ -279,7 +277,7 @@ fn lows(replay: &Replay, unit: Unit) -> String {
     if lows.is_empty() {
         return format!("There was no low: nothing below {low} for 15 minutes.");
     }
-    let ahead = |least: f32| lows.iter().filter_map(Low::warned_min).filter(|min| *min >= least).count();
+    let warned = lows::warned(lows);
     let longest = lows.iter().map(Low::minutes).fold(0.0, f32::max);
     format!(
         "Below {low} for 15 minutes or more: {} ({} below {deep}), the longest {}. Warned by an alarm before it began: \
@@ -287,9 +285,9 @@ fn lows(replay: &Replay, unit: Unit) -> String {
         count(lows.len() as u64, "time"),
         replay.deep_lows.len(),
         minutes(longest),
-        ahead(0.5),
+        warned.before,
         lows.len(),
-        ahead(10.0)
+        warned.ten_min_before
     )
 }
 

@@ -60,7 +60,7 @@ pub fn draw<'a>(
     outputs: &mut Outputs<'a>,
 ) -> Result<(), Failure> {
     let Some(folder) = &args.wrist else { return Ok(()) };
-    let frames = live(trace, sticks, alarms, args.output.unit.into())?;
+    let frames = live(trace, sticks, alarms, args.output.unit_or(trace.unit))?;
     for (n, frame) in frames.iter().enumerate() {
         let name = format!("{:05}_{}.png", n + 1, stamp(&trace.clock, frame.at));
         let display = Rc::clone(&frame.display);
@@ -194,14 +194,14 @@ fn write_png(frames: &[Rc<Display>], out: &mut dyn Write) -> io::Result<()> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::{demo, player};
+    use super::super::{demo, played};
     use super::*;
 
     #[test]
     fn the_digits_are_those_of_the_samples() {
         let (trace, sticks) = demo::generate().unwrap();
         let alarms = AlarmPlan::default();
-        let played = player::play(&trace, &sticks.values, alarms).unwrap();
+        let played = played::play(&trace, &sticks.values, alarms).unwrap();
         let frames = live(&trace, &sticks.values, alarms, Unit::MgDl).unwrap();
         let mut frames = frames.iter().peekable();
         let (mut compared, mut without, mut between) = (0, 0, 0);

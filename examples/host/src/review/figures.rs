@@ -244,6 +244,8 @@ impl<'a> Report<'a> {
 pub struct Several<'a> {
     pub records: Vec<Line<'a>>,
     pub pool: Figures,
+    /// Files that could not be read and are left out.
+    pub unreadable: usize,
 }
 
 #[derive(Serialize)]

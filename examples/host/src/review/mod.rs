@@ -14,7 +14,7 @@ use glidepath::review::{Exact, Pool};
 use rayon::prelude::*;
 
 use crate::args::{InputArgs, OutputArgs};
-use crate::failure::Failure;
+use crate::failure::{Failure, Unreadable};
 use crate::output::{self, Outputs};
 use crate::progress::Progress;
 use crate::sheet::CAUTION;
@@ -74,7 +74,7 @@ fn read(path: &Path, args: &Args) -> Result<Record, Failure> {
 
 fn one(path: &Path, args: &Args) -> Result<(), Failure> {
     let record = read(path, args)?;
-    let unit = Unit::from(args.output.unit);
+    let unit = args.output.unit_or(record.unit);
     let comparison = match (args.between, args.against) {
         (Some(between), Some(against)) => Some(between::compare(&record, between, against)?),
         _ => None,
@@ -112,47 +112,53 @@ fn one(path: &Path, args: &Args) -> Result<(), Failure> {
 }
 
 fn many(paths: &[PathBuf], args: &Args) -> Result<(), Failure> {
-    let unit = Unit::from(args.output.unit);
     let progress = Progress::new("reviewing", paths.len() as u64);
     let done = AtomicU64::new(0);
+    let read = |path: &PathBuf| {
+        let record = read(path, args);
+        progress.at(done.fetch_add(1, Ordering::Relaxed));
+        record
+    };
     // each thread adds up its own share; the sums do not depend on the order
     let (mut lines, pool) = paths
         .par_iter()
         .enumerate()
-        .map(|(place, path)| {
-            let record = read(path, args)?;
-            progress.at(done.fetch_add(1, Ordering::Relaxed));
-            Ok((place, record))
-        })
-        .try_fold(
+        .fold(
             || (Vec::new(), Box::<Pool<Exact>>::default()),
-            |(mut lines, mut pool), found: Result<_, Failure>| {
-                let (place, record) = found?;
-                pool.add(&record.review);
-                lines.push((place, Reviewed::of(record)));
-                Ok((lines, pool))
+            |(mut lines, mut pool), (place, path)| {
+                let record = read(path).inspect(|record| pool.add(&record.review));
+                lines.push((place, record.map(Reviewed::of)));
+                (lines, pool)
             },
         )
-        .try_reduce(
+        .reduce(
             || (Vec::new(), Box::default()),
             |(mut lines, mut pool), (more, other)| {
                 lines.extend(more);
                 pool.merge(&other);
-                Ok((lines, pool))
+                (lines, pool)
             },
-        )?;
+        );
     drop(progress);
     lines.sort_by_key(|(place, _)| *place);
+    let mut unreadable = Unreadable::default();
+    let reviewed: Vec<Reviewed> =
+        lines.into_iter().filter_map(|(_, reviewed)| unreadable.keep(reviewed)).collect();
+    let unreadable = unreadable.finish(paths.len())?;
+    let unit = args.output.unit_or(reviewed.first().map_or(Unit::MgDl, |first| first.unit));
     let summary = pool.summary();
     if args.output.json {
-        let records = lines.iter().map(|(_, reviewed)| reviewed.line()).collect();
-        output::say(&json(&Several { records, pool: Figures::of(&summary) })?);
+        let records = reviewed.iter().map(Reviewed::line).collect();
+        output::say(&json(&Several { records, pool: Figures::of(&summary), unreadable })?);
         return Ok(());
     }
-    for (_, reviewed) in &lines {
+    for reviewed in &reviewed {
         output::say(&words::line(&reviewed.name, &reviewed.summary, unit));
     }
-    output::say(&words::line(&format!("All {} together", lines.len()), &summary, unit));
+    output::say(&words::line(&format!("All {} together", reviewed.len()), &summary, unit));
+    if unreadable > 0 {
+        output::say(&format!("{unreadable} of {} files could not be read and are left out.", paths.len()));
+    }
     output::say(CAUTION);
     Ok(())
 }

@@ -1,18 +1,20 @@
 //! Tables of readings: what the files of the field hold, with every oddity handled and counted.
 
 mod columns;
-mod guard;
 mod order;
 mod read;
+mod source;
 mod stamp;
 #[cfg(test)]
 mod tests;
+mod written;
 
 use glidepath::{Fingerstick, MG_DL_PER_MMOL_L, Reading};
 use serde::Serialize;
 
 pub use read::{read_fingersticks, read_fingersticks_beside, read_trace};
-pub use stamp::{Clock, date, parse as parse_time};
+pub use stamp::{Clock, date, parse as parse_time, zone};
+pub use written::Format;
 
 /// A unit of glucose.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -66,6 +68,8 @@ impl Unit {
 pub struct Trace {
     /// The readings, seconds since 1970.
     pub readings: Vec<Reading>,
+    /// The file's own column of blood glucose, in order of time.
+    pub fingersticks: Vec<Fingerstick>,
     /// The requested further columns that the file has, a value for each reading.
     pub columns: Vec<Column>,
     /// From instants to the wearer's clock.
@@ -105,8 +109,17 @@ pub struct Fingersticks {
     pub counts: Counts,
 }
 
-/// What was found in a table. `rows` is the sum of the readings kept, `blank`, `exact_repeats` and
-/// `conflicting_stamps`.
+/// An hour that a clock without a zone skipped or showed twice.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct ClockChange {
+    /// What the clock showed then.
+    pub at: String,
+    /// Set forward (an hour is missing), else back (an hour comes twice).
+    pub forward: bool,
+}
+
+/// What was found in a table. `rows` is the sum of the readings kept, `blank`, `exact_repeats`,
+/// `conflicting_stamps` and `outside_period`.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
 pub struct Counts {
     /// Rows after the header.
@@ -134,6 +147,14 @@ pub struct Counts {
     pub crlf_lines: u64,
     /// The file begins with a byte-order mark.
     pub byte_order_mark: bool,
+    /// Lines before the header row that say something else.
+    pub lines_before_header: u64,
+    /// The order of day and month, where the whole column had to tell it.
+    pub dates_read_as: Option<&'static str>,
+    /// Rows left out by `--from` and `--to`.
+    pub outside_period: u64,
+    /// Hours that look like clock changes, where the times name no zone.
+    pub clock_changes: Vec<ClockChange>,
 }
 
 impl Counts {
@@ -147,6 +168,7 @@ impl Counts {
             (self.low_text, "saying \"low\" (taken as 40 mg/dL)"),
             (self.high_text, "saying \"high\" (taken as 400 mg/dL)"),
             (self.closer_than_half_interval, "closer to the one before than half the usual interval"),
+            (self.outside_period, "outside the days asked for"),
         ]
         .iter()
         .filter(|(n, _)| *n > 0)
@@ -155,11 +177,37 @@ impl Counts {
         if self.newest_first {
             said.push("all running from newest to oldest (turned round)".into());
         }
-        if self.clock_set_back > 0 {
-            said.push(format!("the clock set back {}", count(self.clock_set_back, "time")));
+        let mut words = Vec::new();
+        if !said.is_empty() {
+            words.push(format!("Of {} in the file: {}.", count(self.rows, "row"), said.join("; ")));
         }
+        if self.lines_before_header > 0 {
+            words.push(format!(
+                "{} before the header row passed over.",
+                count(self.lines_before_header, "line")
+            ));
+        }
+        if let Some(order) = self.dates_read_as {
+            words.push(format!("Dates read with the {order}, as the whole column tells."));
+        }
+        words.extend(self.clock_changes_in_words());
+        (!words.is_empty()).then(|| words.join(" "))
+    }
+
+    fn clock_changes_in_words(&self) -> Option<String> {
+        const MOST: usize = 4;
+        let one = |change: &ClockChange| {
+            let what = if change.forward { "an hour is missing" } else { "an hour comes twice" };
+            format!("{what} at {}", change.at.replace('T', " "))
+        };
+        let mut said: Vec<String> = self.clock_changes.iter().take(MOST).map(one).collect();
+        if self.clock_changes.len() > MOST {
+            said.push("…".into());
+        }
+        let forward = self.clock_changes.iter().any(|change| change.forward);
+        let advice = if forward { ": --zone (such as --zone Europe/Vienna) counts it right" } else { "" };
         (!said.is_empty())
-            .then(|| format!("Of {} in the file: {}.", count(self.rows, "row"), said.join("; ")))
+            .then(|| format!("The clock seems to have been changed: {}{advice}.", said.join("; ")))
     }
 }
 

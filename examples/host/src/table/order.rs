@@ -1,9 +1,9 @@
 //! Rows into the order of time, one for each second.
 
-use glidepath::Status;
+use glidepath::{Instant, Reading, Status};
 
-use super::Counts;
-use super::stamp::{Clock, SetBack};
+use super::stamp::{self, Clock, SetBack};
+use super::{ClockChange, Counts};
 
 /// A row as read.
 #[derive(Clone, Copy, Debug)]
@@ -18,6 +18,13 @@ pub struct Row {
     pub status: Status,
     /// The offset from UTC that its time names, seconds.
     pub offset: i32,
+}
+
+impl Row {
+    /// When it was.
+    pub fn instant(&self) -> Option<Instant> {
+        u32::try_from(self.at).ok().map(Instant::from_secs)
+    }
 }
 
 /// The usual interval: the median of the steps that go forward, seconds.
@@ -54,6 +61,11 @@ pub fn settle(rows: &mut [Row], clock: &mut Clock, counts: &mut Counts, detect_s
     {
         *set_back = correct_set_back(rows, &order);
         counts.clock_set_back = set_back.len() as u64;
+        counts.clock_changes.extend(
+            set_back
+                .iter()
+                .map(|change| ClockChange { at: stamp::iso(change.from - change.seconds), forward: false }),
+        );
     }
     let mut newest = i64::MIN;
     for &index in &order {
@@ -101,6 +113,34 @@ pub fn settle(rows: &mut [Row], clock: &mut Clock, counts: &mut Counts, detect_s
 }
 
 const HOUR: i64 = 3600;
+
+/// Looks for an hour that is missing where clocks are set forward: in the small hours of a Sunday of spring, in the
+/// north or the south (common practice, no source). A clock with a zone knows of it.
+pub fn look_for_clock_changes(
+    readings: &[Reading],
+    interval_s: Option<u32>,
+    clock: &Clock,
+    counts: &mut Counts,
+) {
+    let Some(usual) = interval_s.map(i64::from).filter(|_| !clock.names_zone()) else { return };
+    // a reading may come a little early or late
+    let slack = (usual / 2).clamp(60, 600);
+    for pair in readings.windows(2) {
+        let (before, after) = (i64::from(pair[0].at().secs()), i64::from(pair[1].at().secs()));
+        if (after - before - HOUR - usual).abs() > slack {
+            continue;
+        }
+        let wall = clock.wall(before);
+        let day = stamp::date(wall.div_euclid(86_400));
+        let spring = matches!(day.month(), 3 | 4 | 9 | 10);
+        let at_night = wall.rem_euclid(86_400) < 4 * HOUR;
+        // the last reading may be of the evening before
+        let sunday = stamp::date((wall + HOUR).div_euclid(86_400)).weekday() == jiff::civil::Weekday::Sunday;
+        if spring && sunday && (at_night || wall.rem_euclid(86_400) >= 23 * HOUR) {
+            counts.clock_changes.push(ClockChange { at: stamp::iso(wall), forward: true });
+        }
+    }
+}
 
 /// Finds where the clock was set back by an hour: the time steps back by about an hour, that hour had its
 /// readings already, and the rows go on from there past where they were. Moves what follows.

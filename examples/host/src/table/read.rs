@@ -4,15 +4,15 @@ use std::path::Path;
 
 use csv::{ByteRecord, ErrorKind, ReaderBuilder};
 use glidepath::{Fingerstick, Glucose, Reading, Status};
-use jiff::tz::TimeZone;
 
-use super::columns::{self, Amount, Columns};
-use super::guard::{self, LONGEST_RECORD};
+use super::columns::{self, Amount, Columns, Wanted};
 use super::order::{self, Row};
+use super::source::{LONGEST_RECORD, Limit, Source, Text};
 use super::stamp::{self, Clock, Stamp};
+use super::written::{self, Decided, Format, Order, Written};
 use super::{Column, Counts, Fingersticks, Trace, Unit};
 use crate::args::InputArgs;
-use crate::failure::{Failure, shown};
+use crate::failure::{Failure, again, shown};
 use crate::progress::Progress;
 
 /// What "low" and "high" stand for, mg/dL: the ends of the usual sensor range (common practice, no source).
@@ -23,41 +23,85 @@ const HIGH_MG_DL: f32 = 400.0;
 const FIRST: i64 = 0;
 const LAST: i64 = 4_291_747_200; // 2106-01-01
 
-/// Reads a trace, with those of the columns `extras` that the file has.
+/// A trace's own column of blood glucose.
+const REFERENCE: &str = "reference_mg_dl";
+
+/// Reads a trace, with those of the columns `extras` that the file has. Its own column `reference_mg_dl` (or the same
+/// in mmol/L) is read as fingersticks.
 ///
 /// # Errors
 /// When the file is no table of readings; the failure names the place and what was expected there.
 pub fn read_trace(path: &Path, args: &InputArgs, extras: &[&'static str]) -> Result<Trace, Failure> {
-    let raw = read(path, args, &["glucose_mg_dl", "glucose_mmol_l"], extras, None)?;
+    let wanted: Vec<&'static str> = extras.iter().copied().chain([REFERENCE]).collect();
+    let raw = read(path, args, Wanted::Sensor, &wanted, None)?;
     let Raw { mut rows, values, mut counts, mut clock, columns, unit } = raw;
-    let order = order::settle(&mut rows, &mut clock, &mut counts, true);
+    let mut order = order::settle(&mut rows, &mut clock, &mut counts, true);
+    keep_period(path, args, &rows, &clock, &mut order, &mut counts)?;
     let readings: Vec<Reading> = order
         .iter()
         .filter_map(|&index| {
             let row = rows.get(index)?;
-            let at = glidepath::Instant::from_secs(u32::try_from(row.at).ok()?);
-            Some(Reading::new(at, Glucose::from_mg_dl(row.glucose).ok()?).with_status(row.status))
+            Some(Reading::new(row.instant()?, Glucose::from_mg_dl(row.glucose).ok()?).with_status(row.status))
         })
         .collect();
     let width = columns.extras.len();
+    let value = |index: usize, n: usize| values.get(index * width + n).copied().unwrap_or(f32::NAN);
+    let own = columns.extras.iter().position(|(name, _)| *name == REFERENCE);
+    let fingersticks = own.map(|n| beside(&rows, |index| value(index, n), args, &clock)).unwrap_or_default();
+    let columns = columns.extras.iter().enumerate().filter(|(_, (name, _))| extras.contains(name));
     let columns = columns
-        .extras
-        .iter()
-        .enumerate()
-        .map(|(n, (name, _))| {
-            let value = |&index: &usize| values.get(index * width + n).copied().unwrap_or(f32::NAN);
-            Column { name, values: order.iter().map(value).collect() }
-        })
+        .map(|(n, (name, _))| Column { name, values: order.iter().map(|&index| value(index, n)).collect() })
         .collect();
     let interval_s = order::usual_interval(readings.iter().map(|r| i64::from(r.at().secs())));
-    counts.closer_than_half_interval = readings
-        .windows(2)
-        .filter(|pair| {
-            let step = pair[1].at().since(pair[0].at()).secs();
-            interval_s.is_some_and(|usual| step.unsigned_abs() < usual.div_ceil(2))
-        })
-        .count() as u64;
-    Ok(Trace { readings, columns, clock, unit, interval_s, counts })
+    let steps = readings.windows(2).map(|pair| pair[1].at().since(pair[0].at()).secs().unsigned_abs());
+    let close = |step: &u32| interval_s.is_some_and(|usual| *step < usual.div_ceil(2));
+    counts.closer_than_half_interval = steps.filter(close).count() as u64;
+    order::look_for_clock_changes(&readings, interval_s, &clock, &mut counts);
+    Ok(Trace { readings, fingersticks, columns, clock, unit, interval_s, counts })
+}
+
+/// The values beside a trace's rows, one for each second, in order of time.
+fn beside(rows: &[Row], value: impl Fn(usize) -> f32, args: &InputArgs, clock: &Clock) -> Vec<Fingerstick> {
+    let stick = |(index, row): (usize, &Row)| {
+        let inside = in_period(args, clock.wall(row.at));
+        let known = Some(value(index)).filter(|value| inside && value.is_finite())?;
+        Some(Fingerstick::new(row.instant()?, Glucose::from_mg_dl(known).ok()?))
+    };
+    let mut sticks: Vec<Fingerstick> = rows.iter().enumerate().filter_map(stick).collect();
+    sticks.sort_by_key(Fingerstick::at);
+    sticks.dedup_by_key(|stick| stick.at());
+    sticks
+}
+
+/// Whether a moment on the wearer's clock lies in the days asked for.
+fn in_period(args: &InputArgs, wall: i64) -> bool {
+    if args.from.is_none() && args.to.is_none() {
+        return true;
+    }
+    let day = stamp::date(wall.div_euclid(86_400));
+    args.from.is_none_or(|from| day >= from) && args.to.is_none_or(|to| day <= to)
+}
+
+/// Leaves out of `order` what is not in the days asked for.
+fn keep_period(
+    path: &Path,
+    args: &InputArgs,
+    rows: &[Row],
+    clock: &Clock,
+    order: &mut Vec<usize>,
+    counts: &mut Counts,
+) -> Result<(), Failure> {
+    let ends = (order.first().copied(), order.last().copied());
+    let before = order.len();
+    order.retain(|&index| in_period(args, clock.wall(rows[index].at)));
+    counts.outside_period = (before - order.len()) as u64;
+    if let (true, (Some(first), Some(last))) = (order.is_empty(), ends) {
+        let day = |index: usize| stamp::date(clock.wall(rows[index].at).div_euclid(86_400));
+        let what =
+            format!("no readings from --from to --to; the table runs from {} to {}", day(first), day(last));
+        return Err(Failure::file(path, what));
+    }
+    Ok(())
 }
 
 /// Reads fingersticks or a laboratory's values: `reference_mg_dl`, `reference_mmol_l`, `glucose_mg_dl` or
@@ -82,17 +126,20 @@ pub fn read_fingersticks_beside(
 }
 
 fn fingersticks(path: &Path, args: &InputArgs, clock: Option<&Clock>) -> Result<Fingersticks, Failure> {
-    let names = ["reference_mg_dl", "reference_mmol_l", "glucose_mg_dl", "glucose_mmol_l"];
     // the glucose column named by a flag is that of the trace
     let names_differ = InputArgs { glucose_column: None, ..args.clone() };
-    let Raw { mut rows, mut counts, mut clock, .. } = read(path, &names_differ, &names, &[], clock)?;
-    let order = order::settle(&mut rows, &mut clock, &mut counts, false);
+    let raw = read(path, &names_differ, Wanted::Reference, &[], clock)?;
+    let Raw { mut rows, mut counts, mut clock, .. } = raw;
+    let mut order = order::settle(&mut rows, &mut clock, &mut counts, false);
+    // a period without any is no failure: the trace may have some
+    let before = order.len();
+    order.retain(|&index| in_period(args, clock.wall(rows[index].at)));
+    counts.outside_period = (before - order.len()) as u64;
     let values = order
         .iter()
         .filter_map(|&index| {
             let row = rows.get(index)?;
-            let at = glidepath::Instant::from_secs(u32::try_from(row.at).ok()?);
-            Some(Fingerstick::new(at, Glucose::from_mg_dl(row.glucose).ok()?))
+            Some(Fingerstick::new(row.instant()?, Glucose::from_mg_dl(row.glucose).ok()?))
         })
         .collect();
     Ok(Fingersticks { values, clock, counts })
@@ -111,109 +158,20 @@ struct Raw {
 fn read(
     path: &Path,
     args: &InputArgs,
-    glucose_names: &[&str],
+    wanted: Wanted,
     extras: &[&'static str],
     clock: Option<&Clock>,
 ) -> Result<Raw, Failure> {
-    let (source, limit, head) = guard::open(path)?;
-    let size = std::fs::metadata(path).map_or(0, |data| data.len());
-    let delimiter = args.delimiter.unwrap_or_else(|| columns::sniff(&head.header));
-    let mut reader = ReaderBuilder::new()
-        .delimiter(delimiter)
-        .has_headers(false)
-        .flexible(true)
-        .comment(Some(b'#'))
-        .from_reader(source);
-    let failed = |error: &csv::Error, line: u64| match error.kind() {
-        ErrorKind::Io(io) if io.kind() == std::io::ErrorKind::Other => {
-            let what = format!("longer than {} KiB, expected one row of a table", LONGEST_RECORD / 1024);
-            Failure::line(path, line, what)
-        }
-        _ => Failure::line(path, line, format!("cannot be read ({error})")),
-    };
-
-    let mut record = ByteRecord::new();
-    let mut line = reader.position().line();
-    reader.read_byte_record(&mut record).map_err(|error| failed(&error, line))?;
-    line = record.position().map_or(line, csv::Position::line);
-    let columns = columns::find(path, &record, line, args, glucose_names, extras)?;
-    let cells = record.len();
-    let decimal_comma = delimiter != b',';
-
-    let zone = match args.zone.as_deref() {
-        Some(name) => Some(TimeZone::get(name).map_err(|_| {
-            Failure::new(format!("--zone {name}: expected a time zone such as Europe/Vienna or UTC"))
-        })?),
-        None => None,
-    };
-    let mut clock = zone.map(Clock::Zone).or_else(|| clock.cloned());
-    let mut counts = Counts { byte_order_mark: head.bom, ..Counts::default() };
-    let mut rows: Vec<Row> = Vec::new();
-    let mut values: Vec<f32> = Vec::new();
-    let progress = Progress::new("reading", size);
-    let mut previous = None;
-    loop {
-        line = reader.position().line();
-        limit.record_from(reader.position().byte());
-        if !reader.read_byte_record(&mut record).map_err(|error| failed(&error, line))? {
-            break;
-        }
-        line = record.position().map_or(line, csv::Position::line);
-        counts.rows += 1;
-        if counts.rows.is_multiple_of(4096) {
-            progress.at(reader.position().byte());
-        }
-        let surplus = record.iter().skip(cells).find(|cell| !cell.trim_ascii().is_empty());
-        if let Some(surplus) = surplus {
-            let what = format!("more cells than the header row has ({cells}), found {}", shown(surplus));
-            return Err(Failure::line(path, line, what));
-        }
-        let cell = |index: usize| record.get(index).unwrap_or_default().trim_ascii();
-
-        let text = cell(columns.time);
-        if text.is_empty() {
-            // nothing can be said of a row without a time
-            counts.blank += 1;
-            continue;
-        }
-        let expected = "expected RFC 3339, ISO 8601 or seconds since 1970";
-        let misread = |what: String| Failure::cell(path, line, &columns.time_name, what);
-        let stamp =
-            stamp::parse(text).ok_or_else(|| misread(format!("found {}, {expected}", shown(text))))?;
-        let clock = clock.get_or_insert_with(|| clock_of(stamp));
-        let at = clock.instant(stamp, previous).ok_or_else(|| {
-            let (found, expected) = match stamp.offset {
-                Some(_) => ("a zone", "none, as in the times before"),
-                None => ("no zone", "one, as in the times before"),
-            };
-            misread(format!("found {} with {found}, expected {expected} (or give --zone)", shown(text)))
-        })?;
-        if !(FIRST..LAST).contains(&at) {
-            let milliseconds = (FIRST..LAST).contains(&(at / 1000)) && text.iter().all(u8::is_ascii_digit);
-            let hint = if milliseconds { " (in seconds, not milliseconds)" } else { "" };
-            return Err(misread(format!("found {}, expected a time from 1970 to 2105{hint}", shown(text))));
-        }
-        previous = Some(at);
-
-        let (glucose, status) = amount(cell(columns.glucose.index), decimal_comma)
-            .map_err(|what| Failure::cell(path, line, &columns.glucose.name, what))?;
-        match status {
-            Status::BelowRange => counts.low_text += 1,
-            Status::AboveRange => counts.high_text += 1,
-            _ => {}
-        }
-        rows.push(Row { at, line, glucose, status, offset: stamp.offset.unwrap_or(0) });
-        for (_, extra) in &columns.extras {
-            let text = cell(extra.index);
-            values.push(number(text, decimal_comma).map_err(|what| {
-                Failure::cell(path, line, &extra.name, format!("{what}expected a number or nothing"))
-            })?);
-        }
-    }
+    let mut table = Table::open(path, args, wanted, extras)?;
+    let cells = table.cells()?;
+    let Table { columns, mut counts, reader, line, .. } = table;
+    let Cells { mut rows, written, mut values } = cells;
     if rows.is_empty() {
         return Err(Failure::line(path, line, "no rows with a time after the header row, expected readings"));
     }
-    if rows.iter().all(|row| row.glucose.is_nan() && row.status == Status::Normal) {
+    let clock = settle_times(path, args, &columns, &mut rows, &written, clock, &mut counts)?;
+    let is_blank = |row: &Row| row.glucose.is_nan() && row.status == Status::Normal;
+    if rows.iter().all(is_blank) {
         let what = "no row has a value, expected numbers, LOW or HIGH";
         return Err(Failure::cell(path, line, &columns.glucose.name, what));
     }
@@ -223,7 +181,226 @@ fn read(
         let factor = extra.unit.map_or(1.0, Unit::in_mg_dl);
         values.iter_mut().skip(n).step_by(columns.extras.len()).for_each(|value| *value *= factor);
     }
-    Ok(Raw { rows, values, counts, clock: clock.unwrap_or_default(), columns, unit })
+    Ok(Raw { rows, values, counts, clock, columns, unit })
+}
+
+/// A table under way.
+struct Table<'a> {
+    path: &'a Path,
+    format: Option<&'a Format>,
+    reader: csv::Reader<Text>,
+    limit: Limit,
+    /// Lines before the header row.
+    before: u64,
+    /// The line of the newest row.
+    line: u64,
+    columns: Columns,
+    /// Cells of the header row.
+    width: usize,
+    decimal_comma: bool,
+    counts: Counts,
+}
+
+/// The cells of a table that are wanted, row by row.
+#[derive(Default)]
+struct Cells {
+    /// Their times are still to be settled.
+    rows: Vec<Row>,
+    written: Vec<Written>,
+    values: Vec<f32>,
+}
+
+impl<'a> Table<'a> {
+    /// Opens a table and reads its header row.
+    fn open(
+        path: &'a Path,
+        args: &'a InputArgs,
+        wanted: Wanted,
+        extras: &[&'static str],
+    ) -> Result<Self, Failure> {
+        let source = Source::open(path)?;
+        let bom = source.bom;
+        let (first, delimiter) = columns::header_row(source.lines(), args, wanted);
+        let said = source.lines().take(first).filter(|line| !line.trim_ascii().is_empty() && line[0] != b'#');
+        let counts =
+            Counts { byte_order_mark: bom, lines_before_header: said.count() as u64, ..Counts::default() };
+        let (text, limit) = source.starting_at(first);
+        let mut reader = ReaderBuilder::new()
+            .delimiter(delimiter)
+            .has_headers(false)
+            .flexible(true)
+            .comment(Some(b'#'))
+            .from_reader(text);
+        let before = first as u64;
+        let mut record = ByteRecord::new();
+        let line = next(&mut reader, &mut record, path, before)?.unwrap_or(before + 1);
+        let columns = columns::find(path, &record, line, args, wanted, extras)?;
+        let (width, decimal_comma) = (record.len(), delimiter != b',');
+        let format = args.date_format.as_ref();
+        Ok(Self { path, format, reader, limit, before, line, columns, width, decimal_comma, counts })
+    }
+
+    /// Reads the rows after the header.
+    fn cells(&mut self) -> Result<Cells, Failure> {
+        let mut cells = Cells::default();
+        let mut record = ByteRecord::new();
+        let size = std::fs::metadata(self.path).map_or(0, |data| data.len());
+        let progress = Progress::new("reading", size);
+        loop {
+            self.limit.record_from(self.reader.position().byte());
+            let Some(line) = next(&mut self.reader, &mut record, self.path, self.before)? else {
+                return Ok(cells);
+            };
+            self.line = line;
+            self.counts.rows += 1;
+            if self.counts.rows.is_multiple_of(4096) {
+                progress.at(self.reader.position().byte());
+            }
+            self.row(&record, &mut cells)?;
+        }
+    }
+
+    /// Takes in one row.
+    fn row(&mut self, record: &ByteRecord, cells: &mut Cells) -> Result<(), Failure> {
+        let Self { path, line, columns, width, decimal_comma, counts, .. } = self;
+        let surplus = record.iter().skip(*width).find(|cell| !cell.trim_ascii().is_empty());
+        if let Some(surplus) = surplus {
+            let what = format!("more cells than the header row has ({width}), found {}", shown(surplus));
+            return Err(Failure::line(path, *line, what));
+        }
+        let cell = |index: usize| record.get(index).unwrap_or_default().trim_ascii();
+        let time = cell(columns.time);
+        if time.is_empty() {
+            // nothing can be said of a row without a time
+            counts.blank += 1;
+            return Ok(());
+        }
+        let joined;
+        let time = match columns.date.filter(|_| written::is_time_of_day(time)) {
+            Some(date) => {
+                joined = [day_alone(cell(date)), b" ", time].concat();
+                &joined
+            }
+            None => time,
+        };
+        let parsed = self.format.map_or_else(|| written::parse(time), |format| format.parse(time));
+        let written = parsed.ok_or_else(|| {
+            Failure::cell(path, *line, &columns.time_name, format!("found {}, {EXPECTED_TIME}", shown(time)))
+        })?;
+        let (glucose, status) = amount(cell(columns.glucose.index), *decimal_comma)
+            .map_err(|what| Failure::cell(path, *line, &columns.glucose.name, what))?;
+        match status {
+            Status::BelowRange => counts.low_text += 1,
+            Status::AboveRange => counts.high_text += 1,
+            _ => {}
+        }
+        cells.rows.push(Row { at: 0, line: *line, glucose, status, offset: 0 });
+        cells.written.push(written);
+        for (_, extra) in &columns.extras {
+            let text = cell(extra.index);
+            cells.values.push(number(text, *decimal_comma).map_err(|what| {
+                Failure::cell(path, *line, &extra.name, format!("{what}expected a number or nothing"))
+            })?);
+        }
+        Ok(())
+    }
+}
+
+const EXPECTED_TIME: &str = "expected a date and time such as 2024-05-06 00:05 or 06.05.2024 00:05, or seconds since \
+     1970 (or say how it is written with --date-format)";
+
+/// The next record and its line, `None` at the end; `before` lines are not in `reader`.
+fn next(
+    reader: &mut csv::Reader<Text>,
+    record: &mut ByteRecord,
+    path: &Path,
+    before: u64,
+) -> Result<Option<u64>, Failure> {
+    let start = before + reader.position().line();
+    match reader.read_byte_record(record) {
+        Ok(false) => Ok(None),
+        // the reader counts blank lines and remarks before a record to it: so from its end, back over its own lines
+        Ok(true) => {
+            let own = record.as_slice().iter().filter(|byte| **byte == b'\n').count() as u64;
+            Ok(Some((before + reader.position().line()).saturating_sub(own + 1)))
+        }
+        Err(error) => Err(match error.kind() {
+            ErrorKind::Io(io) if io.kind() == std::io::ErrorKind::Other => {
+                let what = format!("longer than {} KiB, expected one row of a table", LONGEST_RECORD / 1024);
+                Failure::line(path, start, what)
+            }
+            _ => Failure::line(path, start, format!("cannot be read ({error})")),
+        }),
+    }
+}
+
+/// A cell's date without the midnight that spreadsheets write behind it.
+fn day_alone(cell: &[u8]) -> &[u8] {
+    let midnight = cell.iter().position(|byte| *byte == b':').is_some();
+    let end = cell.iter().position(|byte| matches!(byte, b' ' | b'T')).filter(|_| midnight);
+    cell.get(..end.unwrap_or(cell.len())).unwrap_or_default()
+}
+
+/// Turns what was written into instants: first the order of day and month, then the clock.
+fn settle_times(
+    path: &Path,
+    args: &InputArgs,
+    columns: &Columns,
+    rows: &mut [Row],
+    written: &[Written],
+    clock: Option<&Clock>,
+    counts: &mut Counts,
+) -> Result<Clock, Failure> {
+    let misread = |line: u64, what: String| Failure::cell(path, line, &columns.time_name, what);
+    let order = match (&args.date_format, written::decide(written)) {
+        (Some(Format::Order(order)), _) => *order,
+        (_, Decided::Unneeded) => Order::DayFirst,
+        (_, Decided::Order(order)) => {
+            counts.dates_read_as = Some(order.name());
+            order
+        }
+        (_, Decided::Either(place)) => return Err(misread(rows[place].line, either(written[place]))),
+    };
+    let mut clock = args.zone.clone().map(Clock::Zone).or_else(|| clock.cloned());
+    let mut previous = None;
+    for (row, written) in rows.iter_mut().zip(written) {
+        let stamp = written.stamp(order).ok_or_else(|| {
+            misread(row.line, format!("no date with {}, expected one as in the other rows", order.name()))
+        })?;
+        let clock = clock.get_or_insert_with(|| clock_of(stamp));
+        row.at = clock.instant(stamp, previous).ok_or_else(|| {
+            let (found, expected) = match stamp.offset {
+                Some(_) => ("a zone", "none, as in the times before"),
+                None => ("no zone", "one, as in the times before"),
+            };
+            let time = stamp::iso(stamp.wall);
+            misread(row.line, format!("found \"{time}\" with {found}, expected {expected} (or give --zone)"))
+        })?;
+        row.offset = stamp.offset.unwrap_or(0);
+        if !(FIRST..LAST).contains(&row.at) {
+            let time = stamp::iso(stamp.wall);
+            return Err(misread(row.line, format!("found \"{time}\", expected a time from 1970 to 2105")));
+        }
+        previous = Some(row.at);
+    }
+    Ok(clock.unwrap_or_default())
+}
+
+/// What to do about a date that may be either of two.
+fn either(written: Written) -> String {
+    let day = |order| {
+        let stamp = written.stamp(order);
+        stamp.map_or_else(String::new, |s| {
+            stamp::date(s.wall.div_euclid(86_400)).strftime("%-d %B %Y").to_string()
+        })
+    };
+    format!(
+        "this may be {} or {}, and no other row tells which. For the first: {}  For the second: {}",
+        day(Order::DayFirst),
+        day(Order::MonthFirst),
+        again(&["--date-format", "dmy"]),
+        again(&["--date-format", "mdy"])
+    )
 }
 
 /// The clock a table's times are on, by the first of them.

@@ -38,18 +38,10 @@ fn usual(text: &[u8]) -> Option<Stamp> {
             rest = fraction.get(digits.max(1)..)?;
         }
     }
-    let leap = year % 4 == 0 && (year % 100 != 0 || year % 400 == 0);
-    let days_in_month = match month {
-        4 | 6 | 9 | 11 => 30,
-        2 if leap => 29,
-        2 => 28,
-        _ => 31,
-    };
-    let valid = (1..=12).contains(&month) && (1..=days_in_month).contains(&day);
-    if !valid || hour > 23 || minute > 59 || second > 59 {
+    if hour > 23 || minute > 59 || second > 59 {
         return None;
     }
-    let wall = days_since_1970(year, month, day) * 86_400 + hour * 3600 + minute * 60 + second;
+    let wall = day_number(year, month, day)? * 86_400 + hour * 3600 + minute * 60 + second;
     let offset = match *rest {
         [] => None,
         [b'Z' | b'z'] => Some(0),
@@ -67,7 +59,20 @@ fn two(tens: u8, ones: u8) -> Option<i64> {
         .then(|| i64::from(tens - b'0') * 10 + i64::from(ones - b'0'))
 }
 
-/// Days from 1970-01-01 in the Gregorian calendar; years start in March so that the leap day comes last.
+/// Days from 1970-01-01 to a date of the Gregorian calendar, if there is such a date.
+pub fn day_number(year: i64, month: i64, day: i64) -> Option<i64> {
+    let leap = year % 4 == 0 && (year % 100 != 0 || year % 400 == 0);
+    let days_in_month = match month {
+        4 | 6 | 9 | 11 => 30,
+        2 if leap => 29,
+        2 => 28,
+        _ => 31,
+    };
+    let valid = (1..=12).contains(&month) && (1..=days_in_month).contains(&day);
+    valid.then(|| days_since_1970(year, month, day))
+}
+
+/// The same for a date that there is; years start in March so that the leap day comes last.
 fn days_since_1970(year: i64, month: i64, day: i64) -> i64 {
     let year = if month <= 2 { year - 1 } else { year };
     let from_march = (month + 9) % 12;
@@ -75,7 +80,7 @@ fn days_since_1970(year: i64, month: i64, day: i64) -> i64 {
     year * 365 + year.div_euclid(4) - year.div_euclid(100) + year.div_euclid(400) + day_of_year - 719_468
 }
 
-/// Seconds since 1970 in UTC, whole or with a fraction.
+/// Seconds since 1970 in UTC, whole or with a fraction; or whole milliseconds.
 fn epoch(text: &[u8]) -> Option<Stamp> {
     let whole = text.split(|byte| *byte == b'.').next()?;
     let digits = |part: &[u8]| part.iter().all(u8::is_ascii_digit);
@@ -84,7 +89,10 @@ fn epoch(text: &[u8]) -> Option<Stamp> {
     if whole.is_empty() || whole.len() == 8 || !digits(whole) || !digits(fraction) {
         return None;
     }
-    Some(Stamp { wall: std::str::from_utf8(whole).ok()?.parse().ok()?, offset: Some(0) })
+    let number: i64 = std::str::from_utf8(whole).ok()?.parse().ok()?;
+    // those of the years from 2001 to 2286 have thirteen digits, which no date written together has
+    let milliseconds = whole.len() == 13 && whole.len() == text.len();
+    Some(Stamp { wall: if milliseconds { number / 1000 } else { number }, offset: Some(0) })
 }
 
 /// Whatever else the standards allow.
@@ -104,9 +112,27 @@ fn any(text: &str) -> Option<Stamp> {
     (text.len() > 10).then(|| Stamp { wall: wall_seconds(civil), offset: None })
 }
 
-fn wall_seconds(civil: DateTime) -> i64 {
+/// Seconds since 1970 on the clock that shows `civil`.
+pub fn wall_seconds(civil: DateTime) -> i64 {
     let day = days_since_1970(civil.year().into(), civil.month().into(), civil.day().into());
     day * 86_400 + i64::from(civil.hour()) * 3600 + i64::from(civil.minute()) * 60 + i64::from(civil.second())
+}
+
+/// A zone by its name (`Europe/Vienna`) or its offset from UTC (`+02:00`, `-0330`, `+2`).
+pub fn zone(text: &str) -> Option<TimeZone> {
+    let Some(rest) = text.strip_prefix(['+', '-']) else { return TimeZone::get(text).ok() };
+    let (hours, minutes) = match (rest.split_once(':'), rest.len()) {
+        (Some(parts), _) => parts,
+        (None, 1 | 2) => (rest, "0"),
+        (None, 4) => rest.split_at_checked(2)?,
+        _ => return None,
+    };
+    let digits = |text: &str| text.parse::<i32>().ok().filter(|_| text.bytes().all(|b| b.is_ascii_digit()));
+    let (hours, minutes) = (digits(hours)?, digits(minutes).filter(|minutes| *minutes < 60)?);
+    let seconds = hours.checked_mul(3600)? + minutes * 60;
+    let offset =
+        jiff::tz::Offset::from_seconds(if text.starts_with('-') { -seconds } else { seconds }).ok()?;
+    Some(TimeZone::fixed(offset))
 }
 
 /// From an instant to the wearer's own clock.
@@ -254,6 +280,7 @@ mod tests {
         assert_eq!(at("19700101T000000Z"), Some((0, Some(0))));
         assert_eq!(at("1700000000"), Some((1_700_000_000, Some(0))));
         assert_eq!(at("1700000000.75"), Some((1_700_000_000, Some(0))));
+        assert_eq!(at("1700000000750"), Some((1_700_000_000, Some(0))));
         let zoned = " 2024-06-01T12:00:00-02:30[America/St_Johns] ";
         assert_eq!(at(zoned), Some((1_717_243_200, Some(-9000))));
         assert_eq!(at(&zoned.replace("-02:30", "-03:30")), None); // offset and zone disagree
@@ -261,6 +288,18 @@ mod tests {
             ["", "noon", "2023-02-29T00:00:00", "2024-13-01T00:00:00", "01/02/2024 10:00", "2024-01-01"]
         {
             assert_eq!(at(bad), None, "{bad}");
+        }
+    }
+
+    #[test]
+    fn zones_have_a_name_or_an_offset() {
+        let lead = |text: &str| Some(Clock::Zone(zone(text)?).lead(1_720_000_000));
+        assert_eq!(lead("Europe/Vienna"), Some(7200));
+        for (text, seconds) in [("+02:00", 7200), ("-0330", -12_600), ("+2", 7200), ("+00:00", 0)] {
+            assert_eq!(lead(text), Some(seconds), "{text}");
+        }
+        for bad in ["+99:00", "+2:75", "+2:", "+", "+x", "+-2", "Vienna", ""] {
+            assert_eq!(lead(bad), None, "{bad}");
         }
     }
 

@@ -5,8 +5,8 @@ use glidepath::alarm::{Cause, Priority};
 use glidepath::quality::Verdict;
 
 use super::super::Replay;
-use super::super::sample::Sample;
 use super::{DAY, Day, WIDE_DAYS};
+use crate::played::sample::Sample;
 use crate::sheet::{Axis, Chart, Mark, Panel};
 use crate::table::{Unit, date};
 

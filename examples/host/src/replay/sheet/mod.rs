@@ -6,7 +6,7 @@ mod tables;
 
 use super::Replay;
 use super::report::{self, Report};
-use super::sample::Sample;
+use crate::played::sample::Sample;
 use crate::rehearsal;
 use crate::sheet::{Chart, Mark, Page, Sample as Legend};
 use crate::table::{Unit, date};

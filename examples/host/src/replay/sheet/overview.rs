@@ -1,8 +1,8 @@
 //! All days at a glance, a row each.
 
 use super::super::Replay;
-use super::super::sample::Sample;
 use super::{DAY, Day};
+use crate::played::sample::Sample;
 use crate::sheet::{Axis, Chart, Panel};
 use crate::table::date;
 

@@ -3,9 +3,9 @@
 use glidepath::alarm::{Cause, Priority};
 
 use super::super::Replay;
-use super::super::lows::Low;
 use super::super::report::{self, Report};
 use super::{DAY, Day};
+use crate::played::lows::Low;
 use crate::sheet::Page;
 use crate::table::Unit;
 

@@ -1,14 +1,17 @@
-//! Drives the monitor through a trace.
+//! A trace played through the monitor: what it knew, what rang, and which lows were warned of.
+
+pub mod lows;
+pub mod sample;
 
 use glidepath::alarm::{AlarmPlan, Kind, Rings};
 use glidepath::forecast::Predicted;
 use glidepath::quality::Verdict;
 use glidepath::{Fingerstick, Instant, Monitor, Reading, Settings, Span, View};
 
-use super::sample::{Pricked, Rang, Sample};
 use crate::failure::Failure;
 use crate::progress::Progress;
 use crate::table::Trace;
+use sample::{Pricked, Rang, Sample};
 
 /// What the monitor said, moment by moment.
 pub struct Played {

@@ -1,6 +1,9 @@
-//! The lows of a trace, and what rang before them.
+//! The lows of a trace, and what rang before them: the one place where warnings of lows are counted.
+//!
+//! A low is warned of when an alarm of the low family rings before its first reading below the limit: at most a window
+//! before, and not while the low before it still held, for that alarm was about the other.
 
-use glidepath::review::{Config, EpisodeRule, Episodes};
+use glidepath::review::{Config, Episode, EpisodeRule, Episodes};
 use glidepath::{Instant, Reading, Span};
 
 use super::sample::Rang;
@@ -12,7 +15,7 @@ pub struct Low {
     pub end: Instant,
     /// The lowest reading, mg/dL.
     pub lowest: f32,
-    /// The first alarm about it, from an hour before it began until it ended.
+    /// The first alarm about it, from the window before it began until it ended.
     pub first_alarm: Option<Rang>,
 }
 
@@ -28,13 +31,42 @@ impl Low {
     }
 }
 
-/// Finds the episodes of `rule` in believed `readings`, in order of time.
-pub fn find(readings: &[Reading], rule: EpisodeRule, interval_s: u32, alarms: &[Rang]) -> Vec<Low> {
+/// Of how many lows there was a warning.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Warned {
+    /// Before they began.
+    pub before: u64,
+    /// Ten minutes or more before.
+    pub ten_min_before: u64,
+}
+
+/// Counts the lows that were warned of.
+pub fn warned(lows: &[Low]) -> Warned {
+    let count = |enough: fn(f32) -> bool| {
+        lows.iter().filter_map(Low::warned_min).filter(|minutes| enough(*minutes)).count() as u64
+    };
+    Warned { before: count(|minutes| minutes > 0.0), ten_min_before: count(|minutes| minutes >= 10.0) }
+}
+
+/// The episodes of `rule` in believed `readings`, in order of time.
+pub fn episodes(readings: &[Reading], rule: EpisodeRule, interval_s: u32) -> Vec<Episode> {
     let interval = Span::from_secs(i32::try_from(interval_s.clamp(10, 3600)).unwrap_or(300));
     let mut episodes = Episodes::new(rule, Config::new(interval).unwrap_or_default());
     let mut found: Vec<_> =
         readings.iter().filter_map(|reading| episodes.push(reading.at(), reading.glucose())).collect();
     found.extend(episodes.finish());
+    found
+}
+
+/// Finds the episodes of `rule` in believed `readings`, in order of time, with the first alarm about each.
+pub fn find(
+    readings: &[Reading],
+    rule: EpisodeRule,
+    interval_s: u32,
+    alarms: &[Rang],
+    window: Span,
+) -> Vec<Low> {
+    let found = episodes(readings, rule, interval_s);
     let mut previous_end = Instant::from_secs(0);
     found
         .iter()
@@ -43,7 +75,7 @@ pub fn find(readings: &[Reading], rule: EpisodeRule, interval_s: u32, alarms: &[
             let to = readings.partition_point(|reading| reading.at() < episode.end);
             let inside = readings.get(from..to).unwrap_or_default();
             let lowest = inside.iter().map(|r| r.glucose().mg_dl()).fold(f32::INFINITY, f32::min);
-            let earliest = episode.start.plus(Span::from_mins(-60)).max(previous_end);
+            let earliest = episode.start.plus(Span::from_secs(-window.secs())).max(previous_end);
             previous_end = episode.end;
             let about =
                 |rang: &&Rang| rang.kind.about().of_lows && rang.at >= earliest && rang.at <= episode.end;
