@@ -155,7 +155,7 @@ fn sample(reading: &Reading, view: &View, rang: u16) -> Sample {
         verdict,
         plasma: known(estimate.map(|e| e.glucose().mg_dl())),
         // the two do not depend on each other
-        plasma_sd: known(estimate.zip(view.calibration_sd()).map(|(e, open)| e.glucose_sd().hypot(open))),
+        plasma_sd: known(estimate.zip(view.calibration_sd()).map(|(e, open)| both(e.glucose_sd(), open))),
         own_sd: known(estimate.map(|e| e.glucose_sd())),
         #[cfg(test)]
         shown: known(view.shown().map(|shown| shown.glucose.mg_dl())),
@@ -173,6 +173,11 @@ fn sample(reading: &Reading, view: &View, rang: u16) -> Sample {
         truth: f32::NAN,
         rang,
     }
+}
+
+/// Two deviations as one, by operations that give the same bits on every machine: a system's `hypot` does not.
+fn both(one: f32, other: f32) -> f32 {
+    (one * one + other * other).sqrt()
 }
 
 const _: () = assert!(Kind::ALL.len() <= 16, "alarms are kept as bits of 16");
