@@ -2,7 +2,8 @@
 //!
 //! One alarm is a first ring ([`Cause::New`]). An alarm of the low family is **true** when a low (under 70 mg/dL for 15
 //! minutes or more, by the sensor's own readings) holds then or begins within the hour after it; one of the high family
-//! likewise with a high (over 180). A low is **warned** of when an alarm of its family rang in the hour before it began.
+//! likewise with a high (over 180). A low is **warned** of when an alarm of its family rang in the hour before it began,
+//! and after the low before it ended.
 
 use alloc::vec::Vec;
 
@@ -73,7 +74,9 @@ pub fn score(readings: &[Reading], rings: &[Ring], interval_s: u32, clock: &Cloc
             }
         }
     }
-    let warnings: Vec<i64> = lows.iter().filter_map(|low| warning(rings, low)).collect();
+    let ends = core::iter::once(Instant::from_secs(0)).chain(lows.iter().map(|(_, end)| *end));
+    let warnings: Vec<i64> =
+        lows.iter().zip(ends).filter_map(|(low, end)| warning(rings, low, end)).collect();
     let warned_by = |seconds: i64| warnings.iter().filter(|warning| **warning >= seconds).count() as u32;
     Score {
         days: days(readings, interval_s),
@@ -115,9 +118,10 @@ fn followed(stretches: &[Stretch], at: Instant) -> bool {
     stretches.get(next).is_some_and(|(start, _)| *start <= at.plus(WINDOW))
 }
 
-/// The seconds from the first ring about a low, at most a window before, to its beginning.
-fn warning(rings: &[Ring], (start, end): &Stretch) -> Option<i64> {
-    let earliest = start.plus(Span::from_secs(-WINDOW.secs()));
+/// The seconds from the first ring about a low to its beginning: at most a window before, and after the low before it
+/// ended.
+fn warning(rings: &[Ring], (start, end): &Stretch, previous_end: Instant) -> Option<i64> {
+    let earliest = start.plus(Span::from_secs(-WINDOW.secs())).max(previous_end);
     let mut about_it = rings.iter().filter(|ring| ring.at >= earliest && ring.at <= *end);
     let first = about_it.find(|ring| ring.kind.about().of_lows)?;
     Some(start.since(first.at).secs().into())
@@ -206,9 +210,11 @@ mod tests {
     #[test]
     fn a_warning_of_exactly_an_hour_or_of_nothing() {
         let low = (at(100), at(130));
-        let one = |minute| warning(&[ring(minute, Kind::LowAhead, Cause::New)], &low);
+        let after = |end, minute| warning(&[ring(minute, Kind::LowAhead, Cause::New)], &low, at(end));
+        let one = |minute| after(0, minute);
+        assert_eq!((after(60, 59), after(60, 60)), (None, Some(2400)), "the low before has its own");
         assert_eq!((one(39), one(40), one(130), one(131)), (None, Some(3600), Some(-1800), None));
-        assert_eq!(warning(&[ring(90, Kind::High, Cause::New)], &low), None);
+        assert_eq!(warning(&[ring(90, Kind::High, Cause::New)], &low, at(0)), None);
         let ends = score(&readings(), &[ring(90, Kind::Low, Cause::New)], 300, &clock());
         assert_eq!((ends.lows_warned, ends.lows_warned_10_min), (1, 1));
         let late = score(&readings(), &[ring(100, Kind::Low, Cause::New)], 300, &clock());
