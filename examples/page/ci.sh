@@ -33,6 +33,6 @@ cargo test --workspace | tee "$LOG"
 count
 ./build.sh
 npm ci --no-audit --no-fund
-node --test --test-reporter=tap --test-concurrency=2 tests/numbers.mjs tests/page.mjs | tee "$LOG"
+node --test --test-reporter=tap --test-concurrency=2 tests/{table,numbers,page}.mjs | tee "$LOG"
 count
 echo "counts: $passed checks passed"

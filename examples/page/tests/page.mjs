@@ -200,6 +200,25 @@ test('rows that cannot be read are counted and told, and what is no table change
   assert.equal(await page.locator('#unread').isVisible(), false);
 });
 
+test('fingersticks beside the readings, and with another trace on another clock', async () => {
+  const { page } = await open();
+  const beside = file('beside.csv');
+  const rows = Array.from({ length: 60 }, (_, n) => `2024-05-06 ${String(7 + Math.floor(n / 12)).padStart(2, '0')}:${String((n % 12) * 5).padStart(2, '0')}Z,${120 + (n % 5)},${n === 30 ? 131 : ''}`);
+  writeFileSync(beside, ['time,glucose_mg_dl,reference_mg_dl', ...rows].join('\n'));
+  await drop(page, beside);
+  assert.match(await text(page, '#about'), /1 fingerstick\./);
+  assert.equal(await page.locator('#trace .stick').count(), 1);
+  const files = invented(1, 14); // its times tell no zone
+  await drop(page, files.trace, files.sticks);
+  assert.equal(await page.locator('#fault').isVisible(), false);
+  assert.match(await text(page, '#about'), /^person-1\.csv.* 28 fingersticks\./);
+  const own = file('own.csv');
+  writeFileSync(own, 'time,reference_mg_dl\n2026-01-06 12:00Z,120\n');
+  await drop(page, own);
+  assert.match(await text(page, '#fault'), /zone/);
+  assert.match(await text(page, '#about'), / 28 fingersticks\./);
+});
+
 test('both units', async () => {
   const { page } = await open();
   const mgDl = await text(page, '#now strong');

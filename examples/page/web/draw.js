@@ -88,7 +88,7 @@ export function drawDay(place, { samples, all, rings, sticks, day, chosen, famil
   const [left, right, bottom] = [40, width - 8, height - 24];
   const top = topOf([...samples.map((s) => s.sensor), ...samples.map((s) => s.plasma + TWO_SIDED_95 * s.sd)]);
   const x = (second) => left + (second / DAY) * (right - left);
-  const y = (mgDl) => bottom - ((Math.min(Math.max(mgDl, 30), top) - 30) / (top - 30)) * (bottom - 44);
+  const y = (mgDl) => bottom - ((Math.min(Math.max(mgDl, 30), top) - 30) / (top - 30)) * (bottom - 62);
   const at = (wall) => x(wall - day * DAY);
   drawing.append(svg('defs', {}, svg('pattern', { id: 'hatch', width: 7, height: 7, patternUnits: 'userSpaceOnUse', patternTransform: 'rotate(45)' }, svg('path', { class: 'hatch', d: 'M0 0V7' }))));
   hours(drawing, x, left, width, bottom);
@@ -96,7 +96,7 @@ export function drawDay(place, { samples, all, rings, sticks, day, chosen, famil
     const [from, to] = [all[k - 1].wall, all[k].wall];
     if (all[k].at - all[k - 1].at <= longest || to < day * DAY || from > (day + 1) * DAY) continue;
     const [a, b] = [Math.max(at(from), left), Math.min(at(to), right)];
-    drawing.append(svg('rect', { class: 'silent', x: n(a), y: 44, width: n(Math.max(b - a, 0)), height: bottom - 44 }));
+    drawing.append(svg('rect', { class: 'silent', x: n(a), y: 62, width: n(Math.max(b - a, 0)), height: bottom - 62 }));
   }
   glucoseAxis(drawing, unit, top, left, right, y);
   const points = samples.flatMap((s, k) => {
@@ -111,7 +111,9 @@ export function drawDay(place, { samples, all, rings, sticks, day, chosen, famil
   for (const [wall, glucose, , used] of sticks) {
     drawing.append(svg('path', { class: used ? 'stick' : 'stick refused', d: `M${n(at(wall))} ${n(y(glucose) - 6)}l6 6l-6 6l-6 -6z` }));
   }
-  for (const ring of rings) drawing.append(sign(family(ring.kind), at(ring.wall), 34));
+  // a row for each family
+  const down = { lows: 30, highs: 43, others: 56 };
+  for (const ring of rings) drawing.append(sign(family(ring.kind), at(ring.wall), down[family(ring.kind)]));
   if (chosen) {
     const here = at(chosen.wall);
     drawing.append(svg('path', { class: 'cursor', d: `M${n(here)} 38V${bottom}` }));

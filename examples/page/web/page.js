@@ -31,7 +31,11 @@ const UNITS = [
 ];
 let unit = UNITS[0];
 const told = (mgDl) => `${unit.show(mgDl)} ${unit.name}`;
-const limit = (words) => `${unit.mmol ? (IN_MMOL[words] ?? words) : words} ${unit.name}`;
+/** A range in the chosen unit, which stands behind its numbers. */
+const limit = (words) => {
+  const [range, ...lasting] = (unit.mmol ? IN_MMOL[words] : words).split(' for ');
+  return [`${range} ${unit.name}`, ...lasting].join(' for ');
+};
 
 let core;
 let embedded;
@@ -52,6 +56,9 @@ const count = (number, one) => `${number.toLocaleString('en-GB')} ${one}${number
 const known = (value, words) => (Number.isFinite(value) ? words(value) : 'not known');
 const lasting = (minutes) => (minutes < 90 ? `${minutes.toFixed(0)} min` : `${(minutes / 60).toFixed(1)} h`);
 
+/** A probability in words, never 0 or 100 %. */
+const chance = (p) => (p < 0.01 ? 'under 1 %' : p > 0.99 ? 'over 99 %' : `${(p * 100).toFixed(0)} %`);
+
 function family(kind) {
   const { name } = shown.kinds[kind];
   return /low|floor|fall/.test(name) ? 'lows' : /high|rise/.test(name) ? 'highs' : 'others';
@@ -64,7 +71,7 @@ function open(files, about) {
   let taken = false;
   const read = files.map(({ name, text }) => {
     try {
-      return { name, table: readTable(text, shown.trace) };
+      return { name, text, table: readTable(text) };
     } catch (error) {
       return { name, error };
     }
@@ -76,14 +83,16 @@ function open(files, about) {
       shown = { trace: trace.table, name: trace.name, about };
       taken = true;
     }
-    for (const { name, text } of files) {
-      // on the clock of the trace that is here now
-      const { table } = read.find((other) => other.name === name);
-      if (!table?.ofMeter) continue;
+    const sticks = read.find(({ table }) => table?.ofMeter);
+    if (sticks) {
       if (!shown.trace) throw new Error('These are fingersticks: choose the trace of a sensor first.');
-      shown.sticks = readTable(text, shown.trace);
-      core.take(shown.sticks);
+      const table = readTable(sticks.text, shown.trace);
+      core.take(table);
+      shown.sticks = table;
       taken = true;
+    } else if (trace?.table.own) {
+      core.take(trace.table.own);
+      shown.sticks = trace.table.own;
     }
     const bad = read.find(({ error }) => error);
     if (bad) throw new Error(`${bad.name}: ${bad.error.message}`);
@@ -228,7 +237,7 @@ function showAnswers(here, place) {
   const [, half] = here.ahead;
   answer('soon', known(half[1], (value) => `${told(value)} in 30 min`),
     Number.isFinite(half[2]) && `95 %: ${unit.show(Math.max(half[1] - TWO_SIDED_95 * half[2], 0))} to ${unit.show(half[1] + TWO_SIDED_95 * half[2])}`,
-    Number.isFinite(here.low) && `a low by then: ${(here.low * 100).toFixed(0)} %`,
+    Number.isFinite(here.low) && `a low by then: ${chance(here.low)}`,
     Number.isFinite(here.toLow) && `low in ${here.toLow.toFixed(0)} min at this pace`);
   answer('trust', grade, verdict !== 'accepted' && `this reading: ${verdict.replaceAll('_', ' ')}`,
     reasons.length > 0 && `because of: ${reasons.map((reason) => reason.replaceAll('_', ' ')).join(', ')}`);

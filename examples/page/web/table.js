@@ -198,7 +198,8 @@ function columns(names) {
   }
   const dates = fitting((name) => has(name, DATE) && !has(name, TIME) && !has(name, NO_TIME));
   const date = dates.find((n) => n !== time);
-  return { time, date, glucose: value, unit: unitOf(names[value]), ofMeter: !sensor.length };
+  const own = sensor.length ? exact('reference_mg_dl', 'reference_mmol_l')[0] : undefined;
+  return { time, date, glucose: value, unit: unitOf(names[value]), ofMeter: !sensor.length, own, ownUnit: unitOf(names[own] ?? '') };
 }
 
 function head(text) {
@@ -286,7 +287,8 @@ function settle(rows, counts) {
   return kept;
 }
 
-/** Reads a table. Of fingersticks the times are put on the clock of `trace`. Throws, in words, when it is none. */
+/** Reads a table. Of fingersticks the times are put on the clock of `trace`, if one is given. Throws, in words, when it is
+ * none. */
 export function readTable(text, trace) {
   text = text.replace(/^\ufeff/, '');
   if (text.includes('\0')) throw new Error('This is no text. A table (CSV) is expected.');
@@ -309,7 +311,9 @@ export function readTable(text, trace) {
     }
     const written = parseTime(time);
     const value = amount(cell(where.glucose), where.delimiter !== ',');
-    if (written && value) rows.push({ line, time, written, ...value });
+    const own = where.own === undefined ? undefined : amount(cell(where.own), where.delimiter !== ',');
+    if (where.own !== undefined && !own) unread.push({ line, text: cell(where.own) });
+    if (written && value) rows.push({ line, time, written, ...value, stick: own?.value ?? NaN });
     else unread.push({ line, text: written ? cell(where.glucose) : time });
   }
   const order = dateOrder(rows.map((row) => row.written));
@@ -343,7 +347,11 @@ export function readTable(text, trace) {
     const back = (trace?.clock ?? []).map(([from, ahead]) => [from, -ahead]).reverse();
     for (const row of rows) row.at += back.find(([from, by]) => from - by <= row.at)?.[1] ?? 0;
   }
+  const own = fingersticksBeside(rows, where);
   const kept = settle(rows, counts);
+  if (!kept.length && where.ofMeter && trace && unread.some(({ text }) => parseTime(text))) {
+    throw new Error('The times of the trace tell a zone and those of the fingersticks do not, or the reverse.');
+  }
   if (!kept.length) throw new Error('No row has a time and a value that can be read.');
   const clock = zoned ? [] : [[0, 0], ...setBack.map(([from, by]) => [from, -by])];
   if (zoned) {
@@ -351,7 +359,16 @@ export function readTable(text, trace) {
   }
   const values = kept.flatMap((row) => [row.at, row.value, row.status]);
   const interval = usualInterval(kept.map((row) => row.at));
-  return { ofMeter: where.ofMeter, values, clock, zoned, mmol, interval, counts, unread, kept: kept.length };
+  return { ofMeter: where.ofMeter, values, clock, zoned, mmol, interval, counts, unread, kept: kept.length, own };
+}
+
+/** The fingersticks that a trace's table holds in a column of their own, as of a table of theirs; nothing without any. */
+function fingersticksBeside(rows, { ownUnit }) {
+  const found = rows.filter((row) => row.stick > 0).sort((a, b) => a.at - b.at);
+  const sticks = found.filter((row, n) => row.at !== found[n - 1]?.at);
+  if (!sticks.length) return;
+  const values = sticks.flatMap((row) => [row.at, row.stick, 0]);
+  return { ofMeter: true, values, mmol: ownUnit === 'mmol/L', unread: [], kept: sticks.length };
 }
 
 function isMmol(rows, unit) {
