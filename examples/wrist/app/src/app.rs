@@ -414,7 +414,7 @@ impl App {
             low_in_min: view
                 .minutes_to_low()
                 .filter(|minutes| rate.is_some() && *minutes > 0.0)
-                .map(|minutes| (minutes + 0.5) as u16),
+                .map(|minutes| ((minutes + 0.5) as u16).max(1)),
         })
     }
 

@@ -1,8 +1,11 @@
 //! What there is to show, in ground-floor values; no screen, no board.
 
 use crate::app::range;
-use glidepath::alarm::{Grounds, Ring};
+use glidepath::alarm::{FLOOR_MG_DL, Grounds, Ring};
 use glidepath::{Glucose, HistoryView, Instant, Rate, Span};
+
+/// The range 70 to 180 mg/dL (Battelino et al. 2019); under it is low (level 1), over it high.
+pub const RANGE_MG_DL: [f32; 2] = [70.0, 180.0];
 
 /// The unit shown.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
@@ -73,6 +76,31 @@ pub enum Trust {
     Good,
 }
 
+/// What matters most while no alarm asks for attention, for who wakes at night: one thing, to be read at a glance.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Matter {
+    /// No reading has come yet.
+    Nothing,
+    /// A value is there, and nobody knows how old it is.
+    Undated,
+    /// The newest value is too old to be the present one.
+    TooOld,
+    /// At or under the floor that no setting moves.
+    VeryLow {
+        /// Whether the value is doubted.
+        doubted: bool,
+    },
+    /// Under the range.
+    Low {
+        /// Whether the value is doubted.
+        doubted: bool,
+    },
+    /// The value is doubted.
+    Doubted,
+    /// Minutes until a low is expected.
+    LowIn(u16),
+}
+
 /// Everything a screen, a voice or a vibration motor needs.
 #[derive(Clone, Copy, Debug)]
 pub struct Face<'a> {
@@ -117,6 +145,26 @@ impl Face<'_> {
     #[must_use]
     pub fn current(&self) -> Option<Now> {
         self.now.filter(|_| self.is_young()).map(Now::bounded)
+    }
+
+    /// What matters most beside the value, if anything does; while an alarm asks for attention that is the alarm.
+    #[must_use]
+    pub fn matter(&self) -> Option<Matter> {
+        let Some(now) = self.current() else {
+            return Some(match (self.last, self.age) {
+                (None, _) => Matter::Nothing,
+                (_, None) => Matter::Undated,
+                _ => Matter::TooOld,
+            });
+        };
+        let doubted = now.doubted;
+        match (now.glucose.mg_dl(), now.bound, now.low_in_min) {
+            (_, Some(Bound::AtLeast), _) => doubted.then_some(Matter::Doubted),
+            (value, ..) if value <= FLOOR_MG_DL => Some(Matter::VeryLow { doubted }),
+            (value, ..) if value < RANGE_MG_DL[0] => Some(Matter::Low { doubted }),
+            _ if doubted => Some(Matter::Doubted),
+            (.., minutes) => minutes.map(Matter::LowIn),
+        }
     }
 
     /// What is shown large and said: while an alarm asks for attention the value that caused it, or, if no glucose

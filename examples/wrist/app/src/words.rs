@@ -183,19 +183,16 @@ pub(crate) fn beside(face: &Face<'_>, ring: &Ring, now: Option<&Now>) -> [String
         if now.bound.is_none() {
             push(second, face.note);
             push(third, unit);
+        } else {
+            push(second, unit);
         }
         return lines;
     }
     match ring.grounds {
+        // the title tells in how many minutes
         Grounds::Probability(probability) => {
-            match now.low_in_min {
-                Some(minutes) => {
-                    push(first, "low in");
-                    push_number(second, minutes.into());
-                    push(second, " min");
-                }
-                None => push(second, "chance"),
-            }
+            push(first, unit);
+            push(second, "chance");
             push_number(third, percent(probability));
             push(third, "%");
         }
@@ -209,7 +206,7 @@ pub(crate) fn beside(face: &Face<'_>, ring: &Ring, now: Option<&Now>) -> [String
             push(first, unit);
             push(second, "as read");
         }
-        _ if now.bound.is_some() => {} // the value may need the room
+        _ if now.bound.is_some() => push(first, unit), // the value may need the room
         // it holds until the value is well over its limit
         _ if ring.kind == Kind::Floor && now.glucose.mg_dl() > FLOOR_MG_DL => {
             push(first, unit);

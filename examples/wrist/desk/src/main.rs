@@ -1,4 +1,4 @@
-//! `wrist-desk sheet OUT.png COLUMNS PICTURE...`: pictures side by side, three times their size.
+//! `wrist-desk sheet OUT.png COLUMNS SCALE PICTURE...`: pictures side by side, so many times their size.
 //! `wrist-desk stream OUT SEED`: a day of frames.
 //! `wrist-desk week OUT DAYS`: that many days of a week's frames on a bad line; beside it as OUT.png the screen that
 //! they end with, and as OUT.readings the readings in them.
@@ -16,10 +16,11 @@ use wrist_desk::{BitPicture, Picture, dump::Dump, image, stream};
 fn main() -> Result<(), String> {
     let words: Vec<String> = std::env::args().skip(1).collect();
     match words.iter().map(String::as_str).collect::<Vec<_>>().as_slice() {
-        ["sheet", out, columns, pictures @ ..] => {
+        ["sheet", out, columns, scale, pictures @ ..] => {
             let columns = columns.parse().map_err(|e| format!("columns: {e}"))?;
+            let scale = scale.parse().map_err(|e| format!("scale: {e}"))?;
             let pictures: Result<Vec<_>, _> = pictures.iter().map(|p| Picture::read(Path::new(p))).collect();
-            wrist_desk::sheet(&pictures?, columns, Path::new(out))
+            wrist_desk::sheet(&pictures?, columns, scale, Path::new(out))
         }
         ["stream", out, seed] => {
             let seed = seed.parse().map_err(|e| format!("seed: {e}"))?;
@@ -56,7 +57,7 @@ fn main() -> Result<(), String> {
             found.iter().for_each(|name| println!("  {name}"));
             Ok(())
         }
-        _ => Err("usage: wrist-desk sheet OUT.png COLUMNS PICTURE... | stream OUT SEED | week OUT DAYS | kept FLASH | uf2 ELF OUT | measure ELF".into()),
+        _ => Err("usage: wrist-desk sheet OUT.png COLUMNS SCALE PICTURE... | stream OUT SEED | week OUT DAYS | kept FLASH | uf2 ELF OUT | measure ELF".into()),
     }
 }
 

@@ -4,9 +4,8 @@ use glidepath::Settings;
 use std::fmt::Write;
 use wrist::app::App;
 use wrist::columns::{Records, replay};
-use wrist::screen::draw;
 use wrist_desk::stream::first_alarm;
-use wrist_desk::{BitPicture, GreyPicture, Picture, blessing, check, golden};
+use wrist_desk::{Display, blessing, check, golden};
 
 fn stream() -> Vec<u8> {
     std::fs::read(golden().join("day.frames")).unwrap()
@@ -92,11 +91,10 @@ impl Story {
     }
 
     fn check(&self, name: &str) {
-        let (mut bits, mut greys) = (BitPicture::new(), GreyPicture::new());
-        draw(&self.app.face(), self.app.page(), &mut bits).unwrap();
-        draw(&self.app.face(), self.app.page(), &mut greys).unwrap();
-        assert_eq!(check(&Picture::from(&bits), &format!("{name}-bit")), Ok(()));
-        assert_eq!(check(&Picture::from(&greys), &format!("{name}-grey")), Ok(()));
+        for display in [Display::Bit, Display::Grey] {
+            let picture = display.draw(&self.app.face(), self.app.page());
+            assert_eq!(check(&picture, &format!("{name}-{}", display.name())), Ok(()));
+        }
     }
 }
 

@@ -94,7 +94,7 @@ fn from_screendump(ppm: &[u8]) -> Picture {
     assert!(ppm.starts_with(header), "{:?}", String::from_utf8_lossy(&ppm[..20]));
     let pixels = &ppm[header.len()..];
     let grey = |x: usize, y: usize| pixels[(y * 4 * 512 + x * 4) * 3 + 1];
-    Picture((0..64).flat_map(|y| (0..128).map(move |x| grey(x, y))).collect())
+    Picture::grey(128, (0..64).flat_map(|y| (0..128).map(move |x| grey(x, y))).collect())
 }
 
 #[test]

@@ -1,35 +1,32 @@
-//! The 128 × 64 pictures, the same on every display: one bit or sixteen greys.
+//! The pictures, drawn by one code on every display: one bit, greys or colours.
 //!
-//! | rows | what |
-//! | --- | --- |
-//! | 0–8 | minutes since the reading; unit, or minutes to a low; trust and battery |
-//! | 11–45 | glucose, and the needle for its rate |
-//! | 46–63 | the last three hours, and the hour to come as a band |
+//! What is certain is told by the digits' own ink: solid, hatched with care, hollow while doubted, three strokes when there is
+//! no present value. It cannot be overlooked, nor read apart from the number, and it says nothing else.
 
-mod digits;
+mod layout;
 mod needle;
 mod shade;
 mod strip;
+mod strokes;
 
+pub use layout::{Layout, SLIM, SQUARE, WIDE};
 pub use shade::{Level, Shade};
+pub use strokes::Form;
 
-use crate::face::{Bound, Face, Now, Trust, Unit, in_unit};
+use crate::face::{Bound, Face, Matter, Now, Trust, Unit, in_unit};
 use crate::text::{push, push_number, push_value};
 use crate::words::{beside, push_age, unit_name};
-use embedded_graphics::mono_font::{MonoFont, MonoTextStyle, ascii};
+use embedded_graphics::mono_font::{MonoFont, MonoTextStyle};
 use embedded_graphics::prelude::*;
 use embedded_graphics::primitives::{PrimitiveStyle, Rectangle};
 use embedded_graphics::text::{Alignment, Baseline, Text, TextStyleBuilder};
-use glidepath::alarm::{Priority, Ring};
+use glidepath::alarm::{Kind, Priority, Ring};
 use heapless::String;
+use layout::Lines;
+use strokes::Shape;
 
-// in most small fonts the point looks like a plus, "3+9"; in the smallest without that, an m like an n
-const PLAIN: &MonoFont<'_> = &ascii::FONT_6X12;
-const SMALL: &MonoFont<'_> = &ascii::FONT_5X8;
-const SMALL_FIGURES: &MonoFont<'_> = &ascii::FONT_5X7;
-
-/// The picture's size.
-pub const SIZE: Size = Size::new(128, 64);
+#[cfg(test)]
+mod tests;
 
 /// What the display shows.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
@@ -41,7 +38,7 @@ pub enum Page {
     Past,
 }
 
-/// Draws `face` on a display of [`SIZE`]. An alarm takes the display whatever the page.
+/// Draws `face` on a display of 128 × 64. An alarm takes the display whatever the page.
 ///
 /// # Errors
 /// The display's own.
@@ -49,29 +46,145 @@ pub fn draw<D>(face: &Face<'_>, page: Page, display: &mut D) -> Result<(), D::Er
 where
     D: DrawTarget<Color: Shade>,
 {
+    draw_on(face, page, &WIDE, display)
+}
+
+/// Draws `face` on a display of this [`Layout`]. An alarm takes the display whatever the page.
+///
+/// # Errors
+/// The display's own.
+pub fn draw_on<D>(face: &Face<'_>, page: Page, layout: &Layout, display: &mut D) -> Result<(), D::Error>
+where
+    D: DrawTarget<Color: Shade>,
+{
     display.clear(D::Color::solid(Level::Paper))?;
-    match (face.alert, page) {
-        (Some(ring), _) => alarm(face, &ring, display),
-        (None, Page::Now) => {
-            top(face, page, display)?;
-            value(face, Point::new(0, 11), display)?;
-            // beyond the sensor's range no rate is known, and the value may need the room
-            if let Some(now) = face.current().filter(|now| now.bound.is_none()) {
-                if now.doubted {
-                    // nor is it while the value is doubted: why, in the needle's place
-                    let at = Point::new(127, 24);
-                    words(face.note, at, Alignment::Right, SMALL, Level::Ink, display)?;
-                } else {
-                    needle::draw(now.rate, Point::new(92, 28), display)?;
-                }
-            }
-            strip::draw(face, &strip::NOW, display)
-        }
-        (None, Page::Past) => {
-            top(face, page, display)?;
-            strip::draw(face, &strip::PAST, display)
+    if let Some(ring) = face.alert {
+        return alarm(face, &ring, layout, display);
+    }
+    top(face, page, layout, display)?;
+    if page == Page::Past {
+        return strip::draw(face, &layout.past, display);
+    }
+    value(face, layout, display)?;
+    let matter = face.matter();
+    // beyond the sensor's range no rate is known, and the value may need the room; nor is it while the value is doubted
+    if let Some(now) = face.current().filter(|now| now.bound.is_none() && !now.doubted)
+        && (layout.needle_stays || matter.is_none())
+    {
+        let (at, length) = layout.needle;
+        needle::draw(now.rate, at, length, display)?;
+    }
+    if let Some(matter) = matter {
+        let (at, right, shape) = layout.matter;
+        let line = Line::of(&matter);
+        let level = if line.low { Level::Low } else { Level::Ink };
+        capitals(&line, at, right, &shape, layout.small, (level, Level::Paper), display)?;
+        if !layout.strip_stays {
+            return Ok(());
         }
     }
+    strip::draw(face, &layout.strip, display)
+}
+
+/// A line in capitals, and a unit in small print behind it.
+struct Line {
+    text: String<12>,
+    unit: &'static str,
+    low: bool,
+}
+
+impl Line {
+    fn new(text: &str) -> Self {
+        let mut line = Self { text: String::new(), unit: "", low: false };
+        push(&mut line.text, text);
+        line
+    }
+
+    fn low_in(minutes: u16) -> Self {
+        let mut line = Self { unit: "min", low: true, ..Self::new("LOW IN ") };
+        push_number(&mut line.text, minutes.into());
+        line
+    }
+
+    fn of(matter: &Matter) -> Self {
+        match matter {
+            Matter::Nothing => Self::new("WAITING"),
+            Matter::Undated => Self::new("NO VALUE"),
+            Matter::TooOld => Self::new("TOO OLD"),
+            Matter::Doubted => Self::new("DOUBTED"),
+            Matter::LowIn(minutes) => Self::low_in(*minutes),
+            Matter::VeryLow { doubted } | Matter::Low { doubted } => {
+                let very = matches!(matter, Matter::VeryLow { .. });
+                let mut line = Self::new(if very { "VERY LOW" } else { "LOW" });
+                push(&mut line.text, if *doubted { "?" } else { "" });
+                Self { low: true, ..line }
+            }
+        }
+    }
+
+    /// An alarm's.
+    fn title(ring: &Ring, now: Option<&Now>) -> Self {
+        match now.and_then(|now| now.low_in_min) {
+            Some(minutes) if ring.kind == Kind::LowAhead => Self::low_in(minutes),
+            _ => Self::new(ring.kind.about().title),
+        }
+    }
+
+    fn across(&self, shape: &Shape, font: &MonoFont<'_>) -> i32 {
+        let unit = font.character_size.width as i32 * self.unit.len() as i32;
+        shape.across(&self.text) + if unit > 0 { unit + shape.gap } else { 0 }
+    }
+}
+
+/// Draws a line in capitals, as broad as it may be in its room.
+fn capitals<D>(
+    line: &Line,
+    at: Point,
+    right: i32,
+    shape: &Shape,
+    font: &'static MonoFont<'static>,
+    levels: (Level, Level),
+    display: &mut D,
+) -> Result<(), D::Error>
+where
+    D: DrawTarget<Color: Shade>,
+{
+    let shape = broadest(line, right - at.x, shape, font);
+    strokes::draw(&line.text, at, &shape, Form::Solid, levels, display)?;
+    let foot = shape.height - 1 - font.baseline as i32;
+    let end = at + Point::new(shape.across(&line.text) + shape.gap, foot);
+    words(line.unit, end, Alignment::Left, font, levels.0, display)
+}
+
+/// Letters at most half as broad as they are high, and as narrow as `line` needs in its room.
+fn broadest(line: &Line, room: i32, shape: &Shape, font: &MonoFont<'_>) -> Shape {
+    let mut fits = Shape { width: shape.height / 2, ..*shape };
+    while fits.width > NARROWEST && line.across(&fits, font) > room {
+        fits.width -= 1;
+    }
+    Shape { stroke: fits.stroke.max(fits.width / 3), ..fits }
+}
+
+/// Below this, letters of two pixels' strokes run together.
+const NARROWEST: i32 = 6;
+
+/// Draws the figures of a value, narrower where there are many.
+fn figures_in<D>(
+    text: &str,
+    (at, right, shape): &(Point, i32, Shape),
+    form: Form,
+    levels: (Level, Level),
+    display: &mut D,
+) -> Result<(), D::Error>
+where
+    D: DrawTarget<Color: Shade>,
+{
+    let mut shape = *shape;
+    while shape.across(text) > right - at.x && shape.width > NARROWEST {
+        shape.width -= 1;
+        shape.stroke = shape.stroke.min(shape.width / 3).max(3); // less has no room for a form
+    }
+    strokes::draw(text, *at, &shape, form, levels, display)
 }
 
 fn words<D>(
@@ -94,10 +207,10 @@ fn fill<D>(area: Rectangle, level: Level, display: &mut D) -> Result<(), D::Erro
 where
     D: DrawTarget<Color: Shade>,
 {
-    area.into_styled(PrimitiveStyle::with_fill(D::Color::solid(level))).draw(display)
+    display.fill_solid(&area, D::Color::solid(level))
 }
 
-fn top<D>(face: &Face<'_>, page: Page, display: &mut D) -> Result<(), D::Error>
+fn top<D>(face: &Face<'_>, page: Page, layout: &Layout, display: &mut D) -> Result<(), D::Error>
 where
     D: DrawTarget<Color: Shade>,
 {
@@ -107,74 +220,83 @@ where
         Some(minutes) => push_age(&mut age, minutes),
     }
     let age = if face.last.is_none() { "wait" } else { age.as_str() };
-    words(age, Point::new(0, -2), Alignment::Left, PLAIN, Level::Ink, display)?;
+    words(age, layout.age, Alignment::Left, layout.plain, Level::Ink, display)?;
 
     let mut middle = String::<16>::new();
-    let mut at = Point::new(40, 1);
+    let mut at = layout.middle;
     match face.current() {
         Some(now) if page == Page::Past => {
-            let figures = figures(&now, face.unit);
-            words(&figures, at + Point::new(0, 1), Alignment::Left, SMALL_FIGURES, Level::Soft, display)?;
-            at.x += 5 * figures.len() as i32 + 3;
+            let (figures, font) = (figures(&now, face.unit), layout.small_figures);
+            words(&figures, at + Point::new(0, 1), Alignment::Left, font, Level::Soft, display)?;
+            at.x += font.character_size.width as i32 * figures.len() as i32 + 3;
             push(&mut middle, if now.doubted { "doubted" } else { unit_name(face.unit) });
         }
-        Some(Now { doubted: true, .. }) => push(&mut middle, "doubted"),
-        Some(Now { low_in_min: Some(minutes), .. }) => {
-            push(&mut middle, "low in ");
-            push_number(&mut middle, minutes.into());
-            push(&mut middle, "m");
-        }
+        None if layout.was.is_none() => was(face, &mut middle),
+        // why is told beside the digits
+        Some(now) if now.doubted && layout.why.is_some() => push(&mut middle, unit_name(face.unit)),
         _ if !face.note.is_empty() => push(&mut middle, face.note),
         _ => push(&mut middle, unit_name(face.unit)),
     }
-    words(&middle, at, Alignment::Left, SMALL, Level::Soft, display)?;
+    words(&middle, at, Alignment::Left, layout.small, Level::Soft, display)?;
 
-    // trust: three rising bars, hollow where it is missing
-    for (step, needed) in [Trust::Poor, Trust::Fair, Trust::Good].into_iter().enumerate() {
-        let step = step as i32;
-        let height = 3 + 2 * step;
-        let bar = Rectangle::new(Point::new(98 + 4 * step, 8 - height), Size::new(3, height.unsigned_abs()));
-        if face.trust >= needed {
-            fill(bar, Level::Ink, display)?;
-        } else {
-            fill(Rectangle::new(Point::new(98 + 4 * step, 7), Size::new(3, 1)), Level::Ink, display)?;
-        }
-    }
-    if let Some(percent) = face.battery_percent {
-        let case = Rectangle::new(Point::new(112, 1), Size::new(14, 7));
-        case.into_styled(PrimitiveStyle::with_stroke(D::Color::solid(Level::Ink), 1)).draw(display)?;
-        fill(Rectangle::new(Point::new(126, 3), Size::new(1, 3)), Level::Ink, display)?;
-        let charge = u32::from(percent.min(100)) * 10 / 100;
-        fill(Rectangle::new(Point::new(114, 3), Size::new(charge, 3)), Level::Ink, display)?;
-    }
-    Ok(())
+    let Some(percent) = face.battery_percent else { return Ok(()) };
+    let case = layout.battery;
+    let (Size { width, height }, corner) = (case.size, case.top_left);
+    case.into_styled(PrimitiveStyle::with_stroke(D::Color::solid(Level::Ink), 1)).draw(display)?;
+    let pole =
+        Rectangle::new(corner + Point::new(width as i32, height as i32 / 2 - 1), Size::new(1, height / 2));
+    fill(pole, Level::Ink, display)?;
+    let charge = u32::from(percent.min(100)) * (width - 4) / 100;
+    fill(Rectangle::new(corner + Point::new(2, 2), Size::new(charge, height - 4)), Level::Ink, display)
 }
 
-/// The value in large digits while it is the present one, hollow while it is doubted; else three strokes, and the last
-/// value in small print with the words that it is past.
-fn value<D>(face: &Face<'_>, at: Point, display: &mut D) -> Result<(), D::Error>
+/// What was last known.
+fn was(face: &Face<'_>, text: &mut String<16>) {
+    match face.last {
+        None => push(text, face.note),
+        Some(glucose) => {
+            push(text, "was ");
+            push_value(text, in_unit(glucose, face.unit));
+        }
+    }
+}
+
+/// The value in large digits while it is the present one, in the form of its certainty; else three strokes, and the
+/// last value in small print with the words that it is past.
+fn value<D>(face: &Face<'_>, layout: &Layout, display: &mut D) -> Result<(), D::Error>
 where
     D: DrawTarget<Color: Shade>,
 {
     let Some(now) = face.current() else {
-        digits::draw("---", at + Point::new(0, -6), digits::LARGE, digits::Form::Full, Level::Ink, display)?;
-        let mut past = String::<24>::new();
-        match face.last {
-            None => push(&mut past, "no reading yet"),
-            Some(glucose) => {
-                push(&mut past, "was ");
-                push_value(&mut past, in_unit(glucose, face.unit));
-                push(&mut past, if face.age.is_some() { ", too old" } else { ", when?" });
-            }
-        }
-        return words(&past, at + Point::new(0, 23), Alignment::Left, PLAIN, Level::Ink, display);
+        let (at, right, shape) = layout.digits;
+        // above the small print
+        let lift = if layout.was.is_some() { shape.height / 4 } else { 0 };
+        let place = (at - Point::new(0, lift), right, shape);
+        figures_in("---", &place, Form::Solid, (Level::Ink, Level::Paper), display)?;
+        let Some(at) = layout.was else { return Ok(()) };
+        let mut past = String::new();
+        was(face, &mut past);
+        return words(&past, at, Alignment::Left, layout.plain, Level::Ink, display);
     };
-    digits::draw(&figures(&now, face.unit), at, digits::LARGE, form(&now), Level::Ink, display)
+    let levels = (strip::level(now.glucose), Level::Paper);
+    let figures = figures(&now, face.unit);
+    figures_in(&figures, &layout.digits, form(&now, face.trust), levels, display)?;
+    let Some(at) = layout.why.filter(|_| now.doubted) else { return Ok(()) };
+    let plain = layout.plain.character_size.width as usize * face.note.len();
+    let room = at.x - layout.digits.2.across(&figures);
+    let font = if plain as i32 + 4 <= room { layout.plain } else { layout.small };
+    words(face.note, at, Alignment::Right, font, Level::Ink, display)
 }
 
-/// What is doubted is hollow.
-const fn form(now: &Now) -> digits::Form {
-    if now.doubted { digits::Form::Hollow } else { digits::Form::Full }
+/// How certain a value is, as the form of its digits.
+#[must_use]
+pub const fn form(now: &Now, trust: Trust) -> Form {
+    match trust {
+        _ if now.doubted => Form::Hollow,
+        Trust::None => Form::Hollow,
+        Trust::Poor => Form::Hatched,
+        Trust::Fair | Trust::Good => Form::Solid,
+    }
 }
 
 fn figures(now: &Now, unit: Unit) -> String<8> {
@@ -189,34 +311,68 @@ fn figures(now: &Now, unit: Unit) -> String<8> {
 }
 
 /// Light on dark turned round: an alarm looks like nothing else.
-fn alarm<D>(face: &Face<'_>, ring: &Ring, display: &mut D) -> Result<(), D::Error>
+fn alarm<D>(face: &Face<'_>, ring: &Ring, layout: &Layout, display: &mut D) -> Result<(), D::Error>
 where
     D: DrawTarget<Color: Shade>,
 {
-    fill(Rectangle::new(Point::zero(), SIZE), Level::Ink, display)?;
-    fill(Rectangle::new(Point::new(2, 2), Size::new(124, 18)), Level::Paper, display)?;
-    let large = &ascii::FONT_9X18_BOLD;
-    words(ring.kind.about().title, Point::new(4, 2), Alignment::Left, large, Level::Ink, display)?;
-    words(marks(ring.priority), Point::new(124, 2), Alignment::Right, large, Level::Ink, display)?;
-
-    let at = Point::new(4, 23);
+    let (places, ground) = (&layout.alarm, Level::Alarm(ring.priority));
+    fill(Rectangle::new(Point::zero(), layout.size), ground, display)?;
+    let on_title = match places.band {
+        Some(band) => {
+            fill(band, Level::Paper, display)?;
+            (ground, Level::Paper)
+        }
+        None => (Level::Paper, ground),
+    };
     let now = face.figure();
+    let (at, mut right, shape) = places.title;
+    if places.marks_with_title {
+        let marks = marks(ring.priority);
+        let left = right - shape.across(marks);
+        strokes::draw(marks, Point::new(left, at.y), &shape, Form::Solid, on_title, display)?;
+        right = left - 2 * shape.stroke;
+    }
+    capitals(&Line::title(ring, now.as_ref()), at, right, &shape, layout.small, on_title, display)?;
+
     let (figures, form) = match &now {
-        Some(now) => (figures(now, face.unit), form(now)),
+        Some(now) => (figures(now, face.unit), form(now, face.trust)),
         None => {
             let mut none = String::new();
             push(&mut none, "---");
-            (none, digits::Form::Full)
+            (none, Form::Solid)
         }
     };
-    digits::draw(&figures, at, digits::MEDIUM, form, Level::Paper, display)?;
-    let font = if now.is_some_and(|now| now.bound.is_some()) { SMALL } else { PLAIN };
-    for (row, line) in (0..).zip(&beside(face, ring, now.as_ref())) {
-        let at = Point::new(125, 20 + 10 * row);
-        words(line, at, Alignment::Right, font, Level::Paper, display)?;
+    figures_in(&figures, &places.digits, form, (Level::Paper, ground), display)?;
+    let wide = now.is_some_and(|now| now.bound.is_some());
+    let lines = beside(face, ring, now.as_ref());
+    match places.lines {
+        Lines::Right(at, step) => {
+            let font = if wide { layout.small } else { layout.plain };
+            for (row, line) in (0..).zip(&lines) {
+                let at = at + Point::new(0, step * row);
+                words(line, at, Alignment::Right, font, Level::Paper, display)?;
+            }
+        }
+        Lines::Left(at, step) => {
+            for (row, line) in (0..).zip(&lines) {
+                let at = at + Point::new(0, step * row);
+                words(line, at, Alignment::Left, layout.plain, Level::Paper, display)?;
+            }
+        }
+        Lines::Row(at) => {
+            let mut row = String::<48>::new();
+            push(&mut row, marks(ring.priority));
+            // the form of the digits says it
+            for line in lines.iter().filter(|line| !line.is_empty() && line.as_str() != "doubted") {
+                push(&mut row, " ");
+                push(&mut row, line.trim());
+            }
+            words(&row, at, Alignment::Left, layout.small, Level::Paper, display)?;
+        }
     }
-    words("press: seen", Point::new(4, 55), Alignment::Left, SMALL, Level::Paper, display)?;
-    words("hold: later", Point::new(124, 55), Alignment::Right, SMALL, Level::Paper, display)
+    let Some((left, right)) = places.button else { return Ok(()) };
+    words("press: seen", left, Alignment::Left, layout.small, Level::Paper, display)?;
+    words("hold: later", right, Alignment::Right, layout.small, Level::Paper, display)
 }
 
 /// The marks of IEC 60601-1-8 for its priorities.

@@ -4,12 +4,11 @@
 //! The fan reaches one standard deviation to each side. Without a rate there is only the empty scale.
 
 use super::shade::{Level, Shade};
+use super::strokes;
 use embedded_graphics::prelude::*;
-use embedded_graphics::primitives::{Circle, Line, PrimitiveStyle, Triangle};
+use embedded_graphics::primitives::Line;
 use glidepath::Rate;
 
-/// Length in pixels.
-const LENGTH: i32 = 24;
 /// Degrees for one mg/dL per minute.
 const DEGREES: f32 = 22.5;
 
@@ -37,42 +36,48 @@ fn degrees(rate: f32) -> i32 {
     (rate * DEGREES).clamp(-90.0, 90.0) as i32
 }
 
-/// Draws scale, fan and needle around the pivot at `at`, to its right.
-pub fn draw<D>(rate: Option<(Rate, f32)>, at: Point, display: &mut D) -> Result<(), D::Error>
+/// Draws scale, fan and needle around the pivot at `at`, to its right; the needle is `length` pixels long.
+pub fn draw<D>(rate: Option<(Rate, f32)>, at: Point, length: i32, display: &mut D) -> Result<(), D::Error>
 where
     D: DrawTarget<Color: Shade>,
 {
-    let solid = |level| D::Color::solid(level);
+    let ink = D::Color::solid(Level::Ink);
     // upright leaves the picture's rows: the scale is an ellipse of rows
     let on_scale = |degrees: i32, length: i32| {
         let point = tip(degrees, length);
         at + Point::new(point.x, point.y * 3 / 4)
     };
+    let thin = 1 + length / 30;
     for tick in [-45, 0, 45] {
-        let (from, to) = (on_scale(tick, LENGTH + 1), on_scale(tick, LENGTH + 3));
-        Line::new(from, to).into_styled(PrimitiveStyle::with_stroke(solid(Level::Ink), 1)).draw(display)?;
+        strokes::line(on_scale(tick, length + 1), on_scale(tick, length + 3), thin, ink, display)?;
     }
-    let pivot = Circle::with_center(at, 7);
+    let pivot = length / 4;
     let Some((rate, sd)) = rate else {
-        return pivot.into_styled(PrimitiveStyle::with_stroke(solid(Level::Ink), 1)).draw(display);
+        // a ring: there is a pivot, and no needle
+        strokes::line(at, at, pivot, ink, display)?;
+        return strokes::line(at, at, pivot - 2 * thin, D::Color::solid(Level::Paper), display);
     };
     let rate = rate.mg_dl_per_min();
     let (low, high) = (degrees(rate - sd), degrees(rate + sd));
-    for angle in low..=high {
-        let to = on_scale(angle, LENGTH - 2);
-        let line = Line::new(at, to).points();
-        display.draw_iter(line.map(|p| Pixel(p, D::Color::pattern(Level::Faint, p))))?;
-    }
+    // an edge as a direction, with rows drawn out again so that the fan's end is an arc
+    let (lower, upper) = (tip(low, 1024), tip(high, 1024));
+    let cross = |a: Point, b: Point| a.x * b.y - a.y * b.x;
+    let reach = length - 2;
+    display.draw_iter((-reach..=reach).flat_map(|y| {
+        (0..=reach).filter_map(move |x| {
+            let place = Point::new(x, y);
+            let within = cross(upper, place) >= 0 && cross(place, lower) >= 0;
+            let near = x * x + y * y <= reach * reach;
+            let pixel = at + Point::new(x, y * 3 / 4);
+            (within && near).then(|| Pixel(pixel, D::Color::pattern(Level::Faint, pixel)))
+        })
+    }))?;
     for edge in [low, high] {
-        let line = Line::new(at, on_scale(edge, LENGTH - 2)).points();
+        let line = Line::new(at, on_scale(edge, reach)).points();
         display.draw_iter(line.map(|p| Pixel(p, D::Color::pattern(Level::Soft, p))))?;
     }
-    let (angle, tip) = (degrees(rate), on_scale(degrees(rate), LENGTH));
-    let side = Point::new(sine(angle) * 3 / 1024, sine(90 - angle.abs()) * 3 / 1024);
-    Triangle::new(at + side, at - side, tip)
-        .into_styled(PrimitiveStyle::with_fill(solid(Level::Ink)))
-        .draw(display)?;
-    pivot.into_styled(PrimitiveStyle::with_fill(solid(Level::Ink))).draw(display)
+    strokes::line(at, on_scale(degrees(rate), length - thin), 3 * thin, ink, display)?;
+    strokes::line(at, at, pivot, ink, display)
 }
 
 #[cfg(test)]

@@ -1,37 +1,34 @@
 //! Readings against time: the last hours as dots, the hour to come as a band.
 
 use super::shade::{Level, Shade};
-use super::{SMALL, SMALL_FIGURES, words};
-use crate::face::{Expected, Face, in_unit};
+use super::{fill, words};
+use crate::face::{Expected, Face, RANGE_MG_DL, in_unit};
 use crate::text::push_value;
+use embedded_graphics::mono_font::MonoFont;
 use embedded_graphics::prelude::*;
-use embedded_graphics::primitives::{PrimitiveStyle, Rectangle};
+use embedded_graphics::primitives::Rectangle;
 use embedded_graphics::text::Alignment;
 use glidepath::{Glucose, Instant};
 use heapless::String;
 
-/// A strip's place and scales.
+/// A strip's place and scales, in pixels.
 #[derive(Clone, Copy, Debug)]
 pub struct Frame {
-    top: i32,
-    bottom: i32,
+    pub left: i32,
+    pub right: i32,
+    pub top: i32,
+    pub bottom: i32,
     /// The column of the present.
-    now: i32,
-    seconds_per_column: i32,
-    top_mg_dl: f32,
-    labelled: bool,
+    pub now: i32,
+    pub seconds_per_column: i32,
+    pub top_mg_dl: f32,
+    /// Half a reading's dot.
+    pub dot: i32,
+    /// Hours and limits are written, in this font.
+    pub labels: Option<&'static MonoFont<'static>>,
 }
 
-/// Three hours and the hour to come.
-pub const NOW: Frame =
-    Frame { top: 46, bottom: 63, now: 95, seconds_per_column: 113, top_mg_dl: 250.0, labelled: false };
-/// Twelve hours.
-pub const PAST: Frame =
-    Frame { top: 10, bottom: 63, now: 127, seconds_per_column: 394, top_mg_dl: 300.0, labelled: true };
-
 const BOTTOM_MG_DL: f32 = 40.0;
-/// The limits of the range 70 to 180 mg/dL (Battelino et al. 2019), drawn as dotted lines.
-const RANGE_MG_DL: [f32; 2] = [70.0, 180.0];
 
 impl Frame {
     fn row(&self, mg_dl: f32) -> i32 {
@@ -47,6 +44,16 @@ impl Frame {
     }
 }
 
+/// What a value's dots and digits mean, by the limits of the range.
+pub fn level(glucose: Glucose) -> Level {
+    let [low, high] = RANGE_MG_DL;
+    match glucose.mg_dl() {
+        value if value < low => Level::Low,
+        value if value > high => Level::High,
+        _ => Level::Ink,
+    }
+}
+
 /// Draws the strip.
 pub fn draw<D>(face: &Face<'_>, frame: &Frame, display: &mut D) -> Result<(), D::Error>
 where
@@ -56,12 +63,14 @@ where
     for limit in RANGE_MG_DL {
         let row = frame.row(limit);
         display.draw_iter(
-            (0..128).step_by(4).map(|x| Pixel(Point::new(x, row), D::Color::solid(Level::Soft))),
+            (frame.left..=frame.right)
+                .step_by(4)
+                .map(|x| Pixel(Point::new(x, row), D::Color::solid(Level::Soft))),
         )?;
     }
     // else nobody knows how old the readings are
     let Some(clock) = face.at else { return Ok(()) };
-    if let Some(now) = face.current().filter(|_| frame.now < 127) {
+    if let Some(now) = face.current().filter(|_| frame.now < frame.right) {
         if let Some(soon) = now.soon {
             band(frame, now.glucose, &soon, display)?;
         }
@@ -70,28 +79,32 @@ where
     }
     for reading in face.history.iter() {
         let (x, y) = (frame.column(reading.at(), clock), frame.row(reading.glucose().mg_dl()));
-        if (0..=frame.now).contains(&x) {
-            let dot = Rectangle::new(Point::new(x - 1, y - 1), Size::new_equal(2));
-            dot.into_styled(PrimitiveStyle::with_fill(ink)).draw(display)?;
+        if (frame.left..=frame.now).contains(&x) {
+            let dot = Rectangle::new(
+                Point::new(x, y) - Point::new_equal(frame.dot),
+                Size::new_equal(2 * frame.dot.unsigned_abs()),
+            );
+            fill(dot, level(reading.glucose()), display)?;
         }
     }
-    if frame.labelled {
+    if let Some(font) = frame.labels {
+        let height = font.character_size.height as i32;
         // outside the range, where readings are fewer
-        for (limit, down) in RANGE_MG_DL.into_iter().zip([1, -8]) {
+        for (limit, down) in RANGE_MG_DL.into_iter().zip([1, -height - 1]) {
             let mut text = String::<8>::new();
             if let Ok(glucose) = Glucose::from_mg_dl(limit) {
                 push_value(&mut text, in_unit(glucose, face.unit));
             }
-            let at = Point::new(0, frame.row(limit) + down);
-            words(&text, at, Alignment::Left, SMALL_FIGURES, Level::Soft, display)?;
+            let at = Point::new(frame.left, frame.row(limit) + down);
+            words(&text, at, Alignment::Left, font, Level::Soft, display)?;
         }
         for (hours, label) in [(3, "3 h"), (6, "6 h"), (9, "9 h")] {
             let x = frame.now - hours * 3600 / frame.seconds_per_column;
-            let column = (frame.top + 9..=frame.bottom).step_by(6);
+            let column = (frame.top + height + 1..=frame.bottom).step_by(6);
             let soft = D::Color::solid(Level::Soft);
             display.draw_iter(column.map(|y| Pixel(Point::new(x, y), soft)))?;
             let at = Point::new(x, frame.top);
-            words(label, at, Alignment::Center, SMALL, Level::Soft, display)?;
+            words(label, at, Alignment::Center, font, Level::Soft, display)?;
         }
     }
     Ok(())
@@ -112,7 +125,7 @@ where
             let mean = between(left.glucose.mg_dl(), right.glucose.mg_dl());
             let sd = between(left.sd_mg_dl, right.sd_mg_dl);
             x += 1;
-            if (frame.now + 1..128).contains(&x) {
+            if (frame.now + 1..=frame.right).contains(&x) {
                 let rows = frame.row(mean + sd)..=frame.row(mean - sd);
                 let pixels = rows.map(|y| {
                     let at = Point::new(x, y);

@@ -2,6 +2,7 @@
 //! pixels.
 #![allow(dead_code, reason = "each test uses its own part")]
 
+use embedded_graphics::primitives::{PointsIter, Rectangle};
 use glidepath::alarm::{Cause, Grounds, Kind, Priority, Ring};
 use glidepath::gatt::{
     Annunciation, CgmMeasurement, Concentration, CurrentTime, DateTime, GlucoseMeasurement, Sample,
@@ -9,13 +10,14 @@ use glidepath::gatt::{
 };
 use glidepath::{Glucose, History, Instant, Settings, Span, Status};
 use std::collections::HashMap;
-use std::ops::Range;
+use std::hash::{DefaultHasher, Hash, Hasher};
+use std::ops::RangeInclusive;
 use std::sync::LazyLock;
 use wrist::app::{App, KEPT};
-use wrist::face::{Bound, Face, Now, Trust, Unit};
+use wrist::face::{Bound, Face, Matter, Now, Trust, Unit};
 use wrist::link::Frame;
-use wrist::screen::{Page, draw};
-use wrist_desk::{BitPicture, Picture};
+use wrist::screen::Page;
+use wrist_desk::{Display, Picture};
 
 /// What the digits of a screen say.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -34,79 +36,153 @@ impl Screen {
     }
 }
 
-/// The part of a picture where three large figures stand.
-fn digits(picture: &Picture, alarm: bool) -> Vec<u8> {
-    let (columns, rows) = if alarm { (4..64, 22..54) } else { (0..70, 10..45) };
-    cut(picture, columns, rows)
+/// What the pixels of one display mean.
+struct Reader {
+    display: Display,
+    digits: HashMap<u64, Screen>,
+    capitals: HashMap<u64, String>,
+    strokes: u64,
 }
 
-/// Three strokes leave room for small print under them.
-fn strokes(picture: &Picture) -> Vec<u8> {
-    cut(picture, 0..70, 10..32)
+/// The displays that are read, all of them at each look.
+static READERS: LazyLock<[Reader; 3]> =
+    LazyLock::new(|| [Display::Bit, Display::Slim, Display::Colour].map(Reader::new));
+
+/// A part of a picture, whatever its colours: what is not black.
+fn part(picture: &Picture, area: Rectangle) -> u64 {
+    let mut hash = DefaultHasher::new();
+    for at in area.points() {
+        (picture.pixel(at.x as usize, at.y as usize) != [0; 3]).hash(&mut hash);
+    }
+    hash.finish()
 }
 
-fn cut(picture: &Picture, columns: Range<usize>, rows: Range<usize>) -> Vec<u8> {
-    rows.flat_map(|y: usize| columns.clone().map(move |x: usize| picture.0[y * 128 + x])).collect()
+fn is_alarm(picture: &Picture) -> bool {
+    picture.pixel(0, 0) != [0; 3]
 }
 
-/// Every number as the screen draws it.
-static DRAWN: LazyLock<HashMap<Vec<u8>, Screen>> = LazyLock::new(|| {
-    let history = History::<1>::new();
-    let mut drawn = HashMap::new();
-    for alarm in [false, true] {
-        let mut add = |now: Option<Now>, screen| {
-            let grounds = now.map_or(Grounds::Unknown, |_| Grounds::Doubt);
-            let ring = Ring {
-                kind: Kind::Doubt,
-                priority: Priority::Low,
-                cause: Cause::New,
-                grounds,
-                at: Instant::from_secs(0),
-            };
-            let face = Face {
-                at: None,
-                age: Some(Span::ZERO),
-                last: None,
-                now,
-                history: history.view(),
-                trust: Trust::Good,
-                note: "",
-                battery_percent: None,
-                alert: alarm.then_some(ring),
-                unit: Unit::MgDl,
-            };
-            let picture = render(&face);
-            let before = drawn.insert(digits(&picture, alarm), screen);
-            assert!(before.is_none() || before == Some(screen), "{before:?} looks like {screen:?}");
+/// Minutes until a low that a screen may tell.
+const SOON: RangeInclusive<u16> = 1..=60;
+
+/// The present value to be drawn, and its alarm.
+fn face<'a>(history: &'a History<1>, now: Option<Now>, alert: Option<Ring>) -> Face<'a> {
+    Face {
+        at: None,
+        age: Some(Span::ZERO),
+        last: None,
+        now,
+        history: history.view(),
+        trust: Trust::Good,
+        note: "",
+        battery_percent: None,
+        alert,
+        unit: Unit::MgDl,
+    }
+}
+
+fn ring(kind: Kind, priority: Priority, grounds: Grounds) -> Ring {
+    Ring { kind, priority, cause: Cause::New, grounds, at: Instant::from_secs(0) }
+}
+
+fn value(mg_dl: f32) -> Now {
+    let glucose = Glucose::from_mg_dl(mg_dl).unwrap();
+    Now { glucose, bound: None, doubted: false, rate: None, soon: None, low_in_min: None }
+}
+
+/// What stands in capitals when `face` is shown.
+pub fn capitals(face: &Face<'_>) -> Option<String> {
+    let soon = |minutes: u16| format!("LOW IN {minutes}");
+    if let Some(ring) = face.alert {
+        let minutes = face.figure().and_then(|now| now.low_in_min).filter(|_| ring.kind == Kind::LowAhead);
+        return Some(minutes.map_or(ring.kind.about().title.to_owned(), soon));
+    }
+    Some(match face.matter()? {
+        Matter::Nothing => "WAITING".into(),
+        Matter::Undated => "NO VALUE".into(),
+        Matter::TooOld => "TOO OLD".into(),
+        Matter::Doubted => "DOUBTED".into(),
+        Matter::LowIn(minutes) => soon(minutes),
+        Matter::VeryLow { doubted } => if doubted { "VERY LOW?" } else { "VERY LOW" }.into(),
+        Matter::Low { doubted } => if doubted { "LOW?" } else { "LOW" }.into(),
+    })
+}
+
+impl Reader {
+    /// Learns every number and every line in capitals as the display draws them; no two may look alike.
+    fn new(display: Display) -> Self {
+        let layout = display.layout();
+        let (mut digits, mut lines) = (HashMap::new(), HashMap::<u64, String>::new());
+        let history = History::<1>::new();
+        let mut learn = |face: &Face<'_>, screen: Option<Screen>| {
+            let picture = display.draw(face, Page::Now);
+            let alarm = face.alert.is_some();
+            assert_eq!(is_alarm(&picture), alarm);
+            if let Some(screen) = screen {
+                let before = digits.insert(part(&picture, layout.figures_area(alarm)), screen);
+                assert!(
+                    before.is_none() || before == Some(screen),
+                    "{before:?} looks like {screen:?}, {display:?}"
+                );
+            }
+            if let Some(line) = capitals(face) {
+                let seen = part(&picture, layout.capitals_area(alarm));
+                let before = lines.insert(seen, line.clone());
+                assert!(before.is_none_or(|before| before == line), "{line} looks like another, {display:?}");
+            }
         };
-        if alarm {
-            add(None, Screen::Strokes { alarm });
-        }
-        for mg_dl in 1..=500_u16 {
-            let glucose = Glucose::from_mg_dl(f32::from(mg_dl)).unwrap();
-            for doubted in [false, true] {
-                let now = Now { glucose, bound: None, doubted, rate: None, soon: None, low_in_min: None };
-                if mg_dl >= 40 {
-                    add(Some(now), Screen::Number { mg_dl, doubted, alarm });
-                }
-                if mg_dl < 100 {
-                    let bound = Some(Bound::AtMost);
-                    add(Some(Now { bound, ..now }), Screen::AtMost { mg_dl, alarm });
+        let doubt = ring(Kind::Doubt, Priority::Low, Grounds::Doubt);
+        for alert in [None, Some(doubt)] {
+            let alarm = alert.is_some();
+            for mg_dl in 1..=500_u16 {
+                for (doubted, trust) in [(false, Trust::Good), (false, Trust::Poor), (true, Trust::Good)] {
+                    let now = Now { doubted, ..value(mg_dl.into()) };
+                    if mg_dl >= 40 {
+                        let face = Face { trust, ..face(&history, Some(now), alert) };
+                        learn(&face, Some(Screen::Number { mg_dl, doubted, alarm }));
+                    }
+                    if mg_dl < 100 {
+                        let now = Now { bound: Some(Bound::AtMost), ..now };
+                        let face = Face { trust, ..face(&history, Some(now), alert) };
+                        learn(&face, Some(Screen::AtMost { mg_dl, alarm }));
+                    }
                 }
             }
         }
+        let strokes = Some(Screen::Strokes { alarm: true });
+        for priority in [Priority::High, Priority::Medium, Priority::Low] {
+            for kind in Kind::ALL {
+                learn(&face(&history, None, Some(ring(kind, priority, Grounds::Unknown))), strokes);
+            }
+            for minutes in SOON {
+                let now = Now { low_in_min: Some(minutes), ..value(104.0) };
+                let alert = ring(Kind::LowAhead, priority, Grounds::Probability(0.4));
+                learn(&face(&history, Some(now), Some(alert)), None);
+            }
+        }
+        for minutes in SOON {
+            learn(&face(&history, Some(Now { low_in_min: Some(minutes), ..value(104.0) }), None), None);
+        }
+        let blind = face(&history, None, None);
+        let last = Some(value(104.0).glucose);
+        for face in [Face { last, ..blind }, Face { last, age: None, ..blind }, blind] {
+            learn(&face, None);
+        }
+        let strokes = part(&display.draw(&blind, Page::Now), layout.strokes_area());
+        Self { display, digits, capitals: lines, strokes }
     }
-    drawn
-});
 
-/// Three strokes as the screen draws them when no alarm holds.
-static STROKES: LazyLock<Vec<u8>> =
-    LazyLock::new(|| strokes(&render(&App::new(Settings::default()).unwrap().face())));
-
-fn render(face: &Face<'_>) -> Picture {
-    let mut bits = BitPicture::new();
-    draw(face, Page::Now, &mut bits).unwrap();
-    Picture::from(&bits)
+    /// The number, and the line in capitals.
+    fn read(&self, face: &Face<'_>) -> (Screen, Option<&String>) {
+        let (picture, layout) = (self.display.draw(face, Page::Now), self.display.layout());
+        let alarm = is_alarm(&picture);
+        let line = self.capitals.get(&part(&picture, layout.capitals_area(alarm)));
+        if !alarm && part(&picture, layout.strokes_area()) == self.strokes {
+            return (Screen::Strokes { alarm }, line);
+        }
+        let seen = self.digits.get(&part(&picture, layout.figures_area(alarm)));
+        let seen = *seen.unwrap_or_else(|| panic!("not a number of {:?}: {:?}", self.display, face.figure()));
+        (seen, line)
+    }
 }
 
 /// The wearer and the sender.
@@ -301,15 +377,18 @@ impl Wearer {
         self.tick(false);
     }
 
-    /// What the rendered screen shows, read from its pixels.
+    /// What the rendered screens show, read from their pixels: all of them the same, and in capitals what rings, or
+    /// what matters most.
     pub fn screen(&self) -> Screen {
-        let picture = render(&self.app.face());
-        let alarm = picture.0[0] > 0;
-        if !alarm && strokes(&picture) == *STROKES {
-            return Screen::Strokes { alarm };
-        }
-        let seen = DRAWN.get(&digits(&picture, alarm));
-        *seen.unwrap_or_else(|| panic!("not a number of the screen's: {:?}", self.app.face().figure()))
+        let face = self.app.face();
+        let wanted = capitals(&face);
+        let screens = READERS.each_ref().map(|reader| {
+            let (screen, line) = reader.read(&face);
+            assert_eq!(line, wanted.as_ref(), "{:?} in capitals", reader.display);
+            screen
+        });
+        assert!(screens.iter().all(|screen| *screen == screens[0]), "{screens:?}");
+        screens[0]
     }
 
     /// Whether one of these asks for attention.

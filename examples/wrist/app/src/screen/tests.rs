@@ -1,0 +1,288 @@
+//! What can be read, and what cannot be misread, on each display.
+
+use super::*;
+use crate::face::STALE;
+use embedded_graphics::pixelcolor::{BinaryColor, Rgb565};
+use glidepath::alarm::{Cause, Grounds};
+use glidepath::{Glucose, History, Instant, Span};
+use std::collections::HashSet;
+use std::string::String as Text;
+
+type Ink = HashSet<(i32, i32)>;
+
+/// Collects what is drawn, wherever it is.
+#[derive(Default)]
+struct Canvas(Ink);
+
+impl Dimensions for Canvas {
+    fn bounding_box(&self) -> Rectangle {
+        Rectangle::new(Point::new(-500, -500), Size::new(1000, 1000))
+    }
+}
+
+impl DrawTarget for Canvas {
+    type Color = BinaryColor;
+    type Error = core::convert::Infallible;
+
+    fn draw_iter<I: IntoIterator<Item = Pixel<BinaryColor>>>(
+        &mut self,
+        pixels: I,
+    ) -> Result<(), Self::Error> {
+        for Pixel(at, color) in pixels {
+            if color.is_on() {
+                self.0.insert((at.x, at.y));
+            } else {
+                self.0.remove(&(at.x, at.y));
+            }
+        }
+        Ok(())
+    }
+}
+
+fn ink(text: &str, shape: &Shape, form: Form) -> Ink {
+    let mut canvas = Canvas::default();
+    let Ok(()) = strokes::draw(text, Point::zero(), shape, form, (Level::Ink, Level::Paper), &mut canvas);
+    canvas.0
+}
+
+/// Pixels that differ, however one is moved against the other by a pixel.
+fn gap(a: &Ink, b: &Ink) -> usize {
+    let moves = (-1..=1).flat_map(|x| (-1..=1).map(move |y| (x, y)));
+    moves
+        .map(|(x, y)| {
+            let moved: Ink = b.iter().map(|at| (at.0 + x, at.1 + y)).collect();
+            a.symmetric_difference(&moved).count()
+        })
+        .min()
+        .unwrap()
+}
+
+/// Every pair of figures.
+fn pairs() -> impl Iterator<Item = (char, char)> {
+    ('0'..='9').flat_map(|a| ('0'..a).map(move |b| (a, b)))
+}
+
+/// Half of a figure's ink between those that are likest in most hands, a third between any two.
+#[test]
+fn no_figure_is_taken_for_another() {
+    for layout in Layout::ALL {
+        for shape in [layout.digits.2, layout.alarm.digits.2, layout.matter.2, layout.alarm.title.2] {
+            let drawn = |digit: char, form| ink(&Text::from(digit), &shape, form);
+            let mean = ('0'..='9').map(|digit| drawn(digit, Form::Solid).len()).sum::<usize>() / 10;
+            for (a, b) in pairs() {
+                let least = if (a, b) == ('8', '3') { mean / 2 } else { mean / 3 };
+                let between = gap(&drawn(a, Form::Solid), &drawn(b, Form::Solid));
+                assert!(between >= least, "{a} and {b}: {between} of {mean} pixels, {shape:?}");
+                // and whatever the forms are
+                for form in [Form::Hatched, Form::Hollow] {
+                    let between = gap(&drawn(a, form), &drawn(b, form));
+                    assert!(between >= mean / 5, "{a} and {b}, {form:?}: {between} of {mean}, {shape:?}");
+                }
+            }
+        }
+    }
+}
+
+/// What is in small print is bitmaps of others: no two figures of the digits' size, but never alike.
+#[test]
+fn no_figure_in_small_print_is_taken_for_another() {
+    for (font, least) in [(WIDE.plain, 6), (WIDE.small, 2), (WIDE.small_figures, 2), (SQUARE.plain, 9)] {
+        let drawn = |digit: char| {
+            let mut canvas = Canvas::default();
+            let at = Point::zero();
+            let Ok(()) = words(&Text::from(digit), at, Alignment::Left, font, Level::Ink, &mut canvas);
+            canvas.0
+        };
+        for (a, b) in pairs() {
+            let between = drawn(a).symmetric_difference(&drawn(b)).count();
+            assert!(between >= least, "{a} and {b}: {between}, {:?}", font.character_size);
+        }
+    }
+}
+
+/// Solid, hatched, hollow: less ink each time, all within the same outline.
+#[test]
+fn the_less_is_certain_the_less_ink() {
+    for layout in Layout::ALL {
+        for (at, right, shape) in [&layout.digits, &layout.alarm.digits] {
+            for text in ["104", "8.9", "12.3", "<40", ">400", ">22.2"] {
+                let drawn = |form| {
+                    let mut canvas = Canvas::default();
+                    let place = (*at, *right, *shape);
+                    let Ok(()) = figures_in(text, &place, form, (Level::Ink, Level::Paper), &mut canvas);
+                    canvas.0
+                };
+                let (solid, hatched, hollow) =
+                    (drawn(Form::Solid), drawn(Form::Hatched), drawn(Form::Hollow));
+                assert!(hatched.is_subset(&solid) && hollow.is_subset(&hatched));
+                let share = |ink: &Ink| ink.len() * 100 / solid.len();
+                let (hatched, hollow) = (share(&hatched), share(&hollow));
+                assert!(hatched <= 95 && hollow + 5 <= hatched, "{text}: {hatched} %, {hollow} %, {shape:?}");
+                let end = solid.iter().map(|(x, _)| *x).max().unwrap();
+                assert!(end <= *right && end < layout.size.width as i32, "{text} ends at {end}, {shape:?}");
+            }
+        }
+    }
+}
+
+fn ring(kind: Kind, priority: Priority) -> Ring {
+    Ring { kind, priority, cause: Cause::New, grounds: Grounds::Doubt, at: Instant::from_secs(0) }
+}
+
+fn now() -> Now {
+    let glucose = Glucose::from_mg_dl(104.0).unwrap();
+    Now { glucose, bound: None, doubted: false, rate: None, soon: None, low_in_min: None }
+}
+
+/// What a line in capitals covers, with its unit.
+fn covered(line: &Line, (at, right, shape): (Point, i32, Shape), font: &'static MonoFont<'static>) -> Ink {
+    let mut canvas = Canvas::default();
+    let levels = (Level::Ink, Level::Paper);
+    let Ok(()) = capitals(line, at, right, &shape, font, levels, &mut canvas);
+    canvas.0
+}
+
+/// Minutes of arc at 60 cm, by the pixels of common displays; and at least a quarter of 64 rows.
+#[test]
+fn what_matters_is_high_enough_and_fits() {
+    for (layout, pixel_mm) in [(&WIDE, 0.17), (&SLIM, 0.175), (&SQUARE, 0.115)] {
+        let arc = |pixels: i32| (f64::from(pixels) * pixel_mm / 600.0).atan().to_degrees() * 60.0;
+        let heights = [layout.digits.2, layout.alarm.digits.2, layout.matter.2, layout.alarm.title.2];
+        for shape in heights {
+            assert!(shape.height >= 16 && arc(shape.height) >= 20.0, "{shape:?}: {}", arc(shape.height));
+        }
+        let matters = [
+            Matter::Nothing,
+            Matter::Undated,
+            Matter::TooOld,
+            Matter::Doubted,
+            Matter::VeryLow { doubted: true },
+            Matter::Low { doubted: true },
+            Matter::LowIn(1),
+            Matter::LowIn(48),
+            Matter::LowIn(60),
+        ];
+        for matter in matters {
+            let (at, right, shape) = layout.matter;
+            let ink = covered(&Line::of(&matter), layout.matter, layout.small);
+            assert!(
+                ink.iter().all(|(x, y)| (at.x..=right).contains(x)
+                    && *x < layout.size.width as i32
+                    && (at.y..at.y + shape.height).contains(y)),
+                "{matter:?} on {:?}",
+                layout.size
+            );
+        }
+        for priority in [Priority::High, Priority::Medium, Priority::Low] {
+            let (at, right, shape) = layout.alarm.title;
+            let end = if layout.alarm.marks_with_title {
+                right - shape.across(marks(priority)) - 2 * shape.stroke
+            } else {
+                right
+            };
+            let titles = Kind::ALL.map(|kind| Line::title(&ring(kind, priority), None));
+            let soon = [1, 48, 60].map(|minutes| Now { low_in_min: Some(minutes), ..now() });
+            let soon = soon.iter().map(|now| Line::title(&ring(Kind::LowAhead, priority), Some(now)));
+            for line in titles.into_iter().chain(soon) {
+                let ink = covered(&line, (at, end, shape), layout.small);
+                assert!(
+                    ink.iter()
+                        .all(|(x, y)| (at.x..=end).contains(x) && (at.y..at.y + shape.height).contains(y)),
+                    "{} {priority:?} on {:?}",
+                    line.text,
+                    layout.size
+                );
+            }
+        }
+    }
+}
+
+/// A letter without strokes would be a hole in a word.
+#[test]
+fn every_letter_of_a_title_has_strokes() {
+    let titles = Kind::ALL.map(|kind| Text::from(kind.about().title));
+    let own = ["WAITING", "NO VALUE", "TOO OLD", "DOUBTED", "VERY LOW?", "LOW IN 0123456789", "<>-!"];
+    for letter in
+        titles.iter().map(Text::as_str).chain(own).flat_map(str::chars).filter(|letter| *letter != ' ')
+    {
+        assert!(ink(&Text::from(letter), &WIDE.matter.2, Form::Solid).len() > 10, "{letter}");
+    }
+}
+
+/// Relative luminance (WCAG 2.2).
+fn luminance(level: Level) -> f64 {
+    let colour = Rgb565::solid(level);
+    let part = |value: u8, most: f64| {
+        let share = f64::from(value) / most;
+        if share <= 0.04045 { share / 12.92 } else { ((share + 0.055) / 1.055).powf(2.4) }
+    };
+    0.2126 * part(colour.r(), 31.0) + 0.7152 * part(colour.g(), 63.0) + 0.0722 * part(colour.b(), 31.0)
+}
+
+/// How light two colours are against each other (WCAG 2.2: 4.5 for text, 3 for large text).
+fn contrast(a: Level, b: Level) -> f64 {
+    let (a, b) = (luminance(a) + 0.05, luminance(b) + 0.05);
+    (a / b).max(b / a)
+}
+
+#[test]
+fn colours_differ_for_eyes_that_see_none() {
+    const ALARMS: [Level; 3] =
+        [Level::Alarm(Priority::High), Level::Alarm(Priority::Medium), Level::Alarm(Priority::Low)];
+    for level in ALARMS.into_iter().chain([Level::Low, Level::High, Level::Ink, Level::Soft]) {
+        assert!(contrast(level, Level::Paper) >= 4.5, "{level:?}: {}", contrast(level, Level::Paper));
+    }
+    for (a, b) in [(0, 1), (0, 2), (1, 2)] {
+        let between = contrast(ALARMS[a], ALARMS[b]);
+        assert!(between >= 1.5, "{:?} and {:?}: {between}", ALARMS[a], ALARMS[b]);
+    }
+    for (a, b) in [(Level::Low, Level::High), (Level::Low, Level::Ink), (Level::High, Level::Ink)] {
+        assert!(contrast(a, b) >= 1.5, "{a:?} and {b:?}: {}", contrast(a, b));
+    }
+}
+
+/// No second way to say what the digits' form says.
+#[test]
+fn the_form_follows_trust_and_doubt() {
+    let doubted = Now { doubted: true, ..now() };
+    for trust in [Trust::None, Trust::Poor, Trust::Fair, Trust::Good] {
+        assert_eq!(form(&doubted, trust), Form::Hollow);
+    }
+    let forms = [Trust::None, Trust::Poor, Trust::Fair, Trust::Good].map(|trust| form(&now(), trust));
+    assert_eq!(forms, [Form::Hollow, Form::Hatched, Form::Solid, Form::Solid]);
+}
+
+#[test]
+fn what_matters_most() {
+    let history = History::<1>::new();
+    let face = Face {
+        at: None,
+        age: Some(Span::from_mins(4)),
+        last: Some(now().glucose),
+        now: Some(now()),
+        history: history.view(),
+        trust: Trust::Good,
+        note: "",
+        battery_percent: None,
+        alert: None,
+        unit: Unit::MgDl,
+    };
+    let at = |mg_dl: f32| Now { glucose: Glucose::from_mg_dl(mg_dl).unwrap(), ..now() };
+    let matter = |now: Now| Face { now: Some(now), ..face }.matter();
+    assert_eq!(face.matter(), None);
+    assert_eq!(matter(at(70.0)), None);
+    assert_eq!(matter(at(69.9)), Some(Matter::Low { doubted: false }));
+    assert_eq!(matter(at(55.1)), Some(Matter::Low { doubted: false }));
+    assert_eq!(matter(Now { doubted: true, ..at(55.0) }), Some(Matter::VeryLow { doubted: true }));
+    assert_eq!(
+        matter(Now { bound: Some(Bound::AtMost), ..at(40.0) }),
+        Some(Matter::VeryLow { doubted: false })
+    );
+    assert_eq!(matter(Now { doubted: true, ..now() }), Some(Matter::Doubted));
+    assert_eq!(matter(Now { low_in_min: Some(14), ..now() }), Some(Matter::LowIn(14)));
+    assert_eq!(matter(Now { low_in_min: Some(14), ..at(60.0) }), Some(Matter::Low { doubted: false }));
+    assert_eq!(matter(Now { bound: Some(Bound::AtLeast), ..at(400.0) }), None);
+    assert_eq!(Face { age: Some(STALE), ..face }.matter(), Some(Matter::TooOld));
+    assert_eq!(Face { age: None, now: None, ..face }.matter(), Some(Matter::Undated));
+    assert_eq!(Face { age: None, last: None, now: None, ..face }.matter(), Some(Matter::Nothing));
+}
