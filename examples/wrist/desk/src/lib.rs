@@ -104,11 +104,11 @@ impl Display {
             Self::Colour => {
                 let mut picture = Box::new(ColourPicture::new());
                 let Ok(()) = draw_on(face, page, &SQUARE, picture.as_mut());
-                let colour = |at| picture.pixel(at).unwrap_or(Rgb565::BLACK);
                 let whole = |part: u8, most: u8| (u32::from(part) * 255 / u32::from(most)) as u8;
-                let bytes = places(self.size())
-                    .map(colour)
-                    .flat_map(|colour| [whole(colour.r(), 31), whole(colour.g(), 63), whole(colour.b(), 31)]);
+                let bytes = picture.data().chunks_exact(2).flat_map(|pixel| {
+                    let colour = Rgb565::from(RawU16::new(u16::from_be_bytes([pixel[0], pixel[1]])));
+                    [whole(colour.r(), 31), whole(colour.g(), 63), whole(colour.b(), 31)]
+                });
                 Picture { width: self.size().width as usize, depth: 3, bytes: bytes.collect() }
             }
         }

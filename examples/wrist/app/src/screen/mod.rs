@@ -28,6 +28,9 @@ use strokes::Shape;
 #[cfg(test)]
 mod tests;
 
+/// The size of [`WIDE`], the Pico's display.
+pub const SIZE: Size = WIDE.size;
+
 /// What the display shows.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
 pub enum Page {
