@@ -1,72 +1,7 @@
-//! The desk tool: recorded glucose traces through the same code that runs on the wrist.
-
-mod args;
-mod compare;
-mod failure;
-mod fit;
-mod median;
-mod output;
-mod played;
-mod progress;
-mod rank;
-mod rehearsal;
-mod replay;
-mod review;
-mod sheet;
-mod simulate;
-mod table;
+//! The program `glidepath`; all of it is in the library beside.
 
 use std::process::ExitCode;
 
-use clap::{Parser, Subcommand};
-
-use failure::Failure;
-
-/// Works on recorded traces of glucose sensors with the code that runs on the wrist.
-///
-/// Not a medical device, and not for treatment decisions: confirm with a fingerstick when symptoms and reading
-/// disagree, and follow your care team and local rules.
-#[derive(Parser)]
-#[command(name = "glidepath", version, max_term_width = 100)]
-struct Cli {
-    #[command(subcommand)]
-    command: Option<Command>,
-}
-
-// one variant for each subcommand; its arguments and its `run` live in the module of its name
-#[derive(Subcommand)]
-enum Command {
-    Compare(compare::Args),
-    Fit(fit::Args),
-    Replay(replay::Args),
-    Review(review::Args),
-    Simulate(simulate::Args),
-    Rank(rank::Args),
-}
-
-impl Command {
-    fn run(&self) -> Result<(), Failure> {
-        match self {
-            Self::Compare(args) => compare::run(args),
-            Self::Fit(args) => fit::run(args),
-            Self::Replay(args) => replay::run(args),
-            Self::Review(args) => review::run(args),
-            Self::Simulate(args) => simulate::run(args),
-            Self::Rank(args) => rank::run(args),
-        }
-    }
-}
-
 fn main() -> ExitCode {
-    let done = match Cli::parse().command {
-        Some(command) => command.run(),
-        None => replay::demo(),
-    };
-    match done.and_then(|()| output::all_said()) {
-        Ok(()) => ExitCode::SUCCESS,
-        Err(failure) => {
-            eprintln!("glidepath: {failure}");
-            ExitCode::from(2)
-        }
-    }
+    glidepath_host::run()
 }

@@ -233,16 +233,24 @@ fn a_meter_is_judged_by_the_reference() {
 }
 
 #[test]
-fn the_score_template_is_a_sheet_that_can_be_used() {
+fn the_weighing_template_can_be_used() {
     let folder =
         folder(&[("a.csv", &wave(10.0, 0.0)), ("b.csv", &wave(0.0, -9.0)), ("sticks.csv", &sticks())]);
-    let template = glidepath(&["--score-template"], folder.path());
+    let template = glidepath(&["--weighing-template"], folder.path());
     let filled =
         String::from_utf8(template.stdout).unwrap().replacen("marks = {}", "marks = { a = 9, b = 3 }", 1);
     fs::write(folder.path().join("mine.toml"), filled).unwrap();
-    let arguments =
-        ["--sensor", "a=a.csv", "--sensor", "b=b.csv", "--reference", "sticks.csv", "--score", "mine.toml"];
-    let score = &json(&arguments, folder.path())["score"];
+    let arguments = [
+        "--sensor",
+        "a=a.csv",
+        "--sensor",
+        "b=b.csv",
+        "--reference",
+        "sticks.csv",
+        "--weighing",
+        "mine.toml",
+    ];
+    let score = &json(&arguments, folder.path())["weighing"];
     assert!(score["verdict"].as_str().is_some_and(|verdict| !verdict.is_empty()));
     let lines = score["lines"].as_array().unwrap();
     let felt =
@@ -343,9 +351,15 @@ fn the_sheet_stands_alone_and_the_tables_hold_every_pair() {
     assert!(output.status.success());
     let out = folder.path().join("out");
     let html = fs::read_to_string(out.join("compare.html")).unwrap();
-    for expected in
-        ["invented", "Which one to believe", "clarke", "parkes", "by-day", "mmol/L", "not a medical device"]
-    {
+    for expected in [
+        "invented",
+        "Which is nearer to the blood",
+        "clarke",
+        "parkes",
+        "by-day",
+        "mmol/L",
+        "not a medical device",
+    ] {
         assert!(html.contains(expected), "{expected}");
     }
     assert!(!html.contains("NaN") && !html.contains("http"));

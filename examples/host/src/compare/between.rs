@@ -6,9 +6,8 @@ use glidepath::accuracy::{
 use glidepath::{Fingerstick, Status};
 use serde::Serialize;
 
-use super::figures::{Basis, Ends, Point, lag, pair_up};
+use super::figures::{Basis, Ends, FEWEST, Point, lag, pair_up, rate};
 use super::input::Worn;
-use super::judged::{FEWEST, rate};
 use super::presence::silent_min;
 use glidepath::accuracy::Pairing;
 

@@ -136,8 +136,12 @@ fn differences(
     let furthest = shown(furthest, unit);
     let end = pairs.iter().map(|(mean, _)| *mean).fold(shown(200.0, unit), f64::max) * 1.02;
     let x = Axis::linear(0.0, end, 5);
-    let mut panel =
-        Panel::new(230.0, &x, Axis::linear(-furthest, furthest, 6), &format!("difference, {}", unit.name()));
+    let mut panel = Panel::new(
+        230.0,
+        &x,
+        Axis::linear(-furthest, furthest, 6),
+        &format!("sensor minus reference, {}", unit.name()),
+    );
     panel.rule("zero", 0.0);
     let whole = |y: f32| [(0.0, shown(y, unit)), (end, shown(y, unit))];
     panel.line(class(n), whole(bias), f64::INFINITY);
@@ -149,7 +153,9 @@ fn differences(
     let words = format!(
         "Differences of {name} from the reference over their mean, with bias and limits of agreement"
     );
-    let mut chart = Chart::new(&id, name, &words, x);
+    let title = format!("{name}: how far from the reference");
+    let along = format!("mean of sensor and reference, {}", unit.name());
+    let mut chart = Chart::new(&id, &title, &words, x).along(&along);
     chart.push(panel);
     Some(chart)
 }
@@ -175,7 +181,7 @@ fn grid(grid: &Grid, sensors: &[SensorReport], unit: Unit) -> Chart {
     let names: Vec<&str> = sensors.iter().map(|sensor| sensor.name.as_str()).collect();
     let words = format!("Pairs of {} in the zones of the grid; counts are in the table", names.join(", "));
     let title = format!("{}, {}", grid.title, unit.name());
-    let mut chart = Chart::new(grid.id, &title, &words, x);
+    let mut chart = Chart::new(grid.id, &title, &words, x).along(&format!("reference, {}", unit.name()));
     chart.push(panel);
     chart
 }

@@ -1,14 +1,13 @@
 //! The accuracy figures of a set of pairs.
 
 use glidepath::accuracy::{
-    Agreement, LagScan, Pair, Paired, Pairing, Parkes, PointAccuracy, Unpaired, Zone, ZoneCounts,
+    Agreement, LagScan, Pair, Paired, Pairing, Parkes, PointAccuracy, Tally, Unpaired, Zone, ZoneCounts,
     bias_interval, clarke, lag_interval, line_at, mard_interval, median,
 };
 use glidepath::{Fingerstick, Rate, Span};
 use serde::Serialize;
 
 use super::input::Worn;
-use super::judged::rate;
 
 /// A pair and where it stands in the wear.
 #[derive(Clone, Copy, Debug)]
@@ -203,6 +202,14 @@ fn intervals(days: &[PointAccuracy], all: &PointAccuracy) -> (Option<Ends>, Opti
     (bias, None, basis)
 }
 
+/// The fewest trials for which a rate is given at all (ours: below, one more or less moves it by over ten points).
+pub const FEWEST: u32 = 10;
+
+/// A rate, when there are trials enough.
+pub fn rate(tally: Tally) -> Option<f32> {
+    tally.percent().filter(|_| tally.trials() >= FEWEST)
+}
+
 /// A lag and how sure it is.
 #[derive(Clone, Copy, Debug, Default, Serialize)]
 pub struct Lag {
@@ -210,17 +217,30 @@ pub struct Lag {
     pub lag_interval_min: Option<Ends>,
 }
 
+/// A lag whose interval is wider than this is not known, minutes.
+const WIDEST_LAG_MIN: f32 = 16.0;
+
 impl Lag {
-    /// The lag from one scan for each independent part.
+    /// The lag from one scan for each independent part; nothing where they show that they do not tell it. Of fewer than
+    /// three parts it comes without an interval.
     pub fn of(parts: &[LagScan]) -> Self {
-        if let Some(interval) = lag_interval(parts) {
-            let ends = [interval.lower(), interval.upper()];
-            return Self { lag_min: Some(interval.estimate()), lag_interval_min: Some(ends) };
+        if let Some(lag) = lag_interval(parts) {
+            let ends = [lag.lower(), lag.upper()];
+            return match ends[1] - ends[0] {
+                ..=WIDEST_LAG_MIN => Self { lag_min: Some(lag.estimate()), lag_interval_min: Some(ends) },
+                _ => Self::default(),
+            };
         }
+        let filled = parts.iter().filter(|part| part.references() > 0).count();
         let mut parts = parts.iter();
-        let Some(mut all) = parts.next().copied() else { return Self::default() };
+        let Some(mut all) = parts.next().copied().filter(|_| filled < 3) else { return Self::default() };
         parts.for_each(|part| all.merge(part));
         Self { lag_min: all.lag_min(), lag_interval_min: None }
+    }
+
+    /// The lag where it is known how sure it is.
+    pub fn sure(&self) -> Option<f32> {
+        self.lag_min.filter(|_| self.lag_interval_min.is_some())
     }
 }
 

@@ -5,7 +5,7 @@ use std::path::Path;
 use glidepath::accuracy::Part;
 use glidepath::{Fingerstick, Instant, Reading, Span};
 
-use super::{Args, demo};
+use super::Args;
 use crate::failure::Failure;
 use crate::table::{self, Clock, Counts, Fingersticks, Unit};
 
@@ -98,23 +98,8 @@ fn bounded(text: &str, low: f32, high: f32, what: &str) -> Result<f32, String> {
     value.ok_or_else(|| format!("expected {what}"))
 }
 
-/// Reads everything that `args` names, or invents it.
-pub fn study(args: &Args) -> Result<Study, Failure> {
-    let mut study = if args.sensors.is_empty() {
-        if args.reference.is_some() {
-            return Err(Failure::new(
-                "--reference: there is no sensor to judge, expected --sensor NAME=FILE",
-            ));
-        }
-        demo::invent(demo::SEED, demo::DAYS).study
-    } else {
-        read(args)?
-    };
-    settings(&mut study, args)?;
-    Ok(study)
-}
-
-fn read(args: &Args) -> Result<Study, Failure> {
+/// Reads everything that `args` names.
+pub fn read(args: &Args) -> Result<Study, Failure> {
     let mut sensors: Vec<Worn> = Vec::new();
     let mut unit = None;
     let mut own = Vec::new();
@@ -273,7 +258,7 @@ fn same_clock(a: &str, a_clock: &Clock, b: &str, b_clock: &Clock) -> Result<(), 
 }
 
 /// What the flags say of each sensor.
-fn settings(study: &mut Study, args: &Args) -> Result<(), Failure> {
+pub fn settings(study: &mut Study, args: &Args) -> Result<(), Failure> {
     let sensors = &mut study.sensors;
     for (name, value) in &args.costs {
         let parts = value.split('+').map(part).collect::<Option<Vec<_>>>().ok_or_else(|| {

@@ -6,7 +6,7 @@ use glidepath::accuracy::{
 };
 use serde::Serialize;
 
-use super::figures::Point;
+use super::figures::{FEWEST, Point, rate};
 
 /// Which bound decides.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
@@ -56,14 +56,6 @@ pub struct Judged {
     pub cluster_lower_percent: Option<f32>,
     /// J and K: the share among pairs whose reference moves that fast.
     pub rate_of_fast_percent: Option<f32>,
-}
-
-/// The fewest trials for which a rate is given at all (ours: below, one more or less moves it by over ten points).
-pub const FEWEST: u32 = 10;
-
-/// A rate, when there are trials enough.
-pub fn rate(tally: Tally) -> Option<f32> {
-    tally.percent().filter(|_| tally.trials() >= FEWEST)
 }
 
 /// Judges points in order of time; `day` tells days apart.

@@ -1,5 +1,6 @@
 //! `compare`: sensors against fingersticks, and against each other.
 
+mod amounts;
 mod between;
 mod charts;
 mod demo;
@@ -12,10 +13,10 @@ mod input;
 mod judged;
 mod presence;
 mod report;
-mod score;
 mod sheet;
 mod tables;
 mod text;
+mod weighing;
 mod words;
 
 use std::path::{Path, PathBuf};
@@ -92,13 +93,13 @@ pub struct Args {
     #[arg(long, value_name = "BOUND", default_value = "exact", help_heading = "Method")]
     bound: judged::Bound,
 
-    /// Your score sheet (TOML): criteria, weights, and marks for what cannot be measured
+    /// Your weighing (TOML): criteria, their weights, and marks for what cannot be measured
     #[arg(long, value_name = "FILE")]
-    score: Option<PathBuf>,
+    weighing: Option<PathBuf>,
 
-    /// Print a score sheet to fill in, and stop
+    /// Print a weighing to fill in, and stop
     #[arg(long)]
-    score_template: bool,
+    weighing_template: bool,
 
     #[command(flatten)]
     input: InputArgs,
@@ -108,16 +109,17 @@ pub struct Args {
 }
 
 pub fn run(args: &Args) -> Result<(), Failure> {
-    if args.score_template {
-        output::print(score::TEMPLATE);
+    if args.weighing_template {
+        output::print(weighing::TEMPLATE);
         return Ok(());
     }
-    let score_sheet = args.score.as_deref().map(score::Sheet::read).transpose()?;
-    let study = input::study(args)?;
-    let report = report::report(&study, args, score_sheet.as_ref())?;
+    let weighing = args.weighing.as_deref().map(weighing::Weighing::read).transpose()?;
+    let study = study(args)?;
+    let mut report = report::report(&study, args, weighing.as_ref())?;
     let unit = args.output.unit_or(study.unit);
+    report.verdict = words::verdict(&report, unit);
     let sensors = args.sensors.iter().map(|(_, file)| Path::new(file));
-    let others = [&args.reference, &args.meter, &args.score].into_iter().flatten().map(PathBuf::as_path);
+    let others = [&args.reference, &args.meter, &args.weighing].into_iter().flatten().map(PathBuf::as_path);
     let mut outputs = Outputs::beside(sensors.chain(others));
     let place = args.output.out.as_deref().map(|folder| folder.join("compare.html"));
     if let (Some(folder), Some(place)) = (args.output.out.as_deref(), &place) {
@@ -138,4 +140,20 @@ pub fn run(args: &Args) -> Result<(), Failure> {
     };
     output::print(&said);
     Ok(())
+}
+
+/// Reads everything that `args` names, or invents it.
+fn study(args: &Args) -> Result<input::Study, Failure> {
+    let mut study = if args.sensors.is_empty() {
+        if args.reference.is_some() {
+            return Err(Failure::new(
+                "--reference: there is no sensor to judge, expected --sensor NAME=FILE",
+            ));
+        }
+        demo::invent(demo::SEED, demo::DAYS).study
+    } else {
+        input::read(args)?
+    };
+    input::settings(&mut study, args)?;
+    Ok(study)
 }

@@ -9,13 +9,12 @@ use serde::ser::{Serialize, SerializeMap, Serializer};
 
 use super::Args;
 use super::between::{Between, between};
-use super::figures::{Ends, Figures, Lag, NotPaired, Point, lag, pair_up};
+use super::figures::{Ends, FEWEST, Figures, Lag, NotPaired, Point, lag, pair_up, rate};
 use super::groups::{self, Group};
 use super::input::{Study, Worn};
-use super::judged::{Judged, judge, rate};
+use super::judged::{Judged, judge};
 use super::presence::{self, Age, MissingWhen};
-use super::score::{Measure, Score, Sheet, Value};
-use super::words;
+use super::weighing::{Measure, Value, Weighed, Weighing};
 use crate::failure::Failure;
 use crate::sheet::CAUTION;
 
@@ -23,13 +22,11 @@ use crate::sheet::CAUTION;
 const LOW: f32 = 70.0;
 const HIGH: f32 = 250.0;
 const CONFIRMED_WITHIN: Span = Span::from_mins(15);
-/// A lag this uncertain is not counted on.
-const SURE_LAG_MIN: f32 = 8.0;
-
 /// The whole result.
 #[derive(Debug, serde::Serialize)]
 pub struct Report {
     pub invented: bool,
+    /// What one would tell a friend; said by `words`, which reads the rest.
     pub verdict: Vec<String>,
     pub notes: Vec<String>,
     pub method: MethodSaid,
@@ -39,7 +36,7 @@ pub struct Report {
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub between_others: Vec<Between>,
     pub meter: Option<MeterReport>,
-    pub score: Option<Score>,
+    pub weighing: Option<Weighed>,
     pub caution: &'static str,
 }
 
@@ -163,7 +160,7 @@ pub struct MeterReport {
 }
 
 /// Works everything out.
-pub fn report(study: &Study, args: &Args, sheet: Option<&Sheet>) -> Result<Report, Failure> {
+pub fn report(study: &Study, args: &Args, weighing: Option<&Weighing>) -> Result<Report, Failure> {
     let method = Agreement::new(args.cut, args.switch.into())
         .map_err(|_| Failure::new(format!("--cut {}: expected 0 to 400 mg/dL", args.cut)))?;
     let mut notes = study.notes.clone();
@@ -183,20 +180,21 @@ pub fn report(study: &Study, args: &Args, sheet: Option<&Sheet>) -> Result<Repor
     }
     let between = (!combinations.is_empty()).then(|| combinations.remove(0));
     let usual;
-    let sheet = match sheet {
-        Some(sheet) => sheet,
+    let weighing = match weighing {
+        Some(weighing) => weighing,
         None => {
-            usual = Sheet::usual();
+            usual = Weighing::usual();
             &usual
         }
     };
-    let score = match sensors.as_slice() {
+    let weighed = match sensors.as_slice() {
         [first, second, ..] => Some(
-            sheet.score([&first.name, &second.name], |n, measure| value([first, second][n.min(1)], measure)),
+            weighing
+                .weigh([&first.name, &second.name], |n, measure| value([first, second][n.min(1)], measure)),
         ),
         _ => None,
     };
-    let mut report = Report {
+    Ok(Report {
         invented: study.invented,
         verdict: Vec::new(),
         notes,
@@ -216,11 +214,9 @@ pub fn report(study: &Study, args: &Args, sheet: Option<&Sheet>) -> Result<Repor
         between,
         between_others: combinations,
         meter: study.meter.as_deref().map(|meter| judge_meter(meter, references)).transpose()?,
-        score,
+        weighing: weighed,
         caution: CAUTION,
-    };
-    report.verdict = words::verdict(&report, args.output.unit_or(study.unit));
-    Ok(report)
+    })
 }
 
 fn pairing(worn: &Worn, args: &Args) -> Result<Pairing, Failure> {
@@ -297,18 +293,12 @@ fn sensor(
             above_250: judged(Side::Above, HIGH).unwrap_or_default().into(),
         },
         regulation: judge(&points, args.bound),
-        number_age: presence::age(worn, sure(&lag)),
+        number_age: presence::age(worn, lag.sure()),
         missing: presence::missing(worn),
         cost_per_day: presence::cost(worn),
         lag,
         points,
     }
-}
-
-/// A lag known well enough to count on.
-fn sure(lag: &Lag) -> Option<f32> {
-    let [low, high] = lag.lag_interval_min?;
-    lag.lag_min.filter(|_| high - low <= 2.0 * SURE_LAG_MIN)
 }
 
 /// Says what looks wrong with the pairs, without leaving anything out.
@@ -395,7 +385,7 @@ fn judge_meter(meter: &[Fingerstick], references: &[Fingerstick]) -> Result<Mete
         within_limits_percent: rate(iso.within_limits()),
         in_zones_a_b: iso.in_zones_a_b().hits(),
         in_zones_a_b_percent: rate(iso.in_zones_a_b()),
-        met_by_this_sample: iso.met().filter(|_| accuracy.pairs() >= super::judged::FEWEST),
+        met_by_this_sample: iso.met().filter(|_| accuracy.pairs() >= FEWEST),
     })
 }
 

@@ -5,9 +5,9 @@ use std::fmt::Write;
 use super::charts::{self, class};
 use super::figures::Point;
 use super::input::Study;
-use super::report::Report;
-use super::{tables, text};
-use crate::sheet::{Chart, Mark, Page, Sample as Legend};
+use super::report::{Report, SensorReport};
+use super::{amounts, tables, text, words};
+use crate::sheet::{Chart, Figure, Mark, Page, Sample as Legend};
 use crate::table::Unit;
 
 /// The sheet, and its drawings for files of their own.
@@ -15,8 +15,12 @@ pub fn draw(report: &Report, study: &Study, unit: Unit) -> (String, Vec<Chart>) 
     let sensors = &report.sensors.0;
     let names: Vec<&str> = sensors.iter().map(|sensor| sensor.name.as_str()).collect();
     let mut page = Page::new(&title(report, &names));
-    page.summary(&report.verdict);
-    report.notes.iter().for_each(|note| page.text(note));
+    let days = charts::day_charts(study, unit);
+    let differences = charts::all_differences(sensors, unit);
+    let judged = sensors.iter().any(|sensor| !sensor.points.is_empty());
+    page.head(&figures(report, unit), if judged { differences.first() } else { days.last() });
+    let said: Vec<String> = report.verdict.iter().chain(&report.notes).cloned().collect();
+    page.summary(&said);
     let legend: Vec<(Legend, &str)> =
         names.iter().enumerate().map(|(n, name)| (Legend::Line(class(n)), *name)).collect();
     let dots: Vec<(Legend, &str)> =
@@ -33,25 +37,23 @@ pub fn draw(report: &Report, study: &Study, unit: Unit) -> (String, Vec<Chart>) 
     }
 
     page.section("The traces over each other");
-    let days = charts::day_charts(study, unit);
     let mut entries = legend.clone();
     if study.reference.is_some() {
         entries.push((Legend::Mark(Mark::Fingerstick), "reference"));
     }
     page.legend(&entries);
-    page.side_by_side(&days);
+    page.days(&days);
     all.extend(days);
 
-    if sensors.iter().any(|sensor| !sensor.points.is_empty()) {
+    if judged {
         page.section("How far apart sensor and reference are");
         page.text(
             "Each dot is a pair: sensor minus reference over the mean of the two. The middle line is the bias, and \
              between the outer two lie 95 % of differences (Bland and Altman 1986).",
         );
         page.legend(&dots);
-        let drawn = charts::all_differences(sensors, unit);
-        page.side_by_side(&drawn);
-        all.extend(drawn);
+        page.side_by_side(&differences);
+        all.extend(differences);
 
         page.section("Would it have mattered");
         page.text("Zones run from A, no effect on what one would do, to E, dangerous. On the diagonal the two agree.");
@@ -72,8 +74,50 @@ pub fn draw(report: &Report, study: &Study, unit: Unit) -> (String, Vec<Chart>) 
         tables::rule_tables(&mut page, report);
     }
     tables::presence_tables(&mut page, sensors, unit);
-    tables::score_table(&mut page, report);
+    tables::weighing_table(&mut page, report);
     (page.finish(), all)
+}
+
+/// Which is nearer to the blood, which serves you, how far off and how late.
+fn figures(report: &Report, unit: Unit) -> Vec<Figure> {
+    let sensors = &report.sensors.0;
+    let each = |value: &dyn Fn(&SensorReport) -> Option<String>| {
+        let known = sensors.iter().map(|sensor| (sensor.name.as_str(), value(sensor)));
+        match known.collect::<Vec<_>>().as_slice() {
+            [(_, only)] => only.clone().unwrap_or_else(|| "not known".into()),
+            several => several
+                .iter()
+                .map(|(name, value)| format!("{name} {}", value.as_deref().unwrap_or("–")))
+                .collect::<Vec<_>>()
+                .join(", "),
+        }
+    };
+    let mut figures = Vec::new();
+    if let Some(between) = &report.between {
+        let nearer = words::nearer(between).map_or("not told apart", |name| name);
+        figures.push(Figure::new(
+            "Nearer to the blood",
+            nearer,
+            "by the fingersticks, a 95 % interval clear of zero",
+        ));
+    }
+    if let Some(weighed) = report.weighing.as_ref().filter(|weighed| weighed.known_weight_percent >= 50.0) {
+        let (first, sure) = (&weighed.first, weighed.first_better_percent.unwrap_or(50.0));
+        let (name, sure) = if sure >= 50.0 { (first, sure) } else { (&weighed.second, 100.0 - sure) };
+        let note = format!("{sure:.0} in 100, by the weighing of criteria");
+        figures.push(Figure::new("Serves you", if sure < 65.0 { "open" } else { name }, note));
+    }
+    let mard = |sensor: &SensorReport| sensor.figures.mard_percent.map(|mard| format!("{mard:.1} %"));
+    figures.push(Figure::new("Off by", each(&mard), "mean absolute relative difference (MARD)"));
+    let bias = |sensor: &SensorReport| Some(amounts::glucose(Some(sensor.figures.bias_mg_dl?), unit));
+    figures.push(Figure::new(
+        "Reads too high by",
+        each(&bias),
+        format!("{}; below zero: too low (bias)", unit.name()),
+    ));
+    let lag = |sensor: &SensorReport| sensor.lag.sure().map(|lag| format!("{} min", amounts::signed(lag, 0)));
+    figures.push(Figure::new("Late by", each(&lag), "behind the blood (lag); – where it cannot be known"));
+    figures
 }
 
 fn title(report: &Report, names: &[&str]) -> String {

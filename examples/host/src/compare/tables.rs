@@ -5,7 +5,7 @@ use glidepath::accuracy::Concurrence;
 use super::groups::Group;
 use super::presence::Missing;
 use super::report::{Report, SensorReport};
-use super::{text, words};
+use super::{amounts, text, words};
 use crate::sheet::Page;
 use crate::table::Unit;
 
@@ -39,8 +39,8 @@ pub fn group_tables(page: &mut Page, sensors: &[SensorReport], unit: Unit) {
                 for sensor in sensors {
                     let figures = groups(sensor).get(row).map(|group| &group.figures);
                     cells.push(figures.map_or(0, |figures| figures.pairs).to_string());
-                    cells.push(text::glucose(figures.and_then(|figures| figures.bias_mg_dl), unit));
-                    cells.push(text::percent(figures.and_then(|figures| figures.mard_percent)));
+                    cells.push(amounts::glucose(figures.and_then(|figures| figures.bias_mg_dl), unit));
+                    cells.push(amounts::percent(figures.and_then(|figures| figures.mard_percent)));
                 }
                 cells
             })
@@ -115,10 +115,10 @@ pub fn rule_tables(page: &mut Page, report: &Report) {
                 vec![
                     format!("{} {}", judged.criterion, judged.what),
                     judged.n.to_string(),
-                    text::percent(judged.rate_percent),
-                    text::percent(judged.exact_lower_percent),
-                    text::percent(judged.wilson_lower_percent),
-                    text::percent(judged.cluster_lower_percent),
+                    amounts::percent(judged.rate_percent),
+                    amounts::percent(judged.exact_lower_percent),
+                    amounts::percent(judged.wilson_lower_percent),
+                    amounts::percent(judged.cluster_lower_percent),
                     judged.verdict.clone(),
                 ]
             })
@@ -181,17 +181,17 @@ pub fn presence_tables(page: &mut Page, sensors: &[SensorReport], unit: Unit) {
     }
 }
 
-/// The score sheet as filled in.
-pub fn score_table(page: &mut Page, report: &Report) {
-    let Some(score) = &report.score else { return };
-    page.section("The score sheet");
+/// The weighing as filled in.
+pub fn weighing_table(page: &mut Page, report: &Report) {
+    let Some(weighed) = &report.weighing else { return };
+    page.section("Which serves you: the weighing");
     page.text(&format!(
         "Marks from 0 to 10, by the weights of the sheet. How sure it is counts in that sensors of one kind differ and \
          only one of each was worn. {}",
-        words::score(score)
+        words::weighed(weighed)
     ));
     let mark = |value: Option<f32>| value.map_or("–".to_owned(), |value| format!("{value:.1}"));
-    let mut rows: Vec<Vec<String>> = score
+    let mut rows: Vec<Vec<String>> = weighed
         .lines
         .iter()
         .map(|line| {
@@ -210,18 +210,18 @@ pub fn score_table(page: &mut Page, report: &Report) {
         "together".to_owned(),
         blank(),
         blank(),
-        mark(score.first_score),
+        mark(weighed.first_total),
         blank(),
-        mark(score.second_score),
+        mark(weighed.second_total),
     ]);
     let heads =
-        [&score.first, &score.second].map(|name| [format!("{name}, measured"), format!("{name}, marks")]);
+        [&weighed.first, &weighed.second].map(|name| [format!("{name}, measured"), format!("{name}, marks")]);
     let [[a, b], [c, d]] = &heads;
     page.table("", &["criterion", "weight", a, b, c, d], &rows);
-    if !score.left_out.is_empty() {
+    if !weighed.left_out.is_empty() {
         page.text(&format!(
             "Left out, as not known of both: {}.",
-            score.left_out.iter().map(|name| name.replace('_', " ")).collect::<Vec<_>>().join(", ")
+            weighed.left_out.iter().map(|name| name.replace('_', " ")).collect::<Vec<_>>().join(", ")
         ));
     }
 }

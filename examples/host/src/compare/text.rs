@@ -2,23 +2,10 @@
 
 use std::fmt::Write;
 
+use super::amounts::{glucose, percent, signed};
 use super::between::Between;
 use super::report::{Report, SensorReport};
-use super::words::signed;
 use crate::table::Unit;
-
-/// A difference in the unit shown, with a decimal more than a reading has.
-pub fn glucose(mg_dl: Option<f32>, unit: Unit) -> String {
-    mg_dl.map_or("–".to_owned(), |mg_dl| match unit {
-        Unit::MgDl => signed(mg_dl, 1),
-        Unit::MmolL => signed(mg_dl / unit.in_mg_dl(), 2),
-    })
-}
-
-/// A share, or a dash.
-pub fn percent(value: Option<f32>) -> String {
-    value.map_or("–".to_owned(), |value| format!("{value:.1}\u{a0}%"))
-}
 
 /// Rows of a table: what, and a cell for each sensor.
 pub fn rows(sensors: &[SensorReport], unit: Unit) -> Vec<Vec<String>> {
@@ -32,26 +19,26 @@ pub fn rows(sensors: &[SensorReport], unit: Unit) -> Vec<Vec<String>> {
     let name = unit.name();
     let mut rows = vec![
         row("pairs", &|s| s.figures.pairs.to_string()),
-        row(&format!("bias, {name}"), &|s| glucose(s.figures.bias_mg_dl)),
+        row(&format!("reads too high by (bias), {name}"), &|s| glucose(s.figures.bias_mg_dl)),
         row(&format!("mean absolute difference, {name}"), &|s| glucose(s.figures.mad_mg_dl)),
-        row("MARD, %", &|s| opt(s.figures.mard_percent, 1)),
-        row("median ARD, %", &|s| opt(s.figures.median_ard_percent, 1)),
-        row(&format!("standard deviation, {name}"), &|s| glucose(s.figures.sd_mg_dl)),
-        row(&format!("limits of agreement, {name}"), &|s| {
+        row("mean absolute relative difference (MARD), %", &|s| opt(s.figures.mard_percent, 1)),
+        row("median absolute relative difference, %", &|s| opt(s.figures.median_ard_percent, 1)),
+        row(&format!("standard deviation of differences, {name}"), &|s| glucose(s.figures.sd_mg_dl)),
+        row(&format!("95 % of differences lie in (limits of agreement), {name}"), &|s| {
             format!("{} to {}", glucose(s.figures.loa_lower_mg_dl), glucose(s.figures.loa_upper_mg_dl))
         }),
-        row("within 15/15", &|s| rate(s.figures.within_15_15_percent)),
-        row("within 20/20", &|s| rate(s.figures.within_20_20_percent)),
-        row("within 30/30", &|s| rate(s.figures.within_30_30_percent)),
-        row("within 40/40", &|s| rate(s.figures.within_40_40_percent)),
-        row("Clarke zones A B C D E", &|s| zones(&s.figures.clarke)),
-        row("Parkes zones A B C D E", &|s| zones(&s.figures.parkes)),
+        row("within 15 mg/dL or 15 %", &|s| rate(s.figures.within_15_15_percent)),
+        row("within 20 mg/dL or 20 %", &|s| rate(s.figures.within_20_20_percent)),
+        row("within 30 mg/dL or 30 %", &|s| rate(s.figures.within_30_30_percent)),
+        row("within 40 mg/dL or 40 %", &|s| rate(s.figures.within_40_40_percent)),
+        row("pairs in Clarke's zones A B C D E", &|s| zones(&s.figures.clarke)),
+        row("pairs in Parkes' zones A B C D E", &|s| zones(&s.figures.parkes)),
         row("MARD of the first day, %", &|s| opt(s.first_day.mard_percent, 1)),
         row("MARD later, %", &|s| opt(s.later.mard_percent, 1)),
         row("MARD of the last day, %", &|s| opt(s.last_day.mard_percent, 1)),
         row(&format!("drift of the bias, {name} a day"), &|s| glucose(s.drift_mg_dl_per_day)),
         row("lag behind the reference, min", &|s| opt(s.lag.lag_min, 1)),
-        row("rates in the same bin", &|s| rate(s.rate_agreement.same_bin_percent)),
+        row("rates of change in the same band", &|s| rate(s.rate_agreement.same_bin_percent)),
         row("alerts under 70 confirmed", &|s| {
             of(s.alerts.below_70.true_alerts, {
                 s.alerts.below_70.alerts - s.alerts.below_70.alerts_not_checked

@@ -2,12 +2,11 @@
 
 use std::fmt::Write;
 
+use super::amounts::{self, signed};
 use super::between::Between;
-use super::figures::{Basis, Ends, Figures};
-use super::judged::FEWEST;
+use super::figures::{Basis, Ends, FEWEST, Figures};
 use super::report::{Report, SensorReport};
-use super::score::Score;
-use super::text;
+use super::weighing::Weighed;
 use crate::table::Unit;
 
 /// The verdict: what one would tell a friend, most important first.
@@ -16,6 +15,7 @@ pub fn verdict(report: &Report, unit: Unit) -> Vec<String> {
     let sensors = &report.sensors.0;
     if let Some(between) = &report.between {
         words.push(believe(between, sensors));
+        words.push(serves(report.weighing.as_ref()));
         words.push(side_by_side(between, unit));
         if !same(between) {
             words.extend(behind(between));
@@ -38,11 +38,6 @@ pub fn verdict(report: &Report, unit: Unit) -> Vec<String> {
     if !costs.is_empty() {
         words.push(format!("{}.", costs.join(", ")));
     }
-    if let Some(score) = &report.score
-        && score.known_weight_percent >= 50.0
-    {
-        words.push(self::score(score));
-    }
     if let Some(meter) = &report.meter {
         words.push(match meter.met_by_this_sample {
             _ if meter.pairs == 0 => "The two meters have no pairs within 5 minutes of each other.".to_owned(),
@@ -64,7 +59,7 @@ pub fn verdict(report: &Report, unit: Unit) -> Vec<String> {
 fn believe(between: &Between, sensors: &[SensorReport]) -> String {
     let Some((disputes, difference)) = between.disputes.and_then(|d| Some((d, d.ard_difference_percent?)))
     else {
-        return "Which one to believe: no fingerstick has a reading of both beside it, so nothing says which is right."
+        return "Which is nearer to the blood: no fingerstick has a reading of both beside it, so nothing says which."
             .to_owned();
     };
     let mards: Vec<String> = sensors
@@ -77,17 +72,17 @@ fn believe(between: &Between, sensors: &[SensorReport]) -> String {
     let mards = mards.join(", ");
     match disputes.ard_difference_interval_percent {
         None => format!(
-            "Which one to believe: the same {n} fingersticks are too few, or too few days, to tell them apart \
+            "Which is nearer to the blood: the same {n} fingersticks are too few, or too few days, to tell them apart \
              (MARD: {mards})."
         ),
         Some([low, high]) if low <= 0.0 && high >= 0.0 => format!(
-            "Which one to believe: the fingersticks do not tell them apart (MARD: {mards}; over the same {n} \
+            "Which is nearer to the blood: the fingersticks do not tell them apart (MARD: {mards}; over the same {n} \
              fingersticks {nearer} was {:.1} points nearer, 95 % interval {}).",
             difference.abs(),
             interval([low, high], difference < 0.0),
         ),
         Some(ends) => format!(
-            "Which one to believe: {nearer}. It came nearer to the fingersticks (MARD: {mards}; over the same {n} \
+            "Which is nearer to the blood: {nearer} (mean absolute relative difference, MARD: {mards}; over the same {n} \
              fingersticks by {:.1} points, 95 % interval {}).",
             difference.abs(),
             interval(ends, difference < 0.0),
@@ -95,16 +90,21 @@ fn believe(between: &Between, sensors: &[SensorReport]) -> String {
     }
 }
 
+/// The sensor that the fingersticks show to be nearer, if they do.
+pub fn nearer(between: &Between) -> Option<&str> {
+    let disputes = between.disputes?;
+    let [low, high] = disputes.ard_difference_interval_percent?;
+    match (low > 0.0, high < 0.0) {
+        (true, _) => Some(&between.second),
+        (_, true) => Some(&between.first),
+        _ => None,
+    }
+}
+
 /// An interval of a difference, turned so that the difference is positive.
 fn interval([low, high]: Ends, turned: bool) -> String {
     let (low, high) = if turned { (-high, -low) } else { (low, high) };
     format!("{} to {}", signed(low, 1), signed(high, 1))
-}
-
-pub fn signed(value: f32, decimals: usize) -> String {
-    let text = format!("{value:.decimals$}");
-    let zero = text.trim_start_matches('-').chars().all(|c| matches!(c, '0' | '.'));
-    if zero { text.trim_start_matches('-').to_owned() } else { text.replace('-', "−") }
 }
 
 /// One trace twice.
@@ -219,6 +219,13 @@ fn against_reference(sensor: &SensorReport, unit: Unit) -> String {
                 bias_interval(figures, bias, unit),
             );
             match (sensor.lag.lag_min, sensor.lag.lag_interval_min) {
+                (Some(lag), None) => {
+                    let _ = write!(
+                        out,
+                        "; it seems to run {} min behind blood, how surely is not known",
+                        signed(lag, 1)
+                    );
+                }
                 (Some(lag), Some([low, high])) => {
                     let _ = write!(
                         out,
@@ -226,13 +233,6 @@ fn against_reference(sensor: &SensorReport, unit: Unit) -> String {
                         signed(lag, 1),
                         signed(low, 1),
                         signed(high, 1)
-                    );
-                }
-                (Some(lag), None) => {
-                    let _ = write!(
-                        out,
-                        "; it seems to run {} min behind blood, how surely is not known",
-                        signed(lag, 1)
                     );
                 }
                 _ => out.push_str("; how late it is these references do not show"),
@@ -291,7 +291,7 @@ fn drift(sensor: &SensorReport, unit: Unit) -> Option<String> {
     let drift = sensor.drift_mg_dl_per_day?;
     let [low, high] = sensor.drift_interval_mg_dl_per_day.filter(|[low, high]| low * high > 0.0)?;
     let (way, low, high) = if drift < 0.0 { ("down", -high, -low) } else { ("up", low, high) };
-    let fine = |mg_dl: f32| text::glucose(Some(mg_dl), unit);
+    let fine = |mg_dl: f32| amounts::glucose(Some(mg_dl), unit);
     Some(format!(
         "{} drifts {way} by {} {} a day of wear (95 % interval {} to {}).",
         sensor.name,
@@ -338,17 +338,29 @@ fn missing(sensors: &[SensorReport]) -> Option<String> {
     })
 }
 
-/// What the score sheet says, and on how much of it.
-pub fn score(score: &Score) -> String {
-    let known = if score.known_weight_percent < 99.5 {
-        format!(" (of whose weight {:.0} % is known of both)", score.known_weight_percent)
+/// Which of two serves the wearer better, which accuracy alone does not say.
+fn serves(weighed: Option<&Weighed>) -> String {
+    match weighed.filter(|weighed| weighed.known_weight_percent >= 50.0) {
+        Some(weighed) => format!("Which serves you: {}", self::weighed(weighed)),
+        None => {
+            "Which serves you is another question, of comfort, cost and alarms too: less than half of what a \
+                 weighing asks is known here (see --weighing-template)."
+                .to_owned()
+        }
+    }
+}
+
+/// What the weighing says, and on how much of it.
+pub fn weighed(weighed: &Weighed) -> String {
+    let known = if weighed.known_weight_percent < 99.5 {
+        format!(" (of whose weight {:.0} % is known of both)", weighed.known_weight_percent)
     } else {
         String::new()
     };
-    let mut sentence = format!("By the score sheet{known}: {}", score.verdict);
-    if let Some(criterion) = &score.decided_by {
+    let mut sentence = format!("by the weighing{known}, {}", weighed.verdict);
+    if let Some(criterion) = &weighed.decided_by {
         let turns =
-            if score.turns_without_it == Some(true) { ", and without it the other leads" } else { "" };
+            if weighed.turns_without_it == Some(true) { ", and without it the other leads" } else { "" };
         let _ = write!(sentence, "; what counts most for it is {}{turns}", criterion.replace('_', " "));
     }
     sentence + "."

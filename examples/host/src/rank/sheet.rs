@@ -8,7 +8,7 @@ use super::method::Outlook;
 use super::report::{self, Row};
 use super::series::Series;
 use super::tally;
-use crate::sheet::{Axis, Chart, Page, Panel, Sample};
+use crate::sheet::{Axis, Chart, Figure, Page, Panel, Sample, Scale};
 use crate::table::Unit;
 
 /// Drawn first; the others are what it is held against.
@@ -19,8 +19,17 @@ const DAY: i64 = 1440;
 /// The sheet and its drawings.
 pub fn draw(ranking: &Ranking, rows: &[Row], unit: Unit) -> (String, Vec<Chart>) {
     let mut page = Page::new("How near each method comes");
+    let chart = alarms(ranking);
+    page.head(&figures(rows, unit), Some(&chart));
+    page.legend(
+        &drawn(ranking).iter().map(|(class, n)| (Sample::Line(class), name(ranking, *n))).collect::<Vec<_>>(),
+    );
+    page.text(
+        "The share of lows with an alarm at least ten minutes ahead, over the false alarms a day that it costs: the best \
+         that any limit gives for so many or fewer.",
+    );
+    let mut charts = vec![chart];
     page.summary(&summary(ranking, rows, unit));
-    let mut charts = Vec::new();
 
     if let Some(chart) = noise_against_delay(rows, unit) {
         page.section("Noise against delay");
@@ -32,17 +41,6 @@ pub fn draw(ranking: &Ranking, rows: &[Row], unit: Unit) -> (String, Vec<Chart>)
         page.chart(&chart);
         charts.push(chart);
     }
-    let chart = alarms(ranking);
-    page.section("Lows foretold against false alarms");
-    page.text(
-        "The share of lows with an alarm at least ten minutes ahead, over the false alarms a day that it costs, as the \
-         limit moves.",
-    );
-    page.chart(&chart);
-    page.legend(
-        &drawn(ranking).iter().map(|(class, n)| (Sample::Line(class), name(ranking, *n))).collect::<Vec<_>>(),
-    );
-    charts.push(chart);
     if let Some((chart, legend)) = reliability(ranking) {
         page.section("Does the probability come true?");
         page.text(
@@ -78,6 +76,25 @@ pub fn draw(ranking: &Ranking, rows: &[Row], unit: Unit) -> (String, Vec<Chart>)
         page.text(&note);
     }
     (page.finish(), charts)
+}
+
+/// What ours does, by its row of the tables.
+fn figures(rows: &[Row], unit: Unit) -> Vec<Figure> {
+    let Some(row) = rows.iter().find(|row| row.method == OURS).or_else(|| rows.first()) else {
+        return Vec::new();
+    };
+    let glucose = |value: Option<f64>| {
+        value.map_or_else(|| "–".into(), |v| format!("{:.1} {}", v / f64::from(unit.in_mg_dl()), unit.name()))
+    };
+    let share = |value: Option<f64>| value.map_or_else(|| "–".into(), |v| format!("{:.0} %", 100.0 * v));
+    let minutes = row.delay_min.map_or_else(|| "–".into(), |v| format!("{v:.1} min"));
+    vec![
+        Figure::new("Now", glucose(row.rmse_mg_dl), "from the truth (root mean square error)"),
+        Figure::new("Behind", minutes, "the truth (delay)"),
+        Figure::new("In half an hour", glucose(row.rmse_30min), "from what came (root mean square error)"),
+        Figure::new("Lows foretold", share(row.lows_caught_10min_ahead), "ten minutes ahead"),
+        Figure::new("Method", row.method.clone(), format!("one of {} in the tables below", rows.len())),
+    ]
 }
 
 fn name(ranking: &Ranking, n: usize) -> &str {
@@ -128,7 +145,8 @@ fn noise_against_delay(rows: &[Row], unit: Unit) -> Option<Chart> {
         "Noise left, over minutes of delay",
         "A point for each method: how far it runs behind, and its error once that is taken out.",
         x.clone(),
-    );
+    )
+    .along("delay, minutes");
     let mut panel = Panel::new(HEIGHT, &x, y, &format!("noise, {}", unit.name()));
     let of = |ours: bool| points.iter().filter(move |point| point.3 == ours).map(|point| (point.1, point.2));
     panel.dots("second", of(false));
@@ -179,15 +197,13 @@ fn alarms(ranking: &Ranking) -> Chart {
         "Lows foretold ten minutes ahead, over false alarms a day",
         "For three methods: the share of lows with an alarm ten minutes ahead, over false alarms a day.",
         x.clone(),
-    );
+    )
+    .along("false alarms a day");
     let ticks = [(0.0, "0"), (0.25, "25"), (0.5, "50"), (0.75, "75"), (1.0, "100")];
-    let mut panel = Panel::new(HEIGHT, &x, Axis::labelled(0.0, 1.0, &ticks), "lows foretold, %");
+    let y = Axis::labelled(0.0, 1.0, &ticks);
+    let mut panel = Panel::new(HEIGHT, &x, y, "lows foretold ten minutes ahead, %");
     for (class, n) in drawn(ranking) {
-        let watches = &ranking.tallies[n].watches;
-        let points = (0..40).map(|step| lows::at_rate(watches, 0.05 + 0.05 * f64::from(step)).1);
-        let points =
-            points.filter_map(|outcome| Some((outcome.false_per_day(), outcome.share(outcome.caught_10)?)));
-        panel.line(class, points, f64::INFINITY);
+        panel.line(class, lows::frontier(&ranking.tallies[n].watches, 2.0), f64::INFINITY);
     }
     chart.push(panel);
     chart
@@ -206,7 +222,8 @@ fn reliability(ranking: &Ranking) -> Option<(Chart, Legend<'_>)> {
         "Low within half an hour: how often it came, over how probable it was said to be",
         "For each tenth of stated probability, the share that came true.",
         x.clone(),
-    );
+    )
+    .along("probability stated, %");
     let ticks = [(0.0, "0"), (0.25, "25"), (0.5, "50"), (0.75, "75"), (1.0, "100")];
     let mut panel = Panel::new(HEIGHT, &x, Axis::labelled(0.0, 1.0, &ticks), "came true, %");
     panel.line("edge", [(0.0, 0.0), (1.0, 1.0)], 2.0);
@@ -254,7 +271,8 @@ fn example<'a>(ranking: &'a Ranking, series: &Series, unit: Unit) -> Option<(Cha
         Unit::MgDl => [(70.0, "70"), (180.0, "180"), (250.0, "250")],
         Unit::MmolL => [(70.0, "3.9"), (180.0, "10.0"), (250.0, "13.9")],
     };
-    let mut panel = Panel::new(260.0, &x, Axis::labelled(30.0, 420.0, &ticks), unit.name());
+    let y = Axis::labelled(30.0, 420.0, &ticks);
+    let mut panel = Panel::new(260.0, &x, y, unit.name()).reading(Scale::Glucose(unit));
     panel.zone("range", 70.0, 180.0);
     panel.zone("low", 30.0, 70.0);
     let gap = 1500.0;

@@ -82,11 +82,12 @@ fn by_hour(rung: &[&KindScore]) -> Chart {
         "Rings by hour of day, repeats included",
         &format!("Bars for each hour of the day: {}.", described.join(", ")),
         x.clone(),
-    );
+    )
+    .along("hour of the day");
     for kind in rung {
         let most = kind.by_hour.iter().copied().max().unwrap_or(0).max(1);
         let label = most.to_string();
-        let y = Axis::labelled(0.0, f64::from(most) * 1.25, &[(0.0, "0"), (f64::from(most), label.as_str())]);
+        let y = Axis::labelled(0.0, f64::from(most) * 1.6, &[(0.0, "0"), (f64::from(most), label.as_str())]);
         let words = format!(
             "{}: {} of {}",
             kind.kind.replace('_', " "),
@@ -97,7 +98,7 @@ fn by_hour(rung: &[&KindScore]) -> Chart {
         let class = match kind.kind {
             "floor" | "low" | "low_ahead" | "steep_fall" => "low",
             "high" | "steep_rise" => "high",
-            _ => "range",
+            _ => "inside",
         };
         let bars = (0_u32..).zip(kind.by_hour).filter(|(_, n)| *n > 0);
         panel.bars(class, bars.map(|(h, n)| (f64::from(h) + 0.08, f64::from(h) + 0.92, 0.0, f64::from(n))));
@@ -117,7 +118,8 @@ fn along(setting: &str, mut points: Vec<(f64, &Score)>) -> Chart {
         &format!("Along {setting}"),
         "What other values of one setting would have done; the numbers are in the table below.",
         x.clone(),
-    );
+    )
+    .along(setting);
     let share = |score: &Score| 100.0 * score.lows_warned as f64 / (score.lows.max(1)) as f64;
     type Of<'a> = &'a dyn Fn(&Score) -> f64;
     let panels: [(&str, &str, Of, Option<f64>); 3] = [

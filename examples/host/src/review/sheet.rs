@@ -1,18 +1,18 @@
 //! The sheet to take along: one printed page.
 //!
-//! Read from the top: what the figures say, the days one under the other with the pattern of the day beneath on the same
+//! Read from the top: what the figures say, the pattern of the day with the days one under the other beneath on the same
 //! clock, an average day counted out in quarters of an hour, and the numbers. Low is warm and drawn downwards, high is
 //! cool and drawn upwards, so that no meaning rests on colour alone.
 
 use std::fmt::Write;
 
-use glidepath::review::{Limit, Ranges, WINDOW_MINUTES, gri_zone};
+use glidepath::review::{Limit, Pattern, Ranges, WINDOW_MINUTES, gri_zone};
 
 use super::between::{self, Comparison};
 use super::figures::{self, Quarter};
 use super::record::Record;
 use super::words;
-use crate::sheet::{Axis, Chart, Page, Panel, Sample, escape};
+use crate::sheet::{Axis, Chart, Figure, Page, Panel, Sample, Scale, escape};
 use crate::table::{Unit, date};
 
 const DAY: i64 = 86_400;
@@ -25,33 +25,19 @@ pub fn draw(record: &Record, comparison: Option<&Comparison>, unit: Unit) -> (St
     let mut page =
         Page::new(&format!("Glucose review: {}", record.name)).with_style(include_str!("sheet.css"));
     page.markup("<p class=\"who\">Name <i></i> Born <i></i> Seen on <i></i></p>\n");
-    let thoughts = words::thoughts(record, unit);
-    page.summary(thoughts.get(..2).unwrap_or(&thoughts));
-    page.markup("<div class=\"said\">");
+    let charts = vec![clock(record, if comparison.is_some() { 132.0 } else { 180.0 }, unit)];
+    page.head(&figures(record, unit), charts.first());
     let patterns: Vec<_> = record.review.patterns().into_iter().flatten().collect();
-    for (place, pattern) in patterns.iter().enumerate() {
-        page.text(&format!("({}) Again and again {}.", place + 1, words::pattern(pattern, unit)));
-    }
-    if patterns.is_empty() {
-        page.text(words::NO_PATTERN);
-    }
-    if let Some(odd) = record.counts.in_words() {
-        page.text(&odd);
-    }
-    page.markup("</div>\n");
-    let charts = vec![clock(record, if comparison.is_some() { 132.0 } else { 196.0 })];
+    page.summary(&said(record, unit, &patterns));
     let days = record.days().map_or(0, |(first, last)| usize::try_from(last - first + 1).unwrap_or(0));
-    for chart in &charts {
-        page.chart(chart);
-    }
-    page.markup(&key(days, patterns.len()));
+    page.markup(&key(days, patterns.len(), unit));
     page.markup("<div class=\"foot\"><div>");
     if let Some(ranges) = &record.summary.by_readings {
-        page.markup(&average_day(ranges));
+        page.markup(&average_day(ranges, unit));
     }
-    episodes(&mut page, record);
+    episodes(&mut page, record, unit);
     page.markup("</div><div>");
-    numbers(&mut page, record);
+    numbers(&mut page, record, unit);
     let small = format!("<p class=\"small\">{}</p>", escape(SMALL));
     match comparison {
         Some(comparison) => {
@@ -61,6 +47,43 @@ pub fn draw(record: &Record, comparison: Option<&Comparison>, unit: Unit) -> (St
         None => page.markup(&format!("{small}</div></div>\n")),
     }
     (page.finish(), charts)
+}
+
+/// What the sheet says in words.
+fn said(record: &Record, unit: Unit, patterns: &[Pattern]) -> Vec<String> {
+    let thoughts = words::thoughts(record, unit);
+    let mut said = thoughts.get(..2).unwrap_or(&thoughts).to_vec();
+    let recurs = |(place, pattern): (usize, &Pattern)| {
+        format!("({}) Again and again {}.", place + 1, words::pattern(pattern, unit))
+    };
+    said.extend(patterns.iter().enumerate().map(recurs));
+    if patterns.is_empty() {
+        said.push(words::NO_PATTERN.to_owned());
+    }
+    said.extend(record.counts.in_words());
+    said
+}
+
+/// Time in range, lows, the mean, how it varies, and how much there is.
+fn figures(record: &Record, unit: Unit) -> Vec<Figure> {
+    let s = &record.summary;
+    let mut figures = Vec::new();
+    if let Some(ranges) = &s.by_readings {
+        let range = unit.either("70 to 180", "3.9 to 10.0");
+        figures.push(Figure::new("In range", format!("{:.0} %", ranges.from_70_to_180), range));
+        let low = unit.either("70", "3.9");
+        let deep = unit.either("54", "3.0");
+        let note = format!("below {low}; {:.1} % below {deep}", ranges.below_54);
+        figures.push(Figure::new("Low", format!("{:.1} %", ranges.below_70()), note));
+    }
+    let or_dash = |value: Option<String>| value.unwrap_or_else(|| "–".to_owned());
+    let gmi = format!("glucose management indicator {} %", words::number(s.gmi_percent, 1));
+    figures.push(Figure::new("Mean", or_dash(s.mean_mg_dl.map(|mean| unit.with_name(mean))), gmi));
+    let varies = or_dash(s.cv_percent.map(|cv| format!("{cv:.0} %")));
+    figures.push(Figure::new("Varies by", varies, "coefficient of variation (CV); stable up to 36 %"));
+    let active = format!("readings for {} % of the time", words::number(s.active_percent, 0));
+    figures.push(Figure::new("Days", format!("{:.1}", s.days), active));
+    figures
 }
 
 /// Definitions and where they come from.
@@ -75,13 +98,14 @@ const SMALL: &str = "Ranges, 14 days and 70 %: Battelino 2019, Diabetes Care 42:
     0.003 (binomial). A gap of more than 3.5 intervals is left open.";
 
 /// Days and the pattern of the day over one clock.
-fn clock(record: &Record, room: f64) -> Chart {
+fn clock(record: &Record, room: f64, unit: Unit) -> Chart {
     let x = Axis::clock(0.0, DAY as f64);
     let description =
-        "Above, a row for each day with its lows and highs; below, percentiles of glucose by time of day.";
-    let mut chart = Chart::new("clock", "The days, and the pattern they make", description, x.clone());
+        "Above, percentiles of glucose by time of day; below, a row for each day with its lows and highs.";
+    let mut chart =
+        Chart::new("clock", "The pattern of the day, and the days that make it", description, x.clone());
+    chart.push(profile(record, &x, unit));
     chart.push(rows(record, &x, room));
-    chart.push(profile(record, &x));
     chart
 }
 
@@ -135,7 +159,7 @@ fn rows(record: &Record, x: &Axis, room: f64) -> Panel {
         (first..=last).step_by(every).map(|day| (base(day) + 0.5, row_name(day))).collect();
     let ticks: Vec<(f64, &str)> = names.iter().map(|(at, name)| (*at, name.as_str())).collect();
     let height = (count * 13.0).clamp(52.0, room);
-    let mut panel = Panel::new(height, x, Axis::labelled(0.0, count, &ticks), "");
+    let mut panel = Panel::new(height, x, Axis::labelled(0.0, count, &ticks), "").reading(Scale::None);
     let mut bars: [Vec<(f64, f64, f64, f64)>; 5] = Default::default();
     let quarter = |at: glidepath::Instant| record.wall(at).div_euclid(QUARTER);
     for run in record.readings.chunk_by(|a, b| quarter(a.at()) == quarter(b.at())) {
@@ -159,17 +183,29 @@ fn rows(record: &Record, x: &Axis, room: f64) -> Panel {
     panel
 }
 
-fn profile(record: &Record, x: &Axis) -> Panel {
+fn profile(record: &Record, x: &Axis, unit: Unit) -> Panel {
     let quarters = figures::quarters(record.review.grid());
     let highest = quarters.iter().filter_map(|q| q.p95).fold(250.0, f32::max);
     let top = ((highest / 50.0).ceil() * 50.0).max(300.0);
     // equal steps of the scale are equal ratios, so that lows have as much room as highs
     let place = |mg_dl: f32| f64::from(mg_dl.max(1.0)).ln();
-    let mut limits =
-        vec![(40.0, "40"), (54.0, "54"), (70.0, "70"), (120.0, "120"), (180.0, "180"), (250.0, "250")];
-    limits.extend([(350.0, "350"), (450.0, "450")].iter().filter(|(at, _)| *at <= top));
-    let ticks: Vec<(f64, &str)> = limits.iter().map(|(at, name)| (place(*at), *name)).collect();
-    let mut panel = Panel::new(178.0, x, Axis::labelled(place(36.0), place(top), &ticks), "mg/dL");
+    // the published pairs; those between are conversions
+    let limits = [
+        (40.0, "40", "2.2"),
+        (54.0, "54", "3.0"),
+        (70.0, "70", "3.9"),
+        (120.0, "120", "6.7"),
+        (180.0, "180", "10.0"),
+        (250.0, "250", "13.9"),
+        (350.0, "350", "19.4"),
+        (450.0, "450", "25.0"),
+    ];
+    let shown = limits.iter().filter(|(at, ..)| *at <= top);
+    let ticks: Vec<(f64, &str)> = shown
+        .map(|(at, mg_dl, mmol_l)| (place(*at), if unit == Unit::MgDl { *mg_dl } else { *mmol_l }))
+        .collect();
+    let y = Axis::labelled(place(36.0), place(top), &ticks);
+    let mut panel = Panel::new(178.0, x, y, unit.name()).reading(Scale::LogGlucose(unit));
     panel.zone("range", place(70.0), place(180.0));
     panel.rule("low", place(54.0));
     panel.rule("", place(250.0));
@@ -183,10 +219,6 @@ fn profile(record: &Record, x: &Axis) -> Panel {
     panel.band("inner", &band(|q| q.p25, |q| q.p75), step);
     let median = quarters.iter().filter_map(|q| Some((middle(q), place(q.p50?))));
     panel.line("median", median, step);
-    for (limit, at) in [(Limit::L70, 70.0), (Limit::L180, 180.0), (Limit::L250, 250.0), (Limit::L54, 54.0)] {
-        let text = format!("{} mmol/L", words::limit(limit, Unit::MmolL));
-        panel.words("note mmol", DAY as f64, place(at), &text);
-    }
     for (number, pattern) in record.review.patterns().iter().flatten().enumerate() {
         let from = f64::from(pattern.start_minute) * 60.0;
         let to = from + f64::from(WINDOW_MINUTES) * 60.0;
@@ -199,14 +231,14 @@ fn profile(record: &Record, x: &Axis) -> Panel {
     panel
 }
 
-fn key(days: usize, patterns: usize) -> String {
+fn key(days: usize, patterns: usize, unit: Unit) -> String {
     let mut page = Page::new("");
     page.legend(&[
-        (Sample::Band("verylow"), "down to the edge: below 54 mg/dL (3.0 mmol/L)"),
-        (Sample::Band("low"), "half down: below 70 (3.9)"),
+        (Sample::Band("verylow"), &format!("down to the edge: below {}", unit.either("54", "3.0"))),
+        (Sample::Band("low"), &format!("half down: below {}", unit.either("70", "3.9"))),
         (Sample::Band("inside"), "thin: in range"),
-        (Sample::Band("high"), "half up: above 180 (10.0)"),
-        (Sample::Band("veryhigh"), "up to the edge: above 250 (13.9)"),
+        (Sample::Band("high"), &format!("half up: above {}", unit.either("180", "10.0"))),
+        (Sample::Band("veryhigh"), &format!("up to the edge: above {}", unit.either("250", "13.9"))),
         (Sample::Line("median"), "half of all values lie below"),
         (Sample::Band("inner"), "the middle half of them"),
         (Sample::Band("outer"), "nine in ten"),
@@ -222,11 +254,15 @@ fn key(days: usize, patterns: usize) -> String {
         n => format!(" (1) to ({n}): times of day at which lows or highs recur, as said above."),
     };
     let said = format!("Where nothing is drawn there are no readings.{recur}{shown}");
-    format!("<div class=\"key\">{}<p>{}</p></div>\n", page.into_body(), escape(&said))
+    format!(
+        "<details class=\"key\"><summary>What is drawn</summary>{}<p>{}</p></details>\n",
+        page.into_body(),
+        escape(&said)
+    )
 }
 
 /// 96 signs, a quarter of an hour each, from the lowest to the highest.
-fn average_day(ranges: &Ranges) -> String {
+fn average_day(ranges: &Ranges, unit: Unit) -> String {
     let shares = [
         ranges.below_54,
         ranges.from_54_to_69,
@@ -253,20 +289,22 @@ fn average_day(ranges: &Ranges) -> String {
             place += 1;
         }
     }
+    let name =
+        |mg_dl: &str, mmol_l: &str| if unit == Unit::MgDl { mg_dl.to_owned() } else { mmol_l.to_owned() };
     let rows = [
-        ("above 250 (13.9)", shares[4], "under 5 %"),
-        ("181 to 250 (10.1 to 13.9)", shares[3], ""),
-        ("above 180 (10.0) in all", ranges.above_180(), "under 25 %"),
-        ("70 to 180 (3.9 to 10.0)", shares[2], "over 70 %"),
-        ("below 70 (3.9) in all", ranges.below_70(), "under 4 %"),
-        ("54 to 69 (3.0 to 3.8)", shares[1], ""),
-        ("below 54 (3.0)", shares[0], "under 1 %"),
+        (name("above 250", "above 13.9"), shares[4], "under 5 %"),
+        (name("181 to 250", "10.1 to 13.9"), shares[3], ""),
+        (name("above 180 in all", "above 10.0 in all"), ranges.above_180(), "under 25 %"),
+        (name("70 to 180", "3.9 to 10.0"), shares[2], "over 70 %"),
+        (name("below 70 in all", "below 3.9 in all"), ranges.below_70(), "under 4 %"),
+        (name("54 to 69", "3.0 to 3.8"), shares[1], ""),
+        (name("below 54", "below 3.0"), shares[0], "under 1 %"),
     ];
     let mut page = Page::new("");
     let cells = rows.map(|(name, share, target)| {
-        vec![name.to_owned(), format!("{share:.1} %"), words::a_day(share), target.to_owned()]
+        vec![name, format!("{share:.1} %"), words::a_day(share), target.to_owned()]
     });
-    page.table("", &["mg/dL (mmol/L)", "of readings", "a day", "target"], &cells);
+    page.table("", &[unit.name(), "of readings", "a day", "target"], &cells);
     format!(
         "<h2>An average day, counted out</h2>\n<svg class=\"count\" viewBox=\"0 0 348 56\" role=\"img\" aria-label=\"96 signs, a \
          quarter of an hour each\">{drawn}</svg>\n<p>Each sign is a quarter of an hour, each column an hour, sorted from low to \
@@ -309,15 +347,11 @@ fn changed(page: &mut Page, comparison: &Comparison, unit: Unit) {
     page.table(&caption, &["", "then", "now", "change", "95 % interval"], &rows);
 }
 
-fn numbers(page: &mut Page, record: &Record) {
+fn numbers(page: &mut Page, record: &Record, unit: Unit) {
     let s = &record.summary;
     page.markup("<h2>The numbers</h2>");
-    let both = |value: Option<f32>| {
-        [Unit::MgDl, Unit::MmolL].map(|unit| value.map_or_else(|| "–".into(), |v| unit.show(v)))
-    };
-    let concentration = |name: &str, value| {
-        let [mg_dl, mmol_l] = both(value);
-        vec![name.to_owned(), mg_dl, mmol_l]
+    let concentration = |name: &str, value: Option<f32>| {
+        vec![name.to_owned(), value.map_or_else(|| "–".into(), |value| unit.with_name(value))]
     };
     let mut rows = vec![
         concentration("Mean", s.mean_mg_dl),
@@ -335,23 +369,23 @@ fn numbers(page: &mut Page, record: &Record) {
         ("Risk index (GRI)", gri),
         ("LBGI, HBGI", format!("{}, {}", one(s.lbgi, 1), one(s.hbgi, 1))),
     ];
-    rows.extend(pairs.map(|(name, value)| vec![name.to_owned(), value, String::new()]));
-    page.table("", &["", "mg/dL", "mmol/L"], &rows);
+    rows.extend(pairs.map(|(name, value)| vec![name.to_owned(), value]));
+    page.table("", &["", "value"], &rows);
 }
 
-fn episodes(page: &mut Page, record: &Record) {
+fn episodes(page: &mut Page, record: &Record, unit: Unit) {
     let s = &record.summary;
-    let names = [
-        "low, below 70 (3.9)",
-        "of them below 54 (3.0)",
-        "extended low",
-        "high, above 180 (10.0)",
-        "of them above 250 (13.9)",
-        "extended high",
-    ];
+    let names = match unit {
+        Unit::MgDl => {
+            ["low, below 70", "of them below 54", "extended low", "high, above 180", "of them above 250"]
+        }
+        Unit::MmolL => {
+            ["low, below 3.9", "of them below 3.0", "extended low", "high, above 10.0", "of them above 13.9"]
+        }
+    };
+    let names = names.into_iter().chain(["extended high"]);
     let weeks = f64::from(s.days) / 7.0;
     let rows: Vec<Vec<String>> = names
-        .into_iter()
         .zip(s.episodes)
         .map(|(name, total)| {
             let a_week =

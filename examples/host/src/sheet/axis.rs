@@ -7,6 +7,8 @@ pub struct Axis {
     pub high: f64,
     /// Place, label, and whether a narrow drawing can do without the label.
     pub ticks: Vec<(f64, String, bool)>,
+    /// Seconds of a day rather than a number.
+    pub is_clock: bool,
 }
 
 impl Axis {
@@ -24,13 +26,14 @@ impl Axis {
             .map(|n| n as f64 * step)
             .map(|at| (at, format!("{:.*}", decimals, at + 0.0).replace('-', "−"), false))
             .collect();
-        Self { low, high, ticks }
+        Self { low, high, ticks, is_clock: false }
     }
 
     /// The same without labels but those given.
     pub fn labelled(low: f64, high: f64, ticks: &[(f64, &str)]) -> Self {
         let (low, high) = ordered(low, high);
-        Self { low, high, ticks: ticks.iter().map(|(at, label)| (*at, (*label).to_owned(), false)).collect() }
+        let ticks = ticks.iter().map(|(at, label)| (*at, (*label).to_owned(), false)).collect();
+        Self { low, high, ticks, is_clock: false }
     }
 
     /// Clock time, in seconds since some midnight: labelled at whole minutes, hours or days.
@@ -53,7 +56,7 @@ impl Axis {
                 (at, format!("{hour:02}:{minute:02}"), n.rem_euclid(2) == 1)
             })
             .collect();
-        Self { low, high, ticks }
+        Self { low, high, ticks, is_clock: true }
     }
 
     /// Where `value` stands between the ends: 0 to 1, held at the ends.

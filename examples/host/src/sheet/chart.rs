@@ -7,6 +7,7 @@ use std::fmt::Write;
 
 use super::axis::Axis;
 use super::escape;
+use crate::table::Unit;
 
 /// The inner width of a panel's own units; its height has [`FINE`] units a pixel.
 const WIDE: f64 = 2880.0;
@@ -63,11 +64,27 @@ pub(super) fn signs() -> &'static str {
      </defs>"
 }
 
+/// How the values of a panel are read out under the pointer.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub enum Scale {
+    /// As they are, to three digits.
+    #[default]
+    Plain,
+    /// Glucose in mg/dL, told in this unit.
+    Glucose(Unit),
+    /// The natural logarithm of it.
+    LogGlucose(Unit),
+    /// Not at all.
+    None,
+}
+
 /// One panel: a direction of its own, over the drawing's common one.
 pub struct Panel {
     height: f64,
     x: Axis,
     y: Axis,
+    name: String,
+    scale: Scale,
     /// What stretches with the width.
     stretched: String,
     /// What stands under and over it and keeps its size.
@@ -89,7 +106,24 @@ impl Panel {
             let _ = write!(under, "<line class=\"tick\" x1=\"{x:.2}%\" x2=\"{x:.2}%\" y2=\"{height}\"/>");
         }
         let over = format!("<text class=\"name\" x=\"4\" y=\"11\">{}</text>", escape(name));
-        Self { height, x: x.clone(), y, stretched: String::new(), under, over }
+        let (x, name) = (x.clone(), name.to_owned());
+        Self { height, x, y, name, scale: Scale::Plain, stretched: String::new(), under, over }
+    }
+
+    /// The same, its values read out on `scale`.
+    pub fn reading(self, scale: Scale) -> Self {
+        Self { scale, ..self }
+    }
+
+    /// A part across the whole width that leads to another place of the sheet.
+    pub fn leads(&mut self, low: f64, high: f64, to: &str, words: &str) {
+        let (top, bottom) = (self.down(high), self.down(low));
+        let (height, to, words) = (bottom - top, escape(to), escape(words));
+        let _ = write!(
+            self.over,
+            "<a href=\"#{to}\"><title>{words}</title><rect class=\"row\" width=\"100%\" y=\"{top:.1}\" \
+             height=\"{height:.1}\"/></a>"
+        );
     }
 
     /// An area between `low` and `high` over the whole width.
@@ -210,8 +244,18 @@ impl Panel {
 
     fn draw(&self, top: f64) -> String {
         let Self { height, under, stretched, over, .. } = self;
+        let (scale, unit) = match self.scale {
+            Scale::Plain => ("plain", Unit::MgDl),
+            Scale::Glucose(unit) => ("glucose", unit),
+            Scale::LogGlucose(unit) => ("log", unit),
+            Scale::None => ("none", Unit::MgDl),
+        };
+        let (name, factor, fine) = (escape(&self.name), unit.in_mg_dl(), height * FINE);
+        let (low, high) = (self.y.low, self.y.high);
         format!(
-            "<svg y=\"{top}\" width=\"100%\" height=\"{height}\" overflow=\"visible\">{under}\
+            "<svg class=\"panel\" y=\"{top}\" width=\"100%\" height=\"{height}\" overflow=\"visible\" data-y0=\"{low}\" \
+             data-y1=\"{high}\" data-high=\"{fine}\" data-scale=\"{scale}\" data-factor=\"{factor}\" data-named=\"{name}\">\
+             <rect class=\"all\" width=\"100%\" height=\"{height}\" fill=\"none\"/>{under}\
              <svg width=\"100%\" height=\"{height}\" viewBox=\"0 0 {WIDE} {}\" \
              preserveAspectRatio=\"none\" overflow=\"visible\">{stretched}</svg>{over}</svg>\n",
             height * FINE
@@ -261,6 +305,8 @@ pub struct Chart {
     title: String,
     description: String,
     x: Axis,
+    /// What the common direction counts, where it is no clock.
+    along: String,
     panels: Vec<Panel>,
 }
 
@@ -268,7 +314,13 @@ impl Chart {
     /// An empty drawing. `id` names it within its sheet and as a file; `description` is for who cannot see it.
     pub fn new(id: &str, title: &str, description: &str, x: Axis) -> Self {
         let id = id.chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' }).collect();
-        Self { id, title: title.to_owned(), description: description.to_owned(), x, panels: Vec::new() }
+        let (title, description) = (title.to_owned(), description.to_owned());
+        Self { id, title, description, x, along: String::new(), panels: Vec::new() }
+    }
+
+    /// The same with a name for the common direction, below it.
+    pub fn along(self, name: &str) -> Self {
+        Self { along: name.to_owned(), ..self }
     }
 
     /// One more panel, below the others.
@@ -281,8 +333,18 @@ impl Chart {
         &self.id
     }
 
+    /// What it shows.
+    pub fn title(&self) -> &str {
+        &self.title
+    }
+
     fn height(&self) -> f64 {
-        self.panels.iter().map(|panel| panel.height + BETWEEN).sum::<f64>() + BELOW
+        self.panels.iter().map(|panel| panel.height + BETWEEN).sum::<f64>() + BELOW + self.named()
+    }
+
+    /// Room for the name below, pixels.
+    fn named(&self) -> f64 {
+        if self.along.is_empty() { 0.0 } else { 16.0 }
     }
 
     fn inside(&self) -> String {
@@ -301,6 +363,10 @@ impl Chart {
             let _ =
                 write!(out, "<text class=\"{class}\" x=\"{x:.2}%\" y=\"{:.1}\">{label}</text>", top + 8.0);
         }
+        if !self.along.is_empty() {
+            let along = escape(&self.along);
+            let _ = write!(out, "<text class=\"along\" x=\"100%\" y=\"{:.1}\">{along}</text>", top + 24.0);
+        }
         out
     }
 
@@ -308,9 +374,13 @@ impl Chart {
     pub(super) fn figure(&self) -> String {
         let (id, height, inside, title) = (&self.id, self.height(), self.inside(), escape(&self.title));
         format!(
-            "<figure id=\"{id}\"><figcaption>{title}</figcaption>\
-             <svg class=\"chart\" height=\"{height}\" role=\"img\" aria-labelledby=\"{id}-t {id}-d\" \
-             style=\"padding:0 {RIGHT}px 0 {LEFT}px;width:calc(100% - {}px)\">{inside}</svg></figure>\n",
+            "<figure id=\"{id}\"><figcaption>{title}</figcaption><div class=\"scroll\">\
+             <svg class=\"chart\" height=\"{height}\" role=\"img\" aria-labelledby=\"{id}-t {id}-d\" data-x0=\"{}\" \
+             data-x1=\"{}\" data-clock=\"{}\" style=\"padding:0 {RIGHT}px 0 {LEFT}px;\
+             width:calc(100% * var(--zoom,1) - {}px)\">{inside}</svg></div></figure>\n",
+            self.x.low,
+            self.x.high,
+            u8::from(self.x.is_clock),
             LEFT + RIGHT
         )
     }

@@ -1,7 +1,8 @@
 //! A sheet: one HTML file with its drawings inside, readable offline, on a phone and on a desk.
 //!
-//! Colours are those of Okabe and Ito (2008), told apart with any colour vision; each also differs by place,
-//! shape, pattern or text.
+//! One scale of colours for all sheets, after Okabe and Ito (2008), with a contrast of 4.5 to 1 at least on white and on
+//! dark paper; each also differs by place, shape, pattern or text. A light script shows the values under the pointer and
+//! zooms; without it everything can still be read.
 
 mod axis;
 mod chart;
@@ -9,7 +10,7 @@ mod chart;
 #[allow(unused_imports, reason = "each subcommand uses its part of the kit")]
 pub use axis::Axis;
 #[allow(unused_imports, reason = "each subcommand uses its part of the kit")]
-pub use chart::{Chart, Mark, Panel};
+pub use chart::{Chart, Mark, Panel, Scale};
 
 /// What every sheet says at its end.
 pub const CAUTION: &str = "This is not a medical device and not for treatment decisions. Confirm with a \
@@ -17,6 +18,20 @@ pub const CAUTION: &str = "This is not a medical device and not for treatment de
 
 /// What it says at its head, shorter.
 const DEVICE: &str = "Not a medical device, not for treatment decisions; more at the end.";
+
+/// A figure at the head of a sheet.
+pub struct Figure {
+    pub name: String,
+    pub value: String,
+    pub note: String,
+}
+
+impl Figure {
+    /// A figure, and what stands under it in small print.
+    pub fn new(name: &str, value: impl Into<String>, note: impl Into<String>) -> Self {
+        Self { name: name.to_owned(), value: value.into(), note: note.into() }
+    }
+}
 
 /// A sheet under way.
 pub struct Page {
@@ -43,25 +58,72 @@ impl Page {
         self.body += markup;
     }
 
-    /// The summary in plain words, at the top; a sentence or two for each thought.
+    /// The head: five figures at most, and one drawing.
+    pub fn head(&mut self, figures: &[Figure], chart: Option<&Chart>) {
+        self.body += "<ul class=\"five\">";
+        for Figure { name, value, note } in figures.iter().take(5) {
+            let [name, value, note] = [name, value, note].map(|text| escape(text));
+            self.body += &format!("<li><span>{name}</span><b>{value}</b><span>{note}</span></li>");
+        }
+        self.body += "</ul>\n";
+        if let Some(chart) = chart {
+            self.chart(chart);
+        }
+    }
+
+    /// A line in small print below the title.
+    pub fn note(&mut self, text: &str) {
+        self.body += &format!("<p class=\"device\">{}</p>\n", escape(text));
+    }
+
+    /// What the figures mean in plain words, folded; a sentence or two for each thought.
     pub fn summary(&mut self, thoughts: &[String]) {
-        self.body += "<div class=\"summary\">";
+        self.body += "<details class=\"more\"><summary>In words</summary>\n";
         for thought in thoughts {
             self.text(thought);
         }
-        self.body += "</div>\n";
+        self.body += "</details>\n";
     }
 
-    /// Begins a section.
+    /// Drawings of days, folded: one is open at a time, with ways to the days beside it.
+    pub fn days(&mut self, days: &[Chart]) {
+        // of many the printed sheet has the open one only
+        let many = if days.len() > 14 { " many" } else { "" };
+        for (n, chart) in days.iter().enumerate() {
+            let way = |to: Option<&Chart>, words: &str| {
+                to.map_or_else(String::new, |to| format!("<a href=\"#{}\">{words}</a>", to.id()))
+            };
+            let before = way(n.checked_sub(1).and_then(|n| days.get(n)), "‹ the day before");
+            let after = way(days.get(n + 1), "the day after ›");
+            let (name, figure) = (escape(chart.title()), chart.figure());
+            self.body += &format!(
+                "<details class=\"day{many}\" name=\"day\"><summary>{name}</summary>{figure}<p class=\"step\">{before} {after} \
+                 <a href=\"#overview\">all days</a></p></details>\n"
+            );
+        }
+    }
+
+    /// Begins a section, folded.
     pub fn section(&mut self, heading: &str) {
+        self.begin(heading, "");
+    }
+
+    /// Begins a section that is open.
+    pub fn open_section(&mut self, heading: &str) {
+        self.begin(heading, " open");
+    }
+
+    fn begin(&mut self, heading: &str, open: &str) {
         self.close_section();
         self.open_section = true;
-        self.body += &format!("<section><h2>{}</h2>\n", escape(heading));
+        let heading = escape(heading);
+        self.body +=
+            &format!("<section><details class=\"part\"{open}><summary><h2>{heading}</h2></summary>\n");
     }
 
     fn close_section(&mut self) {
         if std::mem::take(&mut self.open_section) {
-            self.body += "</section>\n";
+            self.body += "</details></section>\n";
         }
     }
 
@@ -99,8 +161,13 @@ impl Page {
                 Sample::Mark(mark) => format!("<use href=\"#{}\" x=\"14\" y=\"8\"/>", mark.id()),
             };
             let words = escape(words);
+            let of = match sample {
+                Sample::Line(class) => format!(" data-of=\"line {class}\""),
+                Sample::Dots(class) => format!(" data-of=\"dots {class}\""),
+                _ => String::new(),
+            };
             self.body += &format!(
-                "<li><svg width=\"28\" height=\"16\" aria-hidden=\"true\">{drawn}</svg> {words}</li>"
+                "<li{of}><svg width=\"28\" height=\"16\" aria-hidden=\"true\">{drawn}</svg> {words}</li>"
             );
         }
         self.body += "</ul>\n";
@@ -137,6 +204,7 @@ impl Page {
         self.close_section();
         let (title, body) = (escape(&self.title), &self.body);
         let (page_style, chart_style) = (include_str!("page.css"), include_str!("chart.css"));
+        let script = include_str!("sheet.js");
         let (signs, caution) = (chart::signs(), escape(CAUTION));
         format!(
             "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
@@ -144,7 +212,7 @@ impl Page {
              <title>{title}</title>\n<style>\n{page_style}{chart_style}{}</style>\n</head>\n<body>\n\
              <svg width=\"0\" height=\"0\" aria-hidden=\"true\" style=\"position:absolute\">{signs}</svg>\n\
              <main>\n<h1>{title}</h1>\n<p class=\"device\">{DEVICE}</p>\n{body}<footer><p class=\"caution\">{caution}</p></footer>\n</main>\n\
-             </body>\n</html>\n",
+             <script>\n{script}</script>\n</body>\n</html>\n",
             self.style
         )
     }
@@ -205,9 +273,47 @@ mod tests {
         page.legend(&[(Sample::Line("plasma"), hostile)]);
         page.chart(&Chart::new(hostile, hostile, hostile, Axis::linear(0.0, 1.0, 5)));
         let html = page.finish();
-        assert!(!html.contains("<script") && !html.contains('\u{0}'));
+        // the sheet's own script, and no other
+        assert!(html.matches("<script").count() == 1 && !html.contains('\u{0}'));
+        page_has_no_more_markup(&html);
         assert!(html.contains(&escape(CAUTION)));
         assert_eq!(html.matches("<section>").count(), html.matches("</section>").count());
+    }
+
+    fn page_has_no_more_markup(html: &str) {
+        assert!(!html.contains("alert('x')") && html.contains("alert(&#39;x&#39;)"));
+        assert_eq!(html.matches("<details").count(), html.matches("</details>").count());
+    }
+
+    /// The relative luminance of a colour such as #1a2b3c or #abc (Web Content Accessibility Guidelines 2.2).
+    fn luminance(colour: &str) -> f64 {
+        let digits = colour.trim_start_matches('#');
+        let wide: String =
+            if digits.len() == 3 { digits.chars().flat_map(|c| [c, c]).collect() } else { digits.to_owned() };
+        let part = |n: usize| {
+            let value = f64::from(u8::from_str_radix(&wide[n..n + 2], 16).unwrap()) / 255.0;
+            if value <= 0.04045 { value / 12.92 } else { ((value + 0.055) / 1.055).powf(2.4) }
+        };
+        0.2126 * part(0) + 0.7152 * part(2) + 0.0722 * part(4)
+    }
+
+    #[test]
+    fn every_colour_is_seen_on_both_papers() {
+        let style = include_str!("chart.css");
+        let blocks: Vec<&str> = style.split(":root{").skip(1).filter_map(|b| b.split('}').next()).collect();
+        assert_eq!(blocks.len(), 3);
+        for block in blocks {
+            let colours: Vec<(&str, &str)> =
+                block.split(';').filter_map(|one| one.trim().split_once(':')).collect();
+            let paper = luminance(colours.iter().find(|(name, _)| *name == "--paper").unwrap().1);
+            let seen =
+                colours.iter().filter(|(n, _)| !["--paper", "--grid", "--card", "--tipink"].contains(n));
+            for (name, colour) in seen {
+                let (a, b) = (luminance(colour) + 0.05, paper + 0.05);
+                let contrast = a.max(b) / a.min(b);
+                assert!(contrast >= 4.5, "{name} {colour}: {contrast:.2}");
+            }
+        }
     }
 
     #[test]

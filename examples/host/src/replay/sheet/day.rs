@@ -5,10 +5,10 @@ use glidepath::alarm::{Cause, Priority};
 use glidepath::quality::Verdict;
 
 use super::super::Replay;
-use super::{DAY, Day, WIDE_DAYS};
+use super::{DAY, Day};
 use crate::played::sample::Sample;
-use crate::sheet::{Axis, Chart, Mark, Panel};
-use crate::table::{Unit, date};
+use crate::sheet::{Axis, Chart, Mark, Panel, Scale};
+use crate::table::Unit;
 
 /// Points of a line in a day's drawing; more would not be seen …
 const MOST_POINTS: usize = 320;
@@ -52,12 +52,37 @@ pub fn draw(replay: &Replay, day: &Day, days: usize, top: f64, unit: Unit) -> Ch
         "Glucose through {name}: the sensor's readings, the estimated blood glucose with its uncertainty, {alarms} \
          alarms, the rate of change and the probability of a low."
     );
-    let id = format!("day-{}", date(day.number));
-    let mut chart = Chart::new(&id, &name, &description, drawing.x.clone());
+    let mut chart = Chart::new(&day.id(), &name, &description, drawing.x.clone());
     chart.push(lanes);
-    chart.push(drawing.glucose(top, unit, days <= WIDE_DAYS));
+    chart.push(drawing.glucose(top, unit, 300.0));
     chart.push(drawing.rate(unit));
     chart.push(drawing.chance());
+    chart
+}
+
+/// Draws the last 24 hours of a trace: its glucose and its alarms.
+pub fn last(replay: &Replay, top: f64, unit: Unit) -> Chart {
+    let end = replay.samples.last().map_or(0, |sample| replay.wall(sample.reading.at()));
+    let midnight = end.div_euclid(DAY) * DAY;
+    let second = |sample: &Sample| (replay.wall(sample.reading.at()) - midnight) as f64;
+    let to = (end - midnight) as f64;
+    let from = replay.samples.first().map_or(to, second).max(to - DAY as f64);
+    let first = replay.samples.partition_point(|sample| second(sample) < from);
+    let samples = replay.samples.get(first..).unwrap_or_default();
+    let every = samples.len().div_ceil(MOST_POINTS).max(1);
+    let drawing = Drawing {
+        replay,
+        samples,
+        midnight,
+        few: samples.iter().step_by(every).map(|sample| (second(sample), sample)).collect(),
+        longest: replay.longest_step() * every as f64,
+        x: Axis::clock(from, to),
+    };
+    let (lanes, alarms) = drawing.alarms();
+    let description = format!("The last 24 hours: the sensor's readings, the estimate and {alarms} alarms.");
+    let mut chart = Chart::new("last-hours", "The last 24 hours", &description, drawing.x.clone());
+    chart.push(drawing.glucose(top, unit, 210.0));
+    chart.push(lanes);
     chart
 }
 
@@ -80,7 +105,8 @@ impl Drawing<'_> {
     }
 
     fn alarms(&self) -> (Panel, usize) {
-        let mut panel = Panel::new(34.0, &self.x, Axis::labelled(-0.7, 2.7, &[(1.0, "alarms")]), "");
+        let mut panel =
+            Panel::new(34.0, &self.x, Axis::labelled(-0.7, 2.7, &[(1.0, "alarms")]), "").reading(Scale::None);
         let mut begun = 0;
         for rang in &self.replay.alarms {
             let Some(at) = self.second(rang.at) else { continue };
@@ -100,13 +126,14 @@ impl Drawing<'_> {
         (panel, begun)
     }
 
-    fn glucose(&self, top: f64, unit: Unit, wide: bool) -> Panel {
-        let mut panel = glucose_panel(&self.x, top, unit, wide);
+    fn glucose(&self, top: f64, unit: Unit, height: f64) -> Panel {
+        let mut panel = glucose_panel(&self.x, top, unit, height);
         let (replay, longest) = (self.replay, self.longest);
         for (from, to) in replay.gaps.iter().copied() {
             let (from, to) = (replay.wall(from) - self.midnight, replay.wall(to) - self.midnight);
-            if to > 0 && from < DAY {
-                panel.stretch(from.max(0) as f64, to.min(DAY) as f64, "no readings");
+            let (from, to) = ((from as f64).max(self.x.low), (to as f64).min(self.x.high));
+            if from < to {
+                panel.stretch(from, to, "no readings");
             }
         }
         for rang in &replay.alarms {
@@ -175,7 +202,7 @@ fn hours(second: f64) -> String {
     format!("{:02}:{:02}", minute / 60, minute % 60)
 }
 
-fn glucose_panel(x: &Axis, top: f64, unit: Unit, wide: bool) -> Panel {
+fn glucose_panel(x: &Axis, top: f64, unit: Unit, height: f64) -> Panel {
     // the published pairs, not conversions
     let mut ticks = match unit {
         Unit::MgDl => vec![(70.0, "70"), (180.0, "180"), (250.0, "250")],
@@ -186,8 +213,8 @@ fn glucose_panel(x: &Axis, top: f64, unit: Unit, wide: bool) -> Panel {
         (Unit::MmolL, 350.0..) => ticks.push((360.312, "20.0")),
         _ => {}
     }
-    let height = if wide { 300.0 } else { 200.0 };
-    let mut panel = Panel::new(height, x, Axis::labelled(30.0, top, &ticks), unit.name());
+    let y = Axis::labelled(30.0, top, &ticks);
+    let mut panel = Panel::new(height, x, y, unit.name()).reading(Scale::Glucose(unit));
     panel.zone("range", 70.0, 180.0);
     panel.zone("low", 30.0, 70.0);
     panel.rule("low", 54.0);

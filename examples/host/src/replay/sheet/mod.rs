@@ -1,6 +1,7 @@
 //! The sheet of a replay: what a person reads to understand their days.
 
 mod day;
+mod head;
 mod overview;
 mod tables;
 
@@ -15,30 +16,31 @@ const DAY: i64 = 86_400;
 /// Days drawn one by one; of a longer trace these are the last.
 const MOST_DAYS: usize = 92;
 
-/// So many days are drawn over the whole width.
-const WIDE_DAYS: usize = 2;
-
 /// The sheet, and its drawings for files of their own.
 pub fn draw(replay: &Replay, report: &Report, unit: Unit) -> (String, Vec<Chart>) {
     let days = split(replay);
     let top = ceiling(replay);
     let shown = days.get(days.len().saturating_sub(MOST_DAYS)..).unwrap_or_default();
     let charts: Vec<Chart> = shown.iter().map(|day| day::draw(replay, day, shown.len(), top, unit)).collect();
+    let last = day::last(replay, top, unit);
 
     let mut page = Page::new(&format!("Replay of {}", replay.name));
+    replay.about.iter().for_each(|about| page.note(about));
+    page.head(&head::figures(replay, unit), Some(&last));
     page.summary(&report::in_words(replay, report, unit));
 
-    let overview = (days.len() >= 4).then(|| overview::draw(replay, &days));
+    let overview = (days.len() > 1).then(|| overview::draw(replay, &days));
     if let Some(overview) = &overview {
-        page.section("The days under one another");
-        page.text(
-            "A row for each day. The thin middle line is time from 70 to 180 mg/dL (3.9 to 10.0 mmol/L); what \
-             reaches down from it is lower, what reaches up is higher, further beyond 54 and 250 mg/dL (3.0 and \
-             13.9 mmol/L).",
-        );
+        page.open_section("All days");
+        let [range, deep, very] =
+            [unit.either("70 to 180", "3.9 to 10.0"), unit.either("54", "3.0"), unit.either("250", "13.9")];
+        page.text(&format!(
+            "A row for each day; it leads to that day, drawn large. The thin middle line is time in range ({range}); what \
+             reaches down from it is lower, what reaches up is higher, further below {deep} and above {very}."
+        ));
         page.chart(overview);
     }
-    page.section(if days.len() > 1 { "The days side by side" } else { "The day" });
+    page.open_section(if days.len() > 1 { "A day, large" } else { "The day" });
     if shown.len() < days.len() {
         page.text(&format!(
             "The last {} of {} days are drawn; the table of samples holds them all.",
@@ -47,10 +49,10 @@ pub fn draw(replay: &Replay, report: &Report, unit: Unit) -> (String, Vec<Chart>
         ));
     }
     page.legend(&legend(replay));
-    if shown.len() <= WIDE_DAYS {
-        charts.iter().for_each(|chart| page.chart(chart));
+    if overview.is_some() {
+        page.days(&charts);
     } else {
-        page.side_by_side(&charts);
+        charts.iter().for_each(|chart| page.chart(chart));
     }
     let rehearsed = rehearsal::draw(&mut page, &replay.rehearsal);
     tables::lows(&mut page, replay, unit);
@@ -58,7 +60,7 @@ pub fn draw(replay: &Replay, report: &Report, unit: Unit) -> (String, Vec<Chart>
     tables::fingersticks(&mut page, replay, report, unit);
     tables::alarms(&mut page, replay, unit);
     tables::input(&mut page, report);
-    let mut all: Vec<Chart> = overview.into_iter().collect();
+    let mut all: Vec<Chart> = std::iter::once(last).chain(overview).collect();
     all.extend(charts);
     all.extend(rehearsed);
     (page.finish(), all)
@@ -72,6 +74,11 @@ struct Day<'a> {
 }
 
 impl Day<'_> {
+    /// What its drawing is called within the sheet.
+    fn id(&self) -> String {
+        format!("day-{}", date(self.number))
+    }
+
     fn name(&self) -> String {
         date(self.number).strftime("%a %-d %b %Y").to_string()
     }

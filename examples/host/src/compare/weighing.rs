@@ -1,4 +1,4 @@
-//! A score sheet of one's own: what matters, how much, and how sure the result is with one sensor of each.
+//! A weighing of one's own: what matters, how much, and how sure the result is with one sensor of each.
 
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -7,8 +7,8 @@ use serde::{Deserialize, Serialize};
 
 use crate::failure::Failure;
 
-/// A sheet to fill in.
-pub const TEMPLATE: &str = include_str!("score.toml");
+/// One to fill in.
+pub const TEMPLATE: &str = include_str!("weighing.toml");
 
 /// What can fill itself in from the traces.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, Serialize)]
@@ -46,16 +46,16 @@ struct Criterion {
     unsure: Option<f32>,
 }
 
-/// A score sheet.
+/// A weighing, as written.
 #[derive(Clone, Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 struct Written {
     criteria: BTreeMap<String, Criterion>,
 }
 
-/// A score sheet that has been checked.
+/// A weighing that has been checked.
 #[derive(Clone, Debug)]
-pub struct Sheet {
+pub struct Weighing {
     criteria: BTreeMap<String, Criterion>,
 }
 
@@ -75,22 +75,22 @@ pub struct Line {
     pub second_value: Option<f32>,
     pub first_marks: Option<f32>,
     pub second_marks: Option<f32>,
-    /// Part of the difference of the scores, first minus second.
+    /// Part of the difference of the totals, first minus second.
     pub contributes: Option<f32>,
 }
 
 /// The result for two sensors.
 #[derive(Clone, Debug, Serialize)]
-pub struct Score {
+pub struct Weighed {
     pub first: String,
     pub second: String,
     pub lines: Vec<Line>,
-    pub first_score: Option<f32>,
-    pub second_score: Option<f32>,
+    pub first_total: Option<f32>,
+    pub second_total: Option<f32>,
     /// How likely the first is the better one for this wearer, over other sensors of the same two kinds.
     pub first_better_percent: Option<f32>,
     pub verdict: String,
-    /// The share of the sheet's weight that is known of both sensors.
+    /// The share of all weight that is known of both sensors.
     pub known_weight_percent: f32,
     /// The criterion that counts most for the winner.
     pub decided_by: Option<String>,
@@ -99,16 +99,16 @@ pub struct Score {
     pub left_out: Vec<String>,
 }
 
-impl Sheet {
-    /// The sheet that counts when none is given: the measured criteria of the template.
+impl Weighing {
+    /// The weighing that counts when none is given: the measured criteria of the template.
     pub fn usual() -> Self {
-        let mut sheet =
-            Self::parse(TEMPLATE, Path::new("score.toml")).unwrap_or(Self { criteria: BTreeMap::new() });
-        sheet.criteria.retain(|_, criterion| criterion.measure.is_some());
-        sheet
+        let mut usual =
+            Self::parse(TEMPLATE, Path::new("weighing.toml")).unwrap_or(Self { criteria: BTreeMap::new() });
+        usual.criteria.retain(|_, criterion| criterion.measure.is_some());
+        usual
     }
 
-    /// Reads a sheet.
+    /// Reads a weighing.
     pub fn read(path: &Path) -> Result<Self, Failure> {
         let text = std::fs::read_to_string(path)
             .map_err(|error| Failure::file(path, format!("cannot be read ({error})")))?;
@@ -118,7 +118,7 @@ impl Sheet {
     fn parse(text: &str, path: &Path) -> Result<Self, Failure> {
         let written: Written = toml::from_str(text).map_err(|error| {
             let line = error.span().map_or(1, |span| 1 + text[..span.start].matches('\n').count() as u64);
-            Failure::line(path, line, error.message().lines().next().unwrap_or("not a score sheet"))
+            Failure::line(path, line, error.message().lines().next().unwrap_or("not a weighing"))
         })?;
         for (name, criterion) in &written.criteria {
             let refuse = |what: &str| Err(Failure::file(path, format!("criterion {name}: {what}")));
@@ -145,10 +145,10 @@ impl Sheet {
         Ok(Self { criteria: written.criteria })
     }
 
-    /// Scores two sensors; `measured` gives what the traces say of each.
-    pub fn score(&self, names: [&str; 2], measured: impl Fn(usize, Measure) -> Option<Value>) -> Score {
+    /// Weighs two sensors; `measured` gives what the traces say of each.
+    pub fn weigh(&self, names: [&str; 2], measured: impl Fn(usize, Measure) -> Option<Value>) -> Weighed {
         let mut lines = Vec::new();
-        let (mut weights, mut scores, mut variance) = (0.0, [0.0; 2], 0.0);
+        let (mut weights, mut totals, mut variance) = (0.0, [0.0; 2], 0.0);
         let mut left_out = Vec::new();
         for (name, criterion) in &self.criteria {
             let value = |n: usize| criterion.measure.and_then(|measure| measured(n, measure));
@@ -165,8 +165,8 @@ impl Sheet {
             match both {
                 [Some((a, a_error)), Some((b, b_error))] if criterion.weight > 0.0 => {
                     weights += criterion.weight;
-                    scores[0] += criterion.weight * a;
-                    scores[1] += criterion.weight * b;
+                    totals[0] += criterion.weight * a;
+                    totals[1] += criterion.weight * b;
                     variance += criterion.weight.powi(2) * (a_error.powi(2) + b_error.powi(2));
                     line.contributes = Some(criterion.weight * (a - b));
                 }
@@ -175,12 +175,12 @@ impl Sheet {
             lines.push(line);
         }
         if weights <= 0.0 {
-            return Score {
+            return Weighed {
                 first: names[0].to_owned(),
                 second: names[1].to_owned(),
                 lines,
-                first_score: None,
-                second_score: None,
+                first_total: None,
+                second_total: None,
                 first_better_percent: None,
                 verdict: "nothing is known of both sensors".to_owned(),
                 known_weight_percent: 0.0,
@@ -192,7 +192,7 @@ impl Sheet {
         for line in &mut lines {
             line.contributes = line.contributes.map(|part| part / weights);
         }
-        let [first, second] = scores.map(|score| score / weights);
+        let [first, second] = totals.map(|total| total / weights);
         let difference = first - second;
         let error = variance.sqrt() / weights;
         let chance = if error > 0.0 { normal(difference / error) } else { 0.5 + 0.5 * sign(difference) };
@@ -204,11 +204,11 @@ impl Sheet {
                 let size = |line: &Line| line.contributes.unwrap_or(0.0).abs();
                 size(a).total_cmp(&size(b))
             });
-        Score {
+        Weighed {
             first: names[0].to_owned(),
             second: names[1].to_owned(),
-            first_score: Some(first),
-            second_score: Some(second),
+            first_total: Some(first),
+            second_total: Some(second),
             first_better_percent: Some(100.0 * chance),
             verdict: verdict(names, chance),
             known_weight_percent: 100.0 * weights
@@ -276,8 +276,8 @@ fn normal(z: f32) -> f32 {
 mod tests {
     use super::*;
 
-    fn sheet(text: &str) -> Result<Sheet, String> {
-        Sheet::parse(text, Path::new("mine.toml")).map_err(|failure| failure.to_string())
+    fn sheet(text: &str) -> Result<Weighing, String> {
+        Weighing::parse(text, Path::new("mine.toml")).map_err(|failure| failure.to_string())
     }
 
     fn fixed(values: [f32; 2]) -> impl Fn(usize, Measure) -> Option<Value> {
@@ -292,19 +292,19 @@ mod tests {
         let template = sheet(TEMPLATE).unwrap();
         assert_eq!(template.criteria.values().filter(|criterion| criterion.measure.is_some()).count(), 6);
         assert!(template.criteria.contains_key("comfort"));
-        assert!(Sheet::usual().criteria.values().all(|criterion| criterion.measure.is_some()));
+        assert!(Weighing::usual().criteria.values().all(|criterion| criterion.measure.is_some()));
     }
 
     #[test]
     fn equal_sensors_are_a_coin_toss_and_far_ones_are_not() {
         let one = sheet(ONE).unwrap();
-        let even = one.score(["a", "b"], fixed([10.0, 10.0]));
+        let even = one.weigh(["a", "b"], fixed([10.0, 10.0]));
         assert_eq!(even.first_better_percent, Some(50.0));
         assert!(even.verdict.contains("coin toss"), "{}", even.verdict);
         assert_eq!(even.decided_by, None);
-        let near = one.score(["a", "b"], fixed([10.0, 10.5]));
+        let near = one.weigh(["a", "b"], fixed([10.0, 10.5]));
         assert!(near.verdict.contains("coin toss"), "{}", near.verdict);
-        let far = one.score(["a", "b"], fixed([16.0, 8.0]));
+        let far = one.weigh(["a", "b"], fixed([16.0, 8.0]));
         assert!(far.verdict.starts_with("b, with little doubt"), "{}", far.verdict);
         assert_eq!(far.decided_by.as_deref(), Some("accuracy"));
         // 8 points of 10 in marks, each good to sqrt(0.5² + 2²): 8 / (2.06 √2) = 2.74
@@ -314,12 +314,12 @@ mod tests {
     #[test]
     fn one_criterion_may_decide_alone() {
         let text = format!("{ONE}[criteria.comfort]\nweight = 1\nmarks = {{ a = 2, b = 9 }}\n");
-        let score = sheet(&text).unwrap().score(["a", "b"], fixed([9.0, 12.0]));
+        let score = sheet(&text).unwrap().weigh(["a", "b"], fixed([9.0, 12.0]));
         // accuracy: (8 − 5)·2 for a, comfort: 7·1 for b
         assert_eq!(score.decided_by.as_deref(), Some("comfort"));
         assert_eq!(score.turns_without_it, Some(true));
-        assert!((score.first_score.unwrap() - 6.0).abs() < 1e-5);
-        let unmarked = sheet(&text).unwrap().score(["a", "c"], fixed([9.0, 12.0]));
+        assert!((score.first_total.unwrap() - 6.0).abs() < 1e-5);
+        let unmarked = sheet(&text).unwrap().weigh(["a", "c"], fixed([9.0, 12.0]));
         assert_eq!(unmarked.left_out, ["comfort"]);
         assert!((unmarked.known_weight_percent - 66.67).abs() < 0.01);
     }
