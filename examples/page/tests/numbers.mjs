@@ -158,6 +158,24 @@ test('without fingersticks, in mmol/L, on a clock that is set back', async () =>
   assert.ok(core.rows('episodes').length > 5);
 });
 
+test('every quarter of an hour, with days of silence', async () => {
+  const { trace, sticks } = invented(4, 12, '--interval', '15');
+  const silent = /^2026-01-(08|09|10)T/;
+  const kept = readFileSync(trace, 'utf8').split('\n').filter((line) => !silent.test(line));
+  const gap = { trace: file('gap.csv'), sticks };
+  writeFileSync(gap.trace, kept.join('\n'));
+  const { core, desk } = await sameAsDesk(gap);
+  assert.equal(desk.report.interval_s, 900);
+  assert.ok(desk.report.alarms.filter(({ kind }) => kind === 'no_data').length > 10);
+  // another trace takes the place of this one, its fingersticks and its review
+  const files = { trace: invented(2, 14).trace };
+  core.take(readTable(readFileSync(files.trace, 'utf8')));
+  core.play();
+  sameReview(core, review(files));
+  sameSamples(core, replay(files).samples);
+  assert.equal(core.rows('sticks').length, 0);
+});
+
 test('with a limit moved, as the desk varies it', async () => {
   const files = invented(1, 14);
   const { core } = await load(files);

@@ -39,6 +39,9 @@ test('the column tells which number is the day', () => {
   assert.equal(order('05/07/2024 00:00', '05/06/2024 23:55'), 'monthFirst');
   assert.equal(order('05.06.2024 23:55', '05.06.2024 23:59'), 'dayFirst');
   assert.equal(order('05/06/2024 23:50', '05/06/2024 23:55'), undefined);
+  // 30 days one way, 32 the other
+  assert.equal(order('01/02/2024 00:00', '02/03/2024 00:00'), undefined);
+  assert.equal(order('02/01/2024 00:00', '03/02/2024 00:00'), undefined);
   assert.equal(order('06/06/2024 23:50', '2024-06-06 23:55'), 'dayFirst');
   const { numbers } = parseTime('06.05.2024 00:05');
   assert.deepEqual([numbers.dayFirst, numbers.monthFirst], [WALL, WALL + 30 * 86400]);
@@ -92,6 +95,8 @@ test('every row is accounted for', () => {
   assert.deepEqual(pairs(table).map(([, value]) => value), [112, NaN, NaN, 98, 99]);
   assert.equal(table.kept + counts.blank + counts.repeats + counts.conflicts + table.unread.length, counts.rows);
   assert.equal(table.interval, 300);
+  const bounds = readTable('time,glucose\n1714953900,LOW\n1714953900,HIGH\n4291747199,100\n4291747200,101\n');
+  assert.deepEqual([bounds.counts.conflicts, bounds.counts.repeats, bounds.kept, bounds.unread.length], [1, 0, 2, 1]);
 });
 
 test('fingersticks in a table of their own, or beside the readings', () => {
@@ -100,6 +105,8 @@ test('fingersticks in a table of their own, or beside the readings', () => {
   const both = readTable('time,glucose_mg_dl,reference_mmol_l\n1714954200,110,7\n1714953900,112,6.5\n1714954500,x,\n1714954800,,6\n');
   assert.ok(!both.ofMeter && both.own.ofMeter && both.own.mmol);
   assert.deepEqual(pairs(both.own), [[WALL, 6.5], [WALL + 300, 7], [WALL + 900, 6]]);
+  const twice = readTable('time,glucose,reference_mg_dl\n1714953900,110,100\n1714953900,110,101\n');
+  assert.deepEqual(pairs(twice.own), [[WALL, 100]]);
   // on the clock of the trace, which was set back
   const at = (hour, minute) => `2024-10-27 0${hour}:${String(minute).padStart(2, '0')}`;
   const hours = (from, to) => Array.from({ length: (to - from) * 12 }, (_, n) => `${at(from + Math.floor(n / 12), (n % 12) * 5)},${100 + (n % 7)}`);
@@ -139,7 +146,26 @@ test('dates that nothing tells apart are said to be guessed', () => {
   assert.ok(!readTable('time,glucose_mg_dl\n1714953900,112\n').counts.orderGuessed);
 });
 
+test('what only looks like a clock set back is none', () => {
+  const step = (n) => `2024-10-27 ${String(Math.floor(n / 12)).padStart(2, '0')}:${String((n % 12) * 5).padStart(2, '0')},${100 + (n % 7)}`;
+  const read = (...places) => readTable(['time,glucose_mg_dl', ...places.map(step)].join('\n'));
+  const upTo = (from, to) => Array.from({ length: to - from }, (_, n) => from + n);
+  assert.equal(read(...upTo(0, 36), ...upTo(24, 60)).counts.setBack, 1);
+  // one late row, a quarter of an hour delivered again, a step back by 25 minutes, an hour that had no readings
+  for (const places of [
+    [...upTo(0, 36), 24, ...upTo(36, 60)], [...upTo(0, 36), ...upTo(24, 27), ...upTo(36, 60)],
+    [...upTo(0, 36), ...upTo(30, 60)], [...upTo(0, 20), 35, ...upTo(24, 60)],
+  ]) {
+    const { counts, clock } = read(...places);
+    assert.equal(counts.setBack, 0, places.join());
+    assert.equal(clock.length, 1);
+    assert.ok(counts.outOfOrder > 0);
+  }
+});
+
 test('newest first is turned round', () => {
+  const mixed = readTable(`time,glucose_mg_dl\n${[0, 3, 2, 1, 4, 3.5, 3.2].map((n) => `${WALL + n * 300},${100 + n}`).join('\n')}`);
+  assert.ok(!mixed.counts.newestFirst && mixed.counts.outOfOrder === 4);
   const rows = Array.from({ length: 20 }, (_, n) => `${WALL - n * 300},${100 + n}`);
   const table = readTable(['time,glucose_mg_dl', ...rows].join('\n'));
   assert.ok(table.counts.newestFirst && table.counts.outOfOrder === 0 && table.kept === 20);
