@@ -125,6 +125,7 @@ test('at first the invented demo, which says so, with the desk’s numbers', asy
     if (s.predicted_30min_mg_dl && Math.abs(s.predicted_30min_mg_dl % 1 - 0.5) > 0.006) {
       assert.ok(soon.startsWith(`${Math.round(s.predicted_30min_mg_dl)} mg/dL`), `${soon} ${s.predicted_30min_mg_dl}`);
     }
+    assert.equal(soon.includes('low by then: under 1 %'), s.low_probability_30min !== '' && s.low_probability_30min < 0.01, soon);
     if (s.alarms) assert.ok(wake.startsWith('rings'), wake);
   }
 });
@@ -146,6 +147,15 @@ test('a dropped trace with fingersticks is replayed as on the desk', async () =>
   const first = desk.report.alarms[0].time.slice(11, 16);
   assert.ok((await text(page, '#wake')).includes(first), `${await text(page, '#wake')} ${first}`);
   assert.ok(await page.locator('#ring-before').isDisabled());
+  const at = await page.locator('#moment').inputValue();
+  await page.locator('#ring-after').click();
+  assert.ok(+(await page.locator('#moment').inputValue()) > +at);
+  // limits stay with another trace of one's own, and go with the demo
+  await page.locator('#limit-low').fill('85');
+  await drop(page, invented(2, 14).trace);
+  assert.match(await text(page, '#limits label[for=limit-low]'), /85 mg/);
+  await page.locator('#demo').click();
+  assert.match(await text(page, '#limits label[for=limit-low]'), /70 mg/);
   assert.deepEqual(seen.errors, []);
 });
 
