@@ -39,14 +39,13 @@ mod wire; // payloads of the open standards
 mod world; // simulated people and sensors // the monitor that composes the stages, and its state as bytes
 
 // inside the crate, too, a module is named without its room
-use ground::{error, local, math, moments, units};
+use ground::{codec, error, local, math, moments, units};
 use values::{estimate, history, reading};
 use whole::monitor;
 
 pub use live::{alarm, calibration, estimator, forecast, quality, rate, smoothing, trend};
 pub use past::{accuracy, review};
 pub use values::timeline;
-#[cfg(feature = "snapshot")]
 pub use whole::snapshot;
 pub use wire::gatt;
 pub use world::simulate;

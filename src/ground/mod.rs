@@ -1,5 +1,6 @@
 //! Numbers and errors: what everything else is written in.
 
+pub mod codec;
 pub mod error;
 pub mod local;
 #[allow(dead_code, reason = "each stage uses its part")]

@@ -11,6 +11,7 @@
 //!
 //! Sources: the decision by costs, textbook (Bayes risk); the logistic distribution, textbook.
 
+use crate::codec::{Codec, Coded};
 use crate::error::{Error, ErrorKind, in_range};
 use crate::math;
 use crate::timeline::Beginning;
@@ -136,7 +137,6 @@ impl Bands {
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct TrendSign {
     bands: Bands,
     last: Trend,
@@ -202,6 +202,21 @@ impl TrendSign {
         } else {
             Trend::Steady
         }
+    }
+}
+
+impl Coded for TrendSign {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { bands: _, last } = self;
+        let all = [
+            Trend::NotKnown,
+            Trend::Falling(Pace::Fast),
+            Trend::Falling(Pace::Moderate),
+            Trend::Steady,
+            Trend::Rising(Pace::Moderate),
+            Trend::Rising(Pace::Fast),
+        ];
+        codec.one_of(last, &all);
     }
 }
 

@@ -3,6 +3,7 @@
 //! [`History`] owns its room; [`HistoryView`] borrows it without the capacity in its type, and is what
 //! everything else takes.
 
+use crate::codec::{Codec, Coded};
 use crate::math;
 use crate::reading::{Reading, Status};
 use crate::units::{Glucose, Instant, Span};
@@ -30,22 +31,6 @@ impl Packed {
     const fn time(at: Instant) -> [u16; 2] {
         let seconds = at.secs();
         [(seconds >> 16) as u16, seconds as u16]
-    }
-
-    #[cfg(feature = "serde")]
-    const fn bytes(self) -> [u8; 6] {
-        let [high, low] = self.time;
-        let ([a, b], [c, d]) = (high.to_le_bytes(), low.to_le_bytes());
-        let [e, f] = self.value.to_le_bytes();
-        [a, b, c, d, e, f]
-    }
-
-    #[cfg(feature = "serde")]
-    const fn from_bytes([a, b, c, d, e, f]: [u8; 6]) -> Self {
-        Self {
-            time: [u16::from_le_bytes([a, b]), u16::from_le_bytes([c, d])],
-            value: u16::from_le_bytes([e, f]),
-        }
     }
 
     fn at(self) -> Instant {
@@ -251,40 +236,39 @@ impl<'a> HistoryView<'a> {
 }
 
 /// Six bytes a reading, oldest to newest. A smaller history keeps the newest ones.
-#[cfg(feature = "serde")]
-mod stored {
-    use super::{Deque, History, Packed, insert};
-    use core::fmt;
-    use serde::de::{Deserialize, Deserializer, SeqAccess, Visitor};
-    use serde::ser::{Serialize, Serializer};
-
-    impl<const N: usize> Serialize for History<N> {
-        fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-            serializer.collect_seq(self.ring.iter().map(|kept| kept.bytes()))
-        }
+impl<const N: usize> Coded for History<N> {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { ring } = self;
+        code(ring.as_mut_view(), codec);
     }
+}
 
-    impl<'de, const N: usize> Deserialize<'de> for History<N> {
-        fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-            deserializer.deserialize_seq(Readings)
-        }
-    }
-
-    struct Readings<const N: usize>;
-
-    impl<'de, const N: usize> Visitor<'de> for Readings<N> {
-        type Value = History<N>;
-
-        fn expecting(&self, formatter: &mut fmt::Formatter<'_>) -> fmt::Result {
-            formatter.write_str("readings of six bytes")
-        }
-
-        fn visit_seq<A: SeqAccess<'de>>(self, mut sequence: A) -> Result<History<N>, A::Error> {
-            let mut history = History { ring: Deque::new() };
-            while let Some(bytes) = sequence.next_element::<[u8; 6]>()? {
-                let _ = insert(history.ring.as_mut_view(), Packed::from_bytes(bytes));
+#[inline(never)]
+fn code(ring: &mut DequeView<Packed>, codec: &mut Codec<'_>) {
+    let mut count = u32::try_from(ring.iter().len()).unwrap_or(u32::MAX); // never so many
+    count = codec.word(&mut count);
+    if codec.saves() {
+        for Packed { time: [high, low], value } in ring.iter_mut() {
+            for half in [high, low, value] {
+                codec.half(half);
             }
-            Ok(history)
+        }
+        return;
+    }
+    if codec.loads() {
+        ring.clear();
+    }
+    let mut before = None;
+    for _ in 0..count {
+        let kept = Packed { time: [codec.half(&mut 0), codec.half(&mut 0)], value: codec.half(&mut 0) };
+        let status = (kept.value & 7) as u8;
+        codec.demand(before < Some(kept.at()) && Status::from_bits(status) as u8 == status);
+        if codec.end().is_none() {
+            return;
+        }
+        before = Some(kept.at());
+        if codec.loads() {
+            let _ = insert(ring, kept);
         }
     }
 }
@@ -397,26 +381,35 @@ mod tests {
         }
     }
 
-    #[cfg(feature = "serde")]
     #[test]
     fn stored_readings_come_back_and_others_are_refused() {
-        #[derive(serde::Serialize, serde::Deserialize)]
-        struct Kept<const N: usize> {
-            history: History<N>,
-        }
         let mut history = History::<5>::new();
         for t in 0..5 {
             let _ = history.insert(&reading(0x0102_0304 + t, 80.1 + t as f32).with_status(Status::Doubtful));
         }
-        let text = toml::to_string(&Kept { history: history.clone() }).unwrap();
+        let mut room = [0; 34];
+        let mut codec = Codec::saving(&mut room);
+        history.code(&mut codec);
+        assert_eq!(codec.end(), Some(34));
         // 2 · 256 + 1, 4 · 256 + 3, then 801 tenths and status 4 in 16 bits: 6412
-        assert!(text.contains("[2, 1, 4, 3, 12, 25]"), "{text}");
-        let same: Kept<5> = toml::from_str(&text).unwrap();
-        assert!(same.history.view().iter().eq(history.view().iter()));
-        let newest: Kept<2> = toml::from_str(&text).unwrap();
-        assert!(newest.history.view().iter().eq(history.view().iter().skip(3)));
-        let error = toml::from_str::<Kept<5>>("history = 3").err().unwrap();
-        assert!(std::format!("{error}").contains("readings of six bytes"), "{error}");
+        assert_eq!(room[..10], [5, 0, 0, 0, 2, 1, 4, 3, 12, 25]);
+        let mut same = History::<5>::new();
+        let _ = same.insert(&reading(7, 100.0)); // forgotten
+        same.code(&mut Codec::loading(&room));
+        assert!(same.view().iter().eq(history.view().iter()));
+        let mut newest = History::<2>::new();
+        newest.code(&mut Codec::loading(&room));
+        assert!(newest.view().iter().eq(history.view().iter().skip(3)));
+        let refused = |place: usize, byte: u8| {
+            let mut bytes = room;
+            bytes[place] = byte;
+            let mut codec = Codec::checking(&bytes);
+            same.clone().code(&mut codec);
+            codec.end().is_none()
+        };
+        // the second as old as the first, no status, and more than there are
+        assert!(refused(12, 4) && refused(8, 14) && refused(0, 6) && refused(3, 255));
+        assert!(!refused(8, 13));
     }
 
     #[test]

@@ -38,7 +38,6 @@ pub enum Status {
 
 impl Status {
     /// All of them.
-    #[cfg(test)]
     pub(crate) const ALL: [Self; 6] =
         [Self::Normal, Self::BelowRange, Self::AboveRange, Self::WarmUp, Self::Doubtful, Self::Fault];
 

@@ -54,6 +54,7 @@ pub use situation::{Doubt, Situation};
 
 pub use crate::units::FLOOR_MG_DL;
 
+use crate::codec::{Codec, Coded};
 use crate::timeline::Beginning;
 use crate::units::{Glucose, Instant, Span};
 use watch::{Hold, Reach, Watch};
@@ -63,7 +64,6 @@ pub const PRESENT: Span = Span::from_mins(20);
 
 /// What is remembered between updates.
 #[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 struct State {
     /// The last update's moment.
     now: Option<Instant>,
@@ -108,7 +108,6 @@ impl State {
 /// # Ok::<(), glidepath::Error>(())
 /// ```
 #[derive(Clone, Debug)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Alarms {
     plan: AlarmPlan,
     state: State,
@@ -347,6 +346,20 @@ fn recovers(kind: Kind, situation: &Situation, pace: f32) -> bool {
         Kind::LowAhead | Kind::SteepFall => rate >= pace,
         Kind::High | Kind::SteepRise => rate <= -pace,
         Kind::Floor | Kind::Low | Kind::NoData | Kind::Doubt | Kind::WearEnd => false,
+    }
+}
+
+impl Coded for Alarms {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        // since the power is back silence is counted anew, and nothing is seen until a reading comes
+        let Self { plan: _, state: State { now: _, blind_since: _, watches, sees, depth } } = self;
+        for watch in watches {
+            watch.code(codec);
+        }
+        depth.code(codec);
+        if codec.loads() {
+            *sees = false;
+        }
     }
 }
 

@@ -1,7 +1,8 @@
 //! One alarm's state from reading to reading.
 
 use super::ring::{Cause, Priority};
-use super::settings::Rule;
+use super::settings::{LONGEST_SNOOZE, Rule};
+use crate::codec::{Blank, Codec, Coded};
 use crate::units::{Instant, Span};
 
 /// Where the watched quantity stands.
@@ -33,7 +34,6 @@ const FURTHER: f32 = 10.0;
 
 /// How it last rang. 8 bytes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub(super) struct Told {
     pub at: Instant,
     pub priority: Priority,
@@ -42,7 +42,6 @@ pub(super) struct Told {
 
 /// Times are of the count that the alarms are told, which only runs forward. 52 bytes.
 #[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub(super) struct Watch {
     /// Since when it is at or beyond its limit.
     since: Option<Instant>,
@@ -207,5 +206,49 @@ impl Watch {
     /// Whether it is beyond its limit now, has lasted its delay, and is not silenced by a person.
     pub const fn sounds(&self) -> bool {
         self.active && self.since.is_some() && !self.is_heeded()
+    }
+}
+
+impl Blank for Told {
+    const BLANK: Self = Self { at: Instant::BLANK, priority: Priority::Low, cause: Cause::New };
+}
+
+impl Coded for Told {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { at, priority, cause } = self;
+        codec.moment(at);
+        codec.one_of(priority, &[Priority::Low, Priority::Medium, Priority::High]);
+        codec.one_of(cause, &[Cause::New, Cause::Still, Cause::Unheeded, Cause::Worse]);
+    }
+}
+
+impl Coded for Watch {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self {
+            since,
+            active,
+            rang,
+            told,
+            due,
+            unheeded,
+            escalated,
+            acknowledged,
+            snoozed_until,
+            heeded_at,
+        } = self;
+        codec.moments(&mut [since, rang]);
+        told.code(codec);
+        codec.moment(unheeded);
+        heeded_at.code(codec);
+        let active = codec.flag(active);
+        let (escalated, acknowledged) = (codec.flag(escalated), codec.flag(acknowledged));
+        codec.demand(active || !escalated && !acknowledged);
+        codec.flag(due);
+        let snoozed = codec.flag(&mut snoozed_until.is_some());
+        let until = codec.stamp(&mut snoozed_until.unwrap_or(Instant::BLANK));
+        codec.demand(until <= codec.present().plus(LONGEST_SNOOZE));
+        if codec.loads() {
+            *snoozed_until = snoozed.then_some(until);
+        }
     }
 }

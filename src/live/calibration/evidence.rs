@@ -5,12 +5,16 @@
 //! 147:278. The account opens below zero by a caution, which is the prior that a factory's calibration is left
 //! alone.
 
+use crate::codec::{Blank, Codec, Coded};
 use crate::units::{Instant, Span};
 
 /// How far the account sinks, in cautions, and how far it rises, in scatters: no further, so that corrections
 /// which begin to pay, or cease to, are soon noticed.
 const LEAST_CAUTIONS: f32 = 2.0;
 const MOST: f32 = 4.0;
+
+/// The greatest caution.
+pub(super) const MOST_CAUTION: f32 = 10.0;
 
 /// The most that one fingerstick adds or takes, in scatters.
 const STEP: f32 = 1.5;
@@ -60,7 +64,6 @@ impl Payoff {
 /// The account.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub(super) struct Evidence {
     balance: f32,
     /// Since when the account has been above zero, and how many fingersticks have added to it since.
@@ -110,6 +113,24 @@ impl Evidence {
             Payoff::TooFew
         } else {
             Payoff::No
+        }
+    }
+}
+
+impl Coded for Evidence {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { balance, since, run, lasting } = self;
+        let balance = codec.within(balance, -LEAST_CAUTIONS * MOST_CAUTION, MOST);
+        // at zero and under it is as new
+        let counts = codec.flag(&mut since.is_some());
+        codec.demand(counts == (balance > 0.0));
+        let mut from = since.unwrap_or(Instant::BLANK);
+        from = codec.moment(&mut from);
+        let run = codec.byte(run);
+        let lasting = codec.flag(lasting);
+        codec.demand((counts || run == 0) && (!lasting || run >= LASTING_STICKS));
+        if codec.loads() {
+            *since = counts.then_some(from);
         }
     }
 }

@@ -6,6 +6,7 @@
 //! for Discrete Sequential Estimation*, on scalar updates.
 
 use super::model::Step;
+use crate::codec::{Blank, Codec, Coded};
 use crate::math;
 
 /// What a scalar measurement sees: its row H.
@@ -30,7 +31,6 @@ impl Sees {
 
 /// The four states. 16 bytes.
 #[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub(super) struct State {
     pub g: f32,
     pub r: f32,
@@ -40,7 +40,6 @@ pub(super) struct State {
 
 /// The upper triangle of their covariance. 40 bytes.
 #[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub(super) struct Covariance {
     pub gg: f32,
     pub gr: f32,
@@ -59,7 +58,6 @@ const LEAST_VARIANCE: f32 = 1e-6;
 
 /// A state and its covariance. 56 bytes.
 #[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub(super) struct Belief {
     pub x: State,
     pub p: Covariance,
@@ -179,5 +177,43 @@ impl Belief {
         [x.g, x.r, x.i, x.w, p.gg, p.gr, p.gi, p.gw, p.rr, p.ri, p.rw, p.ii, p.iw, p.ww]
             .iter()
             .all(|v| v.is_finite())
+    }
+}
+
+impl Blank for State {
+    const BLANK: Self = Self { g: 0.0, r: 0.0, i: 0.0, w: 0.0 };
+}
+
+impl Coded for State {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { g, r, i, w } = self;
+        codec.finite(&mut [g, r, i, w]);
+    }
+}
+
+impl Blank for Belief {
+    const BLANK: Self = Self {
+        x: State::BLANK,
+        p: Covariance {
+            gg: 0.0,
+            gr: 0.0,
+            gi: 0.0,
+            gw: 0.0,
+            rr: 0.0,
+            ri: 0.0,
+            rw: 0.0,
+            ii: 0.0,
+            iw: 0.0,
+            ww: 0.0,
+        },
+    };
+}
+
+impl Coded for Belief {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { x, p: Covariance { gg, gr, gi, gw, rr, ri, rw, ii, iw, ww } } = self;
+        x.code(codec);
+        codec.numbers(&mut [gg, rr, ii, ww], LEAST_VARIANCE, f32::MAX);
+        codec.finite(&mut [gr, gi, gw, ri, rw, iw]);
     }
 }

@@ -35,6 +35,7 @@ mod smooth;
 pub use model::Model;
 pub use smooth::Smoothed;
 
+use crate::codec::{Blank, Codec, Coded};
 use crate::estimate::Estimate;
 use crate::math;
 use crate::reading::{Fingerstick, Reading};
@@ -173,17 +174,14 @@ pub struct Behind {
 /// # Ok::<(), glidepath::Error>(())
 /// ```
 #[derive(Clone, Debug)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Estimator {
     model: Model,
     servo: Servo,
     running: Option<Running>,
-    #[cfg_attr(feature = "serde", serde(skip))]
     cached: Option<(Span, Step)>,
 }
 
 #[derive(Clone, Copy, Debug)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 struct Running {
     at: Instant,
     last_reading: Instant,
@@ -538,6 +536,41 @@ impl Estimator {
             *belief = belief.predicted(&step, self.model.drive, coloured);
             points.predict(&step);
             left = left.saturating_sub(piece.secs());
+        }
+    }
+}
+
+impl Coded for Estimator {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { model: _, servo, running, cached: _ } = self; // what is cached goes by the model alone
+        servo.code(codec);
+        running.code(codec);
+    }
+}
+
+impl Blank for Running {
+    const BLANK: Self = Self {
+        at: Instant::BLANK,
+        last_reading: Instant::BLANK,
+        since: Instant::BLANK,
+        newest: 0.0,
+        doubted: false,
+        belief: Belief::BLANK,
+        points: Points::new(),
+        slow_rate: 0.0,
+    };
+}
+
+impl Coded for Running {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { at, last_reading, since, newest, doubted, belief, points, slow_rate } = self;
+        let (at, last, since) = (codec.moment(at), codec.moment(last_reading), codec.moment(since));
+        codec.demand(since <= last && last <= at);
+        codec.finite(&mut [newest, slow_rate]);
+        doubted.code(codec);
+        belief.code(codec);
+        if codec.loads() {
+            *points = Points::new(); // of the last minutes, and only drawn
         }
     }
 }

@@ -4,6 +4,7 @@
 //! white and coloured variance alike, until it does; the person's own movement is left alone. Source of the
 //! principle: Mehra (1970), innovation matching, IEEE Trans. Automatic Control 15(2).
 
+use crate::codec::{Codec, Coded};
 use crate::math;
 
 /// The average looks back about this far, minutes.
@@ -12,12 +13,13 @@ const MEMORY_MIN: f32 = 720.0;
 const EVERY_MIN: f32 = 30.0;
 /// The scale goes no lower: to smooth less because a sensor smooths itself did not pay against blood.
 const LEAST: f32 = 1.0;
+/// And no higher.
+const GREATEST: f32 = 16.0;
 /// One innovation counts at most this much, so that a spike teaches little.
 const MOST: f32 = 9.0;
 
 /// 12 bytes.
 #[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub(super) struct Servo {
     variance_scale: f32,
     ratio: f32,
@@ -50,8 +52,17 @@ impl Servo {
         if self.minutes >= EVERY_MIN {
             self.minutes = 0.0;
             let fourth_root = math::sqrt(math::sqrt(self.ratio));
-            self.variance_scale = (self.variance_scale * fourth_root).max(LEAST).min(16.0);
+            self.variance_scale = (self.variance_scale * fourth_root).max(LEAST).min(GREATEST);
         }
+    }
+}
+
+impl Coded for Servo {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { variance_scale, ratio, minutes } = self;
+        codec.within(variance_scale, LEAST, GREATEST);
+        codec.within(ratio, 0.0, MOST);
+        codec.within(minutes, 0.0, EVERY_MIN);
     }
 }
 

@@ -48,7 +48,6 @@ impl Smoothed {
 const SPACING: Span = Span::from_secs(270);
 
 #[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 struct Point {
     at: Instant,
     g: f32,
@@ -59,7 +58,6 @@ struct Point {
 
 /// The last four points, oldest first: a quarter of an hour at 5 min. 116 bytes.
 #[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub(super) struct Points {
     kept: [Option<Point>; 4],
 }

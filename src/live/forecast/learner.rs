@@ -3,6 +3,7 @@
 use super::past::{Past, Told};
 use super::table::{HORIZONS, LEARNED, LEAST, LEVELS, LOW_HORIZONS, LOW_TERMS, MINUTES, Place, Table, band};
 use super::terms::{LOG_CENTRE, Reach, TERMS, Terms};
+use crate::codec::{Codec, Coded as _};
 use crate::math;
 use crate::units::{Glucose, Instant, LOW};
 
@@ -50,6 +51,13 @@ const LOG_LOW: f32 = 8.496_99;
 /// The least half of an interval, mg/dL.
 const LEAST_HALF: f32 = 0.5;
 
+/// What is learned stays within these: the worth, mg/dL; a part of the day's share of the spread; a level's quantiles.
+const WORTH_FENCE: f32 = 60.0;
+const LEAST_PART: f32 = 0.4;
+const MOST_PART: f32 = 2.5;
+const LEAST_QUANTILE: f32 = 0.5;
+const MOST_QUANTILE: f32 = 2.0;
+
 /// The spread of the logistic distribution whose quartile is 1.
 const QUARTILE: f32 = 1.098_612_3;
 
@@ -93,7 +101,6 @@ impl Expected {
 
 /// A person's learner. See [`forecast`](super).
 #[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Learner {
     past: Past,
     personal: bool,
@@ -331,7 +338,7 @@ impl Learner {
             }
         }
         self.outcomes = (self.outcomes + 1.0).min(MOST);
-        let [people, own] = errors.map(|error: f32| error.abs().min(60.0));
+        let [people, own] = errors.map(|error: f32| error.abs().min(WORTH_FENCE));
         self.worth += WORTH_PACE * (people - own - self.worth);
         let error = if self.trusts_own() { own } else { people };
         if let Some(spread) = table.spread.get(JUDGED) {
@@ -344,12 +351,13 @@ impl Learner {
     fn judge(&mut self, table: &Table, secs: u32, level: f32, off: f32) {
         let usual = self.spread_of(secs);
         if let Some(part) = self.parts.get_mut(part_of(secs)) {
-            *part = (*part + PART_PACE * (off.min(6.0) * table.mean_off - *part)).max(0.4).min(2.5);
+            *part =
+                (*part + PART_PACE * (off.min(6.0) * table.mean_off - *part)).max(LEAST_PART).min(MOST_PART);
         }
         let band = usize::from(band(level));
         let track = |quantile: &mut f32, at: f32, pace: f32, share: f32| {
             let beyond = if off > *quantile * at { 1.0 } else { 0.0 };
-            *quantile = (*quantile * (1.0 + pace * (beyond - share))).max(0.5).min(2.0);
+            *quantile = (*quantile * (1.0 + pace * (beyond - share))).max(LEAST_QUANTILE).min(MOST_QUANTILE);
         };
         if let Some(half) = self.halves.get_mut(band) {
             track(half, usual, HALF_PACE, 0.5);
@@ -371,4 +379,44 @@ const fn part_of(secs: u32) -> usize {
 
 fn dot<const N: usize>(a: &[f32; N], b: &[f32; N]) -> f32 {
     a.iter().zip(b).fold(0.0, |sum, (a, b)| sum + a * b)
+}
+
+impl Learner {
+    pub(super) fn code(&mut self, table: &Table, codec: &mut Codec<'_>) {
+        let Self {
+            past,
+            personal: _,
+            own,
+            outcomes,
+            worth,
+            parts,
+            halves,
+            tails,
+            // worked out anew from the others
+            changes: _,
+            scales: _,
+            level: _,
+            log_level: _,
+            step: _,
+            slope: _,
+            band: _,
+            reach: _,
+        } = self;
+        past.code(codec);
+        codec.within(outcomes, FIRST, MOST);
+        codec.within(worth, -WORTH_FENCE, WORTH_FENCE);
+        for (numbers, least, most) in [
+            (own.as_flattened_mut(), -FENCE, FENCE),
+            (parts, LEAST_PART, MOST_PART),
+            (halves, LEAST_QUANTILE, MOST_QUANTILE),
+            (tails, LEAST_QUANTILE, MOST_QUANTILE),
+        ] {
+            for number in numbers {
+                codec.within(number, least, most);
+            }
+        }
+        if codec.loads() {
+            self.renew(table);
+        }
+    }
 }

@@ -32,6 +32,7 @@ mod people;
 mod table;
 mod terms;
 
+use crate::codec::{Codec, Coded};
 use crate::error::{Error, in_range};
 use crate::math;
 use crate::timeline::Beginning;
@@ -115,7 +116,6 @@ impl ForecastConfig {
 /// # Ok::<(), glidepath::Error>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Forecast {
     config: ForecastConfig,
     learner: Learner,
@@ -344,6 +344,13 @@ impl Forecast {
 pub fn minutes_at_constant_rate(now: Glucose, rate: Rate, threshold: Glucose) -> Option<f32> {
     let (distance, rate) = (threshold.mg_dl() - now.mg_dl(), rate.mg_dl_per_min());
     if distance == 0.0 { Some(0.0) } else { (distance * rate > 0.0).then(|| distance / rate) }
+}
+
+impl Coded for Forecast {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { config: _, learner } = self;
+        learner.code(&Table::PEOPLE, codec);
+    }
 }
 
 #[cfg(test)]

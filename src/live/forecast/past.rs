@@ -1,5 +1,6 @@
 //! The last hour and a half of believed readings, thinned to one in five minutes, and values between them.
 
+use crate::codec::{Codec, Coded};
 use crate::units::{Glucose, Instant};
 
 /// As many as reach back 90 minutes, with one to spare at either end, when they come every 4.5 minutes.
@@ -15,7 +16,6 @@ pub(super) const GAP_S: u32 = 17 * 60;
 const BROKEN: u16 = u16::MAX;
 
 #[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 struct Kept {
     /// Seconds since the one kept before it, or [`BROKEN`].
     since_s: u16,
@@ -30,7 +30,6 @@ impl Kept {
 
 /// Recent readings. 100 bytes.
 #[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub(super) struct Past {
     /// The newest believed reading, kept or not.
     newest_at: Instant,
@@ -170,4 +169,20 @@ fn between((after, later): (u32, f32), (before, earlier): (u32, f32), age: u32) 
     }
     let part = age.saturating_sub(after) as f32 / whole as f32;
     later + (earlier - later) * part
+}
+
+impl Coded for Past {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { newest_at, newest, kept_s, doubted, count, kept } = self;
+        codec.moment(newest_at);
+        newest.code(codec);
+        let (kept_s, count) = (codec.half(kept_s), codec.byte(count));
+        codec.demand(u32::from(kept_s) < SPACING_S && usize::from(count) <= KEPT);
+        codec.flag(doubted);
+        for Kept { since_s, tenths: value } in kept {
+            let (since_s, value) = (codec.half(since_s), codec.half(value));
+            let near = u32::from(since_s) < SPACING_S.saturating_add(GAP_S);
+            codec.demand((near || since_s == BROKEN) && value <= tenths(Glucose::clamped(f32::MAX)));
+        }
+    }
 }

@@ -11,7 +11,6 @@ pub const SPREAD_TERMS: usize = 7;
 /// How much of the past a forecast goes by.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub enum Reach {
     /// Half an hour without a gap.
     Full,

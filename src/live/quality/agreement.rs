@@ -1,5 +1,6 @@
 //! Whether fingersticks and a second sensor bear this one out.
 
+use crate::codec::{Codec, Coded};
 use crate::units::{Instant, Span};
 
 /// A fingerstick this many standard deviations off disagrees.
@@ -22,7 +23,6 @@ const APART_SPAN: Span = Span::from_mins(15);
 
 /// What fingersticks and a second sensor have said. 28 bytes.
 #[derive(Clone, Copy, Debug, PartialEq, Default)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub(super) struct Agreement {
     denied: Option<Instant>,
     over: f32,
@@ -56,6 +56,15 @@ impl Agreement {
 
     pub fn is_apart(&self) -> bool {
         self.apart.is_some_and(|(since, last)| last.since(since) >= APART_SPAN)
+    }
+}
+
+impl Coded for Agreement {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { denied, over, under, apart } = self;
+        denied.code(codec);
+        codec.numbers(&mut [over, under], 0.0, f32::MAX);
+        apart.code(codec);
     }
 }
 

@@ -44,6 +44,7 @@ pub use config::QualityConfig;
 pub use verdict::{Assessment, Grade, Reason, Reasons, Verdict};
 pub use wear::Wear;
 
+use crate::codec::{Codec, Coded};
 use crate::error::Error;
 use crate::local::LocalTime;
 use crate::reading::{Reading, Status};
@@ -74,7 +75,6 @@ const JUMP_MEMORY: Span = Span::from_mins(20);
 
 /// A run of equal values.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 struct Run {
     value: u16,
     since: Instant,
@@ -83,7 +83,6 @@ struct Run {
 
 /// What is remembered between readings.
 #[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 struct State {
     newest: Option<Instant>,
     /// The first and the last reading of which the sensor itself said that it warms up, none other since.
@@ -152,7 +151,6 @@ pub struct Evidence {
 /// # Ok::<(), glidepath::Error>(())
 /// ```
 #[derive(Clone, Debug)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Quality {
     config: QualityConfig,
     state: State,
@@ -409,6 +407,44 @@ impl Quality {
         let run = state.run;
         (run.count >= config.stuck_readings && at.since(run.since) >= config.stuck_span)
             .then_some(Verdict::Stuck)
+    }
+}
+
+impl Coded for Quality {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { config: _, state } = self;
+        state.code(codec);
+    }
+}
+
+impl Coded for State {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self {
+            newest,
+            warming,
+            run: Run { value, since, count: run },
+            far,
+            jumped,
+            pressure,
+            gap_ended,
+            noise,
+            surprise,
+            own_doubt,
+            agreement,
+            count,
+        } = self;
+        codec.moments(&mut [newest, gap_ended]);
+        warming.code(codec);
+        codec.half(value);
+        codec.moment(since);
+        codec.byte(run);
+        far.code(codec);
+        pressure.code(codec);
+        noise.code(codec);
+        codec.within(surprise, 0.0, SURPRISE_MOST);
+        codec.flags(&mut [jumped, own_doubt]);
+        agreement.code(codec);
+        count.code(codec);
     }
 }
 

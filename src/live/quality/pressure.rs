@@ -7,8 +7,9 @@
 //! can be seen at once: a steady level, and a large share of it lost within a few minutes. Its numbers come from
 //! `glidepath fit --only pressure`, on recorded nights.
 
+use crate::codec::{Blank, Codec, Coded};
 use crate::reading::Reading;
-use crate::units::{Instant, Span};
+use crate::units::{Glucose, Instant, Span};
 
 /// A level is steady while its readings lie this close together, mg/dL …
 const STEADY: f32 = 12.0;
@@ -26,7 +27,6 @@ const SPENT: Span = Span::from_hours(1);
 
 /// A steady level: since when, its lowest and highest reading.
 #[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 struct Level {
     since: Instant,
     low: f32,
@@ -47,7 +47,6 @@ impl Level {
 
 /// The test's memory. 64 bytes at most.
 #[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub(super) struct Pressure {
     /// The newest reading, and the level it belongs to.
     last: Option<(Instant, f32, Level)>,
@@ -113,6 +112,29 @@ impl Pressure {
         });
         self.last = Some((at, value, next));
         self.left.map(|(_, level)| level)
+    }
+}
+
+impl Blank for Level {
+    const BLANK: Self = Self::new(Instant::BLANK, 0.0);
+}
+
+impl Coded for Level {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { since, low, high } = self;
+        codec.moment(since);
+        let low = codec.within(low, 0.0, Glucose::MAX_MG_DL);
+        codec.within(high, low, Glucose::MAX_MG_DL);
+    }
+}
+
+impl Coded for Pressure {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { last, left, held, ended } = self;
+        last.code(codec);
+        left.code(codec);
+        held.code(codec);
+        ended.code(codec);
     }
 }
 

@@ -1,10 +1,10 @@
 //! How long a sensor has been worn, and what it gave.
 
+use crate::codec::{Codec, Coded};
 use crate::units::{Instant, Span};
 
 /// What is counted of a sensor. 20 bytes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub(super) struct Count {
     pub started: Option<Instant>,
     pub readings: u32,
@@ -98,6 +98,16 @@ impl Wear {
 fn cost(price: f32, worn: Span, lost: Span) -> Option<f32> {
     let days = Span::from_secs(worn.secs().saturating_sub(lost.secs())).mins() / 1440.0;
     (days > 0.0).then_some(price / days).filter(|cost| cost.is_finite())
+}
+
+impl Coded for Count {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { started, readings, errors, lost_secs } = self;
+        started.code(codec);
+        for number in [readings, errors, lost_secs] {
+            codec.word(number);
+        }
+    }
 }
 
 #[cfg(test)]

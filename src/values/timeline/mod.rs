@@ -22,6 +22,7 @@
 //! The third in a row that is off by the same, while time passes as its stamps say (or stands still while its values
 //! do not), shows that the clock was set: stamps are placed anew from there, and by arrival until then.
 
+use crate::codec::{Blank, Codec, Coded};
 use crate::reading::Reading;
 use crate::units::{Instant, Span};
 
@@ -69,7 +70,6 @@ pub enum Beginning {
 
 /// A stamp and where on the count it lies. 8 bytes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 struct Mark {
     stamp: Instant,
     count: Instant,
@@ -87,7 +87,6 @@ impl Mark {
 
 /// Readings whose stamps are off by the same. 20 bytes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 struct Strays {
     /// The last one's stamp, and the count when it arrived.
     last: Mark,
@@ -133,7 +132,6 @@ pub enum Placed {
 /// # Ok::<(), glidepath::Error>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Timeline {
     now: Instant,
     /// Whether anything has been heard.
@@ -398,6 +396,46 @@ impl Timeline {
         let stands = stamped == 0 && known.value != fresh.value;
         let slack = passed.wrapping_shr(2).max(90);
         stands || stamped > 0 && stamped.abs_diff(passed) <= slack.unsigned_abs()
+    }
+}
+
+impl Blank for Mark {
+    const BLANK: Self = Self { stamp: Instant::BLANK, count: Instant::BLANK };
+}
+
+impl Coded for Mark {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { stamp, count } = self;
+        codec.stamp(stamp);
+        codec.moment(count);
+    }
+}
+
+impl Coded for Timeline {
+    /// The first of all stages: no moment of the others is later than its present.
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self {
+            now,
+            begun,
+            stamps,
+            pace,
+            newest,
+            uptime: _,
+            wall: _,
+            heard: _,
+            strays: _,
+            ticks: _,
+            resumed: _,
+        } = self;
+        let now = codec.now(now);
+        let begun = codec.flag(begun);
+        codec.demand(begun || now == Instant::from_secs(0));
+        stamps.code(codec);
+        newest.code(codec);
+        codec.span(pace, Span::ZERO, LONGEST_PACE);
+        if codec.loads() {
+            self.resume(); // what the others tell is forgotten when the power returns
+        }
     }
 }
 

@@ -11,6 +11,7 @@ pub use view::{Bound, Expected, FingerstickOutcome, Refusal, Settings, Shown, Vi
 
 use crate::alarm::{AlarmPlan, Alarms, Doubt, FLOOR_MG_DL, Kind, Situation};
 use crate::calibration::{Applied, Calibration, Pair};
+use crate::codec::{Blank, Codec, Coded};
 use crate::error::Error;
 use crate::estimate::Estimate;
 use crate::estimator::{Estimator, Fused, Smoothed, Trust};
@@ -72,7 +73,6 @@ const FURTHEST_LOW: Span = Span::from_hours(1);
 /// # Ok::<(), glidepath::Error>(())
 /// ```
 #[derive(Clone, Debug)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Monitor<const N: usize> {
     history: History<N>,
     core: Core,
@@ -80,7 +80,6 @@ pub struct Monitor<const N: usize> {
 
 /// All but the history: the part whose code does not depend on `N`. Its moments are of the count.
 #[derive(Clone, Debug)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 struct Core {
     timeline: Timeline,
     quality: Quality,
@@ -98,7 +97,6 @@ struct Core {
 
 /// A believed reading. 16 bytes.
 #[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 struct Newest {
     at: Instant,
     sensor: Glucose,
@@ -266,6 +264,60 @@ impl<const N: usize> Monitor<N> {
     #[must_use]
     pub fn wear(&self) -> Option<Wear> {
         self.core.quality.wear(self.core.timeline.now())
+    }
+}
+
+impl<const N: usize> Coded for Monitor<N> {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { history, core } = self;
+        core.code(codec);
+        history.code(codec);
+    }
+}
+
+impl Coded for Core {
+    #[inline(never)]
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self {
+            timeline,
+            quality,
+            calibration,
+            estimator,
+            sign,
+            forecast,
+            alarms,
+            newest,
+            unbelieved,
+            utc_offset: _,
+        } = self;
+        timeline.code(codec); // first: it says what is present
+        quality.code(codec);
+        calibration.code(codec);
+        estimator.code(codec);
+        sign.code(codec);
+        forecast.code(codec);
+        alarms.code(codec);
+        newest.code(codec);
+        unbelieved.code(codec);
+    }
+}
+
+impl Blank for Newest {
+    const BLANK: Self = Self {
+        at: Instant::BLANK,
+        sensor: Glucose::BLANK,
+        calibrated: Glucose::BLANK,
+        status: Status::Normal,
+    };
+}
+
+impl Coded for Newest {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { at, sensor, calibrated, status } = self;
+        codec.moment(at);
+        sensor.code(codec);
+        calibrated.code(codec);
+        codec.one_of(status, &Status::ALL);
     }
 }
 

@@ -1,20 +1,28 @@
 //! The monitor's whole state to bytes and back, so that a power cut loses nothing.
 //!
-//! A snapshot holds readings, estimate, calibration, trust, alarms and settings. [`load`] gives back a monitor
-//! that goes on with the same bits as the saved one, or an error: never a part of one. Nobody knows how long the power
-//! was away: [`load`] has called [`Monitor::power_returned`], so that no age is known and nothing is shown as present
-//! before the next reading, and silence is counted anew. Layout, little endian:
-//! `"GPMS"`, version (2 bytes), length of the state (4), the state in the `postcard` wire format, CRC-32 of all
-//! before it (4). Storing it is the caller's: keep the last snapshot until the next one is written.
+//! A snapshot holds what a monitor has learned and what it remembers: readings, estimate, calibration, trust, the person,
+//! which alarms hold and are heeded. [`restore`] makes a monitor one that goes on with the same bits as the saved one, or
+//! leaves it as it was: never a part of one. Settings are the caller's and not in it: those given to [`Monitor::new`], the
+//! alarm plan and the zone's offset stay those of the monitor that is restored into, so that no old snapshot brings
+//! back an old limit. Left out, too, is what [`Monitor::smoothed`] draws of the last quarter of an hour. Nobody knows how long the
+//! power was away: [`restore`] has called [`Monitor::power_returned`], so that no age is known and nothing is shown as
+//! present before the next reading, and silence is counted anew. Layout, little endian:
+//! `"GPMS"`, version (2 bytes), length of the state (4), the state, CRC-32 of all before it (4). Storing it is the
+//! caller's: keep the last snapshot until the next one is written. Where a field lies in the state is said by the stage
+//! that owns it and by its [`VERSION`] alone.
 //!
 //! A snapshot of another [`VERSION`] is refused: start anew and the next readings fill in.
 //!
+//! # Memory
+//! On a Cortex-M0+ saving and restoring take FLASH bytes of flash together; restoring SR bytes of stack, saving SS.
+//!
 //! Source of the checksum: the CRC-32 of IEEE 802.3 (reflected polynomial 0xEDB88320, from memory).
 
+use crate::codec::{Codec, Coded};
 use crate::monitor::Monitor;
 
 /// The version of the state written and read. It changes whenever any part of the state does.
-pub const VERSION: u16 = 2;
+pub const VERSION: u16 = 3;
 
 const MAGIC: [u8; 4] = *b"GPMS";
 const HEADER: usize = 10;
@@ -26,11 +34,11 @@ const CHECKSUM: usize = 4;
 /// ```
 /// use glidepath::snapshot;
 /// let buffer = [0_u8; snapshot::room(288)];
-/// assert_eq!(buffer.len(), 4288);
+/// assert_eq!(buffer.len(), 2752);
 /// ```
 #[must_use]
 pub const fn room(readings: usize) -> usize {
-    readings.saturating_mul(6).saturating_add(2560)
+    readings.saturating_mul(6).saturating_add(1024)
 }
 
 /// Why there is no snapshot, or no monitor from one.
@@ -64,7 +72,8 @@ impl core::fmt::Display for SnapshotError {
 
 impl core::error::Error for SnapshotError {}
 
-/// Writes `monitor`'s state to the front of `buffer`; gives the number of bytes.
+/// Writes `monitor`'s state to the front of `buffer`; gives the number of bytes. `monitor` stays as it is; it is borrowed
+/// as for a change because the same code walks over it to restore it.
 ///
 /// # Errors
 /// [`SnapshotError::Room`]; the buffer's content is then of no use.
@@ -75,36 +84,51 @@ impl core::error::Error for SnapshotError {}
 /// let mut monitor = Monitor::<288>::new(Settings::default())?;
 /// let _ = monitor.push(&Reading::new(Instant::from_secs(300), Glucose::from_mg_dl(110.0)?));
 /// let mut buffer = [0; snapshot::room(288)];
-/// let length = snapshot::save(&monitor, &mut buffer)?;
+/// let length = snapshot::save(&mut monitor, &mut buffer)?;
 /// // the power fails, and later
-/// let restored = snapshot::load::<288>(&buffer[..length])?;
+/// let mut restored = Monitor::<288>::new(Settings::default())?;
+/// snapshot::restore(&mut restored, &buffer[..length])?;
 /// assert_eq!(restored.history().newest(), monitor.history().newest());
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
-pub fn save<const N: usize>(monitor: &Monitor<N>, buffer: &mut [u8]) -> Result<usize, SnapshotError> {
-    let (header, rest) = buffer.split_at_mut_checked(HEADER).ok_or(SnapshotError::Room)?;
-    let state = postcard::to_slice(monitor, rest).map_err(|_| SnapshotError::Room)?.len();
-    let length = u32::try_from(state).map_err(|_| SnapshotError::Room)?;
-    let fields = MAGIC.into_iter().chain(VERSION.to_le_bytes()).chain(length.to_le_bytes());
-    header.iter_mut().zip(fields).for_each(|(to, from)| *to = from);
-    let end = HEADER.saturating_add(state);
-    let (body, rest) = buffer.split_at_mut_checked(end).ok_or(SnapshotError::Room)?;
-    let place = rest.first_chunk_mut::<CHECKSUM>().ok_or(SnapshotError::Room)?;
-    *place = crc32(body).to_le_bytes();
-    Ok(end.saturating_add(CHECKSUM))
+pub fn save<const N: usize>(monitor: &mut Monitor<N>, buffer: &mut [u8]) -> Result<usize, SnapshotError> {
+    let rest = buffer.get_mut(HEADER..).ok_or(SnapshotError::Room)?;
+    let mut codec = Codec::saving(rest);
+    monitor.code(&mut codec);
+    let state = codec.end().ok_or(SnapshotError::Room)?;
+    seal(buffer, state).ok_or(SnapshotError::Room)
 }
 
-/// The monitor whose snapshot `bytes` begin with; bytes after it are left alone. A monitor with less room than
-/// the saved one's keeps the newest readings. Its power has just [returned](Monitor::power_returned): the device's own
-/// count, told by [`Monitor::run`], starts anew, and no value is present before the next reading.
+/// Puts what tells a snapshot around `state` bytes of state; gives the length of the whole.
+fn seal(buffer: &mut [u8], state: usize) -> Option<usize> {
+    let end = HEADER.saturating_add(state);
+    let (body, rest) = buffer.split_at_mut_checked(end)?;
+    let (magic, fields) = body.split_first_chunk_mut::<4>()?;
+    let (version, fields) = fields.split_first_chunk_mut::<2>()?;
+    *magic = MAGIC;
+    *version = VERSION.to_le_bytes();
+    *fields.first_chunk_mut::<4>()? = u32::try_from(state).ok()?.to_le_bytes();
+    *rest.first_chunk_mut::<CHECKSUM>()? = crc32(body).to_le_bytes();
+    Some(end.saturating_add(CHECKSUM))
+}
+
+/// Makes `monitor` the one whose snapshot `bytes` begin with; bytes after it are left alone. A monitor with less room
+/// than the saved one's keeps the newest readings. Its power has just [returned](Monitor::power_returned): the
+/// device's own count, told by [`Monitor::run`], starts anew, and no value is present before the next reading.
+///
+/// What is read is checked whole before any of it is used: finite numbers within the bounds that each stage keeps,
+/// moments no later than the present, counts within theirs, readings in order.
 ///
 /// # Errors
-/// All but [`SnapshotError::Room`], in the order they are listed.
+/// All but [`SnapshotError::Room`], in the order they are listed. `monitor` is then as it was.
 ///
 /// # Examples
 /// ```
-/// use glidepath::snapshot::{self, SnapshotError};
-/// assert_eq!(snapshot::load::<288>(&[0xFF; 4096]).unwrap_err(), SnapshotError::Incomplete); // erased flash
+/// use glidepath::{Monitor, Settings, snapshot::{self, SnapshotError}};
+/// let mut monitor = Monitor::<288>::new(Settings::default())?;
+/// let erased = [0xFF; 4096]; // flash that was never written
+/// assert_eq!(snapshot::restore(&mut monitor, &erased), Err(SnapshotError::Incomplete));
+/// # Ok::<(), glidepath::Error>(())
 /// ```
 /// What was low before the power failed is not shown as present after it, and silence rings:
 /// ```
@@ -112,15 +136,29 @@ pub fn save<const N: usize>(monitor: &Monitor<N>, buffer: &mut [u8]) -> Result<u
 /// let mut monitor = Monitor::<288>::new(Settings::default())?;
 /// let _ = monitor.push(&Reading::new(Instant::from_secs(300), Glucose::from_mg_dl(110.0)?));
 /// let mut buffer = [0; snapshot::room(288)];
-/// let length = snapshot::save(&monitor, &mut buffer)?;
-/// let mut restored = snapshot::load::<288>(&buffer[..length])?;
+/// let length = snapshot::save(&mut monitor, &mut buffer)?;
+/// let mut restored = Monitor::<288>::new(Settings::default())?;
+/// snapshot::restore(&mut restored, &buffer[..length])?;
 /// restored.run(0); // seconds since the power came back; no clock on the wall is known
 /// assert!(restored.tick(None).shown().is_none());
 /// restored.run(20 * 60);
 /// assert!(restored.tick(None).alarms().get(Kind::NoData).is_some());
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
-pub fn load<const N: usize>(bytes: &[u8]) -> Result<Monitor<N>, SnapshotError> {
+pub fn restore<const N: usize>(monitor: &mut Monitor<N>, bytes: &[u8]) -> Result<(), SnapshotError> {
+    let state = state(bytes)?;
+    let mut check = Codec::checking(state);
+    monitor.code(&mut check);
+    if check.end() != Some(state.len()) {
+        return Err(SnapshotError::State);
+    }
+    monitor.code(&mut Codec::loading(state));
+    monitor.power_returned();
+    Ok(())
+}
+
+/// The state within a whole snapshot of this version.
+fn state(bytes: &[u8]) -> Result<&[u8], SnapshotError> {
     let (magic, rest) = bytes.split_first_chunk::<4>().ok_or(SnapshotError::Incomplete)?;
     let (version, rest) = rest.split_first_chunk::<2>().ok_or(SnapshotError::Incomplete)?;
     let (length, _) = rest.split_first_chunk::<4>().ok_or(SnapshotError::Incomplete)?;
@@ -137,17 +175,11 @@ pub fn load<const N: usize>(bytes: &[u8]) -> Result<Monitor<N>, SnapshotError> {
     if crc32(body) != u32::from_le_bytes(*checksum) {
         return Err(SnapshotError::Checksum);
     }
-    let state = body.get(HEADER..).unwrap_or_default();
-    match postcard::take_from_bytes::<Monitor<N>>(state) {
-        Ok((mut monitor, [])) => {
-            monitor.power_returned();
-            Ok(monitor)
-        }
-        _ => Err(SnapshotError::State),
-    }
+    Ok(body.get(HEADER..).unwrap_or_default())
 }
 
 /// CRC-32 of IEEE 802.3.
+#[inline(never)]
 fn crc32(bytes: &[u8]) -> u32 {
     !bytes.iter().fold(u32::MAX, |crc, byte| {
         (0..8).fold(crc ^ u32::from(*byte), |crc, _| (crc >> 1) ^ (0xEDB8_8320 & (crc & 1).wrapping_neg()))

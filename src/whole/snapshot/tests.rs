@@ -34,9 +34,17 @@ fn step<const N: usize>(monitor: &mut Monitor<N>, k: u32) -> crate::View {
     if k % 50 > 45 { monitor.tick(reading(k).at()) } else { monitor.push(&reading(k)) }
 }
 
+fn load<const N: usize>(bytes: &[u8]) -> Result<Monitor<N>, SnapshotError> {
+    // one that has lived: nothing of it may be left
+    let mut monitor = Monitor::new(Settings::default()).unwrap();
+    (0..3).for_each(|k| _ = step(&mut monitor, 190 + k));
+    restore(&mut monitor, bytes).map(|()| monitor)
+}
+
 fn saved(monitor: &Monitor<288>) -> Vec<u8> {
-    let mut buffer = [0; room(288)];
-    let length = save(monitor, &mut buffer).unwrap();
+    let (mut buffer, mut same) = ([0; room(288)], monitor.clone());
+    let length = save(&mut same, &mut buffer).unwrap();
+    assert_eq!(std::format!("{same:?}"), std::format!("{monitor:?}"), "changed by saving");
     buffer[..length].to_vec()
 }
 
@@ -88,8 +96,8 @@ fn what_is_not_whole_is_refused() {
     longer.extend([0xFF; 7]);
     assert!(load::<288>(&longer).is_ok());
     let mut other = bytes.clone();
-    other[4] = 3;
-    assert_eq!(load::<288>(&other).err(), Some(SnapshotError::Version(3)));
+    other[4] = 4;
+    assert_eq!(load::<288>(&other).err(), Some(SnapshotError::Version(4)));
     // a whole state with a byte too many
     let mut more = bytes[..bytes.len() - 4].to_vec();
     more.push(0);
@@ -114,13 +122,88 @@ fn errors_say_what_is_wrong() {
 
 #[test]
 fn a_small_buffer_is_refused() {
-    let monitor = after(5);
+    let mut monitor = after(5);
     let length = saved(&monitor).len();
     let mut buffer = [0; 3000];
     for room in 0..length {
-        assert_eq!(save(&monitor, &mut buffer[..room]), Err(SnapshotError::Room));
+        assert_eq!(save(&mut monitor, &mut buffer[..room]), Err(SnapshotError::Room));
     }
-    assert_eq!(save(&monitor, &mut buffer[..length]), Ok(length));
+    assert_eq!(save(&mut monitor, &mut buffer[..length]), Ok(length));
+}
+
+/// A state with the checksum that fits it.
+fn sealed(state: &[u8]) -> Vec<u8> {
+    let mut bytes = b"GPMS\x03\x00".to_vec();
+    bytes.extend((state.len() as u32).to_le_bytes());
+    bytes.extend(state);
+    bytes.extend(crc32(&bytes).to_le_bytes());
+    bytes
+}
+
+/// Every bit of a whole snapshot turned, one by one.
+#[test]
+fn every_single_bit_is_guarded() {
+    let bytes = saved(&after(if cfg!(miri) { 1 } else { 20 }));
+    let mut monitor = after(3);
+    let before = std::format!("{monitor:?}");
+    for bit in 0..8 * bytes.len() {
+        let mut other = bytes.clone();
+        other[bit / 8] ^= 1 << (bit % 8);
+        assert!(restore(&mut monitor, &other).is_err(), "bit {bit}");
+    }
+    assert_eq!(std::format!("{monitor:?}"), before);
+}
+
+/// Any byte of the state replaced under a checksum that fits: refused and nothing changed, or taken in as a state that
+/// comes back the same and goes on.
+#[test]
+fn a_forged_byte_is_refused_or_is_a_state() {
+    let bytes = saved(&after(if cfg!(miri) { 1 } else { 60 }));
+    let state = &bytes[HEADER..bytes.len() - CHECKSUM];
+    let (mut refused, mut taken) = (0, 0);
+    let mut untouched = after(3);
+    let before = std::format!("{untouched:?}");
+    for place in 0..state.len() {
+        for byte in [0, 2, 0x7F, 0xFF] {
+            let mut other = state.to_vec();
+            other[place] = byte;
+            let other = sealed(&other);
+            let Ok(mut monitor) = load::<288>(&other) else {
+                refused += 1;
+                assert_eq!(restore(&mut untouched, &other), Err(SnapshotError::State));
+                continue;
+            };
+            taken += 1;
+            assert_eq!(
+                load::<288>(&saved(&monitor)).map(|again| saved(&again)),
+                Ok(saved(&monitor)),
+                "{place}"
+            );
+            if taken % 16 == 0 {
+                (60..64).for_each(|k| _ = step(&mut monitor, k));
+                let times: Vec<_> = monitor.history().iter().map(|r| r.at()).collect();
+                assert!(times.is_sorted_by(|a, b| a < b), "{place}");
+            }
+        }
+    }
+    assert_eq!(std::format!("{untouched:?}"), before, "changed though refused");
+    std::println!("{refused} forged bytes refused, {taken} were a state");
+    assert!(refused > 1000 && taken > 1000, "{refused} {taken}");
+}
+
+/// What a person set is not overwritten by what was set before.
+#[test]
+fn settings_stay_those_of_the_monitor() {
+    use crate::alarm::{AlarmPlan, AlarmSettings, Kind};
+    let mut settings = AlarmSettings::default();
+    settings.low.limit = 82.0;
+    let plan = AlarmPlan::new(settings).unwrap();
+    let mut monitor = Monitor::<288>::new(Settings { alarms: plan, ..Settings::default() }).unwrap();
+    monitor.set_utc_offset(Some(crate::units::Span::from_hours(1)));
+    restore(&mut monitor, &saved(&after(40))).unwrap();
+    assert_eq!(monitor.alarms().plan(), &plan);
+    let view = monitor.push(&Reading::new(reading(60).at(), Glucose::clamped(80.0)));
+    assert!(view.alarms().get(Kind::Low).is_some());
 }
 
 proptest! {
@@ -136,11 +219,7 @@ proptest! {
     /// A checksum that fits garbage must not bring a panic.
     #[test]
     fn garbage_with_a_fitting_checksum_is_refused_or_taken_whole(state in prop::collection::vec(any::<u8>(), 0..4000)) {
-        let mut bytes = b"GPMS\x02\x00".to_vec();
-        bytes.extend((state.len() as u32).to_le_bytes());
-        bytes.extend(state);
-        bytes.extend(crc32(&bytes).to_le_bytes());
-        let _ = load::<16>(&bytes);
+        let _ = load::<16>(&sealed(&state));
     }
 }
 
@@ -163,11 +242,14 @@ fn an_old_snapshot_of_this_version_still_loads() {
     assert_eq!(monitor.history().newest().unwrap().at(), reading(59).at());
 }
 
-/// A whole snapshot that version 1 wrote.
+/// Whole snapshots that versions 1 and 2 wrote.
 #[test]
 fn a_snapshot_of_an_older_version_is_refused_by_name() {
-    let kept = include_bytes!("../../../tests/snapshot_1.bin");
-    assert_eq!(load::<288>(kept).err(), Some(SnapshotError::Version(1)));
+    let kept: [&[u8]; 2] =
+        [include_bytes!("../../../tests/snapshot_1.bin"), include_bytes!("../../../tests/snapshot_2.bin")];
+    for (version, kept) in (1..).zip(kept) {
+        assert_eq!(load::<288>(kept).err(), Some(SnapshotError::Version(version)));
+    }
 }
 
 /// Switched on again after nobody knows how long: nothing is present, silence is counted from now and rings, and the

@@ -128,7 +128,7 @@ impl App {
     ///
     /// # Errors
     /// When `buffer` is smaller than [`KEPT`] and the state does not fit.
-    pub fn save(&self, buffer: &mut [u8]) -> Result<usize, SnapshotError> {
+    pub fn save(&mut self, buffer: &mut [u8]) -> Result<usize, SnapshotError> {
         let (header, rest) = buffer.split_first_chunk_mut::<HEADER>().ok_or(SnapshotError::Room)?;
         let [flags, start @ ..] = header;
         let flag = |set, flag| if set { flag } else { 0 };
@@ -136,7 +136,7 @@ impl App {
             | flag(self.unit == Unit::MmolL, MMOL_L)
             | flag(self.session.is_untold(), UNTOLD);
         *start = self.session.start().map_or(0, Instant::secs).to_le_bytes();
-        Ok(HEADER + snapshot::save(&self.monitor, rest)?)
+        Ok(HEADER + snapshot::save(&mut self.monitor, rest)?)
     }
 
     /// Goes on from what [`save`](Self::save) wrote. Nobody knows how long the power was away: nothing is shown as
@@ -146,7 +146,7 @@ impl App {
     /// When `kept` is not a whole state of this version; nothing has changed then.
     pub fn restore(&mut self, kept: &[u8]) -> Result<(), SnapshotError> {
         let (header, rest) = kept.split_first_chunk::<HEADER>().ok_or(SnapshotError::Incomplete)?;
-        self.monitor = snapshot::load(rest)?;
+        snapshot::restore(&mut self.monitor, rest)?;
         self.monitor.set_utc_offset(LOCAL);
         self.monitor.run(self.clock.uptime_s());
         let [flags, start @ ..] = header;

@@ -10,13 +10,14 @@
 //! the filter itself is the textbook one, the scatter a running second moment of its innovations (Mehra 1970,
 //! IEEE Trans. Autom. Control 15:175).
 
+use crate::codec::{Codec, Coded};
 use crate::error::{Error, in_range};
 use crate::math;
 use crate::reading::{Fingerstick, Reading, Status};
 use crate::timeline::Beginning;
 use crate::units::{Glucose, Instant, Span};
 
-use super::evidence::{Evidence, Payoff};
+use super::evidence::{Evidence, MOST_CAUTION, Payoff};
 use super::low;
 
 /// How far and how fast gain and offset wander, how far fingersticks scatter at first, and how much corrections must
@@ -95,7 +96,7 @@ impl Drift {
     /// # Errors
     /// When it is out of range.
     pub fn with_caution(self, caution: f32) -> Result<Self, Error> {
-        Ok(Self { caution: in_range("caution", caution, 0.5, 10.0)?, ..self })
+        Ok(Self { caution: in_range("caution", caution, 0.5, MOST_CAUTION)?, ..self })
     }
 }
 
@@ -202,6 +203,10 @@ const KNOWN_SHARE: f32 = 0.08;
 const APART_MIN: f32 = 60.0;
 const LEAST_FRESH: f32 = 0.05;
 
+/// The least variance kept of gain and offset.
+const LEAST_GAIN_VARIANCE: f32 = 1e-8;
+const LEAST_OFFSET_VARIANCE: f32 = 1e-4;
+
 /// The furthest that glucose under the skin is taken to be behind, and the widest standard deviation, mg/dL.
 const PAIR_LIMIT: f32 = 200.0;
 
@@ -233,7 +238,6 @@ const PAIR_LIMIT: f32 = 200.0;
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Calibration {
     drift: Drift,
     at: Option<Instant>,
@@ -339,9 +343,9 @@ impl Calibration {
         let (k_k, k_b) = (ph_k / variance, ph_b / variance);
         next.kappa += k_k * innovation;
         next.beta += k_b * innovation;
-        next.p_kk = (next.p_kk - k_k * ph_k).max(1e-8);
+        next.p_kk = (next.p_kk - k_k * ph_k).max(LEAST_GAIN_VARIANCE);
         next.p_kb -= k_k * ph_b;
-        next.p_bb = (next.p_bb - k_b * ph_b).max(1e-4);
+        next.p_bb = (next.p_bb - k_b * ph_b).max(LEAST_OFFSET_VARIANCE);
 
         let square = (innovation * innovation).min(SCATTER_CLIP * SCATTER_CLIP * plain);
         next.worth = (next.worth + fresh).min(SCATTER_MEMORY);
@@ -486,6 +490,22 @@ impl Calibration {
     const fn corrected(&self, sensor: f32, share: f32) -> f32 {
         let (gain, offset) = self.line(share);
         (sensor - offset) / gain
+    }
+}
+
+impl Coded for Calibration {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { drift: _, at, kappa, beta, p_kk, p_kb, p_bb, scatter, worth, evidence, used, refused } =
+            self;
+        at.code(codec);
+        codec.finite(&mut [kappa, beta, p_kb]);
+        codec.within(p_kk, LEAST_GAIN_VARIANCE, f32::MAX);
+        codec.within(p_bb, LEAST_OFFSET_VARIANCE, f32::MAX);
+        codec.within(scatter, LEAST_SCATTER * LEAST_SCATTER, MOST_SCATTER * MOST_SCATTER);
+        codec.within(worth, SCATTER_PRIOR, SCATTER_MEMORY);
+        evidence.code(codec);
+        codec.half(used);
+        codec.half(refused);
     }
 }
 
