@@ -250,8 +250,8 @@ impl Device {
     fn cut(&mut self, saved: bool) {
         if saved {
             let mut buffer = [0; snapshot::room(ROOM)];
-            let length = snapshot::save(&self.monitor, &mut buffer).expect("room");
-            self.monitor = snapshot::load(&buffer[..length]).expect("just saved");
+            let length = snapshot::save(&mut self.monitor, &mut buffer).expect("room");
+            snapshot::restore(&mut self.monitor, &buffer[..length]).expect("just saved");
         } else {
             self.monitor.power_returned();
         }

@@ -20,16 +20,14 @@ static SAVED: LazyLock<Vec<u8>> = LazyLock::new(|| {
         }
     }
     let mut buffer = vec![0; snapshot::room(ROOM)];
-    let length = snapshot::save(&monitor, &mut buffer).expect("room");
+    let length = snapshot::save(&mut monitor, &mut buffer).expect("room");
     buffer.truncate(length);
     buffer
 });
 
 fuzz_target!(|input: (Vec<(u16, u8)>, Vec<u8>)| {
     let (changes, bytes) = input;
-    if let Ok(monitor) = snapshot::load(&bytes) {
-        goes_on(monitor);
-    }
+    tried(&bytes);
     let mut changed = SAVED.clone();
     let end = changed.len() - 4;
     for (place, byte) in changes {
@@ -37,10 +35,23 @@ fuzz_target!(|input: (Vec<(u16, u8)>, Vec<u8>)| {
     }
     let checksum = crc32(&changed[..end]).to_le_bytes();
     changed[end..].copy_from_slice(&checksum);
-    if let Ok(monitor) = snapshot::load(&changed) {
-        goes_on(monitor);
-    }
+    tried(&changed);
 });
+
+/// Restored into a monitor that has lived: refused, and it is as it was, or one that goes on.
+fn tried(bytes: &[u8]) {
+    let mut monitor = Monitor::<ROOM>::new(Settings::default()).expect("defaults");
+    snapshot::restore(&mut monitor, &SAVED).expect("whole");
+    let saved = |monitor: &mut Monitor<ROOM>| {
+        let mut buffer = [0; snapshot::room(ROOM)];
+        snapshot::save(monitor, &mut buffer).map(|length| buffer[..length].to_vec()).expect("room")
+    };
+    let before = saved(&mut monitor);
+    match snapshot::restore(&mut monitor, bytes) {
+        Ok(()) => goes_on(monitor),
+        Err(_) => assert_eq!(saved(&mut monitor), before, "changed though refused"),
+    }
+}
 
 /// With whatever it was told it was: no panic, and its history stays in order.
 fn goes_on(mut monitor: Monitor<ROOM>) {
@@ -56,7 +67,7 @@ fn goes_on(mut monitor: Monitor<ROOM>) {
     let history = monitor.history();
     assert!(history.iter().zip(history.iter().skip(1)).all(|(a, b)| a.at() < b.at()), "out of order");
     let mut buffer = [0; snapshot::room(ROOM)];
-    snapshot::save(&monitor, &mut buffer).expect("room for every state");
+    snapshot::save(&mut monitor, &mut buffer).expect("room for every state");
 }
 
 fn crc32(bytes: &[u8]) -> u32 {

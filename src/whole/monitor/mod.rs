@@ -173,8 +173,8 @@ impl<const N: usize> Monitor<N> {
     }
 
     /// The power was away, for nobody knows how long: nothing is shown as present before the next reading, silence is
-    /// counted from now, and the device's own count starts anew. To be called on a monitor loaded from a snapshot;
-    /// [`snapshot::load`](crate::snapshot) has done so.
+    /// counted from now, and the device's own count starts anew. To be called on a monitor whose memory outlived the cut;
+    /// [`snapshot::restore`](crate::snapshot::restore) has done so.
     pub fn power_returned(&mut self) {
         self.core.begin(Beginning::Power);
     }

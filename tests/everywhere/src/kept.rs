@@ -25,19 +25,18 @@ pub fn kept(events: usize) -> Hash {
         if k % 8 != 0 {
             continue;
         }
-        let Ok(length) = snapshot::save(&kept, &mut buffer) else { continue };
+        let Ok(length) = snapshot::save(&mut kept, &mut buffer) else { continue };
         let saved = buffer.get(..length).unwrap_or_default();
         saved.iter().for_each(|byte| hash.put(*byte));
-        if let Ok(loaded) = snapshot::load(saved) {
-            kept = loaded;
+        if snapshot::restore(&mut kept, saved).is_ok() {
             plain.power_returned();
         }
         // one wrong byte, and less room than it takes
         if let Some(byte) = buffer.get_mut(k % length.max(1)) {
             *byte ^= 0x40;
         }
-        hash.put(snapshot::load::<ROOM>(&buffer).is_err());
-        hash.put(snapshot::save(&plain, buffer.get_mut(..length / 2).unwrap_or_default()).is_err());
+        hash.put(snapshot::restore(&mut kept, &buffer).is_err());
+        hash.put(snapshot::save(&mut plain, buffer.get_mut(..length / 2).unwrap_or_default()).is_err());
     }
     hash
 }

@@ -19,8 +19,9 @@ fn image(target: &str, name: &str) -> Option<String> {
     Some(PathBuf::from(folder).join(target).join("release").join(name).display().to_string())
 }
 
-fn columns(qemu: &str, machine: &[&str], target: &str) {
-    let Some(image) = image(target, "columns") else { return };
+/// What an image prints.
+fn printed(qemu: &str, machine: &[&str], target: &str, name: &str) -> Option<String> {
+    let image = image(target, name)?;
     let output = Command::new(qemu)
         .args(machine)
         .args(["-nographic", "-serial", "null", "-monitor", "none", "-semihosting-config", SEMIHOSTING])
@@ -28,8 +29,29 @@ fn columns(qemu: &str, machine: &[&str], target: &str) {
         .output()
         .unwrap_or_else(|e| panic!("{qemu}: {e}"));
     assert!(output.status.success(), "{target}: {}", String::from_utf8_lossy(&output.stderr));
+    Some(String::from_utf8(output.stdout).unwrap())
+}
+
+fn columns(qemu: &str, machine: &[&str], target: &str) {
+    let Some(printed) = printed(qemu, machine, target, "columns") else { return };
     let golden = std::fs::read_to_string(golden().join("day.columns")).unwrap();
-    assert_eq!(String::from_utf8_lossy(&output.stdout), golden, "{target}");
+    assert_eq!(printed, golden, "{target}");
+}
+
+/// The most stack that each call may take, bytes.
+#[test]
+fn the_library_s_calls_take_little_stack() {
+    let Some(printed) = printed("qemu-system-arm", &["-M", "microbit"], "thumbv6m-none-eabi", "depth") else {
+        return;
+    };
+    print!("stack on the M0+:\n{printed}");
+    let most = [("push", 2400), ("save", 1024), ("restore", 1024)];
+    let lines: Vec<_> = printed.lines().map(|line| line.split_once(' ').unwrap()).collect();
+    assert_eq!(lines.len(), most.len());
+    for ((name, bytes), (call, most)) in lines.into_iter().zip(most) {
+        let bytes: usize = bytes.parse().unwrap();
+        assert!(name == call && (100..=most).contains(&bytes), "{name}: {bytes} bytes of stack, over {most}");
+    }
 }
 
 #[test]

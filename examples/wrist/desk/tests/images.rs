@@ -32,6 +32,20 @@ fn the_library_alone_cannot_panic_and_is_small() {
     }
 }
 
+/// The bound is 6 kB of flash for saving and restoring together.
+#[test]
+fn saving_and_restoring_cannot_panic_and_are_small() {
+    let target = "thumbv6m-none-eabi";
+    let (Some(with), Some(without)) = (image(target, "kept"), image(target, "silent")) else { return };
+    let flash = sizes(&with).unwrap().flash - sizes(&without).unwrap().flash;
+    let room = variable(&with, "SNAPSHOT").unwrap();
+    println!(
+        "{target}: saving and restoring: {flash} bytes of flash; a snapshot of a day has room in {room}"
+    );
+    assert!(flash <= 6000 && room <= 2752, "{flash}, {room}");
+    assert_eq!(forbidden(&with).unwrap(), Vec::<String>::new());
+}
+
 #[test]
 fn the_gate_sees_a_panic_where_there_is_one() {
     let Some(elf) = image("thumbv6m-none-eabi", "columns") else { return };

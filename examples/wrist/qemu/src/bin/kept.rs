@@ -1,5 +1,4 @@
-//! Pushes readings from nowhere through a monitor, saves its state and loads it: what `silent` lacks of it is the
-//! codec's.
+//! What `silent` does, and its state saved and restored: what this image is larger by is what that costs.
 
 #![no_std]
 #![no_main]
@@ -10,17 +9,17 @@ use glidepath::{Glucose, Instant, Monitor, Reading, Settings, View, snapshot};
 
 static mut INPUT: (u32, f32, usize) = (0, 0.0, 0);
 static mut OUTPUT: MaybeUninit<View> = MaybeUninit::uninit();
-static mut BUFFER: [u8; snapshot::room(288)] = [0; snapshot::room(288)];
-#[unsafe(no_mangle)]
 static mut MONITOR: MaybeUninit<Monitor<288>> = MaybeUninit::uninit();
+/// Where the state lies.
+#[unsafe(no_mangle)]
+static mut SNAPSHOT: [u8; snapshot::room(288)] = [0; snapshot::room(288)];
 
 #[cfg_attr(target_arch = "arm", cortex_m_rt::entry)]
 #[cfg_attr(target_arch = "riscv32", riscv_rt::entry)]
 fn main() -> ! {
     let Ok(monitor) = Monitor::new(Settings::default()) else { halt() };
-    // SAFETY: nothing else runs, and this is the only reference
-    let monitor = unsafe { (*addr_of_mut!(MONITOR)).write(monitor) };
-    let buffer = unsafe { &mut *addr_of_mut!(BUFFER) };
+    // SAFETY: nothing else runs, and these are the only references
+    let (monitor, bytes) = unsafe { ((*addr_of_mut!(MONITOR)).write(monitor), &mut *addr_of_mut!(SNAPSHOT)) };
     loop {
         // SAFETY: nothing else runs; volatile, so that the compiler knows neither value nor use
         let (at, mg_dl, length) = unsafe { read_volatile(addr_of!(INPUT)) };
@@ -29,8 +28,8 @@ fn main() -> ! {
             // SAFETY: as above
             unsafe { write_volatile(addr_of_mut!(OUTPUT), MaybeUninit::new(view)) };
         }
-        let _ = snapshot::save(monitor, buffer);
-        let _ = snapshot::restore(monitor, buffer.get(..length).unwrap_or_default());
+        let _ = snapshot::restore(monitor, bytes.get(..length).unwrap_or_default());
+        let _ = snapshot::save(monitor, bytes);
     }
 }
 

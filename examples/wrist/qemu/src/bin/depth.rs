@@ -1,0 +1,66 @@
+//! Prints how much stack the library's calls take.
+
+#![no_std]
+#![no_main]
+
+use core::hint::black_box;
+use core::mem::MaybeUninit;
+use core::ptr::{addr_of, addr_of_mut, read_volatile, write_volatile};
+use glidepath::{Glucose, Instant, Monitor, Reading, Settings, snapshot};
+use semihosting::{println, process::exit};
+
+static mut MONITOR: MaybeUninit<Monitor<288>> = MaybeUninit::uninit();
+static mut SNAPSHOT: [u8; snapshot::room(288)] = [0; snapshot::room(288)];
+
+/// What the stack is filled with before a call.
+const PAINT: u32 = 0xA5C3_5A3C;
+/// How far down, bytes.
+const DEEPEST: usize = 3072;
+/// Not to be painted: of this function itself.
+const OWN: usize = 128;
+
+/// The bytes of stack that `call` takes, this function's own few among them.
+#[inline(never)]
+fn depth(call: &mut dyn FnMut()) -> usize {
+    let here = 0_u32;
+    let top = addr_of!(here) as usize;
+    let words = || (top - DEEPEST..top - OWN).step_by(4);
+    // SAFETY: free stack of this program, under all frames in use
+    words().for_each(|word| unsafe { write_volatile(word as *mut u32, PAINT) });
+    call();
+    // SAFETY: as above
+    let used = words().find(|word| unsafe { read_volatile(*word as *const u32) } != PAINT);
+    top - used.unwrap_or(top - OWN)
+}
+
+/// A monitor in its place; what its making takes of the stack is given back.
+#[inline(never)]
+fn fresh() -> Option<&'static mut Monitor<288>> {
+    let monitor = Monitor::new(Settings::default()).ok()?;
+    // SAFETY: called once
+    Some(unsafe { (*addr_of_mut!(MONITOR)).write(monitor) })
+}
+
+#[cfg_attr(target_arch = "arm", cortex_m_rt::entry)]
+#[cfg_attr(target_arch = "riscv32", riscv_rt::entry)]
+fn main() -> ! {
+    let Some(monitor) = fresh() else { exit(1) };
+    // SAFETY: this is the only reference
+    let bytes = unsafe { &mut *addr_of_mut!(SNAPSHOT) };
+    let mut push = 0;
+    for k in 0..300_u16 {
+        let Ok(glucose) = Glucose::from_mg_dl(150.0 - f32::from(k % 40)) else { exit(1) };
+        let reading = Reading::new(Instant::from_secs(300 * u32::from(k)), glucose);
+        push = push.max(depth(&mut || _ = black_box(monitor.push(black_box(&reading)))));
+    }
+    println!("push {push}");
+    let mut saved = Err(snapshot::SnapshotError::Room);
+    println!("save {}", depth(&mut || saved = black_box(snapshot::save(monitor, bytes))));
+    let Ok(length) = saved else { exit(1) };
+    let mut restored = Ok(());
+    let taken = depth(&mut || {
+        restored = black_box(snapshot::restore(monitor, black_box(bytes.get(..length).unwrap_or_default())))
+    });
+    println!("restore {taken}");
+    exit(i32::from(restored.is_err()))
+}
