@@ -34,8 +34,7 @@ pub static PARTS: [Part; 8] = [
     ("simulate", world::simulate),
 ];
 
-/// The last part, apart from the others: the serialiser that `snapshot` uses writes numbers of varying length
-/// with a bounds check, which cannot fail, and which the compiler cannot leave out.
+/// The last part, apart from the others: `examples/wrist` holds an image of it free of panics.
 pub static KEPT: Part = ("snapshot", kept::kept);
 
 /// All.
