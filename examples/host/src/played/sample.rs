@@ -41,6 +41,13 @@ pub struct Sample {
     pub rang: u16,
 }
 
+impl Sample {
+    /// Whether the reading was not taken at its word.
+    pub fn is_doubted(&self) -> bool {
+        !matches!(self.verdict, Verdict::Accepted | Verdict::ClockSet)
+    }
+}
+
 /// An alarm that rang.
 #[derive(Clone, Copy, Debug)]
 pub struct Rang {

@@ -4,7 +4,6 @@ use std::path::Path;
 
 use csv::ByteRecord;
 
-use super::stamp;
 use super::{Unit, written};
 use crate::args::InputArgs;
 use crate::failure::{Failure, again, shown};
@@ -263,6 +262,7 @@ impl Header {
     }
 }
 
+/// The columns of a table by its header row.
 pub fn find(
     path: &Path,
     record: &ByteRecord,
@@ -272,63 +272,74 @@ pub fn find(
     extras: &[&'static str],
 ) -> Result<Columns, Failure> {
     let header = Header::of(record);
-    let names = &header.names;
-    let is_data = |name: &String| written::parse(name.as_bytes()).is_some() || name.parse::<f32>().is_ok();
-    if stamp::parse(names[0].as_bytes()).is_some() || names.iter().any(is_data) {
-        let expected = format!("expected a header row with the columns time and {}", wanted.names()[0]);
-        return Err(Failure::line(path, line, format!("found data, {expected}")));
+    header.columns(args, wanted, extras).map_err(|what| Failure::line(path, line, what))
+}
+
+impl Header {
+    /// The columns, or what is wrong with the row.
+    fn columns(&self, args: &InputArgs, wanted: Wanted, extras: &[&'static str]) -> Result<Columns, String> {
+        let names = &self.names;
+        if names.iter().any(|name| written::parse(name.as_bytes()).is_some() || name.parse::<f32>().is_ok()) {
+            let expected = format!("expected a header row with the columns time and {}", wanted.names()[0]);
+            return Err(format!("found data, {expected}"));
+        }
+        let time = self.time(args).map_err(|several| match several.as_slice() {
+            [] => {
+                let name = args.time_column.as_deref().unwrap_or("time");
+                self.missing(&format!("{} (or name it with --time-column)", shown(name.as_bytes())))
+            }
+            several => self.which("time", "--time-column", several),
+        })?;
+        let glucose = match self.glucose(args, wanted).as_slice() {
+            [one] => Amount::new(*one, &names[*one]),
+            [] => {
+                return Err(self.missing(&match args.glucose_column.as_deref() {
+                    Some(name) => shown(name.as_bytes()),
+                    None => format!("{} (or name it with --glucose-column)", wanted.names().join(" or ")),
+                }));
+            }
+            several => return Err(self.which("glucose", "--glucose-column", several)),
+        };
+        for index in [time, glucose.index] {
+            if names.iter().filter(|name| **name == names[index]).count() > 1 {
+                let name = shown(names[index].as_bytes());
+                return Err(format!("the header row has the column {name} twice, expected it once"));
+            }
+        }
+        if glucose.index == time {
+            return Err("one column cannot be both the time and the glucose".into());
+        }
+        if let Some(name) = args.date_column.as_deref().filter(|name| self.position(name).is_none()) {
+            return Err(self.missing(&shown(name.as_bytes())));
+        }
+        let extras = extras.iter().filter_map(|name| Some((*name, self.extra(name)?))).collect();
+        let date = self.date(time, args);
+        Ok(Columns { time, time_name: names[time].clone(), date, glucose, extras })
     }
-    let missing = |expected: String| {
-        let mut found = names.iter().take(12).map(|n| shown(n.as_bytes())).collect::<Vec<_>>().join(", ");
-        if names.len() > 12 {
+
+    /// A further column, in either unit.
+    fn extra(&self, name: &str) -> Option<Amount> {
+        let in_mmol = name.replace("_mg_dl", "_mmol_l");
+        let found =
+            [name, &in_mmol].into_iter().find_map(|name| Some((self.position(name)?, name.to_owned())));
+        found.map(|(index, name)| Amount::new(index, &name))
+    }
+
+    fn missing(&self, expected: &str) -> String {
+        let found = self.names.iter().take(12).map(|name| shown(name.as_bytes()));
+        let mut found = found.collect::<Vec<_>>().join(", ");
+        if self.names.len() > 12 {
             found.push_str(", …");
         }
-        Failure::line(path, line, format!("the header row has the columns {found}, expected {expected}"))
-    };
-    let which = |what: &str, flag: &str, places: &[usize]| {
-        let ways: Vec<String> = places.iter().take(4).map(|place| again(&[flag, &names[*place]])).collect();
-        let what = format!("several columns may be the {what}; name it, as in: {}", ways.join("  or: "));
-        Failure::line(path, line, what)
-    };
-    let time_name = args.time_column.as_deref().unwrap_or("time");
-    let time = header.time(args).map_err(|several| match several.as_slice() {
-        [] => missing(format!("{} (or name it with --time-column)", shown(time_name.as_bytes()))),
-        several => which("time", "--time-column", several),
-    })?;
-    let glucose = match header.glucose(args, wanted).as_slice() {
-        [one] => Amount::new(*one, &names[*one]),
-        [] => {
-            return Err(missing(match args.glucose_column.as_deref() {
-                Some(name) => shown(name.as_bytes()),
-                None => format!("{} (or name it with --glucose-column)", wanted.names().join(" or ")),
-            }));
-        }
-        several => return Err(which("glucose", "--glucose-column", several)),
-    };
-    for index in [time, glucose.index] {
-        if names.iter().filter(|name| **name == names[index]).count() > 1 {
-            let name = shown(names[index].as_bytes());
-            let what = format!("the header row has the column {name} twice, expected it once");
-            return Err(Failure::line(path, line, what));
-        }
+        format!("the header row has the columns {found}, expected {expected}")
     }
-    if glucose.index == time {
-        return Err(Failure::line(path, line, "one column cannot be both the time and the glucose"));
+
+    /// Which of several columns, with the commands to run.
+    fn which(&self, what: &str, flag: &str, places: &[usize]) -> String {
+        let ways: Vec<String> =
+            places.iter().take(4).map(|place| again(&[flag, &self.names[*place]])).collect();
+        format!("several columns may be the {what}; name it, as in: {}", ways.join("  or: "))
     }
-    if let Some(name) = args.date_column.as_deref().filter(|name| header.position(name).is_none()) {
-        return Err(missing(shown(name.as_bytes())));
-    }
-    let extras = extras
-        .iter()
-        .filter_map(|name| {
-            let in_mmol = name.replace("_mg_dl", "_mmol_l");
-            let index = header.position(name).map(|index| (index, (*name).to_owned()));
-            let (index, found) = index.or_else(|| Some((header.position(&in_mmol)?, in_mmol)))?;
-            Some((*name, Amount::new(index, &found)))
-        })
-        .collect();
-    let date = header.date(time, args);
-    Ok(Columns { time, time_name: names[time].clone(), date, glucose, extras })
 }
 
 #[cfg(test)]

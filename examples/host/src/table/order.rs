@@ -90,7 +90,12 @@ pub fn settle(rows: &mut [Row], clock: &mut Clock, counts: &mut Counts, detect_s
             }
         }
     }
-    // of several rows of one second the first in the file's order of time is kept
+    keep_first(rows, &mut order, counts);
+    order
+}
+
+/// Keeps of several rows of one second the first in the file's order of time.
+fn keep_first(rows: &[Row], order: &mut Vec<usize>, counts: &mut Counts) {
     let mut kept: Option<Row> = None;
     order.retain(|&index| {
         let row = rows[index];
@@ -109,7 +114,6 @@ pub fn settle(rows: &mut [Row], clock: &mut Clock, counts: &mut Counts, detect_s
             }
         }
     });
-    order
 }
 
 const HOUR: i64 = 3600;

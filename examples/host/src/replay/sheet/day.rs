@@ -2,7 +2,6 @@
 
 use glidepath::Instant;
 use glidepath::alarm::{Cause, Priority};
-use glidepath::quality::Verdict;
 
 use super::super::Replay;
 use super::{DAY, Day};
@@ -146,12 +145,11 @@ impl Drawing<'_> {
         panel.band("outer", &self.spread(|s| s.plasma, |s| s.plasma_sd), longest);
         panel.band("plasma", &self.spread(|s| s.plasma, |s| s.own_sd), longest);
         let value = |sample: &Sample| f64::from(sample.reading.glucose().mg_dl());
-        let doubted = |sample: &Sample| !matches!(sample.verdict, Verdict::Accepted | Verdict::ClockSet);
-        let believed = self.few.iter().filter(|(_, sample)| !doubted(sample));
+        let believed = self.few.iter().filter(|(_, sample)| !sample.is_doubted());
         panel.dots("sensor", believed.map(|(x, sample)| (*x, value(sample))));
         panel.line("truth", self.points(|s| s.truth), longest);
         panel.line("plasma", self.points(|s| s.plasma), longest);
-        let doubtful = self.samples.iter().filter(|sample| doubted(sample));
+        let doubtful = self.samples.iter().filter(|sample| sample.is_doubted());
         panel.dots("doubtful", doubtful.filter_map(|s| Some((self.second(s.reading.at())?, value(s)))));
         for pricked in &replay.pricked {
             let Some(at) = self.second(pricked.stick.at()) else { continue };

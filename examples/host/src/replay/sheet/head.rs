@@ -19,7 +19,7 @@ pub fn figures(replay: &Replay, unit: Unit) -> Vec<Figure> {
 }
 
 fn now(replay: &Replay, last: &Sample, unit: Unit) -> Figure {
-    let when = format!("as {} ended", replay.time(last.reading.at()));
+    let when = replay.time(last.reading.at());
     if !last.plasma.is_finite() {
         return Figure::new(
             "Now",
@@ -28,7 +28,7 @@ fn now(replay: &Replay, last: &Sample, unit: Unit) -> Figure {
         );
     }
     let around = unit.show(2.0 * last.plasma_sd);
-    Figure::new("Now", unit.with_name(last.plasma), format!("± {around} 19 times in 20, {when}"))
+    Figure::new("Now", unit.with_name(last.plasma), format!("within ± {around} 19 times in 20; {when}"))
 }
 
 fn direction(last: &Sample, unit: Unit) -> Figure {
@@ -50,13 +50,13 @@ fn soon(last: &Sample, unit: Unit) -> Figure {
         String::new()
     };
     let low = unit.either("70", "3.9");
-    let note = format!("likely to be below {low} within 30 min{expected}");
+    let note = format!("chance of less than {low} within 30 min{expected}");
     Figure::new("Soon", format!("{:.0} %", 100.0 * last.low_probability), note)
 }
 
 fn trust(replay: &Replay) -> Figure {
     let all = replay.samples.len();
-    let believed = replay.samples.iter().filter(|sample| sample.verdict.is_believed()).count();
+    let believed = replay.samples.iter().filter(|sample| !sample.is_doubted()).count();
     let share = 100.0 * believed as f64 / all.max(1) as f64;
     // of nearly all not "100 %"
     let share = if believed < all { (share * 10.0).floor() / 10.0 } else { share };
