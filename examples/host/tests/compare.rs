@@ -161,6 +161,29 @@ fn offset_and_lag_put_in_come_out() {
     close(&json(&corrected, folder.path())["sensors"]["a"]["sd_mg_dl"], 0.0, 0.5, "spread of a, corrected");
 }
 
+/// Slow glucose and a noisy sensor: the valley of the lag is wide, and no number comes of it.
+#[test]
+fn a_lag_that_cannot_be_known_is_withheld() {
+    let slow = |minute: u32| 160.0 + 40.0 * (f64::from(minute) * std::f64::consts::TAU / 1440.0).sin();
+    let (mut seed, mut trace) = (1_u32, "time,glucose_mg_dl\n".to_owned());
+    for minute in (0..6 * 1440).step_by(5) {
+        seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        let noise = f64::from(seed >> 16) / 65_536.0 * 30.0 - 15.0;
+        trace += &format!("{},{:.0}\n", stamp(minute), slow(minute) + noise);
+    }
+    let sticks: String =
+        (0..36).map(|n| format!("{},{:.0}\n", stamp(n * 240 + 30), slow(n * 240 + 30))).collect();
+    let sticks = format!("time,reference_mg_dl\n{sticks}");
+    let folder = folder(&[("a.csv", &trace), ("sticks.csv", &sticks)]);
+    let arguments = ["--sensor", "a=a.csv", "--reference", "sticks.csv"];
+    let a = &json(&arguments, folder.path())["sensors"]["a"];
+    assert!(
+        a["pairs"].as_u64() > Some(30) && a["lag_min"].is_null() && a["lag_interval_min"].is_null(),
+        "{a}"
+    );
+    assert!(text(&arguments, folder.path()).contains("how late it is these references do not show"));
+}
+
 #[test]
 fn the_first_day_stands_apart_and_hours_can_be_skipped() {
     let folder = folder(&[("a.csv", &wave(0.0, 5.0)), ("sticks.csv", &sticks())]);

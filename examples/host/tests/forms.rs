@@ -130,6 +130,10 @@ fn errors_name_the_right_line_whatever_ends_the_lines_and_stands_between_them() 
         fs::write(folder.path().join("t.csv"), rows.replace('\n', end)).unwrap();
         let said = refused(&glidepath(&["replay", "t.csv"], folder.path()));
         assert!(said.contains("t.csv, line 8, column \"glucose_mg_dl\": found \"x\""), "{end:?}: {said}");
+        let own = "time,glucose_mg_dl,note\n600,100,\n900,x,\"two\nlines\"\n".replace('\n', end);
+        fs::write(folder.path().join("t.csv"), own).unwrap();
+        let said = refused(&glidepath(&["replay", "t.csv"], folder.path()));
+        assert!(said.contains("t.csv, line 3, column"), "{end:?}: {said}");
     }
 }
 

@@ -85,3 +85,34 @@ pub fn find(
         })
         .collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use glidepath::Glucose;
+    use glidepath::alarm::{Cause, Grounds, Kind, Priority};
+
+    #[test]
+    fn an_alarm_of_the_low_before_warns_of_no_other() {
+        let at = |minute: u32| Instant::from_secs(minute * 60);
+        // two lows, half an hour apart
+        let value = |m: u32| if (100..130).contains(&m) || (160..190).contains(&m) { 60.0 } else { 120.0 };
+        let readings: Vec<Reading> = (0..300)
+            .step_by(5)
+            .map(|m| Reading::new(at(m), Glucose::from_mg_dl(value(m)).unwrap()))
+            .collect();
+        let rang = |minute| Rang {
+            at: at(minute),
+            kind: Kind::Low,
+            priority: Priority::Medium,
+            cause: Cause::New,
+            grounds: Grounds::Unknown,
+        };
+        let window = Span::from_mins(60);
+        let count = |alarms: &[Rang]| warned(&find(&readings, EpisodeRule::LOW_70, 300, alarms, window));
+        assert_eq!(count(&[rang(105)]), Warned { before: 0, ten_min_before: 0 });
+        assert_eq!(count(&[rang(95), rang(105)]), Warned { before: 1, ten_min_before: 0 });
+        assert_eq!(count(&[rang(45), rang(148)]), Warned { before: 2, ten_min_before: 2 });
+        assert_eq!(count(&[rang(35)]), Warned { before: 0, ten_min_before: 0 });
+    }
+}

@@ -320,6 +320,11 @@ mod tests {
         assert_eq!(decided(&["2024-05-06 23:55"]), Unneeded);
         assert_eq!(decided(&["06/06/2024 00:00", "05/06/2024 23:55", "05/06/2024 23:59"]), day_first);
         assert_eq!(decided(&["05/06/2024 23:50", "05/06/2024 23:55"]), Either(0));
+        // nearer one way, but not so that it decides
+        assert_eq!(
+            decided(&["05/05/2024 0:00", "05/06/2024 0:00", "06/06/2024 0:00", "07/06/2024 0:00"]),
+            Either(1)
+        );
         // thirty days one way and as many the other
         assert_eq!(decided(&["05/05/2024 23:55", "05/06/2024 00:00", "06/06/2024 00:00"]), Either(1));
     }
