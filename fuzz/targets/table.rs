@@ -25,10 +25,13 @@ static FILE: LazyLock<PathBuf> = LazyLock::new(|| {
     folder.join(format!("glidepath-fuzz-{}.csv", std::process::id()))
 });
 
+static ZONE: LazyLock<jiff::tz::TimeZone> =
+    LazyLock::new(|| jiff::tz::TimeZone::get("Europe/Vienna").expect("bundled"));
+
 fuzz_target!(|bytes: &[u8]| {
     std::fs::write(&*FILE, bytes).expect("written");
     let zoned = bytes.len() % 2 == 0;
-    let args = args::InputArgs { zone: zoned.then(|| "Europe/Vienna".to_owned()), ..Default::default() };
+    let args = args::InputArgs { zone: zoned.then(|| ZONE.clone()), ..Default::default() };
     match table::read_trace(&FILE, &args, &["plasma_mg_dl"]) {
         Ok(trace) => {
             let readings = &trace.readings;
