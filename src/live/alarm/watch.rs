@@ -143,7 +143,11 @@ impl Watch {
         }
         if hold == Hold::Covered {
             self.unheeded = self.unheeded.max(now);
-            (self.rang, self.due) = (Some(now), false);
+            // as often as the floor rings: silence after a notice is not to count from between two of its rings
+            if self.rang.is_none_or(|rang| passed(now, rang, Rule::FLOOR.repeat)) {
+                self.rang = Some(now);
+            }
+            self.due = false;
             return false;
         }
         if self.is_heeded() {

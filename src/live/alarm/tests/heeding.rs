@@ -367,3 +367,20 @@ fn priorities_and_causes_have_fixed_names() {
     let causes = [Cause::New, Cause::Still, Cause::Unheeded, Cause::Worse];
     assert_eq!(causes.map(Cause::name), ["new", "still", "unheeded", "worse"]);
 }
+
+#[test]
+fn a_low_acknowledged_between_rings_of_the_floor_is_silent_for_thirty_minutes_from_the_last_of_them() {
+    for pressed in 0..12 {
+        let mut alarms = alarms(AlarmSettings::default());
+        let mut last = 0;
+        for when in 0..=pressed {
+            if !alarms.update(&at(when, 54.0, 0.0)).rings().is_empty() {
+                last = when;
+            }
+        }
+        alarms.acknowledge_all();
+        // up from the floor, and low still
+        let next = (pressed + 1..60).find(|when| !alarms.update(&at(*when, 57.0, 0.0)).rings().is_empty());
+        assert_eq!(next, Some(last + 30), "pressed at {pressed}");
+    }
+}
