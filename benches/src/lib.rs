@@ -6,11 +6,17 @@ mod general;
 mod own;
 // the library's private files that its filter step needs
 #[allow(dead_code)]
+#[path = "../../src/ground/codec.rs"]
+mod codec;
+#[allow(dead_code)]
 #[path = "../../src/ground/error.rs"]
 mod error;
 #[allow(dead_code)]
 #[path = "../../src/ground/math.rs"]
 mod math;
+#[allow(dead_code)]
+#[path = "../../src/ground/units.rs"]
+mod units;
 
 use glidepath::Span;
 use glidepath::simulate::{Person, PersonConfig, Sensor, SensorModel};
