@@ -29,14 +29,22 @@
     )
 )]
 
-// the rooms, lowest first; `tests/layers.rs` holds which may use which
-mod ground; // numbers and errors
-mod live; // stages that answer reading by reading; none knows another
-mod past; // looking back
-mod values; // what comes in, the room it is kept in, and what stages hand on
+// the rooms; `tests/layers.rs` holds which may use which, the lowest first
+
+// numbers and errors
+mod ground;
+// stages that answer reading by reading; none knows another
+mod live;
+// looking back
+mod past;
+// what comes in, the room it is kept in, and what stages hand on
+mod values;
+// the monitor that composes the stages, and its state as bytes
 mod whole;
-mod wire; // payloads of the open standards
-mod world; // simulated people and sensors // the monitor that composes the stages, and its state as bytes
+// payloads of the open standards
+mod wire;
+// simulated people and sensors
+mod world;
 
 // inside the crate, too, a module is named without its room
 use ground::{codec, error, local, math, moments, units};
