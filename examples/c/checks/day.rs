@@ -1,0 +1,386 @@
+//! The lines that checks/day.c has to print, from the library itself.
+
+#[path = "../../../tests/three_days/mod.rs"]
+mod three_days;
+
+use glidepath::accuracy::{Agreement, Method, Pair, Paired, Pairing, PointAccuracy, Switch};
+use glidepath::alarm::{AlarmPlan, AlarmSettings, Grounds, Kind, Slot, Weekdays};
+use glidepath::forecast::{Forecast, Predicted};
+use glidepath::gatt::{CgmMeasurement, CgmStatus, DecodeError, E2eCrc, GlucoseMeasurement, OctetOrder, SessionStart};
+use glidepath::quality::QualityConfig;
+use glidepath::review::{Config, LocalTime, Pushed, Ranges, Review};
+use glidepath::trend::{Bands, TrendSign};
+use glidepath::{
+    Bound, Fingerstick, Glucose, Instant, Monitor, Rate, Reading, Settings, Span, Status, View, snapshot,
+};
+
+struct Hash(u32);
+
+impl Hash {
+    fn word(&mut self, value: u32) {
+        for byte in value.to_le_bytes() {
+            self.0 = (self.0 ^ u32::from(byte)).wrapping_mul(16_777_619);
+        }
+    }
+    fn real(&mut self, value: f32) {
+        self.word(value.to_bits());
+    }
+    fn words(&mut self, text: &str) {
+        text.bytes().for_each(|byte| self.word(byte.into()));
+    }
+    fn known<T>(&mut self, value: Option<T>) -> Option<T> {
+        self.word(value.is_some().into());
+        value
+    }
+    fn one(&mut self, value: Option<f32>) {
+        let value = self.known(value).unwrap_or(0.0);
+        self.real(value);
+    }
+    fn line(&mut self, name: &str) {
+        println!("{name} {:08x}", self.0);
+        *self = Self::new();
+    }
+    const fn new() -> Self {
+        Self(2_166_136_261)
+    }
+    fn predicted(&mut self, value: Option<Predicted>) {
+        let value = self.known(value);
+        self.real(value.map_or(0.0, |p| p.glucose().mg_dl()));
+        self.real(value.map_or(0.0, |p| p.sd()));
+        self.real(value.map_or(0.0, |p| p.half_width_50()));
+        self.real(value.map_or(0.0, |p| p.half_width_95()));
+    }
+    fn ranges(&mut self, ranges: Option<Ranges>) {
+        let r = self.known(ranges);
+        self.real(r.map_or(0.0, |r| r.below_54));
+        self.real(r.map_or(0.0, |r| r.from_54_to_69));
+        self.real(r.map_or(0.0, |r| r.from_70_to_180));
+        self.real(r.map_or(0.0, |r| r.from_181_to_250));
+        self.real(r.map_or(0.0, |r| r.above_250));
+    }
+    fn view(&mut self, view: &View) {
+        let bound = |bound| match bound {
+            None => (0, 0.0),
+            Some(Bound::AtMost(glucose)) => (1, glucose.mg_dl()),
+            Some(Bound::AtLeast(glucose)) => (2, glucose.mg_dl()),
+        };
+        self.word(view.at().secs());
+        let shown = self.known(view.shown());
+        self.real(shown.map_or(0.0, |s| s.glucose.mg_dl()));
+        self.word(shown.map_or(0, |s| s.age.secs()).cast_unsigned());
+        self.word(shown.map_or(0, |s| s.glucose.whole_mg_dl()).into());
+        self.word(shown.map_or(0, |s| s.glucose.tenths_mmol_l()).into());
+        self.word(shown.map_or(0, |s| bound(s.bound).0));
+        self.word(shown.is_some_and(|s| s.doubted).into());
+        self.word(view.sees().into());
+        self.words(view.verdict().map_or("none", |v| v.name()));
+        self.words(view.trend().words());
+        self.words(view.grade().name());
+        for reason in view.reasons().iter() {
+            self.words(reason.name());
+        }
+        self.known(view.bound());
+        self.word(bound(view.bound()).0);
+        self.real(bound(view.bound()).1);
+        let estimate = self.known(view.estimate());
+        self.real(estimate.map_or(0.0, |e| e.glucose().mg_dl()));
+        self.real(estimate.map_or(0.0, |e| e.glucose_sd()));
+        self.real(estimate.map_or(0.0, |e| e.rate().mg_dl_per_min()));
+        self.real(estimate.map_or(0.0, |e| e.rate_sd()));
+        self.word(estimate.is_some_and(|e| e.is_doubted()).into());
+        self.one(view.calibration_sd());
+        let direction = self.known(view.direction());
+        self.real(direction.map_or(0.0, |d| d.rate().mg_dl_per_min()));
+        self.real(direction.map_or(0.0, |d| d.sd()));
+        self.predicted(view.predicted_15min());
+        self.predicted(view.predicted_30min());
+        self.predicted(view.predicted_60min());
+        self.one(view.low_probability());
+        self.one(view.low_ahead_signal());
+        self.one(view.minutes_to_low());
+        let newest = self.known(view.newest());
+        self.word(newest.map_or(0, |(at, _)| at.secs()));
+        self.real(newest.map_or(0.0, |(_, glucose)| glucose.mg_dl()));
+        let age = self.known(view.age());
+        self.word(age.map_or(0, |age| age.secs()).cast_unsigned());
+        for held in view.alarms().iter() {
+            let about = held.ring.kind.about();
+            self.words(about.message);
+            self.words(about.title);
+            self.word(held.ring.at.secs());
+            self.word(held.rings.into());
+            self.word(held.heeded.into());
+            self.words(held.ring.priority.name());
+            self.words(held.ring.cause.name());
+            let (number, value) = match held.ring.grounds {
+                Grounds::Unknown => (0, 0.0),
+                Grounds::Sensor(g) => (1, g.mg_dl()),
+                Grounds::Uncalibrated(g) => (2, g.mg_dl()),
+                Grounds::BelowRange(g) => (3, g.mg_dl()),
+                Grounds::Estimate(g) => (4, g.mg_dl()),
+                Grounds::Unplaced(g) => (5, g.mg_dl()),
+                Grounds::Probability(p) => (6, p),
+                Grounds::Rate(rate) => (7, rate.mg_dl_per_min()),
+                Grounds::Silence(span) => (8, span.secs() as f32),
+                Grounds::WearLeft(span) => (9, span.secs() as f32),
+                Grounds::Doubt => (10, 0.0),
+            };
+            self.word(number);
+            self.real(value);
+        }
+        self.words(view.alarms().foremost().map_or("-", |held| held.ring.kind.message()));
+        self.words(view.rings().first().map_or("-", |ring| ring.kind.message()));
+    }
+}
+
+const START: u32 = 1_700_000_000;
+
+fn time_of(i: usize) -> u32 {
+    START + 300 * i as u32
+}
+
+fn mg_dl(value: f32) -> Glucose {
+    Glucose::from_mg_dl(value).unwrap()
+}
+
+fn reading(values: &[i32], i: usize) -> Reading {
+    let status = if i % 101 == 100 {
+        Status::Doubtful
+    } else if values[i] < 55 {
+        Status::BelowRange
+    } else {
+        Status::Normal
+    };
+    Reading::new(Instant::from_secs(time_of(i)), mg_dl(values[i] as f32)).with_status(status)
+}
+
+fn plan(high: f32) -> AlarmPlan {
+    let mut base = AlarmSettings::default();
+    base.high.limit = high;
+    let mut night = AlarmSettings::default();
+    night.low.limit = 80.0;
+    night.steep_fall.on = true;
+    let mut plan = AlarmPlan::new(base).unwrap();
+    let profile = plan.add_profile(night).unwrap();
+    plan.add_slot(Slot { days: Weekdays::ALL, from: 22 * 60, to: 7 * 60, profile }).unwrap();
+    plan
+}
+
+fn through_the_monitor(hash: &mut Hash, values: &[i32]) {
+    let mut monitor = Monitor::<288>::new(Settings {
+        alarms: plan(250.0),
+        quality: QualityConfig { pressure_share: 0.15, ..QualityConfig::default() },
+        bands: Bands::default().with_missing_costing(1.5).unwrap(),
+        ..Settings::default()
+    })
+    .unwrap();
+    monitor.set_utc_offset(Some(Span::from_secs(3600)));
+    for i in 0..values.len() {
+        let at = time_of(i);
+        if i > 0 && i % 288 == 0 {
+            hash.line(&format!("day {}", i / 288));
+        }
+        if i % 97 >= 90 && i % 97 < 94 {
+            hash.view(&monitor.tick(Instant::from_secs(at)));
+            continue;
+        }
+        monitor.run(at - START);
+        hash.view(&monitor.push(&reading(values, i)));
+        if i % 7 == 3 {
+            monitor.run(at - START + 120);
+            hash.view(&monitor.tick(Instant::from_secs(at + 120)));
+        }
+        if i % 48 == 20 {
+            let stick = Fingerstick::new(Instant::from_secs(at + 60), mg_dl(values[i] as f32 * 1.0625 + 3.0));
+            let outcome = monitor.fingerstick(&stick);
+            hash.words(outcome.words());
+            hash.word(matches!(outcome, glidepath::FingerstickOutcome::Used { fused: true, .. }).into());
+            let expected = hash.known(outcome.expected());
+            hash.real(expected.map_or(0.0, |e| e.glucose.mg_dl()));
+            hash.real(expected.map_or(0.0, |e| e.sd));
+            hash.real(expected.map_or(0.0, |e| e.deviations(&stick)));
+        }
+        if i % 60 == 30 {
+            monitor.acknowledge();
+        }
+        if i == 310 {
+            hash.word(monitor.snooze(Kind::Low, Span::from_secs(7200)).secs().cast_unsigned());
+        }
+        if i == 400 {
+            let mut buffer = [0; 8192];
+            let length = snapshot::save(&monitor, &mut buffer).unwrap();
+            hash.word(length as u32);
+            buffer[..length].iter().for_each(|byte| hash.word((*byte).into()));
+            monitor = snapshot::load(&buffer[..length]).unwrap();
+            hash.view(&monitor.tick(None));
+        }
+        if i == 500 {
+            monitor.sensor_started(Instant::from_secs(at));
+        }
+        if i == 600 {
+            monitor.set_utc_offset(None);
+        }
+        if i == 700 {
+            monitor.set_alarm_plan(plan(200.0));
+            monitor.power_returned();
+        }
+    }
+    hash.line("day 3");
+    let history = monitor.history();
+    let kept: Vec<Reading> = history.iter().skip(history.len() - 200).collect();
+    hash.word(kept.len() as u32);
+    for reading in kept {
+        hash.word(reading.at().secs());
+        hash.real(reading.glucose().mg_dl());
+        hash.words(reading.status().name());
+    }
+    hash.line("history");
+    let wear = hash.known(monitor.wear()).expect("its start is known");
+    for span in [wear.worn(), wear.left(), wear.warm_up_left(), wear.lost()] {
+        hash.word(span.secs().cast_unsigned());
+    }
+    hash.word(wear.readings());
+    hash.word(wear.errors());
+    hash.word(wear.day());
+    let ((gain, offset), (used, refused)) = (monitor.gain_and_offset(), monitor.calibration().counts());
+    hash.real(gain);
+    hash.real(offset);
+    hash.word(used.into());
+    hash.word(refused.into());
+    hash.line("sensor");
+}
+
+fn direction_alone(hash: &mut Hash, values: &[i32]) {
+    let (mut forecast, mut sign, mut plain) = (Forecast::default(), TrendSign::default(), TrendSign::default());
+    for (i, value) in values.iter().enumerate().take(288) {
+        forecast.reading(Instant::from_secs(time_of(i)), mg_dl(*value as f32), i % 50 != 49);
+        let now = Instant::from_secs(time_of(i) + 60);
+        let direction = forecast.direction(now);
+        hash.words(sign.step(direction.map(|d| d.rate()), direction.map_or(0.0, |d| d.sd())).words());
+        hash.known(direction);
+        hash.real(direction.map_or(0.0, |d| d.rate().mg_dl_per_min()));
+        hash.real(direction.map_or(0.0, |d| d.sd()));
+        hash.predicted(forecast.at(now, Span::from_mins(30)));
+        hash.one(forecast.low_probability(now, mg_dl(70.0), Span::from_mins(30)));
+        hash.one(forecast.low_ahead(now));
+        hash.one(forecast.minutes_to_fall(now, mg_dl(70.0), Span::from_mins(60)));
+        let rate = Rate::from_mg_dl_per_min((*value - 160) as f32 / 40.0).unwrap();
+        hash.words(plain.step(Some(rate), 0.25).words());
+    }
+    hash.line("direction");
+}
+
+fn octets([a, b, c]: [u8; 3]) -> u32 {
+    u32::from_le_bytes([a, b, c, 0])
+}
+
+fn payloads(hash: &mut Hash) {
+    let cgm = [14, 0xe3, 0x6c, 0x00, 0x05, 0x00, 0x00, 0x04, 0x40, 0xec, 0x0f, 0x5f, 0x00];
+    let plain = [6, 0x00, 0x68, 0x00, 0x0a, 0x00];
+    for bytes in [cgm.as_slice(), plain.as_slice()] {
+        let record = match CgmMeasurement::decode_first(bytes, E2eCrc::Absent) {
+            Ok((record, _)) => record.in_octet_order(OctetOrder::StatusFirst),
+            Err(DecodeError::TooShort) => {
+                hash.words("the payload is too short");
+                continue;
+            }
+            Err(other) => panic!("{other}"),
+        };
+        hash.words("done");
+        hash.word(bytes.len() as u32);
+        let reading = hash.known(record.reading(Instant::from_secs(START), mg_dl(40.0)..=mg_dl(400.0)));
+        hash.word(reading.map_or(0, |r| r.at().secs()));
+        hash.real(reading.map_or(0.0, |r| r.glucose().mg_dl()));
+        hash.words(reading.map_or("normal", |r| r.status().name()));
+        hash.one(record.trend_mg_dl_per_min().and_then(|x| x.number()));
+        hash.one(record.quality_percent().and_then(|x| x.number()));
+        hash.word(octets(record.annunciation().octets()));
+        hash.word(record.offset_min().into());
+        hash.word(record.order_in_doubt().into());
+    }
+    let status = CgmStatus::decode(&[0x0a, 0x00, 0x08, 0x00, 0x00], E2eCrc::Absent).unwrap();
+    hash.word(status.offset_min().into());
+    hash.word(octets(status.annunciation().octets()));
+    hash.words(status.annunciation().status().name());
+    let start = SessionStart::decode(&[0xe7, 0x07, 11, 14, 22, 13, 20, 4, 0], E2eCrc::Absent).unwrap();
+    let utc = hash.known(start.utc());
+    hash.word(utc.map_or(0, |utc| utc.secs()));
+    let offset = hash.known(start.offset());
+    hash.word(offset.map_or(0, |offset| offset.secs()).cast_unsigned());
+    let meter = [0x03, 0x07, 0x00, 0xe7, 0x07, 11, 14, 22, 13, 20, 0x3c, 0x00, 0x78, 0xb0, 0x11];
+    let meter = GlucoseMeasurement::decode(&meter).unwrap();
+    hash.known(meter.fingerstick());
+    let at = hash.known(meter.at());
+    hash.word(at.map_or(0, |at| at.secs()));
+    let sample = meter.sample().unwrap();
+    let glucose = hash.known(sample.concentration.glucose());
+    hash.real(glucose.map_or(0.0, |glucose| glucose.mg_dl()));
+    hash.word(meter.sequence().into());
+    hash.word(sample.kind as u32);
+    hash.word(sample.location as u32);
+    hash.line("payloads");
+}
+
+fn looking_back(hash: &mut Hash, values: &[i32]) {
+    let mut review: Box<Review> = Box::new(Review::new(Config::default()));
+    for i in 0..values.len() {
+        let local = LocalTime::from_secs(300 * i as u32);
+        assert_eq!(review.push(&reading(values, i), local), Pushed::Counted);
+    }
+    let s = review.summary();
+    hash.word(s.readings);
+    hash.word(s.whole_days);
+    hash.real(s.days);
+    hash.one(s.active_percent);
+    hash.one(s.mean_mg_dl);
+    hash.one(s.sd_mg_dl);
+    hash.one(s.cv_percent);
+    hash.one(s.gmi_percent);
+    hash.one(s.gri);
+    hash.ranges(s.by_time);
+    hash.ranges(s.by_readings);
+    hash.word(s.suffices().into());
+    hash.line("review");
+    let readings: Vec<Reading> = (0..288).map(|i| reading(values, i)).collect();
+    let (mut point, mut agreement) =
+        (PointAccuracy::new(), Agreement::new(100.0, Switch::Reference).unwrap());
+    let sticks: Vec<Fingerstick> = (0..288)
+        .step_by(12)
+        .map(|i| {
+            let value = mg_dl(values[i] as f32 * 0.9375 + 5.0);
+            Fingerstick::new(Instant::from_secs(time_of(i) + 100), value)
+        })
+        .collect();
+    for paired in Pairing::new(Method::Nearest, Span::from_secs(120)).unwrap().pairs(&readings, &sticks) {
+        if let Paired::Pair(pair) = paired {
+            point.push(&pair);
+            agreement.push(&pair);
+            hash.words("done");
+        } else {
+            hash.words("no usable reading near enough");
+        }
+    }
+    let pair = Pair::new(Instant::from_secs(0), mg_dl(110.0), mg_dl(100.0)).unwrap();
+    point.push(&pair);
+    agreement.push(&pair);
+    hash.word(point.pairs());
+    hash.one(point.mard_percent());
+    hash.real(point.bias_mg_dl().unwrap());
+    hash.real(point.mad_mg_dl().unwrap());
+    hash.real(point.rmse_mg_dl().unwrap());
+    hash.one(point.sd_mg_dl());
+    hash.real(agreement.within_15_15().percent().unwrap());
+    hash.real(agreement.within_20_20().percent().unwrap());
+    hash.real(agreement.within_30_30().percent().unwrap());
+    hash.real(agreement.within_40_40().percent().unwrap());
+    hash.line("accuracy");
+}
+
+fn main() {
+    let values = three_days::values();
+    let mut hash = Hash::new();
+    through_the_monitor(&mut hash, &values);
+    direction_alone(&mut hash, &values);
+    payloads(&mut hash);
+    looking_back(&mut hash, &values);
+}

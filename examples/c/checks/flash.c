@@ -1,0 +1,34 @@
+/* What the linker keeps: -DDIRECTION, -DMONITOR, with -DSNAPSHOT too. Only linked, or run to see that it is whole. */
+#include "board.h"
+#include "glidepath.h"
+
+static union {
+    gp_direction direction;
+    gp_monitor_24 monitor;
+} memory;
+static volatile uint32_t at;
+static volatile float mg_dl = 100.0f;
+
+int check(void) {
+    gp_code code;
+#ifdef DIRECTION
+    gp_direction_view direction;
+    code = gp_direction_init(&memory.direction, sizeof memory.direction, NULL);
+    code |= gp_direction_reading(&memory.direction, at, mg_dl, 1);
+    code |= gp_direction_now(&memory.direction, at, &direction, sizeof direction);
+#endif
+#ifdef MONITOR
+    gp_view view;
+    code = gp_monitor_init(&memory.monitor, sizeof memory.monitor, 24, NULL, NULL);
+    code |= gp_monitor_push(&memory.monitor, at, mg_dl, GP_STATUS_NORMAL, &view, sizeof view);
+    code |= gp_monitor_tick(&memory.monitor, at, &view, sizeof view);
+    code |= gp_monitor_acknowledge(&memory.monitor);
+#endif
+#ifdef SNAPSHOT
+    static uint8_t bytes[4096];
+    size_t length;
+    code |= gp_monitor_save(&memory.monitor, bytes, sizeof bytes, &length);
+    code |= gp_monitor_load(&memory.monitor, sizeof memory.monitor, 24, bytes, length);
+#endif
+    return code;
+}

@@ -1,0 +1,70 @@
+// glidepath for C++11 and later: the C face with the sizes filled in. Nothing here allocates or throws; every call gives
+// the C code, GP_OK (0) when done. See glidepath.h for what each means.
+#ifndef GLIDEPATH_HPP
+#define GLIDEPATH_HPP
+
+#include "glidepath.h"
+
+namespace glidepath {
+
+// Memory for a monitor that keeps so many readings.
+template <uint32_t Readings> struct MonitorMemory; // 24, 96, 288 or 1440
+template <> struct MonitorMemory<24> { typedef gp_monitor_24 type; };
+template <> struct MonitorMemory<96> { typedef gp_monitor_96 type; };
+template <> struct MonitorMemory<288> { typedef gp_monitor_288 type; };
+template <> struct MonitorMemory<1440> { typedef gp_monitor_1440 type; };
+
+// A monitor as shipped; ready() with other settings begins it anew.
+template <uint32_t Readings> class Monitor {
+public:
+    Monitor() : memory_() { gp_monitor_init(&memory_, sizeof memory_, Readings, nullptr, nullptr); }
+
+    gp_code ready(const gp_settings &settings, gp_fault *fault = nullptr) {
+        return gp_monitor_init(&memory_, sizeof memory_, Readings, &settings, fault);
+    }
+    gp_code run(uint32_t uptime_s) { return gp_monitor_run(&memory_, uptime_s); }
+    gp_code push(uint32_t at_s, float mg_dl, gp_view &view, uint8_t status = GP_STATUS_NORMAL) {
+        return gp_monitor_push(&memory_, at_s, mg_dl, status, &view, sizeof view);
+    }
+    gp_code tick(uint32_t now_s, gp_view &view) { return gp_monitor_tick(&memory_, now_s, &view, sizeof view); }
+    gp_code tick(gp_view &view) { return gp_monitor_tick_without_clock(&memory_, &view, sizeof view); }
+    gp_code fingerstick(uint32_t at_s, float mg_dl, gp_fingerstick &outcome) {
+        return gp_monitor_fingerstick(&memory_, at_s, mg_dl, &outcome, sizeof outcome);
+    }
+    gp_code acknowledge() { return gp_monitor_acknowledge(&memory_); }
+    gp_code save(uint8_t *bytes, size_t room, size_t &written) {
+        return gp_monitor_save(&memory_, bytes, room, &written);
+    }
+    gp_code load(const uint8_t *bytes, size_t length) {
+        return gp_monitor_load(&memory_, sizeof memory_, Readings, bytes, length);
+    }
+    void *c() { return &memory_; } // for the rest of the C functions
+
+private:
+    typename MonitorMemory<Readings>::type memory_;
+};
+
+// Direction and a low ahead from readings alone.
+class Direction {
+public:
+    Direction() : memory_() { gp_direction_init(&memory_, sizeof memory_, nullptr); }
+
+    gp_code reading(uint32_t at_s, float mg_dl, bool believed = true) {
+        return gp_direction_reading(&memory_, at_s, mg_dl, believed);
+    }
+    // What is not known has no bit in `has`.
+    gp_direction_view now(uint32_t now_s) {
+        gp_direction_view view = gp_direction_view();
+        gp_direction_now(&memory_, now_s, &view, sizeof view);
+        return view;
+    }
+    // "falling", say; "not known" when it is not.
+    const char *words(uint32_t now_s) { return gp_trend_text(now(now_s).trend); }
+
+private:
+    gp_direction memory_;
+};
+
+} // namespace glidepath
+
+#endif

@@ -1,0 +1,60 @@
+//! The monitor's state to bytes and back.
+
+use crate::code::*;
+use crate::memory::*;
+use crate::monitor::{attempt, for_capacity, with_monitor};
+use core::ffi::c_void;
+use glidepath::{Monitor, snapshot};
+
+#[unsafe(no_mangle)]
+pub extern "C" fn gp_snapshot_room(readings: u32) -> usize {
+    usize::try_from(readings).map_or(usize::MAX, snapshot::room)
+}
+
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn gp_monitor_save(
+    monitor: *mut c_void,
+    bytes: *mut u8,
+    room: usize,
+    written: *mut usize,
+) -> gp_code {
+    // SAFETY: the contract of this crate
+    attempt(|| unsafe {
+        let to = number(written)?;
+        let places = crate::memory::room(bytes, room)?;
+        with_monitor!(monitor, |monitor| _ = monitor); // refused before the buffer is touched
+        for place in &mut *places {
+            place.write(0); // C may never have written there
+        }
+        let buffer = core::slice::from_raw_parts_mut(places.as_mut_ptr().cast::<u8>(), room);
+        let done = with_monitor!(monitor, |monitor| snapshot::save(monitor, buffer));
+        to.write(done.map_err(of_snapshot)?);
+        Ok(())
+    })
+}
+
+unsafe fn load<const N: usize>(
+    memory: *mut c_void,
+    size: usize,
+    bytes: *const u8,
+    length: usize,
+) -> Result<(), gp_code> {
+    // SAFETY: the contract of this crate
+    unsafe {
+        let slot = place::<Monitor<N>>(memory, size)?;
+        put(slot, snapshot::load::<N>(items(bytes, length)?).map_err(of_snapshot)?);
+        Ok(())
+    }
+}
+
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn gp_monitor_load(
+    memory: *mut c_void,
+    size: usize,
+    readings: u32,
+    bytes: *const u8,
+    length: usize,
+) -> gp_code {
+    // SAFETY: the contract of this crate
+    attempt(|| unsafe { for_capacity!(readings, load(memory, size, bytes, length)) })
+}
