@@ -6,7 +6,9 @@ mod three_days;
 use glidepath::accuracy::{Agreement, Method, Pair, Paired, Pairing, PointAccuracy, Switch};
 use glidepath::alarm::{AlarmPlan, AlarmSettings, Grounds, Kind, Slot, Weekdays};
 use glidepath::forecast::{Forecast, Predicted};
-use glidepath::gatt::{CgmMeasurement, CgmStatus, DecodeError, E2eCrc, GlucoseMeasurement, OctetOrder, SessionStart};
+use glidepath::gatt::{
+    CgmMeasurement, CgmStatus, DecodeError, E2eCrc, GlucoseMeasurement, OctetOrder, SessionStart,
+};
 use glidepath::quality::QualityConfig;
 use glidepath::review::{Config, LocalTime, Pushed, Ranges, Review};
 use glidepath::trend::{Bands, TrendSign};
@@ -251,7 +253,8 @@ fn through_the_monitor(hash: &mut Hash, values: &[i32]) {
 }
 
 fn direction_alone(hash: &mut Hash, values: &[i32]) {
-    let (mut forecast, mut sign, mut plain) = (Forecast::default(), TrendSign::default(), TrendSign::default());
+    let (mut forecast, mut sign, mut plain) =
+        (Forecast::default(), TrendSign::default(), TrendSign::default());
     for (i, value) in values.iter().enumerate().take(288) {
         forecast.reading(Instant::from_secs(time_of(i)), mg_dl(*value as f32), i % 50 != 49);
         let now = Instant::from_secs(time_of(i) + 60);

@@ -38,7 +38,9 @@ pub mod view;
 
 mod layout {
     //! Sizes, offsets and numbers, against those that C checks too.
-    use crate::{accuracy::*, code::*, direction::*, gatt::*, monitor::*, number::*, review::*, settings::*, view::*};
+    use crate::{
+        accuracy::*, code::*, direction::*, gatt::*, monitor::*, number::*, review::*, settings::*, view::*,
+    };
     include!(concat!(env!("OUT_DIR"), "/layout.rs"));
 }
 

@@ -37,7 +37,10 @@ const fn tag<T: Object>() -> Tag {
 pub const fn fits<T: Object>(bytes: usize) -> bool {
     let size = size_of::<Slot<T>>();
     let spare = size.saturating_add(512) >> 3; // the library may grow a little, and the header stay
-    bytes.is_multiple_of(8) && align_of::<Slot<T>>() <= 8 && size <= bytes && bytes.saturating_sub(size) <= spare
+    bytes.is_multiple_of(8)
+        && align_of::<Slot<T>>() <= 8
+        && size <= bytes
+        && bytes.saturating_sub(size) <= spare
 }
 
 fn aligned<T>(pointer: *const T) -> Result<(), gp_code> {

@@ -68,10 +68,22 @@ macro_rules! with_monitor {
     ($memory:expr, |$monitor:ident| $do:expr) => {{
         let memory = $memory;
         match readings_of(memory)? {
-            24 => { let $monitor = object::<Monitor<24>>(memory)?; $do }
-            96 => { let $monitor = object::<Monitor<96>>(memory)?; $do }
-            288 => { let $monitor = object::<Monitor<288>>(memory)?; $do }
-            1440 => { let $monitor = object::<Monitor<1440>>(memory)?; $do }
+            24 => {
+                let $monitor = object::<Monitor<24>>(memory)?;
+                $do
+            }
+            96 => {
+                let $monitor = object::<Monitor<96>>(memory)?;
+                $do
+            }
+            288 => {
+                let $monitor = object::<Monitor<288>>(memory)?;
+                $do
+            }
+            1440 => {
+                let $monitor = object::<Monitor<1440>>(memory)?;
+                $do
+            }
             _ => return Err(GP_ERROR_NOT_READY),
         }
     }};

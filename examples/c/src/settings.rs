@@ -152,7 +152,8 @@ const DRIFT: gp_drift = gp_drift {
     scatter: 0.12,
     caution: 1.0,
 };
-const BANDS: gp_bands = gp_bands { moderate: 1.0, fast: 2.0, margin: 0.1, widest_sd: 2.0, missing_costs: 2.0 };
+const BANDS: gp_bands =
+    gp_bands { moderate: 1.0, fast: 2.0, margin: 0.1, widest_sd: 2.0, missing_costs: 2.0 };
 
 fn of_quality(quality: &QualityConfig) -> gp_quality {
     gp_quality {
@@ -265,7 +266,8 @@ fn refused(error: Error) -> Refused {
 }
 
 fn to_model(model: &gp_model) -> Result<Model, Refused> {
-    let gp_model { lag_min, rate_time_min, drive, coloured_sd, coloured_time_min, white_sd, kind, .. } = *model;
+    let gp_model { lag_min, rate_time_min, drive, coloured_sd, coloured_time_min, white_sd, kind, .. } =
+        *model;
     match kind {
         GP_MODEL_PLAIN => Model::new(lag_min, rate_time_min, drive, coloured_sd, coloured_time_min, white_sd),
         GP_MODEL_PEOPLE if rate_time_min != MODEL.rate_time_min => {
@@ -304,7 +306,9 @@ fn to_plan(settings: &gp_settings) -> Result<AlarmPlan, Refused> {
     else {
         return Err((GP_ERROR_OUT_OF_RANGE, "slots"));
     };
-    let Some((base, others)) = profiles.split_first() else { return Err((GP_ERROR_OUT_OF_RANGE, "profiles")) };
+    let Some((base, others)) = profiles.split_first() else {
+        return Err((GP_ERROR_OUT_OF_RANGE, "profiles"));
+    };
     let mut plan = AlarmPlan::new(to_alarms(base)?).map_err(refused)?;
     for other in others {
         plan.add_profile(to_alarms(other)?).map_err(refused)?;

@@ -98,7 +98,10 @@ fn wrong_pointers_are_refused() {
     let at = view.as_mut_ptr();
     // SAFETY: the contract of the crate
     unsafe {
-        assert_eq!(gp_monitor_init(memory.at(), Memory::<gp_monitor_24>::SIZE, 24, null(), null_mut()), GP_OK);
+        assert_eq!(
+            gp_monitor_init(memory.at(), Memory::<gp_monitor_24>::SIZE, 24, null(), null_mut()),
+            GP_OK
+        );
         let odd = memory.at().cast::<u8>().add(1).cast();
         assert_eq!(gp_monitor_tick(odd, 0, at, VIEW), GP_ERROR_ALIGNMENT);
         assert_eq!(gp_monitor_tick(null_mut(), 0, at, VIEW), GP_ERROR_NULL);
