@@ -12,19 +12,24 @@ use glidepath::{Refusal, trend::Trend};
 macro_rules! c_text {
     ($text:expr) => {{
         const TEXT: &str = $text;
-        const LENGTH: usize = TEXT.len() + 1;
-        static ENDED: [u8; LENGTH] = {
-            let (mut ended, mut i) = ([0; LENGTH], 0);
-            while i < TEXT.len() {
-                ended[i] = TEXT.as_bytes()[i];
-                i += 1;
-            }
-            ended
-        };
+        const LENGTH: usize = TEXT.len().saturating_add(1);
+        static ENDED: [u8; LENGTH] = $crate::text::ended(TEXT);
         ENDED.as_ptr().cast::<core::ffi::c_char>()
     }};
 }
 pub(crate) use c_text;
+
+/// A text with zeros behind it; what the compiler itself runs.
+#[allow(clippy::indexing_slicing, clippy::arithmetic_side_effects, reason = "runs at build time alone")]
+pub(crate) const fn ended<const LENGTH: usize>(text: &str) -> [u8; LENGTH] {
+    assert!(text.len() < LENGTH, "no room for the end mark");
+    let (mut ended, mut i) = ([0; LENGTH], 0);
+    while i < text.len() {
+        ended[i] = text.as_bytes()[i];
+        i += 1;
+    }
+    ended
+}
 
 /// Exports a function that gives the text of a number.
 macro_rules! texts {
