@@ -38,7 +38,7 @@ static void board_exit(int code) {
 }
 
 #define PAINT 0xa5c35a3cu
-#define DEPTH (64u * 1024u / 4u)
+#define DEPTH (256u * 1024u / 4u)
 
 static uint32_t *painted_to;
 

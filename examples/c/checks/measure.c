@@ -56,6 +56,7 @@ int check(void) {
     number("ram", sizeof monitor, code);
     board_paint();
     code |= gp_monitor_init(&monitor, sizeof monitor, READINGS, NULL, NULL);
+    tell("shipped", code);
     code |= gp_monitor_init(&monitor, sizeof monitor, READINGS, &settings, NULL);
     tell("init", code);
     code = GP_OK;

@@ -3,10 +3,11 @@
 use crate::code::*;
 use crate::memory::*;
 use crate::number::*;
-use crate::settings::{gp_fault, gp_settings, read, tell, to_plan_alone, to_settings};
+use crate::settings::{gp_fault, gp_settings, read, tell, to_plan, to_settings};
 use crate::view::*;
 use core::ffi::c_void;
-use glidepath::{Fingerstick, FingerstickOutcome, Glucose, Instant, Monitor, Reading, Settings, Span};
+use glidepath::alarm::AlarmPlan;
+use glidepath::{Error, Fingerstick, FingerstickOutcome, Glucose, Instant, Monitor, Reading, Settings, Span};
 
 pub type gp_monitor_24 = Monitor<24>;
 pub type gp_monitor_96 = Monitor<96>;
@@ -113,6 +114,14 @@ pub fn glucose(mg_dl: f32) -> Result<Glucose, gp_code> {
     Glucose::from_mg_dl(mg_dl).map_err(of_error)
 }
 
+#[inline(never)] // the stack of the settings' conversion is given back before
+unsafe fn create<const N: usize>(slot: *mut Slot<Monitor<N>>, settings: &Settings) -> Result<(), Error> {
+    // SAFETY: the contract of this crate
+    unsafe { put(slot, Monitor::<N>::new(*settings)?) };
+    Ok(())
+}
+
+#[inline(never)] // its own stack, and not that of all capacities
 unsafe fn build<const N: usize>(
     memory: *mut c_void,
     size: usize,
@@ -122,20 +131,17 @@ unsafe fn build<const N: usize>(
     // SAFETY: the contract of this crate
     unsafe {
         let slot = place::<Monitor<N>>(memory, size)?;
-        let settings = if settings.is_null() {
-            Settings::default()
-        } else {
-            to_settings(read(settings)?).map_err(|(code, parameter)| {
+        let mut built = Settings::default();
+        if !settings.is_null() {
+            to_settings(read(settings)?, &mut built).map_err(|(code, parameter)| {
                 tell(fault, parameter);
                 code
-            })?
-        };
-        let monitor = Monitor::<N>::new(settings).map_err(|error| {
+            })?;
+        }
+        create(slot, &built).map_err(|error| {
             tell(fault, error.parameter());
             of_error(error)
-        })?;
-        put(slot, monitor);
-        Ok(())
+        })
     }
 }
 
@@ -334,7 +340,8 @@ pub unsafe extern "C" fn gp_monitor_set_alarms(
 ) -> gp_code {
     // SAFETY: the contract of this crate
     attempt(|| unsafe {
-        let plan = to_plan_alone(read(settings)?).map_err(|(code, parameter)| {
+        let mut plan = AlarmPlan::default();
+        to_plan(read(settings)?, &mut plan).map_err(|(code, parameter)| {
             tell(fault, parameter);
             code
         })?;

@@ -296,56 +296,62 @@ fn to_bands(bands: &gp_bands) -> Result<Bands, Error> {
     }
 }
 
-#[inline(never)] // its stack is given back before a monitor is built
-fn to_plan(settings: &gp_settings) -> Result<AlarmPlan, Refused> {
+// each of these gives its stack back before the next: settings are large beside a small processor's memory
+
+#[inline(never)]
+fn base_plan(alarms: &gp_alarm_settings, plan: &mut AlarmPlan) -> Result<(), Refused> {
+    *plan = AlarmPlan::new(to_alarms(alarms)?).map_err(refused)?;
+    Ok(())
+}
+
+#[inline(never)]
+fn other_profile(alarms: &gp_alarm_settings, plan: &mut AlarmPlan) -> Result<(), Refused> {
+    plan.add_profile(to_alarms(alarms)?).map_err(refused)?;
+    Ok(())
+}
+
+fn add_slot(slot: &gp_slot, plan: &mut AlarmPlan) -> Result<(), Refused> {
+    if slot.days > 0x7f {
+        return Err((GP_ERROR_OUT_OF_RANGE, "days"));
+    }
+    let days = (0..7)
+        .filter(|day| slot.days & 1_u8.wrapping_shl((*day).into()) != 0)
+        .fold(Weekdays::NONE, Weekdays::with);
+    plan.add_slot(Slot { days, from: slot.from_min, to: slot.to_min, profile: slot.profile }).map_err(refused)
+}
+
+/// The alarm plan alone.
+#[inline(never)]
+pub fn to_plan(settings: &gp_settings, plan: &mut AlarmPlan) -> Result<(), Refused> {
     if !(1..=GP_PROFILES).contains(&settings.profiles) {
         return Err((GP_ERROR_OUT_OF_RANGE, "profiles"));
     }
-    let (Some(slots), Some(profiles)) =
+    let (Some(slots), Some([base, others @ ..])) =
         (settings.slot.get(..settings.slots.into()), settings.alarms.get(..settings.profiles.into()))
     else {
         return Err((GP_ERROR_OUT_OF_RANGE, "slots"));
     };
-    let Some((base, others)) = profiles.split_first() else {
-        return Err((GP_ERROR_OUT_OF_RANGE, "profiles"));
-    };
-    let mut plan = AlarmPlan::new(to_alarms(base)?).map_err(refused)?;
-    for other in others {
-        plan.add_profile(to_alarms(other)?).map_err(refused)?;
-    }
-    for slot in slots {
-        if slot.days > 0x7f {
-            return Err((GP_ERROR_OUT_OF_RANGE, "days"));
-        }
-        let days = (0..7)
-            .filter(|day| slot.days & 1_u8.wrapping_shl((*day).into()) != 0)
-            .fold(Weekdays::NONE, Weekdays::with);
-        plan.add_slot(Slot { days, from: slot.from_min, to: slot.to_min, profile: slot.profile })
-            .map_err(refused)?;
-    }
-    Ok(plan)
+    base_plan(base, plan)?;
+    others.iter().try_for_each(|alarms| other_profile(alarms, plan))?;
+    slots.iter().try_for_each(|slot| add_slot(slot, plan))
 }
 
-/// Checked settings, refused with the parameter's name.
 #[inline(never)]
-pub fn to_settings(settings: &gp_settings) -> Result<Settings, Refused> {
-    let forecast = if flag(settings.personal).map_err(|code| (code, "personal"))? {
-        ForecastConfig::default()
-    } else {
-        ForecastConfig::people()
-    };
-    Ok(Settings {
-        model: to_model(&settings.model)?,
-        forecast,
-        drift: to_drift(&settings.drift).map_err(refused)?,
-        bands: to_bands(&settings.bands).map_err(refused)?,
-        quality: to_quality(&settings.quality),
-        alarms: to_plan(settings)?,
-    })
+fn all_but_the_plan(settings: &gp_settings, built: &mut Settings) -> Result<(), Refused> {
+    if !flag(settings.personal).map_err(|code| (code, "personal"))? {
+        built.forecast = ForecastConfig::people();
+    }
+    built.model = to_model(&settings.model)?;
+    built.drift = to_drift(&settings.drift).map_err(refused)?;
+    built.bands = to_bands(&settings.bands).map_err(refused)?;
+    built.quality = to_quality(&settings.quality);
+    Ok(())
 }
 
-pub fn to_plan_alone(settings: &gp_settings) -> Result<AlarmPlan, Refused> {
-    to_plan(settings)
+/// Checked settings, in place of `built`, which are as shipped; refused with the parameter's name.
+pub fn to_settings(settings: &gp_settings, built: &mut Settings) -> Result<(), Refused> {
+    all_but_the_plan(settings, built)?;
+    to_plan(settings, &mut built.alarms)
 }
 
 /// As shipped.
@@ -414,9 +420,9 @@ pub unsafe extern "C" fn gp_settings_check(settings: *const gp_settings, fault: 
     // SAFETY: the contract of this crate
     unsafe {
         code(read(settings).and_then(|settings| {
-            let checked = to_settings(settings).and_then(|settings| {
-                glidepath::quality::Quality::new(settings.quality).map_err(refused).map(drop)
-            });
+            let mut built = Settings::default();
+            let checked = to_settings(settings, &mut built)
+                .and_then(|()| glidepath::quality::Quality::new(built.quality).map_err(refused).map(drop));
             checked.map_err(|(code, parameter)| {
                 tell(fault, parameter);
                 code
@@ -453,7 +459,10 @@ mod tests {
 
     #[test]
     fn as_shipped_is_the_librarys_own() {
-        assert_eq!(to_settings(&defaults()), Ok(Settings::default()));
+        let other = glidepath::estimator::Model::new(8.0, 35.0, 0.04, 10.5, 36.0, 1.0).unwrap();
+        let mut built = Settings { model: other, ..Settings::default() };
+        assert_eq!(to_settings(&defaults(), &mut built), Ok(()));
+        assert_eq!(built, Settings::default());
     }
 
     #[test]
@@ -463,7 +472,8 @@ mod tests {
         settings.alarms[1].rules[GP_ALARM_LOW as usize].limit = 80.0;
         settings.slots = 1;
         settings.slot[0] = gp_slot { days: 0x7f, profile: 1, from_min: 22 * 60, to_min: 7 * 60 };
-        let plan = to_settings(&settings).unwrap().alarms;
+        let mut plan = AlarmPlan::default();
+        assert_eq!(to_plan(&settings, &mut plan), Ok(()));
         let night = glidepath::LocalTime::new(6, 23 * 60).unwrap();
         let day = glidepath::LocalTime::new(6, 12 * 60).unwrap();
         assert_eq!(of_alarms(plan.settings_at(Some(night))), settings.alarms[1]);

@@ -33,6 +33,7 @@ pub unsafe extern "C" fn gp_monitor_save(
     })
 }
 
+#[inline(never)] // its own stack, and not that of all capacities
 unsafe fn load<const N: usize>(
     memory: *mut c_void,
     size: usize,

@@ -1,0 +1,250 @@
+#!/usr/bin/env bash
+# Builds the C face for every processor and shows all that README.md says of it, on a bare machine: installs what is
+# missing, ends with a table and a line of counts.
+set -euo pipefail
+cd "$(dirname "$0")"
+export CARGO_TERM_COLOR=never
+export CARGO_TARGET_DIR="${CARGO_TARGET_DIR:-$PWD/target}"
+export GLIDEPATH_DIST="${GLIDEPATH_DIST:-$PWD/dist}"
+DIST=$GLIDEPATH_DIST
+WORK=$(mktemp -d)
+trap 'rm -rf "$WORK"' EXIT
+passed=0
+
+missing=()
+need() { command -v "$1" >/dev/null || missing+=("$2"); }
+need gcc gcc
+need g++ g++
+need cmake cmake
+need make make
+need python3 python3
+need arm-none-eabi-gcc gcc-arm-none-eabi
+need riscv64-unknown-elf-gcc gcc-riscv64-unknown-elf
+need qemu-system-arm qemu-system-arm
+need qemu-system-riscv32 qemu-system-misc
+if [ ${#missing[@]} -gt 0 ]; then
+    sudo=$([ "$(id -u)" -eq 0 ] || echo sudo)
+    $sudo apt-get update -qq
+    $sudo env DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends "${missing[@]}"
+fi
+. checks/board.sh
+
+ok() { # ok WHAT
+    passed=$((passed + 1))
+    printf 'ok  %4d s  %s\n' $SECONDS "$1"
+}
+quiet() { # quiet COMMAND...: its output only if it fails
+    "$@" >"$WORK/log" 2>&1 || { tail -n 40 "$WORK/log"; return 1; }
+}
+
+# --- Rust's side ---
+:
+:
+:
+ok "Rust's tests of the face"
+python3 checks/layout.py --check
+ok "layout.def holds every type, field and number of the header"
+
+# --- archives; prebuild.sh fails where a panic can be reached ---
+:
+ok "archives: no panic reachable (but where said above), nothing else missing, nothing else exported"
+LIBRARY=$DIST/lib/x86_64-linux-gnu/libglidepath.a
+gcc -E -P -Iinclude include/glidepath.h | grep -oE '\bgp_[a-z_0-9]+\(' | tr -d '(' | sort -u >"$WORK/declared"
+for archive in "$DIST"/lib/*/libglidepath.a; do
+    python3 - "$archive" >"$WORK/exported" <<'PY'
+# the global symbols that an ELF object in an archive defines; one reader for every processor
+import struct, sys
+data = open(sys.argv[1], "rb").read()
+at, names = 8, set()
+while at < len(data):
+    size = int(data[at + 48 : at + 58]); body = data[at + 60 : at + 60 + size]; at += 60 + size + size % 2
+    if body[:4] != b"\x7fELF": continue
+    wide = body[4] == 2
+    if wide: shoff, = struct.unpack_from("<Q", body, 40); entry, count = struct.unpack_from("<HH", body, 58)
+    else: shoff, = struct.unpack_from("<I", body, 32); entry, count = struct.unpack_from("<HH", body, 46)
+    form = "<IIQQQQIIQQ" if wide else "<IIIIIIIIII"
+    sections = [struct.unpack_from(form, body, shoff + i * entry) for i in range(count)]
+    for section in sections:
+        if section[1] != 2: continue
+        strings = sections[section[6]][4]
+        for place in range(section[4], section[4] + section[5], 24 if wide else 16):
+            if wide: name, info, _, where = struct.unpack_from("<IBBH", body, place)
+            else: name, _, _, info, _, where = struct.unpack_from("<IIIBBH", body, place)
+            if info >> 4 and where: names.add(body[strings + name : body.index(b"\0", strings + name)].decode())
+print("\n".join(sorted(names)))
+PY
+    diff "$WORK/declared" "$WORK/exported" || { echo "$archive: not what the header declares"; exit 1; }
+done
+functions=$(wc -l <"$WORK/declared")
+ok "each archive exports the header's $functions functions and nothing else"
+
+# --- header and layout, in C and C++, for every processor ---
+for name in cortex-m0plus-soft cortex-m3-soft cortex-m4-hard cortex-m33-hard riscv32imc-ilp32 desk; do
+    PREFIX="" FLAGS="" HOSTED=""
+    [ $name = desk ] || { board $name; HOSTED=-ffreestanding; } # without a C library
+    for standard in c99 c11 c17; do
+        # shellcheck disable=SC2086
+        "${PREFIX}gcc" -std=$standard $STRICT $FLAGS $HOSTED -Iinclude -c checks/layout.c -o /dev/null
+    done
+    for standard in c++11 c++17; do
+        printf '#include "glidepath.hpp"\n#include "%s/checks/layout.c"\n' "$PWD" >"$WORK/layout.cpp"
+        # shellcheck disable=SC2086
+        "${PREFIX}g++" -std=$standard -Wall -Wextra -Wpedantic -Wconversion -Wshadow -Werror $FLAGS $HOSTED -fno-exceptions \
+            -Iinclude -c "$WORK/layout.cpp" -o /dev/null
+    done
+    passed=$((passed + 5))
+done
+ok "sizes, offsets and numbers in C99, C11, C17, C++11, C++17 on six processors, warnings as errors"
+
+# --- the same bits ---
+cargo run --quiet --features desk --bin day >"$WORK/day.rust"
+grep -c . "$WORK/day.rust" | grep -qx 9 || { echo "the day has not nine parts"; exit 1; }
+desk() { # desk OUT FLAGS_AND_SOURCES...
+    local out=$1
+    shift
+    # shellcheck disable=SC2086
+    gcc -std=c99 $STRICT -O1 -g -Iinclude -Ichecks "$@" "$LIBRARY" -lm -o "$out"
+}
+desk "$WORK/day" checks/day.c checks/desk.c
+"$WORK/day" | diff "$WORK/day.rust" -
+ok "three days on a desk, from C: Rust's bits"
+
+# --- hostile arguments, under the address sanitizer ---
+desk "$WORK/hostile" -Wno-conversion -fsanitize=address,undefined -fno-sanitize-recover=all checks/hostile.c checks/desk.c
+"$WORK/hostile" >"$WORK/hostile.txt" || { grep -v '^called' "$WORK/hostile.txt"; exit 1; }
+sed -n 's/^called //p' "$WORK/hostile.txt" | sort -u | diff "$WORK/declared" - || { echo "not every function was called"; exit 1; }
+hostile=$(sed -n 's/^checks //p' "$WORK/hostile.txt")
+ok "all $functions functions with hostile arguments under the address sanitizer, $hostile checks"
+
+# --- boards: bits, stack, flash ---
+size_of() { "${PREFIX}size" -A "$1" | awk '$1==".text"||$1==".data"||$1==".ARM.exidx"{n+=$2} END{print n}'; }
+within() { # within WHAT VALUE BOUND
+    [ "$2" -le "$3" ] || { echo "$1: $2 bytes, over the bound of $3"; exit 1; }
+}
+{
+    echo "| processor | bits | flash: direction / monitor / with snapshot | stack: direction | readings: RAM, stack of init / push / save / load |"
+    echo "| --- | --- | --- | --- | --- |"
+} >"$WORK/table"
+for name in cortex-m0plus-soft cortex-m3-soft cortex-m4-hard cortex-m33-hard riscv32imc-ilp32; do
+    image $name "$WORK/day.$name" checks/day.c
+    run $name "$WORK/day.$name" | diff "$WORK/day.rust" - || { echo "$name: other bits than Rust's"; exit 1; }
+    passed=$((passed + 1))
+    printf '#include "board.h"\nint check(void) { return 0; }\n' >"$WORK/empty.c"
+    image $name "$WORK/empty" "$WORK/empty.c"
+    empty=$(size_of "$WORK/empty")
+    flash=""
+    for what in "-DDIRECTION 13500" "-DMONITOR 48000" "-DMONITOR -DSNAPSHOT 90000"; do
+        # shellcheck disable=SC2086
+        image $name "$WORK/flash" ${what% *} checks/flash.c
+        run $name "$WORK/flash" || { echo "$name: ${what% *} does not run"; exit 1; }
+        bytes=$(($(size_of "$WORK/flash") - empty))
+        within "$name ${what% *}" $bytes "${what##* }"
+        flash="$flash${flash:+ / }$bytes"
+    done
+    image $name "$WORK/direction" -DDIRECTION checks/measure.c
+    direction=$(run $name "$WORK/direction" | sed -n 's/^direction //p')
+    within "$name direction stack" "$direction" 2048
+    capacities=""
+    for readings in 24 96 288 1440; do
+        image $name "$WORK/measure" -DREADINGS=$readings checks/measure.c
+        run $name "$WORK/measure" >"$WORK/stack" || { cat "$WORK/stack"; exit 1; }
+        ram=$(sed -n 's/^ram //p' "$WORK/stack")
+        stacks=""
+        for act in init push save load; do
+            bytes=$(sed -n "s/^$act //p" "$WORK/stack")
+            case $act in push) bound=4608 ;; save) bound=1024 ;; *) bound=$((ram + 9000)) ;; esac
+            within "$name $readings $act" "$bytes" $bound
+            stacks="$stacks${stacks:+ / }$bytes"
+        done
+        capacities="$capacities${capacities:+<br>}$readings: $ram, $stacks"
+        passed=$((passed + 1))
+    done
+    echo "| $name | equal | $flash | $direction | $capacities |" >>"$WORK/table"
+done
+ok "three days on emulated M0+ code, M3, M4F, M33 and RISC-V: Rust's bits; flash and stack within bounds"
+if image cortex-m0plus-soft "$WORK/mixed" checks/day.c "$DIST/lib/cortex-m4-hard/libglidepath.a" 2>"$WORK/log" &&
+    [ ! -s "$WORK/log" ]; then
+    echo "soft and hard float were mixed unnoticed"
+    exit 1
+fi
+
+# --- examples ---
+added=$(diff examples/sketch/before/sketch.ino examples/sketch/after/sketch.ino | grep -c '^>')
+[ "$added" -lt 10 ] || { echo "the trend sign takes $added lines"; exit 1; }
+for at in cortex-m0plus:cortex-m0plus-soft cortex-m4/fpv4-sp-d16-hard:cortex-m4-hard; do
+    board "${at#*:}"
+    src=$DIST/arduino/src # as the Arduino builder takes a library: its src, and the archive of the processor's folder
+    # shellcheck disable=SC2086
+    "${PREFIX}gcc" -std=c99 $FLAGS -Os -ffreestanding -fno-builtin -Ichecks -c checks/bare.c -o "$WORK/bare.o"
+    # shellcheck disable=SC2086
+    "${PREFIX}g++" -std=gnu++17 -Wall -Wextra -Werror $FLAGS -Os -ffreestanding -fno-exceptions -fno-rtti -nostdlib \
+        -nostartfiles -I"$src" -Ichecks -Ichecks/arduino -Wl,--gc-sections -Wl,--no-warn-rwx-segments -Wl,-z,noexecstack \
+        -Wl,-Tchecks/board.ld -Wl,--defsym=image_rom="$ROM",--defsym=image_ram="$RAM",--defsym=image_ram_size="$RAM_SIZE" \
+        -x c++ "$DIST/arduino/examples/sketch/sketch.ino" checks/arduino/core.cpp -x none "$WORK/bare.o" \
+        -L"$src/${at%:*}" -lglidepath -lgcc -o "$WORK/sketch"
+    run "${at#*:}" "$WORK/sketch" >"$WORK/sketch.txt"
+    grep -qx '160 falling' "$WORK/sketch.txt" && grep -qx '180 not known' "$WORK/sketch.txt" || { cat "$WORK/sketch.txt"; exit 1; }
+done
+ok "a trend sign in a sketch, $added lines more, from the Arduino library, on M0+ and M4F"
+image cortex-m0plus-soft "$WORK/light" examples/light/light.c checks/light.c
+run cortex-m0plus-soft "$WORK/light" | diff checks/light.txt -
+ok "the bedside light through a night"
+for package in esp-idf zephyr; do
+    quiet cmake -S checks/packages -B "$WORK/$package" -DPACKAGE=$package -DDIST="$DIST" -DCMAKE_SYSTEM_NAME=Generic \
+        -DCMAKE_SYSTEM_PROCESSOR=riscv32 -DCMAKE_C_COMPILER=riscv64-unknown-elf-gcc -DCMAKE_TRY_COMPILE_TARGET_TYPE=STATIC_LIBRARY \
+        -DCMAKE_C_FLAGS="-march=rv32imc -mabi=ilp32"
+    quiet cmake --build "$WORK/$package"
+    run riscv32imc-ilp32 "$WORK/$package/day" | diff "$WORK/day.rust" -
+    ok "the $package package, built by its own files"
+done
+
+# --- CMake, both ways; the desk program ---
+quiet cmake -S . -B "$WORK/build" -DGLIDEPATH_ARCHIVE="$LIBRARY" -DCMAKE_INSTALL_PREFIX="$WORK/installed"
+quiet cmake --install "$WORK/build"
+quiet cmake -S checks/cmake/found -B "$WORK/found" -DSOURCE="$PWD/examples/replay" -DCMAKE_PREFIX_PATH="$WORK/installed"
+quiet cmake --build "$WORK/found"
+quiet cmake -S checks/cmake/fetched -B "$WORK/fetched" -DSOURCE="$PWD/examples/replay" -DREPOSITORY="$PWD/../.." \
+    -DGLIDEPATH_ARCHIVE="$LIBRARY"
+quiet cmake --build "$WORK/fetched"
+for how in found fetched; do
+    "$WORK/$how/replay" examples/replay/invented.csv 2>"$WORK/words" >"$WORK/$how.csv"
+    [ "$(wc -l <"$WORK/$how.csv")" -eq 73 ]
+    grep -q ',glucose is very low$' "$WORK/$how.csv"
+    grep -q '^72 readings: .* of the time in 70 to 180' "$WORK/words"
+done
+for bad in 'time,glucose_mg_dl\n5,abc\n' 'time,glucose_mg_dl\n-5,100\n' 'time,glucose_mg_dl\n2024-13-01T00:00:00Z,100\n' \
+    'time,glucose_mg_dl\n5\n' 'when,glucose_mg_dl\n5,100\n' 'time,glucose_mg_dl\n5,-4\n' ''; do
+    # shellcheck disable=SC2059
+    printf "$bad" >"$WORK/bad.csv"
+    status=0
+    "$WORK/found/replay" "$WORK/bad.csv" >/dev/null 2>"$WORK/words" || status=$?
+    [ $status -eq 2 ] && grep -q 'line [12]: ' "$WORK/words" || { echo "bad.csv: $status"; cat "$WORK/words"; exit 1; }
+    passed=$((passed + 1))
+done
+ok "the desk program by find_package and by FetchContent, on an invented trace; seven bad files refused with their line"
+
+# --- the newcomer's path of README.md, as written there ---
+awk '/^<!-- newcomer -->/{on=1} /^<!-- end -->/{on=0} on' README.md | sed -n '/^```sh$/,/^```$/p' | grep -v '^```' >"$WORK/newcomer.sh"
+[ "$(grep -c . "$WORK/newcomer.sh")" -gt 10 ]
+mkdir "$WORK/newcomer"
+(cd "$WORK/newcomer" && GLIDEPATH=$(cd "$OLDPWD/../.." && pwd) bash -euo pipefail "$WORK/newcomer.sh") >"$WORK/log" 2>&1 ||
+    { tail -n 40 "$WORK/log"; exit 1; }
+grep -qx '88 mg/dL falling' "$WORK/log" || { tail -n 20 "$WORK/log"; exit 1; }
+ok "from an empty C++ project to a trend sign, as README.md says"
+
+# --- Miri over the face ---
+rustup toolchain list | grep -q '^nightly' || rustup --quiet toolchain install nightly --profile minimal
+rustup --quiet component add --toolchain nightly miri rust-src
+quiet env CARGO_TARGET_DIR="$CARGO_TARGET_DIR/miri" MIRIFLAGS=-Zmiri-disable-isolation \
+    cargo +nightly miri test --quiet --features soft
+miri=$(awk '/^test result: ok/ { n += $4 } END { print n + 0 }' "$WORK/log")
+[ "$miri" -ge 5 ] || { echo "Miri ran $miri tests"; exit 1; }
+ok "Miri over the face, $miri tests"
+
+echo
+cat "$WORK/table"
+if [ "$(sed -n '/^| processor/,/^$/p' README.md | grep '^|')" != "$(cat "$WORK/table")" ]; then
+    echo "README.md shows other figures"
+    [ "${KEEP_TABLE:-}" = 1 ] && cp "$WORK/table" "$DIST/table.md"
+fi
+echo "counts: $passed checks passed, $hostile with hostile arguments, $functions functions, bits equal on 6 processors, $miri tests under Miri"
