@@ -3,6 +3,8 @@
 
 extern uint32_t image_stack_top[], image_data_from[], image_data[], image_data_end[], image_bss[], image_bss_end[];
 
+extern void (*const image_init[])(void), (*const image_init_end[])(void); /* constructors of C++ */
+
 void *memcpy(void *to, const void *from, size_t count) {
     unsigned char *t = (unsigned char *)to;
     const unsigned char *f = (const unsigned char *)from;
@@ -24,7 +26,7 @@ static void semihosting(uint32_t operation, const void *argument) {
 #else
     register uint32_t a0 __asm__("a0") = operation;
     register const void *a1 __asm__("a1") = argument;
-    __asm__ volatile(".option push\n.option norvc\n.balign 16\nslli x0, x0, 0x1f\nebreak\nsrai x0, x0, 7\n.option pop"
+    __asm__ volatile(".balign 16\n.option push\n.option norvc\nslli x0, x0, 0x1f\nebreak\nsrai x0, x0, 7\n.option pop"
                      : "+r"(a0) : "r"(a1) : "memory");
 #endif
 }
@@ -64,6 +66,7 @@ __attribute__((used, noreturn)) void image_start(void) {
     *(volatile uint32_t *)0xe000ed88u |= 0xfu << 20; /* CPACR: floating point on */
     __asm__ volatile("dsb\nisb");
 #endif
+    for (void (*const *construct)(void) = image_init; construct < image_init_end;) (*construct++)();
     board_exit(check());
     for (;;) {}
 }
