@@ -202,7 +202,7 @@ static void through_the_monitor(void) {
             word((uint32_t)length);
             for (size_t k = 0; k < length; k++) word(snapshot[k]);
             OK(gp_monitor_restart(&monitor));
-            OK(gp_monitor_load(&monitor, sizeof monitor, 288, snapshot, length));
+            OK(gp_monitor_restore(&monitor, snapshot, length));
             OK(gp_monitor_tick_without_clock(&monitor, &view, sizeof view));
             view_bits(&view);
         }

@@ -169,13 +169,13 @@ fn plan(high: f32) -> AlarmPlan {
 }
 
 fn through_the_monitor(hash: &mut Hash, values: &[i32]) {
-    let mut monitor = Monitor::<288>::new(Settings {
+    let settings = Settings {
         alarms: plan(250.0),
         quality: QualityConfig { pressure_share: 0.15, ..QualityConfig::default() },
         bands: Bands::default().with_missing_costing(1.5).unwrap(),
         ..Settings::default()
-    })
-    .unwrap();
+    };
+    let mut monitor = Monitor::<288>::new(settings).unwrap();
     monitor.set_utc_offset(Some(Span::from_secs(3600)));
     for i in 0..values.len() {
         let at = time_of(i);
@@ -210,10 +210,12 @@ fn through_the_monitor(hash: &mut Hash, values: &[i32]) {
         }
         if i == 400 {
             let mut buffer = [0; 8192];
-            let length = snapshot::save(&monitor, &mut buffer).unwrap();
+            let length = snapshot::save(&mut monitor, &mut buffer).unwrap();
             hash.word(length as u32);
             buffer[..length].iter().for_each(|byte| hash.word((*byte).into()));
-            monitor = snapshot::load(&buffer[..length]).unwrap();
+            monitor = Monitor::new(settings).unwrap();
+            monitor.set_utc_offset(Some(Span::from_secs(3600)));
+            snapshot::restore(&mut monitor, &buffer[..length]).unwrap();
             hash.view(&monitor.tick(None));
         }
         if i == 500 {

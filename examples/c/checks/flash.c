@@ -28,7 +28,7 @@ int check(void) {
     static uint8_t bytes[4096];
     size_t length;
     code |= gp_monitor_save(&memory.monitor, bytes, sizeof bytes, &length);
-    code |= gp_monitor_load(&memory.monitor, sizeof memory.monitor, 24, bytes, length);
+    code |= gp_monitor_restore(&memory.monitor, bytes, length);
 #endif
     return code;
 }

@@ -292,6 +292,7 @@ static void on_no_monitor(gp_code want, void *monitor) {
     GIVES(want, gp_monitor_wear, monitor, &wear, sizeof wear);
     GIVES(want, gp_monitor_calibration, monitor, &calibration, sizeof calibration);
     GIVES(want, gp_monitor_save, monitor, bytes, sizeof bytes, &count);
+    GIVES(want, gp_monitor_restore, monitor, bytes, sizeof bytes);
     release();
 }
 
@@ -299,6 +300,16 @@ static void on_no_monitor(gp_code want, void *monitor) {
 static const struct { uint32_t readings; size_t size; } capacities[CAPACITIES] = {
     {24, sizeof(gp_monitor_24)}, {96, sizeof(gp_monitor_96)}, {288, sizeof(gp_monitor_288)}, {1440, sizeof(gp_monitor_1440)},
 };
+
+/* A snapshot's last four bytes: the CRC-32 of IEEE 802.3 of all before them. */
+static void seal(uint8_t *bytes, size_t length) {
+    uint32_t crc = UINT32_MAX;
+    for (size_t i = 0; i < length - 4; i++) {
+        crc ^= bytes[i];
+        for (int bit = 0; bit < 8; bit++) crc = (crc >> 1) ^ (0xedb88320u & (0u - (crc & 1u)));
+    }
+    for (size_t i = 0; i < 4; i++) bytes[length - 4 + i] = (uint8_t)(~crc >> (8 * i));
+}
 
 static void one_monitor(uint32_t capacity, size_t size) {
     void *monitor = take(size, 0);
@@ -408,25 +419,48 @@ static void one_monitor(uint32_t capacity, size_t size) {
     uint8_t *cut = take(length, 0);
     memcpy(cut, bytes, length);
     keep(monitor, size);
-    GIVES(GP_ERROR_NULL, gp_monitor_load, NULL, size, capacity, cut, length);
-    GIVES(GP_ERROR_NULL, gp_monitor_load, monitor, size, capacity, NULL, length);
-    GIVES(GP_ERROR_SIZE, gp_monitor_load, monitor, size, capacity, cut, SIZE_MAX);
-    GIVES(GP_ERROR_SIZE, gp_monitor_load, monitor, 100, capacity, cut, length);
-    GIVES(GP_ERROR_NUMBER, gp_monitor_load, monitor, size, 25, cut, length);
-    GIVES(GP_ERROR_ALIGNMENT, gp_monitor_load, (char *)monitor + 2, size - 8, capacity, cut, length);
+    GIVES(GP_ERROR_NULL, gp_monitor_restore, monitor, NULL, length);
+    GIVES(GP_ERROR_SIZE, gp_monitor_restore, monitor, cut, SIZE_MAX);
     for (size_t i = 0; i < length; i += 1 + length / 60) {
         uint8_t *part = malloc(i ? i : 1);
         memcpy(part, cut, i);
-        GIVES(GP_ERROR_SNAPSHOT_INCOMPLETE, gp_monitor_load, monitor, size, capacity, part, i);
+        GIVES(GP_ERROR_SNAPSHOT_INCOMPLETE, gp_monitor_restore, monitor, part, i);
         free(part);
         cut[i] ^= 0x10;
-        calls_function("gp_monitor_load");
-        gp_code code = gp_monitor_load(monitor, size, capacity, cut, length);
-        judge(code, code == GP_OK ? GP_ERROR_SNAPSHOT_CHECKSUM : code, "gp_monitor_load", __LINE__);
+        calls_function("gp_monitor_restore");
+        gp_code code = gp_monitor_restore(monitor, cut, length);
+        judge(code, code == GP_OK ? GP_ERROR_SNAPSHOT_CHECKSUM : code, "gp_monitor_restore", __LINE__);
         cut[i] ^= 0x10;
     }
+    cut[4] ^= 1;
+    GIVES(GP_ERROR_SNAPSHOT_VERSION, gp_monitor_restore, monitor, cut, length);
+    cut[4] ^= 1;
+    cut[length / 2] ^= 1;
+    GIVES(GP_ERROR_SNAPSHOT_CHECKSUM, gp_monitor_restore, monitor, cut, length);
+    cut[length / 2] ^= 1;
+    /* whole by its checksum, and nonsense: not one byte of it may reach the monitor */
+    size_t refused = 0;
+    for (size_t i = 10; i + 4 < length; i++) {
+        uint8_t was = cut[i];
+        cut[i] = 0xff;
+        seal(cut, length);
+        gp_code code = gp_monitor_restore(monitor, cut, length);
+        if (code == GP_OK) { /* such a state may be: a clock, say */
+            memcpy(monitor, kept[0].copy, size);
+        } else {
+            judge(code, GP_ERROR_SNAPSHOT_STATE, "gp_monitor_restore", __LINE__);
+            refused++;
+        }
+        cut[i] = was;
+    }
+    memset(cut + 10, 0xff, length - 14);
+    seal(cut, length);
+    GIVES(GP_ERROR_SNAPSHOT_STATE, gp_monitor_restore, monitor, cut, length);
+    memcpy(cut, bytes, length);
+    checks++;
+    if (refused < 40) failed++;
     release();
-    GIVES(GP_OK, gp_monitor_load, monitor, size, capacity, cut, length);
+    GIVES(GP_OK, gp_monitor_restore, monitor, cut, length);
 
     /* numbers that are allowed, however odd */
     static const uint32_t odd[] = {0, 1, UINT32_MAX, 0x80000000u, 9000, 0x7fffffffu, 9001, 4000000000u};

@@ -72,8 +72,8 @@ int check(void) {
     size_t length = 0;
     code = gp_monitor_save(&monitor, snapshot, sizeof snapshot, &length);
     tell("save", code);
-    code = gp_monitor_load(&monitor, sizeof monitor, READINGS, snapshot, length);
-    tell("load", code);
+    code = gp_monitor_restore(&monitor, snapshot, length);
+    tell("restore", code);
     return failed;
 }
 

@@ -459,7 +459,7 @@ gp_code gp_monitor_fingerstick(void *monitor, uint32_t at_s, float mg_dl, gp_fin
 /* A new sensor was started. */
 gp_code gp_monitor_sensor_started(void *monitor, uint32_t at_s);
 
-/* The power was away, and the monitor was kept. gp_monitor_load has done so. */
+/* The power was away, and the monitor was kept. gp_monitor_restore has done so. */
 gp_code gp_monitor_power_returned(void *monitor);
 
 /* Forgets everything but the settings. */
@@ -518,8 +518,10 @@ size_t gp_snapshot_room(uint32_t readings);
  * the next one is written. */
 gp_code gp_monitor_save(void *monitor, uint8_t *bytes, size_t room, size_t *written);
 
-/* And back: in place of gp_monitor_init. Nothing is shown as present before the next reading. */
-gp_code gp_monitor_load(void *memory, size_t size, uint32_t readings, const uint8_t *bytes, size_t length);
+/* And back, into a monitor that gp_monitor_init has made; of any capacity: the newest readings are kept. Settings are not
+ * in a snapshot: those of gp_monitor_init, alarms and the zone stay. Nothing is shown as present before the next reading.
+ * Bytes after the snapshot are left alone. A snapshot of another version of the library is refused: start anew. */
+gp_code gp_monitor_restore(void *monitor, const uint8_t *bytes, size_t length);
 
 /* --- direction and a low ahead from readings alone, for firmware that has the rest --------------------------------- */
 

@@ -35,9 +35,7 @@ public:
     gp_code save(uint8_t *bytes, size_t room, size_t &written) {
         return gp_monitor_save(&memory_, bytes, room, &written);
     }
-    gp_code load(const uint8_t *bytes, size_t length) {
-        return gp_monitor_load(&memory_, sizeof memory_, Readings, bytes, length);
-    }
+    gp_code restore(const uint8_t *bytes, size_t length) { return gp_monitor_restore(&memory_, bytes, length); }
     void *c() { return &memory_; } // for the rest of the C functions
 
 private:

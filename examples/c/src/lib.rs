@@ -62,12 +62,6 @@ mod never {
         unsafe { gp_a_panic_is_reachable() }
     }
 
-    /// What takes the place of that call where the linker does not see that nothing reaches it.
-    #[unsafe(no_mangle)]
-    extern "C" fn gp_stopped() -> ! {
-        loop {}
-    }
-
     /// Can panic, and is in no header: shows that the proof can fail.
     #[unsafe(no_mangle)]
     extern "C" fn gp_proof_can_fail(number: u32) -> u32 {

@@ -70,19 +70,19 @@ macro_rules! with_monitor {
         let memory = $memory;
         match readings_of(memory)? {
             24 => {
-                let $monitor = object::<Monitor<24>>(memory)?;
+                let $monitor = object::<$crate::monitor::gp_monitor_24>(memory)?;
                 $do
             }
             96 => {
-                let $monitor = object::<Monitor<96>>(memory)?;
+                let $monitor = object::<$crate::monitor::gp_monitor_96>(memory)?;
                 $do
             }
             288 => {
-                let $monitor = object::<Monitor<288>>(memory)?;
+                let $monitor = object::<$crate::monitor::gp_monitor_288>(memory)?;
                 $do
             }
             1440 => {
-                let $monitor = object::<Monitor<1440>>(memory)?;
+                let $monitor = object::<$crate::monitor::gp_monitor_1440>(memory)?;
                 $do
             }
             _ => return Err(GP_ERROR_NOT_READY),
@@ -103,7 +103,6 @@ macro_rules! for_capacity {
         }
     };
 }
-pub(crate) use for_capacity;
 
 /// Runs what may fail on the way.
 pub fn attempt(act: impl FnOnce() -> Result<(), gp_code>) -> gp_code {

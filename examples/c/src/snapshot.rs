@@ -2,9 +2,9 @@
 
 use crate::code::*;
 use crate::memory::*;
-use crate::monitor::{attempt, for_capacity, with_monitor};
+use crate::monitor::{attempt, with_monitor};
 use core::ffi::c_void;
-use glidepath::{Monitor, snapshot};
+use glidepath::snapshot;
 
 #[unsafe(no_mangle)]
 pub extern "C" fn gp_snapshot_room(readings: u32) -> usize {
@@ -33,29 +33,15 @@ pub unsafe extern "C" fn gp_monitor_save(
     })
 }
 
-#[inline(never)] // its own stack, and not that of all capacities
-unsafe fn load<const N: usize>(
-    memory: *mut c_void,
-    size: usize,
-    bytes: *const u8,
-    length: usize,
-) -> Result<(), gp_code> {
-    // SAFETY: the contract of this crate
-    unsafe {
-        let slot = place::<Monitor<N>>(memory, size)?;
-        put(slot, snapshot::load::<N>(items(bytes, length)?).map_err(of_snapshot)?);
-        Ok(())
-    }
-}
-
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn gp_monitor_load(
-    memory: *mut c_void,
-    size: usize,
-    readings: u32,
+pub unsafe extern "C" fn gp_monitor_restore(
+    monitor: *mut c_void,
     bytes: *const u8,
     length: usize,
 ) -> gp_code {
     // SAFETY: the contract of this crate
-    attempt(|| unsafe { for_capacity!(readings, load(memory, size, bytes, length)) })
+    attempt(|| unsafe {
+        let bytes = items(bytes, length)?;
+        with_monitor!(monitor, |monitor| snapshot::restore(monitor, bytes)).map_err(of_snapshot)
+    })
 }

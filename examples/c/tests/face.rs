@@ -37,7 +37,7 @@ const VIEW: usize = size_of::<gp_view>();
 #[test]
 fn a_monitor_from_reading_to_snapshot() {
     let mut memory = Memory::<gp_monitor_24>::new();
-    let (mut view, mut written) = (view(), 0);
+    let (mut view, mut written, mut kept) = (view(), 0, 0);
     // SAFETY: the contract of the crate
     unsafe {
         assert_eq!(gp_monitor_push(memory.at(), 0, 100.0, 0, view.as_mut_ptr(), VIEW), GP_ERROR_NOT_READY);
@@ -72,9 +72,14 @@ fn a_monitor_from_reading_to_snapshot() {
         assert_eq!(gp_monitor_save(memory.at(), buffer, bytes.len(), &mut written), GP_OK);
         let mut other = Memory::<gp_monitor_96>::new();
         let size = Memory::<gp_monitor_96>::SIZE;
-        assert_eq!(gp_monitor_load(other.at(), size, 96, buffer, written - 1), GP_ERROR_SNAPSHOT_INCOMPLETE);
-        assert_eq!(gp_monitor_tick(other.at(), 0, view.as_mut_ptr(), VIEW), GP_ERROR_NOT_READY);
-        assert_eq!(gp_monitor_load(other.at(), size, 96, buffer, written), GP_OK);
+        assert_eq!(gp_monitor_restore(other.at(), buffer, written), GP_ERROR_NOT_READY);
+        assert_eq!(gp_monitor_init(other.at(), size, 96, null(), null_mut()), GP_OK);
+        assert_eq!(gp_monitor_restore(other.at(), buffer, written - 1), GP_ERROR_SNAPSHOT_INCOMPLETE);
+        assert_eq!(gp_monitor_history(other.at(), places, 3, &mut kept), GP_OK);
+        assert_eq!(kept, 0);
+        assert_eq!(gp_monitor_restore(other.at(), buffer, written), GP_OK);
+        assert_eq!(gp_monitor_history(other.at(), places, 3, &mut kept), GP_OK);
+        assert_eq!((kept, readings[2].assume_init().at_s), (3, 2100));
         assert_eq!(gp_monitor_tick_without_clock(other.at(), view.as_mut_ptr(), VIEW), GP_OK);
         assert_eq!(view.assume_init().has & GP_HAS_SHOWN, 0);
         let mut wear = MaybeUninit::uninit();
