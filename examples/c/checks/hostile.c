@@ -414,6 +414,11 @@ static void one_monitor(uint32_t capacity, size_t size) {
     if (*count != 4 || readings[3].at_s != 8700 || readings[0].at_s != 7800) failed++;
     GIVES(GP_OK, gp_monitor_save, monitor, bytes, room, count);
     size_t length = *count;
+    checks++;
+    if (length < 100 || length > room) {
+        failed++;
+        return;
+    }
 
     /* a snapshot cut anywhere, or with any byte changed, is refused as a whole */
     uint8_t *cut = take(length, 0);

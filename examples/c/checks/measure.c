@@ -34,6 +34,12 @@ static gp_direction direction;
 static gp_direction_view view;
 
 int check(void) {
+    number("ram gp_direction", sizeof direction, GP_OK);
+    number("ram gp_trend_sign", sizeof(gp_trend_sign), GP_OK);
+    number("ram gp_review", sizeof(gp_review), GP_OK);
+    number("ram gp_accuracy", sizeof(gp_accuracy), GP_OK);
+    number("ram gp_view", sizeof(gp_view), GP_OK);
+    number("ram gp_settings", sizeof(gp_settings), GP_OK);
     board_paint();
     gp_code code = gp_direction_init(&direction, sizeof direction, NULL);
     for (uint32_t i = 0; i < 600u; i++) {
