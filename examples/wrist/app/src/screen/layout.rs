@@ -10,10 +10,9 @@ use embedded_graphics::mono_font::{MonoFont, ascii};
 use embedded_graphics::prelude::*;
 use embedded_graphics::primitives::Rectangle;
 
-// in most small fonts the point looks like a plus, "3+9"; in the smallest without that, an m like an n
+// the small one is for words alone: in it the point looks like a plus, "3+9"
 const PLAIN: &MonoFont<'_> = &ascii::FONT_6X12;
 const SMALL: &MonoFont<'_> = &ascii::FONT_5X8;
-const SMALL_FIGURES: &MonoFont<'_> = &ascii::FONT_5X7;
 const LARGE: &MonoFont<'_> = &ascii::FONT_10X20;
 
 /// The places and sizes on one display.
@@ -21,10 +20,10 @@ const LARGE: &MonoFont<'_> = &ascii::FONT_10X20;
 pub struct Layout {
     /// The whole display.
     pub size: Size,
-    /// For what is read once the eyes are awake.
+    /// For what is read once the eyes are awake, numbers with a point among it.
     pub(super) plain: &'static MonoFont<'static>,
+    /// For words.
     pub(super) small: &'static MonoFont<'static>,
-    pub(super) small_figures: &'static MonoFont<'static>,
     /// Age, what is the matter with the sensor, battery.
     pub(super) age: Point,
     pub(super) middle: Point,
@@ -81,7 +80,6 @@ pub const WIDE: Layout = Layout {
     size: Size::new(128, 64),
     plain: PLAIN,
     small: SMALL,
-    small_figures: SMALL_FIGURES,
     age: Point::new(0, -2),
     middle: Point::new(40, 1),
     battery: area(112, 1, 14, 7),
@@ -109,7 +107,7 @@ pub const WIDE: Layout = Layout {
         seconds_per_column: 394,
         top_mg_dl: 300.0,
         dot: 1,
-        labels: Some(SMALL),
+        labels: Some(PLAIN),
     },
     matter: (Point::new(0, 43), 127, Shape { width: 9, height: 21, stroke: 3, gap: 3 }),
     was: Some(Point::new(0, 29)),
@@ -129,7 +127,6 @@ pub const SLIM: Layout = Layout {
     size: Size::new(128, 32),
     plain: PLAIN,
     small: SMALL,
-    small_figures: SMALL_FIGURES,
     age: Point::new(0, -2),
     middle: Point::new(40, 1),
     battery: area(112, 1, 14, 7),
@@ -167,7 +164,7 @@ pub const SLIM: Layout = Layout {
         title: (Point::new(51, 11), 127, Shape { width: 6, height: 20, stroke: 2, gap: 2 }),
         marks_with_title: false,
         digits: (Point::new(1, 10), 48, Shape { width: 14, height: 21, stroke: 4, gap: 2 }),
-        lines: Lines::Row(Point::new(1, 0)),
+        lines: Lines::Row(Point::new(0, -2)),
         button: None,
     },
 };
@@ -177,7 +174,6 @@ pub const SQUARE: Layout = Layout {
     size: Size::new(240, 240),
     plain: LARGE,
     small: LARGE,
-    small_figures: LARGE,
     age: Point::new(4, 2),
     middle: Point::new(84, 2),
     battery: area(206, 5, 28, 14),

@@ -18,7 +18,7 @@ use crate::text::{push, push_number, push_value};
 use crate::words::{beside, push_age, unit_name};
 use embedded_graphics::mono_font::{MonoFont, MonoTextStyle};
 use embedded_graphics::prelude::*;
-use embedded_graphics::primitives::{PrimitiveStyle, Rectangle};
+use embedded_graphics::primitives::Rectangle;
 use embedded_graphics::text::{Alignment, Baseline, Text, TextStyleBuilder};
 use glidepath::alarm::{Kind, Priority, Ring};
 use heapless::String;
@@ -201,6 +201,7 @@ fn words<D>(
 where
     D: DrawTarget<Color: Shade>,
 {
+    debug_assert!(font.character_size.width > 5 || !text.contains('.'), "a point like a plus: {text}");
     let style = TextStyleBuilder::new().alignment(alignment).baseline(Baseline::Top).build();
     Text::with_text_style(text, at, MonoTextStyle::new(font, D::Color::solid(level)), style).draw(display)?;
     Ok(())
@@ -226,26 +227,32 @@ where
     words(age, layout.age, Alignment::Left, layout.plain, Level::Ink, display)?;
 
     let mut middle = String::<16>::new();
-    let mut at = layout.middle;
+    let (mut at, mut font) = (layout.middle, layout.small);
     match face.current() {
         Some(now) if page == Page::Past => {
-            let (figures, font) = (figures(&now, face.unit), layout.small_figures);
-            words(&figures, at + Point::new(0, 1), Alignment::Left, font, Level::Soft, display)?;
+            let (figures, font) = (figures(&now, face.unit), layout.plain);
+            let over = Point::new(at.x, layout.age.y);
+            words(&figures, over, Alignment::Left, font, Level::Ink, display)?;
             at.x += font.character_size.width as i32 * figures.len() as i32 + 3;
             push(&mut middle, if now.doubted { "doubted" } else { unit_name(face.unit) });
         }
-        None if layout.was.is_none() => was(face, &mut middle),
+        None if layout.was.is_none() => {
+            was(face, &mut middle);
+            (at.y, font) = (layout.age.y, layout.plain);
+        }
         // why is told beside the digits
         Some(now) if now.doubted && layout.why.is_some() => push(&mut middle, unit_name(face.unit)),
         _ if !face.note.is_empty() => push(&mut middle, face.note),
         _ => push(&mut middle, unit_name(face.unit)),
     }
-    words(&middle, at, Alignment::Left, layout.small, Level::Soft, display)?;
+    words(&middle, at, Alignment::Left, font, Level::Soft, display)?;
 
     let Some(percent) = face.battery_percent else { return Ok(()) };
     let case = layout.battery;
     let (Size { width, height }, corner) = (case.size, case.top_left);
-    case.into_styled(PrimitiveStyle::with_stroke(D::Color::solid(Level::Ink), 1)).draw(display)?;
+    fill(case, Level::Ink, display)?;
+    let hollow = Rectangle::new(corner + Point::new_equal(1), Size::new(width - 2, height - 2));
+    fill(hollow, Level::Paper, display)?;
     let pole =
         Rectangle::new(corner + Point::new(width as i32, height as i32 / 2 - 1), Size::new(1, height / 2));
     fill(pole, Level::Ink, display)?;
@@ -370,7 +377,9 @@ where
                 push(&mut row, " ");
                 push(&mut row, line.trim());
             }
-            words(&row, at, Alignment::Left, layout.small, Level::Paper, display)?;
+            let plain = layout.plain.character_size.width * row.len() as u32 <= layout.size.width;
+            let (at, font) = if plain { (at, layout.plain) } else { (at + Point::new(0, 2), layout.small) };
+            words(&row, at, Alignment::Left, font, Level::Paper, display)?;
         }
     }
     let Some((left, right)) = places.button else { return Ok(()) };

@@ -24,11 +24,13 @@ pub struct Frame {
     pub top_mg_dl: f32,
     /// Half a reading's dot.
     pub dot: i32,
-    /// Hours and limits are written, in this font.
+    /// The last [`PAGE_HOURS`], and hours and limits written in this font; else as many hours as there is room for.
     pub labels: Option<&'static MonoFont<'static>>,
 }
 
 const BOTTOM_MG_DL: f32 = 40.0;
+/// Left of these hours the limits stand, where no reading runs through them.
+const PAGE_HOURS: i32 = 12;
 
 impl Frame {
     fn row(&self, mg_dl: f32) -> i32 {
@@ -41,6 +43,16 @@ impl Frame {
         let minute = Instant::from_secs(clock.secs() / 60 * 60);
         let seconds = at.since(minute).secs().clamp(-200_000, 0);
         self.now + (seconds + self.seconds_per_column / 2).div_euclid(self.seconds_per_column)
+    }
+
+    /// The column so many hours ago.
+    const fn hours_ago(&self, hours: i32) -> i32 {
+        self.now - hours * 3600 / self.seconds_per_column
+    }
+
+    /// Where readings begin; beside labels a dot's width later, so that they do not touch.
+    const fn first(&self) -> i32 {
+        if self.labels.is_some() { self.hours_ago(PAGE_HOURS) + self.dot } else { self.left }
     }
 }
 
@@ -79,7 +91,7 @@ where
     }
     for reading in face.history.iter() {
         let (x, y) = (frame.column(reading.at(), clock), frame.row(reading.glucose().mg_dl()));
-        if (frame.left..=frame.now).contains(&x) {
+        if (frame.first()..=frame.now).contains(&x) {
             let dot = Rectangle::new(
                 Point::new(x, y) - Point::new_equal(frame.dot),
                 Size::new_equal(2 * frame.dot.unsigned_abs()),
@@ -89,17 +101,17 @@ where
     }
     if let Some(font) = frame.labels {
         let height = font.character_size.height as i32;
-        // outside the range, where readings are fewer
-        for (limit, down) in RANGE_MG_DL.into_iter().zip([1, -height - 1]) {
+        for limit in RANGE_MG_DL {
             let mut text = String::<8>::new();
             if let Ok(glucose) = Glucose::from_mg_dl(limit) {
                 push_value(&mut text, in_unit(glucose, face.unit));
             }
-            let at = Point::new(frame.left, frame.row(limit) + down);
-            words(&text, at, Alignment::Left, font, Level::Soft, display)?;
+            let text = text.trim_end_matches(".0"); // "10.0" is too long
+            let at = Point::new(frame.left, frame.row(limit) - height + 1);
+            words(text, at, Alignment::Left, font, Level::Soft, display)?;
         }
         for (hours, label) in [(3, "3 h"), (6, "6 h"), (9, "9 h")] {
-            let x = frame.now - hours * 3600 / frame.seconds_per_column;
+            let x = frame.hours_ago(hours);
             let column = (frame.top + height + 1..=frame.bottom).step_by(6);
             let soft = D::Color::solid(Level::Soft);
             display.draw_iter(column.map(|y| Pixel(Point::new(x, y), soft)))?;

@@ -115,24 +115,16 @@ impl Stretch {
         across < 40_000 && across * across < limit * length
     }
 
-    fn draw<D>(
-        &self,
-        stroke: i32,
-        ink: impl Fn(Point) -> Option<D::Color>,
-        display: &mut D,
-    ) -> Result<(), D::Error>
+    fn draw<D>(&self, stroke: i32, ink: Ink<D::Color>, display: &mut D) -> Result<(), D::Error>
     where
         D: DrawTarget,
     {
         let (low, high) = (self.from.component_min(self.to), self.from.component_max(self.to));
         let (left, right) = ((low.x - stroke) / 2, (high.x + stroke) / 2);
         display.draw_iter(((low.y - stroke) / 2..=(high.y + stroke) / 2).flat_map(|y| {
-            (left..=right).filter_map({
-                let ink = &ink;
-                move |x| {
-                    let at = Point::new(x, y);
-                    self.covers(at, stroke).then(|| ink(at)).flatten().map(|color| Pixel(at, color))
-                }
+            (left..=right).filter_map(move |x| {
+                let at = Point::new(x, y);
+                if self.covers(at, stroke) { ink.pixel(at) } else { None }
             })
         }))
     }
@@ -144,7 +136,7 @@ where
     D: DrawTarget,
 {
     let middle = |point: Point| point + point + Point::new_equal(1);
-    Stretch { from: middle(from), to: middle(to) }.draw(stroke, |_| Some(color), display)
+    Stretch { from: middle(from), to: middle(to) }.draw(stroke, Ink { color, period: 0 }, display)
 }
 
 /// Draws `text` with its upper left corner at `at`, in `level` on `ground`.
@@ -160,16 +152,25 @@ where
     D: DrawTarget<Color: Shade>,
 {
     let (ink, paper) = (D::Color::solid(level), D::Color::solid(ground));
-    pass(text, at, shape, 0, |_| Some(ink), display)?;
     let inside = shape.stroke / 5 + 1;
-    match form {
-        Form::Solid => Ok(()),
-        // lines as broad as the outline, and as far apart
-        Form::Hatched => {
-            let left_out = |at: Point| (at.x + at.y).rem_euclid(4 * inside) < 2 * inside;
-            pass(text, at, shape, inside, |at| left_out(at).then_some(paper), display)
-        }
-        Form::Hollow => pass(text, at, shape, inside, |_| Some(paper), display),
+    // lines as broad as the outline, and as far apart
+    let period = if form == Form::Hatched { 2 * inside } else { 0 };
+    let passes = [(0, Ink { color: ink, period: 0 }), (inside, Ink { color: paper, period })];
+    let count = if form == Form::Solid { 1 } else { 2 };
+    passes.into_iter().take(count).try_for_each(|(inside, ink)| pass(text, at, shape, inside, ink, display))
+}
+
+/// What a stroke is filled with: all of it, or slanted lines so many pixels broad and as far apart.
+#[derive(Clone, Copy)]
+struct Ink<C> {
+    color: C,
+    period: i32,
+}
+
+impl<C: PixelColor> Ink<C> {
+    fn pixel(self, at: Point) -> Option<Pixel<C>> {
+        let left_out = self.period > 0 && (at.x + at.y).rem_euclid(2 * self.period) >= self.period;
+        (!left_out).then_some(Pixel(at, self.color))
     }
 }
 
@@ -179,13 +180,13 @@ fn pass<D>(
     at: Point,
     shape: &Shape,
     inside: i32,
-    ink: impl Fn(Point) -> Option<D::Color>,
+    ink: Ink<D::Color>,
     display: &mut D,
 ) -> Result<(), D::Error>
 where
     D: DrawTarget,
 {
-    let (stroke, ink) = (shape.stroke - 2 * inside, &ink);
+    let stroke = shape.stroke - 2 * inside;
     let mut left = at.x;
     for letter in text.chars() {
         let advance = shape.advance(letter);
@@ -201,12 +202,8 @@ where
             let middle = if letter == '?' { width / 2 - shape.stroke / 2 } else { 0 };
             let from =
                 Point::new(left + middle, at.y + shape.height - shape.stroke) + Point::new_equal(inside);
-            display.draw_iter((0..stroke).flat_map(|y| {
-                (0..stroke).filter_map(move |x| {
-                    let at = from + Point::new(x, y);
-                    ink(at).map(|color| Pixel(at, color))
-                })
-            }))?;
+            let square = (0..stroke).flat_map(|y| (0..stroke).map(move |x| from + Point::new(x, y)));
+            display.draw_iter(square.filter_map(|at| ink.pixel(at)))?;
         }
         let mut pen = None;
         for point in points(letter) {

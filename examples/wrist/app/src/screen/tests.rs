@@ -4,7 +4,7 @@ use super::*;
 use crate::face::STALE;
 use embedded_graphics::pixelcolor::{BinaryColor, Rgb565};
 use glidepath::alarm::{Cause, Grounds};
-use glidepath::{Glucose, History, Instant, Span};
+use glidepath::{Glucose, History, HistoryView, Instant, Reading, Span};
 use std::collections::HashSet;
 use std::string::String as Text;
 
@@ -86,7 +86,7 @@ fn no_figure_is_taken_for_another() {
 /// What is in small print is bitmaps of others: no two figures of the digits' size, but never alike.
 #[test]
 fn no_figure_in_small_print_is_taken_for_another() {
-    for (font, least) in [(WIDE.plain, 6), (WIDE.small, 2), (WIDE.small_figures, 2), (SQUARE.plain, 9)] {
+    for (font, least) in [(WIDE.plain, 6), (WIDE.small, 2), (SQUARE.plain, 9)] {
         let drawn = |digit: char| {
             let mut canvas = Canvas::default();
             let at = Point::zero();
@@ -96,6 +96,52 @@ fn no_figure_in_small_print_is_taken_for_another() {
         for (a, b) in pairs() {
             let between = drawn(a).symmetric_difference(&drawn(b)).count();
             assert!(between >= least, "{a} and {b}: {between}, {:?}", font.character_size);
+        }
+    }
+}
+
+/// A decimal point is a dot on the line that figures stand on; in the small font it is as high as a plus is.
+#[test]
+fn a_point_is_no_plus() {
+    for (font, good) in [(WIDE.plain, true), (SLIM.plain, true), (SQUARE.plain, true), (WIDE.small, false)] {
+        let rows = |text: &str| {
+            let mut canvas = Canvas::default();
+            let style = MonoTextStyle::new(font, BinaryColor::On);
+            let Ok(_) =
+                embedded_graphics::text::Text::with_baseline(text, Point::zero(), style, Baseline::Top)
+                    .draw(&mut canvas);
+            let rows = canvas.0.iter().map(|(_, y)| *y);
+            (rows.clone().min().unwrap(), rows.max().unwrap())
+        };
+        let ((top, low), (_, line)) = (rows("."), rows("8"));
+        let dot = low == line && low - top < font.character_size.height as i32 / 5;
+        assert_eq!(dot, good, "{top} to {low} of {line}");
+    }
+}
+
+/// The words of the twelve hours' limits, and nothing of the trace through them.
+#[test]
+fn no_reading_runs_through_a_limit() {
+    for layout in [&WIDE, &SQUARE] {
+        let frame = &layout.past;
+        let font = frame.labels.unwrap();
+        let widest = 3 * font.character_size.width as i32 - 1; // "180", "3.9"
+        let mut history = History::<288>::new();
+        for minute in (0..1440).step_by(5) {
+            let glucose = Glucose::from_mg_dl(if minute % 2 == 0 { 80.0 } else { 190.0 }).unwrap();
+            let _ = history.insert(&Reading::new(Instant::from_secs(1_800_000_000 + minute * 60), glucose));
+        }
+        for unit in [Unit::MgDl, Unit::MmolL] {
+            let with = |history: &History<288>| {
+                let at = Some(Instant::from_secs(1_800_000_000 + 86_400));
+                let mut canvas = Canvas::default();
+                let Ok(()) = strip::draw(&Face { at, unit, ..face(history.view()) }, frame, &mut canvas);
+                canvas.0
+            };
+            let (full, empty) = (with(&history), with(&History::new()));
+            let left = |ink: &Ink| ink.iter().filter(|(x, _)| *x <= frame.left + widest).count();
+            assert_eq!(left(&full), left(&empty));
+            assert!(full.len() > empty.len() + 100);
         }
     }
 }
@@ -252,21 +298,25 @@ fn the_form_follows_trust_and_doubt() {
     assert_eq!(forms, [Form::Hollow, Form::Hatched, Form::Solid, Form::Solid]);
 }
 
-#[test]
-fn what_matters_most() {
-    let history = History::<1>::new();
-    let face = Face {
+fn face(history: HistoryView<'_>) -> Face<'_> {
+    Face {
         at: None,
         age: Some(Span::from_mins(4)),
         last: Some(now().glucose),
         now: Some(now()),
-        history: history.view(),
+        history,
         trust: Trust::Good,
         note: "",
         battery_percent: None,
         alert: None,
         unit: Unit::MgDl,
-    };
+    }
+}
+
+#[test]
+fn what_matters_most() {
+    let history = History::<1>::new();
+    let face = face(history.view());
     let at = |mg_dl: f32| Now { glucose: Glucose::from_mg_dl(mg_dl).unwrap(), ..now() };
     let matter = |now: Now| Face { now: Some(now), ..face }.matter();
     assert_eq!(face.matter(), None);
