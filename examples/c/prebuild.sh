@@ -15,7 +15,9 @@ DIST="${GLIDEPATH_DIST:-$PWD/dist}"
 # name, Rust target, binutils prefix, linker emulation
 TARGETS="cortex-m0plus-soft thumbv6m-none-eabi arm-none-eabi- armelf
 cortex-m3-soft thumbv7m-none-eabi arm-none-eabi- armelf
+cortex-m4-soft thumbv7em-none-eabi arm-none-eabi- armelf
 cortex-m4-hard thumbv7em-none-eabihf arm-none-eabi- armelf
+cortex-m33-soft thumbv8m.main-none-eabi arm-none-eabi- armelf
 cortex-m33-hard thumbv8m.main-none-eabihf arm-none-eabi- armelf
 riscv32imc-ilp32 riscv32imc-unknown-none-elf riscv64-unknown-elf- elf32lriscv
 x86_64-linux-gnu x86_64-unknown-linux-gnu - elf_x86_64"
@@ -79,13 +81,19 @@ for to in arduino/src esp-idf/include zephyr/include; do
     cp include/glidepath.h include/glidepath.hpp "$DIST/$to"
 done
 cp examples/sketch/after/sketch.ino "$DIST/arduino/examples/sketch/sketch.ino"
+# where the Arduino builder looks: the processor's name, and for one with a floating point unit how it is used
 lib cortex-m0plus-soft "$DIST/arduino/src/cortex-m0plus"
 lib cortex-m3-soft "$DIST/arduino/src/cortex-m3"
+lib cortex-m4-soft "$DIST/arduino/src/cortex-m4"
+lib cortex-m4-soft "$DIST/arduino/src/cortex-m4/fpv4-sp-d16-softfp"
 lib cortex-m4-hard "$DIST/arduino/src/cortex-m4/fpv4-sp-d16-hard"
+lib cortex-m33-soft "$DIST/arduino/src/cortex-m33"
+lib cortex-m33-soft "$DIST/arduino/src/cortex-m33/fpv5-sp-d16-softfp"
 lib cortex-m33-hard "$DIST/arduino/src/cortex-m33/fpv5-sp-d16-hard"
-lib riscv32imc-ilp32 "$DIST/arduino/src/esp32c3"
-lib riscv32imc-ilp32 "$DIST/esp-idf/lib/esp32c2"
-lib riscv32imc-ilp32 "$DIST/esp-idf/lib/esp32c3"
-for name in cortex-m0plus-soft cortex-m3-soft cortex-m4-hard cortex-m33-hard riscv32imc-ilp32; do
-    lib "$name" "$DIST/zephyr/lib/$name"
+for name in esp32c2 esp32c3 esp32c6 esp32h2; do
+    lib riscv32imc-ilp32 "$DIST/arduino/src/$name"
 done
+lib riscv32imc-ilp32 "$DIST/esp-idf/lib"
+while read -r name _; do
+    [ "$name" = x86_64-linux-gnu ] || lib "$name" "$DIST/zephyr/lib/$name"
+done <<<"$TARGETS"

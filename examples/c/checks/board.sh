@@ -2,9 +2,12 @@
 # name, compiler prefix, flags, ROM, RAM, size of RAM, emulator
 BOARDS="cortex-m0plus-soft|arm-none-eabi-|-mcpu=cortex-m0plus -mthumb|0|0x20000000|0x400000|qemu-system-arm -M mps2-an385
 cortex-m3-soft|arm-none-eabi-|-mcpu=cortex-m3 -mthumb|0|0x20000000|0x400000|qemu-system-arm -M mps2-an385
+cortex-m4-soft|arm-none-eabi-|-mcpu=cortex-m4 -mthumb -mfloat-abi=softfp -mfpu=fpv4-sp-d16|0|0x20000000|0x400000|qemu-system-arm -M mps2-an386
 cortex-m4-hard|arm-none-eabi-|-mcpu=cortex-m4 -mthumb -mfloat-abi=hard -mfpu=fpv4-sp-d16|0|0x20000000|0x400000|qemu-system-arm -M mps2-an386
+cortex-m33-soft|arm-none-eabi-|-mcpu=cortex-m33 -mthumb -mfloat-abi=softfp -mfpu=fpv5-sp-d16|0x10000000|0x38000000|0x200000|qemu-system-arm -M mps2-an505
 cortex-m33-hard|arm-none-eabi-|-mcpu=cortex-m33 -mthumb -mfloat-abi=hard -mfpu=fpv5-sp-d16|0x10000000|0x38000000|0x200000|qemu-system-arm -M mps2-an505
 riscv32imc-ilp32|riscv64-unknown-elf-|-march=rv32imc -mabi=ilp32|0x80000000|0x80400000|0x400000|qemu-system-riscv32 -M virt -bios none"
+NAMES=$(cut -d"|" -f1 <<<"$BOARDS")
 STRICT="-Wall -Wextra -Wpedantic -Wconversion -Wshadow -Wstrict-prototypes -Werror"
 
 board() { # board NAME: sets what the others use
