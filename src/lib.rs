@@ -47,6 +47,8 @@ mod wire;
 mod world;
 
 // inside the crate, too, a module is named without its room
+#[cfg(feature = "serde")]
+use ground::written;
 use ground::{codec, error, local, math, moments, units};
 use values::{estimate, history, reading};
 use whole::monitor;
@@ -64,7 +66,7 @@ pub use history::{History, HistoryView, Inserted};
 pub use local::LocalTime;
 pub use monitor::{Bound, Expected, FingerstickOutcome, Monitor, Refusal, Settings, Shown, View};
 pub use reading::{Fingerstick, Reading, Status};
-pub use units::{Glucose, Instant, MG_DL_PER_MMOL_L, Rate, Span};
+pub use units::{Glucose, Instant, MG_DL_PER_MMOL_L, Probability, Rate, Span};
 
 #[cfg(any(doc, doctest))]
 pub mod guide;

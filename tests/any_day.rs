@@ -4,7 +4,7 @@
 //! `GLIDEPATH_DAYS=1000000 cargo test --release --test any_day -- --nocapture` runs a million of them; 100 otherwise.
 //! `GLIDEPATH_SEED=591798` begins with that one.
 
-use glidepath::alarm::{AlarmPlan, AlarmSettings, FLOOR_MG_DL, Kind, Priority, Rule};
+use glidepath::alarm::{AlarmPlan, AlarmSettings, FLOOR_MG_DL, Kind, Priority};
 use glidepath::quality::Verdict;
 use glidepath::{Fingerstick, Glucose, Instant, Monitor, Reading, Settings, Span, Status, View};
 use std::sync::atomic::{AtomicU64, Ordering::Relaxed};
@@ -50,18 +50,16 @@ fn settings(dice: &mut Dice) -> AlarmSettings {
             let (least, greatest) = kind.about().limits;
             let span =
                 |dice: &mut Dice| Span::from_mins(dice.between(0, if kind == Kind::Low { 30 } else { 1440 }));
-            let rule = Rule {
-                on: !dice.one_in(4),
-                limit: dice.within(least, greatest),
-                hysteresis: dice.within(0.0, if least < 1.0 { 0.5 } else { 30.0 }),
-                delay: span(dice),
-                repeat: span(dice),
-                quiet: span(dice),
-                escalate: Span::from_mins(dice.between(0, 1440)),
-                priority: [Priority::Low, Priority::Medium, Priority::High][dice.between(0, 2) as usize],
-            };
-            if let Some(place) = settings.rule_mut(kind).filter(|_| dice.one_in(2)) {
-                *place = rule;
+            let mut rule = settings.rule(kind);
+            rule.on = !dice.one_in(4);
+            rule.limit = kind.about().unit.limit(dice.within(least, greatest)).unwrap();
+            let wide = dice.within(0.0, if least < 1.0 { 0.5 } else { 30.0 });
+            rule.hysteresis = kind.about().unit.limit(wide).unwrap();
+            (rule.delay, rule.repeat, rule.quiet) = (span(dice), span(dice), span(dice));
+            rule.escalate = Span::from_mins(dice.between(0, 1440));
+            rule.priority = [Priority::Low, Priority::Medium, Priority::High][dice.between(0, 2) as usize];
+            if dice.one_in(2) {
+                let _ = settings.set_rule(kind, rule); // the floor keeps its own
             }
         }
         settings.pressure_hold = Span::from_mins(dice.between(0, 30));
@@ -147,7 +145,7 @@ impl Day {
                 self.rang_low = self.minute;
             }
             if let (Kind::Floor | Kind::Low, Some(glucose)) = (ring.kind, ring.grounds.glucose()) {
-                assert!(glucose.mg_dl() <= self.settings.rule(ring.kind).limit.max(60.0), "{ring:?}");
+                assert!(glucose.mg_dl() <= self.settings.rule(ring.kind).limit.number().max(60.0), "{ring:?}");
             }
         }
     }
@@ -287,7 +285,7 @@ impl Day {
         }
         // silence rings
         let (no_data, blind) = (self.settings.no_data, silent.min(now - self.blind_since));
-        let due = no_data.limit as i32 + no_data.delay.secs() / 60 + 4;
+        let due = no_data.limit.mins() as i32 + no_data.delay.secs() / 60 + 4;
         if no_data.on && blind > due && now - self.disturbed > due && !self.warming {
             let rang = now - self.rang <= blind.max(due);
             let heeded = view.alarms().get(Kind::NoData).is_some_and(|held| held.heeded);

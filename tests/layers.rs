@@ -423,7 +423,9 @@ fn only_one_file_names_a_maths_backend() {
         let text = fs::read_to_string(&path).unwrap();
         let names = text.contains("libm::") || text.contains("micromath::");
         assert!(!names || path.ends_with("math.rs"), "{} names a maths backend", path.display());
+        // serde hands a file's numbers over as f64
+        let may = path.ends_with("tests.rs") || path.ends_with("ground/written.rs");
         let double = code(&text).iter().any(|token| token.contains("f64"));
-        assert!(!double || path.ends_with("tests.rs"), "{} uses f64", path.display());
+        assert!(!double || may, "{} uses f64", path.display());
     }
 }

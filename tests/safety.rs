@@ -518,16 +518,17 @@ fn a_start_or_a_zone_that_moves_stamps_but_not_the_wall() {
 
 #[test]
 fn settings_cannot_make_a_low_silent() {
-    let standard = AlarmSettings::default();
-    let day = Span::from_hours(24);
-    for low in [
-        Rule { limit: 3.9, ..standard.low },
-        Rule { delay: day, ..standard.low },
-        Rule { repeat: Span::ZERO, ..standard.low },
-        Rule { repeat: day, ..standard.low },
-        Rule { quiet: day, ..standard.low },
-    ] {
-        assert!(AlarmPlan::new(AlarmSettings { low, ..standard }).is_err(), "{low:?}");
+    let changes: [fn(&mut Rule<Glucose>); 5] = [
+        |low| low.limit = Glucose::from_mg_dl(3.9).unwrap(),
+        |low| low.delay = Span::from_hours(24),
+        |low| low.repeat = Span::ZERO,
+        |low| low.repeat = Span::from_hours(24),
+        |low| low.quiet = Span::from_hours(24),
+    ];
+    for change in changes {
+        let mut settings = AlarmSettings::default();
+        change(&mut settings.low);
+        assert!(AlarmPlan::new(settings).is_err(), "{:?}", settings.low);
     }
 }
 

@@ -13,7 +13,7 @@ use model::{Model, Step};
 
 /// The person and the sensor of every filter here.
 fn model() -> Model {
-    Model::new(8.0, 35.0, 0.04, 5.0, 25.0, 2.5).expect("in range")
+    Model::linear()
 }
 
 /// The variance of the white error.

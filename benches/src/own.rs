@@ -27,7 +27,7 @@ fn observe(model: Model, measured: &[f32]) -> Answer {
 }
 
 pub fn one_motion(measured: &[f32]) -> Answer {
-    observe(Model::new(8.0, 35.0, 0.04, 5.0, 25.0, 2.5).expect("in range"), measured)
+    observe(Model::linear(), measured)
 }
 
 pub fn people(measured: &[f32]) -> Answer {

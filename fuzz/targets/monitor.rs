@@ -103,7 +103,7 @@ impl Device {
     fn new(input: &Input) -> Option<Self> {
         let settings = settings(input)?;
         let (base, plan) = (Instant::from_secs(input.base % 3_000_000_000), settings.alarms);
-        let limits = (0..4).filter_map(|number| plan.profile(number)).map(|profile| profile.low.limit);
+        let limits = (0..4).filter_map(|number| plan.profile(number)).map(|profile| profile.low.limit.mg_dl());
         let low_limit = limits.fold(FLOOR_MG_DL, f32::max);
         let monitor = Monitor::new(settings).ok()?;
         let knows = input.knows;
@@ -345,7 +345,12 @@ fn settings(input: &Input) -> Option<Settings> {
         let (lag, drive) = (of(lag, 0.5, 30.0), of(drive, 1.1e-4, 9.9));
         let time = of(time, 1.3 * lag, 999.0);
         let sensor = (of(coloured, 0.0, 60.0), of(coloured_time, 1.1, 999.0), of(white, 0.11, 59.0));
-        settings.model = Model::new(lag, time, drive, sensor.0, sensor.1, sensor.2).unwrap_or_default();
+        let span = |minutes: f32| Span::from_secs((minutes * 60.0) as i32);
+        let model = Model::linear().with_rate_time(Span::from_mins(1000)).and_then(|model| {
+            let model = model.with_lag(span(lag))?.with_rate_time(span(time))?.with_drive(drive)?;
+            model.with_coloured(sensor.0, span(sensor.1))?.with_white_sd(sensor.2)
+        });
+        settings.model = model.unwrap_or_default();
     }
     if let Some([moderate, fast, margin, widest]) = input.bands
         && let Ok(moderate) = Rate::from_mg_dl_per_min(of(moderate, 0.1, 3.0))
@@ -356,35 +361,32 @@ fn settings(input: &Input) -> Option<Settings> {
     }
     if let Some([gain_sd, gain_time, offset_sd, offset_time]) = input.drift {
         let (gain, offset) = (of(gain_sd, 0.0011, 0.49), of(offset_sd, 0.11, 39.0));
-        settings.drift = Drift::new(gain, of(gain_time, 61.0, 9.9e5), offset, of(offset_time, 61.0, 9.9e5))
-            .expect("in range");
+        let time = |byte| Span::from_mins(of(byte, 61.0, 2.5e5) as i32);
+        let drift = settings.drift.with_gain(gain, time(gain_time)).expect("in range");
+        settings.drift = drift.with_offset(offset, time(offset_time)).expect("in range");
     }
     if input.people {
         settings.forecast = ForecastConfig::people();
     }
     if let Some([least, greatest, jump, pressure, noisy]) = input.quality {
-        settings.quality = QualityConfig {
-            least_mg_dl: of(least, 0.0, 29.9),
-            greatest_mg_dl: of(greatest, 201.0, 1999.0),
-            jump_sd: of(jump, 2.0, 9.9),
-            pressure_share: of(pressure, 0.05, 0.49),
-            noisy_scale: of(noisy, 1.0, 15.9),
-            ..settings.quality
-        };
+        let quality = &mut settings.quality;
+        quality.least_mg_dl = of(least, 0.0, 29.9);
+        quality.greatest_mg_dl = of(greatest, 201.0, 1999.0);
+        quality.jump_sd = of(jump, 2.0, 9.9);
+        quality.pressure_share = of(pressure, 0.05, 0.49);
+        quality.noisy_scale = of(noisy, 1.0, 15.9);
     }
     let mut alarms = AlarmSettings::default();
     if let Some((kind, limit, hysteresis, delay, repeat)) = input.rule {
         let kind = Kind::ALL[1 + usize::from(kind) % (Kind::ALL.len() - 1)];
         let (least, greatest) = kind.about().limits;
-        let rule = alarms.rule_mut(kind)?;
-        *rule = Rule {
-            on: true,
-            limit: of(limit, least, greatest),
-            hysteresis: of(hysteresis, 0.0, 60.0),
-            delay: Span::from_secs(delay % 90_000),
-            repeat: Span::from_secs(repeat % 90_000),
-            ..*rule
-        };
+        let (mut rule, unit) = (alarms.rule(kind), kind.about().unit);
+        let widest = if unit == LimitUnit::Probability { 0.5 } else { 60.0 };
+        rule.on = true;
+        rule.limit = unit.limit(of(limit, least, greatest)).ok()?;
+        rule.hysteresis = unit.limit(of(hysteresis, 0.0, widest)).ok()?;
+        (rule.delay, rule.repeat) = (Span::from_secs(delay % 90_000), Span::from_secs(repeat % 90_000));
+        alarms.set_rule(kind, rule).ok()?;
         if alarms.checked().is_err() {
             alarms = AlarmSettings::default();
         }
@@ -392,13 +394,18 @@ fn settings(input: &Input) -> Option<Settings> {
     if let Some((kind, on, limit, hysteresis, spans)) = input.raw {
         let kind = Kind::ALL[1 + usize::from(kind) % (Kind::ALL.len() - 1)];
         let [delay, repeat, quiet, escalate] = spans.map(Span::from_secs);
-        let rule = alarms.rule_mut(kind)?;
-        *rule = Rule { on, limit, hysteresis, delay, repeat, quiet, escalate, ..*rule };
+        let (mut rule, unit) = (alarms.rule(kind), kind.about().unit);
+        rule.limit = unit.limit(limit).unwrap_or(rule.limit);
+        rule.hysteresis = unit.limit(hysteresis).unwrap_or(rule.hysteresis);
+        (rule.on, rule.delay, rule.repeat) = (on, delay, repeat);
+        (rule.quiet, rule.escalate) = (quiet, escalate);
+        alarms.set_rule(kind, rule).ok()?;
     }
     settings.alarms = AlarmPlan::new(alarms).unwrap_or_default();
     if let Some((from, to)) = input.profile {
         let alarms = *settings.alarms.profile(0)?;
-        let by_night = AlarmSettings { low: Rule { on: false, ..alarms.low }, ..alarms };
+        let mut by_night = alarms;
+        by_night.low.on = false;
         let profile = settings.alarms.add_profile(by_night).ok()?;
         let _ = settings.alarms.add_slot(Slot { days: Weekdays::ALL, from, to, profile });
     }

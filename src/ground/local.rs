@@ -1,6 +1,6 @@
 //! The wall clock of a person: what is a night, a workday, a weekend.
 
-use crate::error::{Error, ErrorKind};
+use crate::error::Error;
 use crate::units::Instant;
 
 /// A moment on the wall clock of the person: weekday and minute of the day. 4 bytes.
@@ -15,9 +15,27 @@ use crate::units::Instant;
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(try_from = "AsWritten"))]
 pub struct LocalTime {
     weekday: u8,
     minute: u16,
+}
+
+/// A [`LocalTime`] as written: read back through its gate.
+#[cfg(feature = "serde")]
+#[derive(serde::Deserialize)]
+#[serde(deny_unknown_fields)]
+struct AsWritten {
+    weekday: u8,
+    minute: u16,
+}
+
+#[cfg(feature = "serde")]
+impl TryFrom<AsWritten> for LocalTime {
+    type Error = Error;
+    fn try_from(written: AsWritten) -> Result<Self, Error> {
+        Self::new(written.weekday, written.minute)
+    }
 }
 
 impl LocalTime {
@@ -27,9 +45,9 @@ impl LocalTime {
     /// When either is out of its range.
     pub const fn new(weekday: u8, minute: u16) -> Result<Self, Error> {
         if weekday > 6 {
-            Err(Error::new("weekday", ErrorKind::OutOfRange))
+            Err(Error::outside("weekday", weekday as f32, 0.0, 6.0))
         } else if minute >= 1440 {
-            Err(Error::new("minute", ErrorKind::OutOfRange))
+            Err(Error::outside("minute", minute as f32, 0.0, 1439.0))
         } else {
             Ok(Self { weekday, minute })
         }

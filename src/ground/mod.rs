@@ -8,3 +8,5 @@ pub mod math;
 #[allow(dead_code, reason = "each stage uses its part")]
 pub mod moments;
 pub mod units;
+#[cfg(feature = "serde")]
+pub mod written;

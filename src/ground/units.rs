@@ -21,6 +21,8 @@ pub const FLOOR_MG_DL: f32 = 55.0;
 
 /// A glucose concentration: finite, 0 to 2000 mg/dL.
 ///
+/// In a file (feature `serde`) it is a number, mg/dL, or a text with its unit: `70` or `"3.9 mmol/L"`.
+///
 /// # Examples
 /// ```
 /// use glidepath::Glucose;
@@ -31,8 +33,8 @@ pub const FLOOR_MG_DL: f32 = 55.0;
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, PartialOrd)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-#[cfg_attr(feature = "serde", serde(try_from = "f32", into = "f32"))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "serde", serde(into = "f32"))]
 pub struct Glucose(f32);
 
 impl Glucose {
@@ -116,6 +118,8 @@ impl From<Glucose> for f32 {
 
 /// A rate of change of glucose: finite, within ±100 mg/dL per minute.
 ///
+/// In a file (feature `serde`) it is a number, mg/dL per minute, or a text with its unit: `3` or `"0.17 mmol/L/min"`.
+///
 /// # Examples
 /// ```
 /// use glidepath::Rate;
@@ -125,8 +129,8 @@ impl From<Glucose> for f32 {
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, PartialOrd)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-#[cfg_attr(feature = "serde", serde(try_from = "f32", into = "f32"))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "serde", serde(into = "f32"))]
 pub struct Rate(f32);
 
 impl Rate {
@@ -184,7 +188,63 @@ impl From<Rate> for f32 {
     }
 }
 
+/// How likely something is, 0 to 1.
+///
+/// # Examples
+/// ```
+/// use glidepath::Probability;
+/// assert_eq!(Probability::new(0.3)?.get(), 0.3);
+/// assert!(Probability::new(30.0).is_err()); // not in per cent
+/// # Ok::<(), glidepath::Error>(())
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq, PartialOrd)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(try_from = "f32", into = "f32"))]
+pub struct Probability(f32);
+
+impl Probability {
+    /// From a share of 1.
+    ///
+    /// # Errors
+    /// When not finite or outside 0 to 1.
+    pub const fn new(share: f32) -> Result<Self, Error> {
+        match in_range("probability", share, 0.0, 1.0) {
+            Ok(share) => Ok(Self(share)),
+            Err(error) => Err(error),
+        }
+    }
+
+    /// The nearest probability; not a number becomes 0.
+    pub(crate) const fn clamped(share: f32) -> Self {
+        Self(share.max(0.0).min(1.0))
+    }
+
+    /// As a share of 1.
+    #[must_use]
+    pub const fn get(self) -> f32 {
+        self.0
+    }
+}
+
+impl TryFrom<f32> for Probability {
+    type Error = Error;
+    /// From a share of 1.
+    fn try_from(share: f32) -> Result<Self, Error> {
+        Self::new(share)
+    }
+}
+
+impl From<Probability> for f32 {
+    /// As a share of 1.
+    fn from(probability: Probability) -> f32 {
+        probability.0
+    }
+}
+
 /// A signed length of time in whole seconds, about ±68 years.
+///
+/// In a file (feature `serde`) it is whole seconds, or a text with its unit, `s`, `min`, `h` or `d`: `900` or `"15 min"`.
 ///
 /// # Examples
 /// ```
@@ -195,7 +255,7 @@ impl From<Rate> for f32 {
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct Span(i32);
 
 impl Span {
@@ -226,12 +286,111 @@ impl Span {
         self.0
     }
 
+    /// The span, if it lies within these, else an error that names `parameter` and tells seconds.
+    #[expect(clippy::cast_precision_loss, reason = "as told in an error only")]
+    pub(crate) const fn within(self, parameter: &'static str, least: Self, most: Self) -> Result<Self, Error> {
+        if self.0 >= least.0 && self.0 <= most.0 {
+            return Ok(self);
+        }
+        Err(Error::outside(parameter, self.0 as f32, least.0 as f32, most.0 as f32))
+    }
+
     /// In minutes, exact for spans up to 194 days.
     #[must_use]
     #[expect(clippy::cast_precision_loss, reason = "stated above")]
     #[inline(never)]
     pub const fn mins(self) -> f32 {
         self.0 as f32 / 60.0
+    }
+}
+
+#[cfg(feature = "serde")]
+mod written {
+    use super::{Glucose, MG_DL_PER_MMOL_L, Rate, Span};
+    use crate::error::{Error, ErrorKind};
+    use crate::math;
+    use crate::written::{Written, read, read_whole};
+    use serde::de::{Deserialize, Deserializer};
+
+    impl Written for Glucose {
+        const EXPECTED: &'static str = "mg/dL, or a text such as \"3.9 mmol/L\"";
+
+        fn from_number(number: f32) -> Result<Self, Error> {
+            Self::from_mg_dl(number)
+        }
+
+        fn from_unit(number: f32, unit: &str) -> Option<Result<Self, Error>> {
+            match unit {
+                "mg/dL" => Some(Self::from_mg_dl(number)),
+                "mmol/L" => Some(Self::from_mmol_l(number)),
+                _ => None,
+            }
+        }
+    }
+
+    impl Written for Rate {
+        const EXPECTED: &'static str = "mg/dL per minute, or a text such as \"0.1 mmol/L/min\"";
+
+        fn from_number(number: f32) -> Result<Self, Error> {
+            Self::from_mg_dl_per_min(number)
+        }
+
+        fn from_unit(number: f32, unit: &str) -> Option<Result<Self, Error>> {
+            match unit {
+                "mg/dL/min" => Some(Self::from_mg_dl_per_min(number)),
+                "mmol/L/min" => Some(Self::from_mg_dl_per_min(number * MG_DL_PER_MMOL_L)),
+                _ => None,
+            }
+        }
+    }
+
+    impl Written for Span {
+        const EXPECTED: &'static str = "whole seconds, or a text such as \"15 min\"";
+
+        #[expect(clippy::cast_possible_truncation, reason = "held against the range")]
+        fn from_number(seconds: f32) -> Result<Self, Error> {
+            let whole = math::round(seconds);
+            if !seconds.is_finite() {
+                Err(Error::new("span", ErrorKind::NotFinite))
+            } else if whole != seconds || whole.abs() > 2e9 {
+                Err(Error::new("span", ErrorKind::OutOfRange))
+            } else {
+                Ok(Self(whole as i32))
+            }
+        }
+
+        fn from_whole(seconds: i64) -> Result<Self, Error> {
+            i32::try_from(seconds).map(Self).map_err(|_| Error::new("span", ErrorKind::OutOfRange))
+        }
+
+        fn from_unit(number: f32, unit: &str) -> Option<Result<Self, Error>> {
+            let seconds = match unit {
+                "s" => 1.0,
+                "min" => 60.0,
+                "h" => 3600.0,
+                "d" => 86_400.0,
+                _ => return None,
+            };
+            Some(Self::from_number(number * seconds))
+        }
+    }
+
+    impl<'de> Deserialize<'de> for Glucose {
+        fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+            read(from)
+        }
+    }
+
+    impl<'de> Deserialize<'de> for Rate {
+        fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+            read(from)
+        }
+    }
+
+    impl<'de> Deserialize<'de> for Span {
+        fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+            read_whole(from)
+        }
     }
 }
 

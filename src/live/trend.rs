@@ -76,20 +76,63 @@ impl Trend {
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(try_from = "AsWritten", into = "AsWritten"))]
 pub struct Bands {
     moderate: f32,
     fast: f32,
     margin: f32,
     widest_sd: f32,
-    /// ln(m/w).
-    lean: f32,
+    /// m/w.
+    missing_costs: f32,
+}
+
+/// [`Bands`] as written: read back through their gates.
+#[cfg(feature = "serde")]
+#[derive(serde::Serialize, serde::Deserialize)]
+#[serde(default, deny_unknown_fields, rename = "Bands")]
+struct AsWritten {
+    moderate: Rate,
+    fast: Rate,
+    margin: Rate,
+    widest_sd: Rate,
+    missing_costs: f32,
+}
+
+#[cfg(feature = "serde")]
+impl Default for AsWritten {
+    fn default() -> Self {
+        Bands::default().into()
+    }
+}
+
+#[cfg(feature = "serde")]
+impl TryFrom<AsWritten> for Bands {
+    type Error = Error;
+    fn try_from(written: AsWritten) -> Result<Self, Error> {
+        let AsWritten { moderate, fast, margin, widest_sd, missing_costs } = written;
+        Self::new(moderate, fast, margin.mg_dl_per_min(), widest_sd.mg_dl_per_min())?
+            .with_missing_costing(missing_costs)
+    }
+}
+
+#[cfg(feature = "serde")]
+impl From<Bands> for AsWritten {
+    fn from(bands: Bands) -> Self {
+        Self {
+            moderate: Rate::clamped(bands.moderate),
+            fast: Rate::clamped(bands.fast),
+            margin: Rate::clamped(bands.margin),
+            widest_sd: Rate::clamped(bands.widest_sd),
+            missing_costs: bands.missing_costs,
+        }
+    }
 }
 
 impl Default for Bands {
     /// Edges at 1 and 2 mg/dL/min, a margin of 0.1, not known above a standard deviation of 2; missing a band
     /// further out costs 2 times as much as crying wolf.
     fn default() -> Self {
-        Self { moderate: 1.0, fast: 2.0, margin: 0.1, widest_sd: 2.0, lean: core::f32::consts::LN_2 }
+        Self { moderate: 1.0, fast: 2.0, margin: 0.1, widest_sd: 2.0, missing_costs: 2.0 }
     }
 }
 
@@ -110,7 +153,7 @@ impl Bands {
             fast,
             margin: in_range("margin", margin, 0.0, moderate / 2.0)?,
             widest_sd: in_range("widest_sd", widest_sd, 0.1, 10.0)?,
-            lean: Self::default().lean,
+            missing_costs: Self::default().missing_costs,
         })
     }
 
@@ -120,7 +163,7 @@ impl Bands {
     /// # Errors
     /// When `times` is out of range.
     pub fn with_missing_costing(self, times: f32) -> Result<Self, Error> {
-        Ok(Self { lean: math::ln(in_range("times", times, 0.05, 20.0)?), ..self })
+        Ok(Self { missing_costs: in_range("missing_costs", times, 0.05, 20.0)?, ..self })
     }
 }
 
@@ -159,7 +202,8 @@ impl TrendSign {
     pub fn step(&mut self, rate: Option<Rate>, sd: f32) -> Trend {
         self.last = match rate {
             Some(rate) if sd >= 0.0 && sd <= self.bands.widest_sd => {
-                self.class(rate.mg_dl_per_min(), LOGISTIC_SCALE * sd * self.bands.lean)
+                let lean = math::ln(self.bands.missing_costs);
+                self.class(rate.mg_dl_per_min(), LOGISTIC_SCALE * sd * lean)
             }
             _ => Trend::NotKnown,
         };

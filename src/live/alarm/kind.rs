@@ -1,6 +1,9 @@
 //! What can ring: one table says everything about a kind of alarm.
 
-use super::settings::{AlarmSettings, Rule};
+use super::settings::Limit;
+use crate::error::{Error, in_range};
+use crate::math;
+use crate::units::{Glucose, Probability, Rate, Span};
 
 /// The alarms, most telling first.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -40,9 +43,7 @@ pub enum LimitUnit {
     Probability,
     /// Minutes.
     Minutes,
-    /// Hours.
-    Hours,
-    /// Nothing: the limit is 0.
+    /// Nothing: there is no limit.
     None,
 }
 
@@ -55,9 +56,26 @@ impl LimitUnit {
             Self::Rate => "mg/dL/min",
             Self::Probability => "probability",
             Self::Minutes => "min",
-            Self::Hours => "h",
             Self::None => "",
         }
+    }
+
+    /// The limit that a number in this unit stands for.
+    ///
+    /// # Errors
+    /// When the number is none, or cannot be one of these at all (a probability above 1, minutes beyond 1,000,000).
+    #[expect(clippy::cast_possible_truncation, reason = "in range")]
+    pub fn limit(self, number: f32) -> Result<Limit, Error> {
+        Ok(match self {
+            Self::Glucose => Limit::Glucose(Glucose::from_mg_dl(number)?),
+            Self::Rate => Limit::Rate(Rate::from_mg_dl_per_min(number)?),
+            Self::Probability => Limit::Probability(Probability::new(number)?),
+            Self::Minutes => {
+                let minutes = in_range("limit", number, -1e6, 1e6)?;
+                Limit::Span(Span::from_secs(math::round(minutes * 60.0) as i32))
+            }
+            Self::None => Limit::None,
+        })
     }
 }
 
@@ -76,8 +94,6 @@ pub struct About {
     pub unit: LimitUnit,
     /// The least and the greatest limit, in that unit.
     pub limits: (f32, f32),
-    /// The rule unless set otherwise.
-    pub rule: Rule,
     /// Whether it decides by a glucose value, which can be stale.
     pub by_value: bool,
     /// Whether it is of the family of lows, in which one rings for all and none falls behind another.
@@ -112,7 +128,6 @@ impl Kind {
                 spoken: "very low",
                 unit: LimitUnit::Glucose,
                 limits: (super::FLOOR_MG_DL, super::FLOOR_MG_DL),
-                rule: Rule::FLOOR,
                 by_value: true,
                 of_lows: true,
             },
@@ -123,7 +138,6 @@ impl Kind {
                 spoken: "low",
                 unit: LimitUnit::Glucose,
                 limits: (56.0, 120.0),
-                rule: Rule::LOW,
                 by_value: true,
                 of_lows: true,
             },
@@ -134,7 +148,6 @@ impl Kind {
                 spoken: "low ahead",
                 unit: LimitUnit::Probability,
                 limits: (0.05, 0.95),
-                rule: Rule::LOW_AHEAD,
                 by_value: true,
                 of_lows: true,
             },
@@ -145,7 +158,6 @@ impl Kind {
                 spoken: "falls fast",
                 unit: LimitUnit::Rate,
                 limits: (0.5, 10.0),
-                rule: Rule::STEEP,
                 by_value: true,
                 of_lows: true,
             },
@@ -156,7 +168,6 @@ impl Kind {
                 spoken: "no readings",
                 unit: LimitUnit::Minutes,
                 limits: (5.0, 240.0),
-                rule: Rule::NO_DATA,
                 by_value: false,
                 of_lows: false,
             },
@@ -167,7 +178,6 @@ impl Kind {
                 spoken: "high",
                 unit: LimitUnit::Glucose,
                 limits: (120.0, 400.0),
-                rule: Rule::HIGH,
                 by_value: true,
                 of_lows: false,
             },
@@ -178,7 +188,6 @@ impl Kind {
                 spoken: "rises fast",
                 unit: LimitUnit::Rate,
                 limits: (0.5, 10.0),
-                rule: Rule::STEEP,
                 by_value: true,
                 of_lows: false,
             },
@@ -189,7 +198,6 @@ impl Kind {
                 spoken: "check the sensor with a fingerstick",
                 unit: LimitUnit::None,
                 limits: (0.0, 0.0),
-                rule: Rule::DOUBT,
                 by_value: false,
                 of_lows: false,
             },
@@ -198,9 +206,8 @@ impl Kind {
                 message: "the sensor's planned end is near",
                 title: "ENDS SOON",
                 spoken: "the sensor ends soon",
-                unit: LimitUnit::Hours,
-                limits: (0.0, 72.0),
-                rule: Rule::WEAR_END,
+                unit: LimitUnit::Minutes,
+                limits: (0.0, 4320.0),
                 by_value: false,
                 of_lows: false,
             },
@@ -221,40 +228,6 @@ impl Kind {
 
     pub(super) const fn bit(self) -> u16 {
         1 << (self as u16)
-    }
-}
-
-impl AlarmSettings {
-    /// The rule of `kind`; the floor's is fixed.
-    #[must_use]
-    pub const fn rule(&self, kind: Kind) -> &Rule {
-        match kind {
-            Kind::Floor => &Rule::FLOOR,
-            Kind::Low => &self.low,
-            Kind::LowAhead => &self.low_ahead,
-            Kind::SteepFall => &self.steep_fall,
-            Kind::NoData => &self.no_data,
-            Kind::High => &self.high,
-            Kind::SteepRise => &self.steep_rise,
-            Kind::Doubt => &self.doubt,
-            Kind::WearEnd => &self.wear_end,
-        }
-    }
-
-    /// The rule of `kind`, to be changed; the floor has none.
-    #[must_use]
-    pub const fn rule_mut(&mut self, kind: Kind) -> Option<&mut Rule> {
-        Some(match kind {
-            Kind::Floor => return None,
-            Kind::Low => &mut self.low,
-            Kind::LowAhead => &mut self.low_ahead,
-            Kind::SteepFall => &mut self.steep_fall,
-            Kind::NoData => &mut self.no_data,
-            Kind::High => &mut self.high,
-            Kind::SteepRise => &mut self.steep_rise,
-            Kind::Doubt => &mut self.doubt,
-            Kind::WearEnd => &mut self.wear_end,
-        })
     }
 }
 
@@ -290,6 +263,7 @@ impl Kinds {
 
 #[cfg(test)]
 mod tests {
+    use super::super::settings::AlarmSettings;
     use super::*;
 
     #[test]
@@ -298,9 +272,18 @@ mod tests {
             assert_eq!(kind as usize, place);
             let about = kind.about();
             assert!(about.title.len() <= 10 && !about.message.is_empty() && !about.spoken.is_empty());
-            assert!(about.rule.limit >= about.limits.0 && about.rule.limit <= about.limits.1);
+            let rule = AlarmSettings::default().rule(kind);
+            let limit = rule.limit.number();
+            assert!(limit >= about.limits.0 && limit <= about.limits.1);
+            let unit = match rule.limit {
+                Limit::Glucose(_) => LimitUnit::Glucose,
+                Limit::Rate(_) => LimitUnit::Rate,
+                Limit::Probability(_) => LimitUnit::Probability,
+                Limit::Span(_) => LimitUnit::Minutes,
+                Limit::None => LimitUnit::None,
+            };
+            assert_eq!(unit, about.unit);
             assert_eq!(Kind::ALL.iter().filter(|other| other.name() == kind.name()).count(), 1);
-            assert_eq!(*AlarmSettings::default().rule(kind), about.rule, "{kind:?}");
         }
     }
 
@@ -308,11 +291,15 @@ mod tests {
     fn every_rule_is_changed_in_its_own_place() {
         for kind in Kind::ALL {
             let mut settings = AlarmSettings::default();
-            let Some(rule) = settings.rule_mut(kind) else {
-                assert_eq!(kind, Kind::Floor);
-                continue;
-            };
+            let mut rule = settings.rule(kind);
             rule.on = !rule.on;
+            if settings.set_rule(kind, rule).is_err() {
+                assert_eq!((kind, settings), (Kind::Floor, AlarmSettings::default()));
+                continue;
+            }
+            assert_eq!(settings.rule(kind), rule);
+            rule.limit = Limit::Rate(crate::units::Rate::clamped(1.0));
+            assert_eq!(settings.set_rule(kind, rule).is_ok(), matches!(kind, Kind::SteepFall | Kind::SteepRise));
             for other in Kind::ALL {
                 let same = settings.rule(other) == AlarmSettings::default().rule(other);
                 assert_eq!(same, other != kind, "{kind:?} {other:?}");

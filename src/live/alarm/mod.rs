@@ -37,6 +37,8 @@
 //!
 //! Never a medical device: alarms supplement, and do not replace, fingersticks and the advice of a care team.
 
+#[cfg(feature = "serde")]
+mod file;
 mod kind;
 mod pattern;
 mod ring;
@@ -49,7 +51,7 @@ pub use kind::{About, Kind, Kinds, LimitUnit};
 pub use pattern::{Colour, Pattern, Pulse};
 pub use ring::{Cause, Grounds, Held, Priority, Ring, Rings, Standing};
 pub use schedule::{AlarmPlan, Slot, Weekdays};
-pub use settings::{AlarmSettings, FLOOR_QUIET, LONGEST_SNOOZE, LOW_QUIET, Rule};
+pub use settings::{AlarmSettings, FLOOR_QUIET, LONGEST_SNOOZE, LOW_QUIET, Limit, Rule};
 pub use situation::{Doubt, Situation};
 
 pub use crate::units::FLOOR_MG_DL;
@@ -163,7 +165,7 @@ impl Alarms {
         let (mut floor_sounds, mut low_holds) = (false, false);
         for (kind, place) in Kind::ALL.into_iter().zip(&mut standing.0) {
             let Some(watch) = state.watches.get_mut(kind as usize) else { continue };
-            let (rule, about) = (settings.rule(kind), kind.about());
+            let (rule, about) = (&settings.bare(kind), kind.about());
             let (reach, grounds) = match reach(kind, rule, situation, silence, lowest) {
                 _ if stale && about.by_value && !(kind == Kind::Floor && unplaced) => {
                     (Reach::Unknown, Grounds::Unknown)
@@ -179,7 +181,7 @@ impl Alarms {
             }
             let hold = if kind == Kind::Low && floor_sounds {
                 Hold::Covered
-            } else if !stale && recovers(kind, situation, settings.recovering) {
+            } else if !stale && recovers(kind, situation, settings.recovering.mg_dl_per_min()) {
                 Hold::Repeats
             } else {
                 Hold::No
@@ -252,7 +254,7 @@ impl Alarms {
         let Some(now) = self.state.now else { return Span::ZERO };
         let span = span.min(longest).max(Span::ZERO);
         // who snoozes before it holds has the first of it in mind
-        let limit = self.plan.settings_at(None).rule(kind).limit;
+        let limit = self.plan.settings_at(None).bare(kind).limit;
         let depth = self
             .state
             .depth
@@ -289,7 +291,7 @@ fn lowest(situation: &Situation) -> Option<(f32, Grounds)> {
 
 fn reach(
     kind: Kind,
-    rule: &Rule,
+    rule: &Rule<f32>,
     situation: &Situation,
     silence: Span,
     lowest: Option<(f32, Grounds)>,
@@ -319,14 +321,14 @@ fn reach(
             (if holds { Reach::Beyond } else { Reach::Clear }, Grounds::Doubt)
         }
         (Kind::WearEnd, _) => {
-            at_or_under(situation.wear_left.map(|left| (left.mins() / 60.0, Grounds::WearLeft(left))))
+            at_or_under(situation.wear_left.map(|left| (left.mins(), Grounds::WearLeft(left))))
         }
     }
 }
 
 /// Where a value stands to the limit of a rule that holds at or under it, or at or over it.
 #[inline(never)]
-fn stands(rule: &Rule, known: Option<(f32, Grounds)>, under: bool) -> (Reach, Grounds) {
+fn stands(rule: &Rule<f32>, known: Option<(f32, Grounds)>, under: bool) -> (Reach, Grounds) {
     let Some((value, grounds)) = known else { return (Reach::Unknown, Grounds::Unknown) };
     let beyond = if under { rule.limit - value } else { value - rule.limit };
     let reach = if beyond >= 0.0 {

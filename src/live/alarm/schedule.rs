@@ -1,11 +1,11 @@
 //! Which settings hold when: profiles by weekday and time of day.
 
 use super::settings::AlarmSettings;
-use crate::error::{Error, ErrorKind};
+use crate::error::{Error, ErrorKind, in_range};
 use crate::local::LocalTime;
 
-/// Minutes in a day.
-const DAY_MINUTES: u16 = 1440;
+/// The last minute of a day.
+const LAST_MINUTE: f32 = 1439.0;
 
 /// A set of weekdays. 1 byte.
 ///
@@ -17,8 +17,7 @@ const DAY_MINUTES: u16 = 1440;
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-pub struct Weekdays(u8);
+pub struct Weekdays(pub(super) u8);
 
 impl Weekdays {
     /// Every day.
@@ -46,7 +45,6 @@ impl Weekdays {
 /// When a profile holds: from a minute of the day to another, on the days it begins. 6 bytes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Slot {
     /// The days on which it begins.
     pub days: Weekdays,
@@ -60,6 +58,13 @@ pub struct Slot {
 }
 
 impl Slot {
+    /// The slot, if its minutes are of the day.
+    pub(super) fn checked(self) -> Result<Self, Error> {
+        in_range("from", f32::from(self.from), 0.0, LAST_MINUTE)?;
+        in_range("to", f32::from(self.to), 0.0, LAST_MINUTE)?;
+        Ok(self)
+    }
+
     /// Whether it holds at `local`.
     #[must_use]
     pub const fn holds(&self, local: LocalTime) -> bool {
@@ -85,18 +90,19 @@ impl Slot {
 /// use glidepath::LocalTime;
 /// let day = AlarmSettings::default();
 /// let mut plan = AlarmPlan::new(day)?;
-/// let night = plan.add_profile(AlarmSettings { recovering: 0.5, ..day })?;
+/// let mut quiet = day;
+/// quiet.high.on = false;
+/// let night = plan.add_profile(quiet)?;
 /// plan.add_slot(Slot { days: Weekdays::ALL, from: 22 * 60, to: 7 * 60, profile: night })?;
 /// assert_eq!(plan.profile_at(LocalTime::new(0, 6 * 60)?), night);
 /// assert_eq!(plan.profile_at(LocalTime::new(0, 7 * 60)?), 0);
 /// # Ok::<(), glidepath::Error>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct AlarmPlan {
-    base: AlarmSettings,
-    others: [Option<AlarmSettings>; 3],
-    slots: [Option<Slot>; 8],
+    pub(super) base: AlarmSettings,
+    pub(super) others: [Option<AlarmSettings>; 3],
+    pub(super) slots: [Option<Slot>; 8],
 }
 
 impl Default for AlarmPlan {
@@ -135,14 +141,9 @@ impl AlarmPlan {
     /// # Errors
     /// Names `from`, `to` or `profile` when out of range (no such profile), or `slots` when there are eight.
     pub fn add_slot(&mut self, slot: Slot) -> Result<(), Error> {
-        if slot.from >= DAY_MINUTES {
-            return Err(Error::new("from", ErrorKind::OutOfRange));
-        }
-        if slot.to >= DAY_MINUTES {
-            return Err(Error::new("to", ErrorKind::OutOfRange));
-        }
+        let slot = slot.checked()?;
         if self.profile(slot.profile).is_none() {
-            return Err(Error::new("profile", ErrorKind::OutOfRange));
+            return Err(Error::new("profile", ErrorKind::OutOfRange).of("slots"));
         }
         match self.slots.iter_mut().find(|place| place.is_none()) {
             Some(place) => {
@@ -160,6 +161,11 @@ impl AlarmPlan {
             None => Some(&self.base),
             Some(other) => self.others.get(usize::from(other))?.as_ref(),
         }
+    }
+
+    /// The slots, first the one that wins.
+    pub fn slots(&self) -> impl Iterator<Item = &Slot> {
+        self.slots.iter().flatten()
     }
 
     /// The one profile that holds at `local`.

@@ -103,7 +103,7 @@ impl Watch {
         &mut self,
         now: Instant,
         reach: Reach,
-        rule: &Rule,
+        rule: &Rule<f32>,
         delay: Span,
         hold: Hold,
         (depth, least): (Option<f32>, Priority),

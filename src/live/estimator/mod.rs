@@ -9,7 +9,7 @@
 //! With [`Model::default`] what is told is the filter's glucose with a correction towards blood, strong only while the
 //! slope itself changes (24 min of the rate less its 20-min average, beyond 0.4 mg/dL/min; at most 20 mg/dL and a
 //! quarter of what glucose has over 40), and its standard deviation includes what a sensor leaves open about
-//! blood beside the calibration's own deviation: 5 % of the value and 6 min of the rate. Both were chosen on recorded people. A [`Model::new`] is the plain
+//! blood beside the calibration's own deviation: 5 % of the value and 6 min of the rate. Both were chosen on recorded people. A [`Model::linear`] is the plain
 //! filter: its state and its covariance, for the comparison with the exact bound.
 //!
 //! # Gaps and doubt
@@ -52,7 +52,7 @@ pub const STALE_AFTER: Span = Span::from_mins(60);
 /// After a longer silence the filter starts afresh: a sensor that reads every quarter of an hour has missed one.
 pub const GAP: Span = Span::from_mins(17);
 
-/// The same for a [`Model::new`]: the plain filter predicts over any interval but this.
+/// The same for a [`Model::linear`]: the plain filter predicts over any interval but this.
 const RESTART_AFTER: Span = Span::from_hours(6);
 
 /// The longest interval predicted in one piece.
@@ -395,7 +395,7 @@ impl Estimator {
 
     /// The least and the greatest that [`estimate`](Self::estimate) can tell beside the newest reading: 30 mg/dL from it,
     /// and not beyond 40 and 400, the ends of what sensors commonly say, unless the reading is. An estimate at
-    /// 40 means "40 or less". `None` before the first reading, and for a [`Model::new`], which is not bounded.
+    /// 40 means "40 or less". `None` before the first reading, and for a [`Model::linear`], which is not bounded.
     #[must_use]
     pub fn bounds(&self) -> Option<(Glucose, Glucose)> {
         let running = self.running.as_ref().filter(|_| self.model.people)?;

@@ -13,22 +13,38 @@
 
 use crate::error::{Error, ErrorKind, in_range};
 use crate::math;
+use crate::units::Span;
 
 /// The slow rate's time constant, minutes.
 const SLOW_RATE_MIN: f32 = 20.0;
 
 /// What the estimator believes of the person and the sensor. 28 bytes.
 ///
+/// | parameter | what it is | range |
+/// | --- | --- | --- |
+/// | lag, τ | how long glucose under the skin trails the blood | 30 s to 30 min |
+/// | rate time, T | how long a rate lasts before it fades | 1 to 1000 min, and 1.2 τ at least |
+/// | drive, q | how much rates change, (mg/dL/min)²/min | 0.0001 to 10 |
+/// | coloured sd, s | deviation of the sensor's error that wanders, mg/dL | 0 to 60 |
+/// | coloured time, T_w | over which it wanders | 1 to 1000 min |
+/// | white sd | deviation of the error that is new at each reading, mg/dL | 0.1 to 60 |
+///
+/// T stays above 1.2 τ: where they meet the discretisation has a removable singularity.
+///
 /// # Examples
 /// ```
+/// use glidepath::Span;
 /// use glidepath::estimator::Model;
-/// let early_sensor = Model::default().with_sensor(8.0, 10.5, 36.0, 1.4)?;
-/// assert!(early_sensor != Model::default());
+/// let measured = Model::default().with_lag(Span::from_mins(8))?; // what `compare` found of a sensor
+/// assert_eq!(measured.lag(), Span::from_mins(8));
+/// let noisier = Model::default().with_coloured(10.5, Span::from_mins(36))?.with_white_sd(1.4)?;
+/// assert_eq!((noisier.lag(), noisier.white_sd()), (Model::default().lag(), 1.4));
 /// # Ok::<(), glidepath::Error>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(try_from = "AsWritten", into = "AsWritten"))]
 pub struct Model {
     pub(super) lag_min: f32,
     pub(super) rate_time_min: f32,
@@ -38,6 +54,76 @@ pub struct Model {
     pub(super) white_sd: f32,
     /// Fitted to recorded people: the correction and the uncertainty of [`super::now`] are applied.
     pub(super) people: bool,
+}
+
+/// A [`Model`] as written: read back through its gate.
+#[cfg(feature = "serde")]
+#[derive(serde::Serialize, serde::Deserialize)]
+#[serde(default, deny_unknown_fields, rename = "Model")]
+struct AsWritten {
+    lag: Span,
+    rate_time: Span,
+    drive: f32,
+    coloured_sd: f32,
+    coloured_time: Span,
+    white_sd: f32,
+    corrected: bool,
+}
+
+#[cfg(feature = "serde")]
+impl Default for AsWritten {
+    fn default() -> Self {
+        Model::default().into()
+    }
+}
+
+#[cfg(feature = "serde")]
+impl TryFrom<AsWritten> for Model {
+    type Error = Error;
+    fn try_from(written: AsWritten) -> Result<Self, Error> {
+        Self {
+            lag_min: minutes("lag", written.lag, LAG)?,
+            rate_time_min: minutes("rate_time", written.rate_time, TIME)?,
+            drive: written.drive,
+            coloured_sd: written.coloured_sd,
+            coloured_time_min: minutes("coloured_time", written.coloured_time, TIME)?,
+            white_sd: written.white_sd,
+            people: written.corrected,
+        }
+        .checked()
+    }
+}
+
+#[cfg(feature = "serde")]
+impl From<Model> for AsWritten {
+    fn from(model: Model) -> Self {
+        Self {
+            lag: model.lag(),
+            rate_time: model.rate_time(),
+            drive: model.drive,
+            coloured_sd: model.coloured_sd,
+            coloured_time: model.coloured_time(),
+            white_sd: model.white_sd,
+            corrected: model.people,
+        }
+    }
+}
+
+/// The ranges of the lag and of the two times.
+const LAG: (Span, Span) = (Span::from_secs(30), Span::from_mins(30));
+const TIME: (Span, Span) = (Span::from_mins(1), Span::from_mins(1000));
+
+const fn minutes(parameter: &'static str, span: Span, (least, most): (Span, Span)) -> Result<f32, Error> {
+    match span.within(parameter, least, most) {
+        Ok(span) => Ok(span.mins()),
+        Err(error) => Err(error),
+    }
+}
+
+/// Whole seconds of minutes in range.
+#[expect(clippy::cast_possible_truncation, reason = "1000 min at most")]
+fn span(minutes: f32) -> Span {
+    Span::from_secs(math::round(minutes * 60.0) as i32)
 }
 
 impl Default for Model {
@@ -59,63 +145,124 @@ impl Default for Model {
 }
 
 impl Model {
-    /// A model from six numbers: the plain linear filter, whose estimate is its state and nothing else.
-    ///
-    /// | parameter | unit | range |
-    /// | --- | --- | --- |
-    /// | `lag_min`, τ | min | 0.5 to 30 |
-    /// | `rate_time_min`, T | min | 1.2 τ to 1000 |
-    /// | `drive`, q | (mg/dL/min)²/min | 0.0001 to 10 |
-    /// | `coloured_sd`, s | mg/dL | 0 to 60 |
-    /// | `coloured_time_min`, T_w | min | 1 to 1000 |
-    /// | `white_sd` | mg/dL | 0.1 to 60 |
-    ///
-    /// # Errors
-    /// Names the parameter that is out of range. T must stay above 1.2 τ: where they meet the discretisation
-    /// has a removable singularity.
-    pub const fn new(
-        lag_min: f32,
-        rate_time_min: f32,
-        drive: f32,
-        coloured_sd: f32,
-        coloured_time_min: f32,
-        white_sd: f32,
-    ) -> Result<Self, Error> {
-        macro_rules! gate {
-            ($name:literal, $value:expr, $low:expr, $high:expr) => {
-                if let Err(error) = in_range($name, $value, $low, $high) {
-                    return Err(error);
-                }
-            };
+    /// The plain linear filter, whose estimate is its state and nothing else: to be told of the lag, for comparisons, and for
+    /// worlds that are as linear as it is. A lag of 8 min, a rate that fades over 35 min, driven by 0.04
+    /// (mg/dL/min)²/min, a coloured error of 5 mg/dL over 25 min, a white one of 2.5 mg/dL; each can be set.
+    #[must_use]
+    pub const fn linear() -> Self {
+        Self {
+            lag_min: 8.0,
+            rate_time_min: 35.0,
+            drive: 0.04,
+            coloured_sd: 5.0,
+            coloured_time_min: 25.0,
+            white_sd: 2.5,
+            people: false,
         }
-        gate!("lag_min", lag_min, 0.5, 30.0);
-        gate!("rate_time_min", rate_time_min, 1.0, 1000.0);
-        gate!("drive", drive, 1e-4, 10.0);
-        gate!("coloured_sd", coloured_sd, 0.0, 60.0);
-        gate!("coloured_time_min", coloured_time_min, 1.0, 1000.0);
-        gate!("white_sd", white_sd, 0.1, 60.0);
-        if rate_time_min < 1.2 * lag_min {
-            return Err(Error::new("rate_time_min", ErrorKind::Inconsistent));
-        }
-        Ok(Self { lag_min, rate_time_min, drive, coloured_sd, coloured_time_min, white_sd, people: false })
     }
 
-    /// The same person with another sensor: lag, coloured error and white error, ranges as in
-    /// [`new`](Self::new).
+    /// The same with a measured lag.
     ///
     /// # Errors
-    /// Names the parameter that is out of range.
-    pub const fn with_sensor(
-        self,
-        lag_min: f32,
-        coloured_sd: f32,
-        coloured_time_min: f32,
-        white_sd: f32,
-    ) -> Result<Self, Error> {
-        match Self::new(lag_min, self.rate_time_min, self.drive, coloured_sd, coloured_time_min, white_sd) {
-            Ok(one) => Ok(Self { people: self.people, ..one }),
-            Err(error) => Err(error),
+    /// When it is out of range, or above the rate time over 1.2.
+    pub fn with_lag(self, lag: Span) -> Result<Self, Error> {
+        Self { lag_min: minutes("lag", lag, LAG)?, ..self }.checked()
+    }
+
+    /// The same where rates fade over another time.
+    ///
+    /// # Errors
+    /// When it is out of range, or under 1.2 times the lag.
+    pub fn with_rate_time(self, time: Span) -> Result<Self, Error> {
+        Self { rate_time_min: minutes("rate_time", time, TIME)?, ..self }.checked()
+    }
+
+    /// The same where rates change more or less, (mg/dL/min)²/min.
+    ///
+    /// # Errors
+    /// When it is out of range.
+    pub fn with_drive(self, drive: f32) -> Result<Self, Error> {
+        Self { drive, ..self }.checked()
+    }
+
+    /// The same with another wandering error of the sensor: its standard deviation, mg/dL, and the time over which it wanders.
+    ///
+    /// # Errors
+    /// Names the one that is out of range.
+    pub fn with_coloured(self, sd: f32, time: Span) -> Result<Self, Error> {
+        let coloured_time_min = minutes("coloured_time", time, TIME)?;
+        Self { coloured_sd: sd, coloured_time_min, ..self }.checked()
+    }
+
+    /// The same with another error that is new at each reading: its standard deviation, mg/dL.
+    ///
+    /// # Errors
+    /// When it is out of range.
+    pub fn with_white_sd(self, white_sd: f32) -> Result<Self, Error> {
+        Self { white_sd, ..self }.checked()
+    }
+
+    fn checked(self) -> Result<Self, Error> {
+        in_range("drive", self.drive, 1e-4, 10.0)?;
+        in_range("coloured_sd", self.coloured_sd, 0.0, 60.0)?;
+        in_range("white_sd", self.white_sd, 0.1, 60.0)?;
+        if self.rate_time_min < 1.2 * self.lag_min {
+            return Err(Error::new("rate_time", ErrorKind::Inconsistent));
         }
+        Ok(self)
+    }
+
+    /// How long glucose under the skin trails the blood.
+    #[must_use]
+    pub fn lag(&self) -> Span {
+        span(self.lag_min)
+    }
+
+    /// How long a rate lasts before it fades.
+    #[must_use]
+    pub fn rate_time(&self) -> Span {
+        span(self.rate_time_min)
+    }
+
+    /// How much rates change, (mg/dL/min)²/min.
+    #[must_use]
+    pub const fn drive(&self) -> f32 {
+        self.drive
+    }
+
+    /// Standard deviation of the sensor's wandering error, mg/dL.
+    #[must_use]
+    pub const fn coloured_sd(&self) -> f32 {
+        self.coloured_sd
+    }
+
+    /// The time over which that error wanders.
+    #[must_use]
+    pub fn coloured_time(&self) -> Span {
+        span(self.coloured_time_min)
+    }
+
+    /// Standard deviation of the error that is new at each reading, mg/dL.
+    #[must_use]
+    pub const fn white_sd(&self) -> f32 {
+        self.white_sd
+    }
+
+    /// Whether the estimate is corrected towards blood, as fitted to recorded people: not that of [`linear`](Self::linear).
+    #[must_use]
+    pub const fn is_corrected(&self) -> bool {
+        self.people
+    }
+
+    /// The plain filter from its six numbers, times in minutes.
+    #[cfg(test)]
+    pub(super) fn of_minutes(
+        (lag_min, rate_time_min, drive): (f32, f32, f32),
+        (coloured_sd, coloured_time_min, white_sd): (f32, f32, f32),
+    ) -> Self {
+        Self { lag_min, rate_time_min, drive, coloured_sd, coloured_time_min, white_sd, people: false }
+            .checked()
+            .unwrap()
     }
 }
 
@@ -213,7 +360,7 @@ mod tests {
     /// Reference values: the closed form of the same equations evaluated in double precision (numpy).
     #[test]
     fn five_and_one_minute_steps_match_the_closed_form() {
-        let model = Model::new(8.0, 35.0, 0.04, 5.0, 25.0, 2.5).unwrap();
+        let model = Model::linear();
         let five = Step::new(&model, 5.0);
         close(five.g_r, 4.659_274, 1e-6);
         close(five.r_r, 0.866_878, 1e-6);
@@ -242,24 +389,45 @@ mod tests {
 
     #[test]
     fn parameters_are_gated_by_name() {
-        let error = Model::new(8.0, 9.0, 0.04, 5.0, 25.0, 2.5).unwrap_err();
-        assert_eq!((error.parameter(), error.kind()), ("rate_time_min", ErrorKind::Inconsistent));
-        assert_eq!(Model::new(8.0, 35.0, f32::NAN, 5.0, 25.0, 2.5).unwrap_err().parameter(), "drive");
+        let (model, mins) = (Model::linear(), Span::from_mins);
+        for (got, parameter, kind) in [
+            (model.with_rate_time(mins(9)), "rate_time", ErrorKind::Inconsistent),
+            (model.with_lag(mins(30)), "rate_time", ErrorKind::Inconsistent),
+            (model.with_lag(Span::from_secs(29)), "lag", ErrorKind::OutOfRange),
+            (model.with_lag(Span::from_secs(1801)), "lag", ErrorKind::OutOfRange),
+            (model.with_rate_time(mins(1001)), "rate_time", ErrorKind::OutOfRange),
+            (model.with_drive(f32::NAN), "drive", ErrorKind::NotFinite),
+            (model.with_drive(10.1), "drive", ErrorKind::OutOfRange),
+            (model.with_coloured(60.1, mins(5)), "coloured_sd", ErrorKind::OutOfRange),
+            (model.with_coloured(6.0, Span::ZERO), "coloured_time", ErrorKind::OutOfRange),
+            (model.with_white_sd(0.09), "white_sd", ErrorKind::OutOfRange),
+        ] {
+            assert_eq!(got, Err(Error::new(parameter, kind)));
+        }
         // the rate's time is at least 1.2 times the lag
-        for (lag, time, sound) in [(10.0, 12.0, true), (10.0, 11.9, false), (1.0, 1.5, true)] {
-            assert_eq!(Model::new(lag, time, 0.04, 5.0, 25.0, 2.5).is_ok(), sound, "{lag} {time}");
+        for (lag, seconds, sound) in [(600, 720, true), (600, 719, false), (60, 90, true)] {
+            let model = model.with_lag(Span::from_secs(lag)).unwrap().with_rate_time(Span::from_secs(seconds));
+            assert_eq!(model.is_ok(), sound, "{lag} {seconds}");
         }
     }
 
     #[test]
-    fn another_sensor_leaves_the_person_as_it_was() {
-        for model in [Model::default(), Model::new(8.0, 35.0, 0.04, 5.0, 25.0, 2.5).unwrap()] {
-            let other = model.with_sensor(9.0, 10.5, 36.0, 1.4).unwrap();
-            let want =
-                Model { lag_min: 9.0, coloured_sd: 10.5, coloured_time_min: 36.0, white_sd: 1.4, ..model };
-            assert_eq!(other, want);
+    fn each_setter_changes_its_own_number() {
+        for model in [Model::default(), Model::linear()] {
+            let mins = Span::from_mins;
+            let other = model.with_lag(mins(9)).unwrap();
+            assert_eq!((other, other.lag()), (Model { lag_min: 9.0, ..model }, mins(9)));
+            let other = model.with_rate_time(mins(50)).unwrap();
+            assert_eq!((other, other.rate_time()), (Model { rate_time_min: 50.0, ..model }, mins(50)));
+            let other = model.with_drive(0.2).unwrap();
+            assert_eq!((other, other.drive()), (Model { drive: 0.2, ..model }, 0.2));
+            let other = model.with_coloured(10.5, mins(36)).unwrap();
+            assert_eq!(other, Model { coloured_sd: 10.5, coloured_time_min: 36.0, ..model });
+            assert_eq!((other.coloured_sd(), other.coloured_time()), (10.5, mins(36)));
+            let other = model.with_white_sd(1.4).unwrap();
+            assert_eq!((other, other.white_sd()), (Model { white_sd: 1.4, ..model }, 1.4));
+            assert_eq!(other.is_corrected(), model == Model::default());
         }
-        assert!(Model::default().with_sensor(9.0, 10.5, 36.0, 0.0).is_err());
     }
 
     /// Reference values: the matrix exponential in double precision (scipy). The closed form would err by 0.7 % of
@@ -273,7 +441,7 @@ mod tests {
             (20.0, 25.0, 0.5, 6.157_039_5e-3, 1e-5),
             (20.0, 25.0, 3.9, 0.338_567, 5e-4),
         ] {
-            let model = Model::new(lag, time, 0.04, 5.0, 25.0, 2.5).unwrap();
+            let model = Model::of_minutes((lag, time, 0.04), (5.0, 25.0, 2.5));
             close(Step::new(&model, minutes).i_r, want, relative);
         }
     }

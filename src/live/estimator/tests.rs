@@ -19,7 +19,7 @@ fn close(got: f32, want: f32, relative: f32) {
 
 /// The plain filter, as the reference values assume.
 fn single() -> Model {
-    Model::new(8.0, 35.0, 0.04, 5.0, 25.0, 2.5).unwrap()
+    Model::linear()
 }
 
 /// Runs the bare filter to its steady state and gives the gain and the belief after the update.
@@ -458,7 +458,7 @@ fn a_unit_rate_reaches_as_far_back_as_ahead() {
 
 #[test]
 fn the_learned_noise_is_white_and_coloured_together() {
-    let mut estimator = Estimator::new(Model::new(8.0, 35.0, 0.04, 5.0, 25.0, 3.0).unwrap());
+    let mut estimator = Estimator::new(Model::linear().with_white_sd(3.0).unwrap());
     close(estimator.noise_sd(), 5.830_952, 1e-5); // √(25 + 9)
     for _ in 0..5000 {
         estimator.servo.learn(1e30, 10.0);
@@ -488,7 +488,7 @@ fn a_start_is_as_wide_as_the_sensor_errs_and_the_person_moves() {
     for (drive, coloured, glucose_sd, rate_sd) in
         [(0.04, 5.0, 20.0, SQRT_2), (2.0, 5.0, 20.0, 5.916_08), (0.04, 20.0, 20.0 * SQRT_2, SQRT_2)]
     {
-        let model = Model::new(8.0, 35.0, drive, coloured, 25.0, 2.5).unwrap();
+        let model = Model::of_minutes((8.0, 35.0, drive), (coloured, 25.0, 2.5));
         let mut estimator = Estimator::new(model);
         assert_eq!(estimator.observe(&reading(0.0, 120.0)), Taken::Started);
         let now = estimator.estimate(at_minute(0)).unwrap();

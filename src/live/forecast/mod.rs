@@ -70,6 +70,7 @@ const TAIL_DEVIATE: f32 = 1.959_964;
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(default, deny_unknown_fields))]
 pub struct ForecastConfig {
     personal: bool,
 }
@@ -186,9 +187,27 @@ const fn sd(half: f32, tail: f32) -> f32 {
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(try_from = "AsWritten"))]
 pub struct Direction {
     rate: Rate,
     sd: f32,
+}
+
+/// A [`Direction`] as written: read back through its gate.
+#[cfg(feature = "serde")]
+#[derive(serde::Deserialize)]
+#[serde(deny_unknown_fields)]
+struct AsWritten {
+    rate: Rate,
+    sd: f32,
+}
+
+#[cfg(feature = "serde")]
+impl TryFrom<AsWritten> for Direction {
+    type Error = Error;
+    fn try_from(written: AsWritten) -> Result<Self, Error> {
+        Self::new(written.rate, written.sd)
+    }
 }
 
 impl Direction {

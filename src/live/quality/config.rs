@@ -17,6 +17,7 @@ use crate::units::Span;
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(default, deny_unknown_fields, remote = "Self"))]
 pub struct QualityConfig {
     /// The lowest value a sensor can mean, mg/dL (0 to 30). Default 20.
     pub least_mg_dl: f32,
@@ -34,8 +35,10 @@ pub struct QualityConfig {
     /// Default 20 min.
     pub pressure_hold: Span,
     /// The night, when pressure is suspected: from this minute of the day (0 to 1439). Default 23:00.
+    #[cfg_attr(feature = "serde", serde(with = "crate::written::minute"))]
     pub night_from: u16,
     /// To this one (0 to 1439); equal to `night_from`: all day. Default 07:00.
+    #[cfg_attr(feature = "serde", serde(with = "crate::written::minute"))]
     pub night_to: u16,
     /// How many equal whole mg/dL in a row are a stuck sensor (3 to 100). Default 6.
     pub stuck_readings: u8,
@@ -72,6 +75,20 @@ impl Default for QualityConfig {
     }
 }
 
+#[cfg(feature = "serde")]
+impl serde::Serialize for QualityConfig {
+    fn serialize<S: serde::Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        Self::serialize(self, to)
+    }
+}
+
+#[cfg(feature = "serde")]
+impl<'de> serde::Deserialize<'de> for QualityConfig {
+    fn deserialize<D: serde::Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+        Self::deserialize(from)?.checked().map_err(serde::de::Error::custom)
+    }
+}
+
 impl QualityConfig {
     /// Whether `local` is in the night.
     pub(super) const fn is_night(&self, local: LocalTime) -> bool {
@@ -88,18 +105,16 @@ impl QualityConfig {
         in_range("night_from", f32::from(self.night_from), 0.0, 1439.0)?;
         in_range("night_to", f32::from(self.night_to), 0.0, 1439.0)?;
         in_range("stuck_readings", f32::from(self.stuck_readings), 3.0, 100.0)?;
-        let day = Span::from_hours(24).secs();
-        for (name, span, least, greatest) in [
-            ("gap", self.gap, 60, 6 * 3600),
-            ("pressure_hold", self.pressure_hold, 0, 3600),
-            ("stuck_span", self.stuck_span, 0, 6 * 3600),
-            ("warm_up", self.warm_up, 0, day),
-            ("first_day", self.first_day, 0, day.saturating_mul(2)),
-            ("wear", self.wear, 3600, day.saturating_mul(400)),
+        let (hours, none) = (Span::from_hours, Span::ZERO);
+        for (name, span, least, most) in [
+            ("gap", self.gap, Span::from_mins(1), hours(6)),
+            ("pressure_hold", self.pressure_hold, none, hours(1)),
+            ("stuck_span", self.stuck_span, none, hours(6)),
+            ("warm_up", self.warm_up, none, hours(24)),
+            ("first_day", self.first_day, none, hours(48)),
+            ("wear", self.wear, hours(1), hours(9600)),
         ] {
-            if span.secs() < least || span.secs() > greatest {
-                return Err(Error::new(name, ErrorKind::OutOfRange));
-            }
+            span.within(name, least, most)?;
         }
         if self.first_day < self.warm_up {
             return Err(Error::new("first_day", ErrorKind::Inconsistent));

@@ -16,13 +16,14 @@ use crate::units::{Glucose, Instant, Span};
 /// # Examples
 /// ```
 /// use glidepath::estimator::Model;
-/// use glidepath::{Monitor, Settings};
-/// let settings = Settings { model: Model::new(8.0, 35.0, 0.04, 10.5, 36.0, 1.0)?, ..Settings::default() };
+/// use glidepath::{Monitor, Settings, Span};
+/// let settings = Settings { model: Model::default().with_lag(Span::from_mins(8))?, ..Settings::default() };
 /// let monitor = Monitor::<288>::new(settings)?;
 /// # Ok::<(), glidepath::Error>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Default)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(default, deny_unknown_fields))]
 pub struct Settings {
     /// Person and sensor.
     pub model: Model,

@@ -3,27 +3,30 @@
 use crate::{Event, Hash, Stream, mg_dl};
 use core::hint::black_box;
 use glidepath::alarm::{
-    AlarmPlan, AlarmSettings, Colour, Grounds, Kind, Pattern, Rings, Rule, Slot, Standing, Weekdays,
+    AlarmPlan, AlarmSettings, Colour, Grounds, Kind, Limit, Pattern, Rings, Slot, Standing, Weekdays,
 };
 use glidepath::quality::Wear;
-use glidepath::{Bound, FingerstickOutcome, Glucose, LocalTime, Monitor, Settings, Span, View};
+use glidepath::{Bound, FingerstickOutcome, Glucose, LocalTime, Monitor, Rate, Settings, Span, View};
 
 /// Alarm settings by time of day.
 pub fn plan(hash: &mut Hash) -> AlarmPlan {
     let strict = AlarmSettings::default();
     let mut night = strict;
-    night.high = Rule { limit: black_box(260.0), ..night.high };
-    night.wear_end = Rule { on: true, ..night.wear_end };
+    night.high.limit = Glucose::from_mg_dl(black_box(260.0)).unwrap_or(night.high.limit);
+    night.wear_end.on = true;
     hash.put(strict.checked().is_ok());
-    hash.put(AlarmSettings { recovering: f32::NAN, ..strict }.checked().map(|_| 0_u8));
+    let mut hasty = strict;
+    hasty.recovering = Rate::from_mg_dl_per_min(black_box(9.0)).unwrap_or(strict.recovering);
+    hash.put(hasty.checked().map(|_| 0_u8));
     for kind in Kind::ALL {
         let about = kind.about();
-        hash.put((strict.rule(kind).limit, about.limits, kind.name()));
+        hash.put((strict.rule(kind).limit.number(), about.limits, kind.name()));
         hash.put((kind.message(), about.title, about.spoken));
         hash.put((about.unit.name(), about.by_value, about.of_lows));
-        if let Some(rule) = night.rule_mut(kind) {
-            rule.escalate = Span::from_mins(10);
-        }
+        let mut rule = night.rule(kind);
+        rule.escalate = Span::from_mins(10);
+        hash.put(night.set_rule(kind, rule).map(|()| 0_u8));
+        hash.put(about.unit.limit(black_box(0.5)).map(Limit::number));
     }
     let Ok(mut plan) = AlarmPlan::new(black_box(strict)) else { return AlarmPlan::default() };
     let profile = plan.add_profile(night).unwrap_or(0);
@@ -32,12 +35,12 @@ pub fn plan(hash: &mut Hash) -> AlarmPlan {
     let slot = Slot { days, from: 1320, to: 420, profile };
     hash.put(plan.add_slot(slot).map(|()| 0_u8));
     hash.put(plan.add_slot(Slot { from: 5000, ..slot }).map(|()| 0_u8));
-    hash.put(plan.profile(profile).map(|p| p.high.limit));
+    hash.put(plan.profile(profile).map(|p| p.high.limit.mg_dl()));
     for (weekday, minute) in [(0, 0), (3, 1400), (7, 0)] {
         let local = LocalTime::new(black_box(weekday), minute);
         hash.put(local.map(|l| (l.weekday(), l.minute(), slot.holds(l))));
         if let Ok(local) = local {
-            hash.put((plan.profile_at(local), plan.settings_at(Some(local)).high.limit));
+            hash.put((plan.profile_at(local), plan.settings_at(Some(local)).high.limit.mg_dl()));
         }
     }
     plan
@@ -85,7 +88,7 @@ pub fn monitor(events: usize) -> Hash {
         state(&mut hash, &monitor);
     }
     monitor.set_alarm_plan(AlarmPlan::default());
-    hash.put(monitor.alarms().plan().settings_at(None).low.limit);
+    hash.put(monitor.alarms().plan().settings_at(None).low.limit.mg_dl());
     history(&mut hash, &monitor);
     hash
 }

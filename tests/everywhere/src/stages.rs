@@ -45,12 +45,19 @@ fn units(hash: &mut Hash) -> Result<(), Error> {
 }
 
 fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
-    let single = Model::new(8.0, 35.0, black_box(0.04), 5.0, 25.0, 2.5)?;
-    let model = Model::default().with_sensor(black_box(1.0), 6.0, 30.0, 2.0)?;
+    let single = Model::linear().with_drive(black_box(0.04))?;
+    let model = Model::default()
+        .with_lag(Span::from_mins(black_box(1)))?
+        .with_coloured(6.0, Span::from_mins(30))?
+        .with_white_sd(2.0)?;
     let (mut one, mut two) = (Estimator::new(black_box(single)), Estimator::new(black_box(model)));
     let (mut people, mut person) = (Forecast::new(black_box(ForecastConfig::people())), Forecast::default());
     let mut calibration =
-        Calibration::new(black_box(Drift::new(0.1, 1e4, 6.0, 4e3)?.with_scatter(0.1)?.with_caution(1.0)?));
+        Calibration::new(black_box(
+        Drift::default()
+            .with_gain(0.1, Span::from_mins(10_000))?
+            .with_offset(6.0, Span::from_mins(4000))?
+            .with_scatter(0.1)?.with_caution(1.0)?));
     let (mut line, mut ols) =
         (Line::new(black_box(LineFit::Deming(1.5)))?, Line::new(LineFit::LeastSquares)?);
     let mut quality = Quality::new(black_box(QualityConfig::default()))?;

@@ -6,9 +6,7 @@ use super::*;
 fn low_only() -> AlarmSettings {
     let mut settings = AlarmSettings::default();
     for kind in Kind::ALL.into_iter().filter(|kind| *kind != Kind::Low) {
-        if let Some(rule) = rule_mut(&mut settings, kind) {
-            rule.on = false;
-        }
+        change(&mut settings, kind, |rule| rule.on = false);
     }
     settings
 }
@@ -272,7 +270,7 @@ fn other_settings_hold_from_the_next_update() {
     let mut alarms = alarms(low_only());
     assert!(alarms.update(&at(0, 78.0, 0.0)).rings().is_empty());
     let standard = low_only();
-    let higher = AlarmSettings { low: Rule { limit: 80.0, ..standard.low }, ..standard };
+    let higher = AlarmSettings { low: Rule { limit: mg_dl(80.0), ..standard.low }, ..standard };
     alarms.set_plan(AlarmPlan::new(higher).unwrap());
     assert_eq!(kinds(&alarms.update(&at(5, 78.0, 0.0))), [(Kind::Low, Cause::New)]);
 }
@@ -306,7 +304,7 @@ fn what_moves_back_by_itself_does_not_ring_again_and_a_low_does() {
 #[test]
 fn notice_taken_twice_is_of_the_first_depth() {
     let standard = low_only();
-    let mut alarms = alarms(AlarmSettings { low: Rule { limit: 100.0, ..standard.low }, ..standard });
+    let mut alarms = alarms(AlarmSettings { low: Rule { limit: mg_dl(100.0), ..standard.low }, ..standard });
     assert_eq!(kinds(&alarms.update(&at(0, 95.0, 0.0))), [(Kind::Low, Cause::New)]);
     alarms.acknowledge(Kind::Low);
     assert_eq!(kinds(&alarms.update(&at(5, 88.0, 0.0))), []);
@@ -339,7 +337,7 @@ fn doubts_units_and_grounds_have_fixed_names() {
     assert_eq!(doubts.map(Doubt::name), ["none", "pressure", "disbelieved", "warm_up"]);
     let units = Kind::ALL.map(|kind| kind.about().unit.name());
     let (glucose, rate) = ("mg/dL", "mg/dL/min");
-    assert_eq!(units, [glucose, glucose, "probability", rate, "min", glucose, rate, "", "h"]);
+    assert_eq!(units, [glucose, glucose, "probability", rate, "min", glucose, rate, "", "min"]);
     let at = Glucose::clamped(50.0);
     for (grounds, name, value) in [
         (Grounds::Sensor(at), "sensor", true),

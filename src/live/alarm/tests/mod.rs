@@ -1,7 +1,7 @@
 extern crate std;
 use super::*;
 use crate::local::LocalTime;
-use crate::units::{Glucose, Rate};
+use crate::units::{Glucose, Probability, Rate};
 use proptest::prelude::*;
 use std::vec::Vec;
 
@@ -29,14 +29,16 @@ fn at(when: u32, mg_dl: f32, rate: f32) -> Situation {
 /// All rules on, with round numbers that no two share.
 fn everything() -> AlarmSettings {
     let standard = AlarmSettings::default();
-    let rule = |rule: Rule| Rule {
-        on: true,
-        delay: Span::ZERO,
-        repeat: Span::from_mins(30),
-        quiet: Span::from_mins(45),
-        escalate: Span::from_mins(20),
-        ..rule
-    };
+    fn rule<L>(rule: Rule<L>) -> Rule<L> {
+        Rule {
+            on: true,
+            delay: Span::ZERO,
+            repeat: Span::from_mins(30),
+            quiet: Span::from_mins(45),
+            escalate: Span::from_mins(20),
+            ..rule
+        }
+    }
     AlarmSettings {
         low: Rule { quiet: LOW_QUIET, ..rule(standard.low) },
         low_ahead: rule(standard.low_ahead),
@@ -50,13 +52,20 @@ fn everything() -> AlarmSettings {
     }
 }
 
-fn rule_mut(settings: &mut AlarmSettings, kind: Kind) -> Option<&mut Rule> {
-    settings.rule_mut(kind)
+/// Changes the rule of `kind`; whether it has one to be changed.
+fn change(settings: &mut AlarmSettings, kind: Kind, change: impl FnOnce(&mut Rule<Limit>)) -> bool {
+    let mut rule = settings.rule(kind);
+    change(&mut rule);
+    settings.set_rule(kind, rule).is_ok()
+}
+
+fn mg_dl(value: f32) -> Glucose {
+    Glucose::from_mg_dl(value).unwrap()
 }
 
 /// `situation` with `kind` exactly at its limit (0), `beyond` further, or short of it when negative.
 fn put(situation: Situation, kind: Kind, beyond: f32) -> Situation {
-    let limit = everything().rule(kind).limit;
+    let limit = everything().bare(kind).limit;
     match kind {
         Kind::Floor | Kind::Low => {
             let glucose = Glucose::clamped(limit - beyond);
@@ -72,13 +81,13 @@ fn put(situation: Situation, kind: Kind, beyond: f32) -> Situation {
             situation.with_sensor(situation.now.plus(Span::from_secs(-(secs as i32))), glucose)
         }
         Kind::Doubt => situation.with_doubt(if beyond >= 0.0 { Doubt::Disbelieved } else { Doubt::None }),
-        Kind::WearEnd => situation.with_wear_left(Span::from_secs(((limit - beyond) * 3600.0) as i32)),
+        Kind::WearEnd => situation.with_wear_left(Span::from_secs(((limit - beyond) * 60.0) as i32)),
     }
 }
 
 /// The smallest step that counts, in each rule's unit.
 fn short_of(kind: Kind) -> f32 {
-    let rule = *everything().rule(kind);
+    let rule = everything().bare(kind);
     -rule.hysteresis - if kind == Kind::LowAhead { 0.01 } else { 0.1 }
 }
 
@@ -103,15 +112,12 @@ fn each_rule_rings_at_its_limit_and_not_short_of_it() {
 fn each_rule_can_be_off_but_the_floor() {
     for kind in Kind::ALL {
         let mut settings = everything();
-        if let Some(rule) = rule_mut(&mut settings, kind) {
-            rule.on = false;
+        if change(&mut settings, kind, |rule| rule.on = false) {
             assert!(alarms(settings).update(&put(well(1000), kind, 0.0)).rings().is_empty(), "{kind:?}");
         }
     }
     let all_off = Kind::ALL.into_iter().fold(everything(), |mut settings, kind| {
-        if let Some(rule) = rule_mut(&mut settings, kind) {
-            rule.on = false;
-        }
+        change(&mut settings, kind, |rule| rule.on = false);
         settings
     });
     assert_eq!(kinds(&alarms(all_off).update(&at(0, 55.0, 0.0))), [(Kind::Floor, Cause::New)]);
@@ -182,8 +188,7 @@ fn each_rule_waits_repeats_escalates_and_falls_silent() {
         });
         assert_eq!(got[1].0, if matches!(kind, Kind::Floor | Kind::Low) { 30 } else { 61 }, "{kind:?}");
         // a delay counts from the first moment at the limit
-        if let Some(rule) = rule_mut(&mut settings, kind) {
-            rule.delay = Span::from_mins(7);
+        if change(&mut settings, kind, |rule| rule.delay = Span::from_mins(7)) {
             assert_eq!(rung(settings, kind, |_, _| ())[0], (7, New), "{kind:?}");
         }
     }
@@ -195,7 +200,7 @@ fn each_rule_is_armed_anew_beyond_its_hysteresis_only() {
         let mut alarms = alarms(everything());
         let mut tell = |when: u32, beyond| kinds(&alarms.update(&put(well(1000 + when), kind, beyond)));
         assert_eq!(tell(0, 0.0), [(kind, Cause::New)]);
-        if everything().rule(kind).hysteresis > 0.0 {
+        if everything().bare(kind).hysteresis > 0.0 {
             tell(1, -0.1);
             let again: Vec<_> = tell(2, 0.0).into_iter().filter(|rung| rung.0 == kind).collect();
             assert_eq!(again, [], "{kind:?} within its hysteresis");
@@ -319,7 +324,7 @@ fn silence_from_the_sensor_is_never_taken_for_well() {
 fn another_profile_takes_over_without_ringing_what_holds_again() {
     let day = AlarmSettings::default();
     let mut plan = AlarmPlan::new(day).unwrap();
-    let night = AlarmSettings { low: Rule { limit: 80.0, ..day.low }, ..day };
+    let night = AlarmSettings { low: Rule { limit: mg_dl(80.0), ..day.low }, ..day };
     let night = plan.add_profile(night).unwrap();
     plan.add_slot(Slot { days: Weekdays::ALL, from: 22 * 60, to: 6 * 60, profile: night }).unwrap();
     let mut alarms = Alarms::new(plan);
@@ -335,36 +340,76 @@ fn another_profile_takes_over_without_ringing_what_holds_again() {
 #[test]
 fn settings_are_refused_by_the_name_of_the_alarm() {
     let standard = AlarmSettings::default();
-    let low = |rule: Rule| AlarmSettings { low: rule, ..standard };
-    for (settings, name) in [
-        (low(Rule { limit: 55.0, ..standard.low }), "low"),
-        (low(Rule { limit: f32::NAN, ..standard.low }), "low"),
-        (low(Rule { repeat: Span::from_secs(-1), ..standard.low }), "low"),
-        (low(Rule { repeat: Span::ZERO, ..standard.low }), "low"),
-        (low(Rule { repeat: Span::from_mins(31), ..standard.low }), "low"),
-        (low(Rule { delay: Span::from_mins(31), ..standard.low }), "low"),
-        (low(Rule { quiet: Span::from_mins(31), ..standard.low }), "low"),
-        (low(Rule { escalate: Span::from_hours(25), ..standard.low }), "low"),
-        (AlarmSettings { low_ahead: Rule { limit: 1.0, ..standard.low_ahead }, ..standard }, "low_ahead"),
+    let (mins, hours) = (Span::from_mins, Span::from_hours);
+    let low = |change: fn(&mut Rule<Glucose>)| {
+        let mut settings = standard;
+        change(&mut settings.low);
+        settings
+    };
+    let (share, rate) = (Probability::clamped, Rate::clamped);
+    for (settings, whole, parameter) in [
+        (low(|rule| rule.limit = mg_dl(55.9)), "low", "limit"),
+        (low(|rule| rule.limit = mg_dl(120.1)), "low", "limit"),
+        (low(|rule| rule.hysteresis = mg_dl(60.1)), "low", "hysteresis"),
+        (low(|rule| rule.repeat = Span::from_secs(-1)), "low", "repeat"),
+        (low(|rule| rule.repeat = Span::ZERO), "low", "repeat"),
+        (low(|rule| rule.repeat = Span::from_mins(31)), "low", "repeat"),
+        (low(|rule| rule.delay = Span::from_mins(31)), "low", "delay"),
+        (low(|rule| rule.quiet = Span::from_mins(31)), "low", "quiet"),
+        (low(|rule| rule.escalate = Span::from_hours(25)), "low", "escalate"),
         (
-            AlarmSettings { low_ahead: Rule { hysteresis: 0.6, ..standard.low_ahead }, ..standard },
+            AlarmSettings { low_ahead: Rule { limit: share(1.0), ..standard.low_ahead }, ..standard },
             "low_ahead",
+            "limit",
         ),
-        (AlarmSettings { high: Rule { delay: Span::from_hours(25), ..standard.high }, ..standard }, "high"),
-        (AlarmSettings { no_data: Rule { limit: 4.0, ..standard.no_data }, ..standard }, "no_data"),
-        (AlarmSettings { recovering: 0.0, ..standard }, "recovering"),
-        (AlarmSettings { pressure_hold: Span::from_mins(31), ..standard }, "pressure_hold"),
+        (
+            AlarmSettings { low_ahead: Rule { hysteresis: share(0.6), ..standard.low_ahead }, ..standard },
+            "low_ahead",
+            "hysteresis",
+        ),
+        (
+            AlarmSettings { steep_fall: Rule { limit: rate(-3.0), ..standard.steep_fall }, ..standard },
+            "steep_fall",
+            "limit",
+        ),
+        (AlarmSettings { high: Rule { delay: hours(25), ..standard.high }, ..standard }, "high", "delay"),
+        (
+            AlarmSettings { no_data: Rule { limit: mins(4), ..standard.no_data }, ..standard },
+            "no_data",
+            "limit",
+        ),
+        (
+            AlarmSettings { wear_end: Rule { limit: hours(73), ..standard.wear_end }, ..standard },
+            "wear_end",
+            "limit",
+        ),
+        (AlarmSettings { recovering: rate(0.1), ..standard }, "", "recovering"),
+        (AlarmSettings { pressure_hold: mins(31), ..standard }, "", "pressure_hold"),
         (
             AlarmSettings {
-                low: Rule { limit: 110.0, ..standard.low },
-                high: Rule { limit: 125.0, ..standard.high },
+                low: Rule { limit: mg_dl(110.0), ..standard.low },
+                high: Rule { limit: mg_dl(125.0), ..standard.high },
                 ..standard
             },
             "high",
+            "limit",
         ),
     ] {
-        assert_eq!(settings.checked().unwrap_err().parameter(), name);
+        let refused = settings.checked().unwrap_err();
+        assert_eq!((refused.whole(), refused.parameter()), (whole, parameter));
     }
+    assert!(low(|rule| (rule.on, rule.delay) = (false, Span::from_hours(2))).checked().is_ok());
+}
+
+#[test]
+fn limits_are_made_by_their_unit() {
+    for kind in Kind::ALL {
+        let about = kind.about();
+        let made = about.unit.limit(about.limits.1).unwrap();
+        assert!((made.number() - about.limits.1).abs() < 1e-5);
+        assert!(matches!(made, Limit::None) || about.unit.limit(f32::NAN).is_err());
+    }
+    assert!(LimitUnit::Probability.limit(1.1).is_err() && LimitUnit::Minutes.limit(1e7).is_err());
 }
 
 /// What a person and the world may do between two readings.
@@ -500,11 +545,9 @@ proptest! {
     ) {
         let kind = Kind::ALL[kind];
         let mut settings = everything();
-        if let Some(rule) = rule_mut(&mut settings, kind) {
-            (rule.repeat, rule.escalate) = (LOW_QUIET, Span::ZERO);
-        }
+        change(&mut settings, kind, |rule| (rule.repeat, rule.escalate) = (LOW_QUIET, Span::ZERO));
         prop_assume!(kind != Kind::NoData && kind != Kind::Floor && kind != Kind::Doubt && kind != Kind::WearEnd);
-        let hysteresis = settings.rule(kind).hysteresis;
+        let hysteresis = settings.bare(kind).hysteresis;
         let mut alarms = alarms(settings);
         let rung: usize = (0..).zip(&shares).map(|(when, share)| {
             let situation = put(well(1000 + 3 * when), kind, share * hysteresis);

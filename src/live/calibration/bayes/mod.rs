@@ -26,9 +26,10 @@ use super::low;
 /// # Examples
 /// ```
 /// use glidepath::calibration::{Calibration, Drift};
-/// use glidepath::{Glucose, Instant};
+/// use glidepath::{Glucose, Instant, Span};
 /// // a sensor whose scale is known better than most: gain 5 % over a week, offset 3 mg/dL over three days
-/// let known = Calibration::new(Drift::new(0.05, 10_080.0, 3.0, 4_320.0)?.with_scatter(0.06)?.with_caution(1.0)?);
+/// let known = Drift::default().with_gain(0.05, Span::from_hours(168))?.with_offset(3.0, Span::from_hours(72))?;
+/// let known = Calibration::new(known.with_scatter(0.06)?.with_caution(1.0)?);
 /// let (at, glucose) = (Instant::from_secs(0), Glucose::from_mg_dl(120.0)?);
 /// assert!(known.sd(at, glucose) < Calibration::new(Drift::default()).sd(at, glucose));
 /// # Ok::<(), glidepath::Error>(())
@@ -61,25 +62,28 @@ impl Default for Drift {
     }
 }
 
+/// The range of the times over which gain and offset wander.
+const DRIFTS: (Span, Span) = (Span::from_hours(1), Span::from_hours(180 * 24));
+
 impl Drift {
-    /// From the standard deviation of the gain (0.001 to 0.5), of the offset (0.1 to 40 mg/dL), and the times
-    /// over which they wander (60 to 1,000,000 min); scatter and caution are the default's.
+    /// The same with another gain: its standard deviation (0.001 to 0.5), and the time over which it wanders (1 h to
+    /// 180 days).
     ///
     /// # Errors
     /// Names the parameter that is out of range.
-    pub fn new(
-        gain_sd: f32,
-        gain_time_min: f32,
-        offset_sd: f32,
-        offset_time_min: f32,
-    ) -> Result<Self, Error> {
-        Ok(Self {
-            gain_sd: in_range("gain_sd", gain_sd, 0.001, 0.5)?,
-            gain_time_min: in_range("gain_time_min", gain_time_min, 60.0, 1e6)?,
-            offset_sd: in_range("offset_sd", offset_sd, 0.1, 40.0)?,
-            offset_time_min: in_range("offset_time_min", offset_time_min, 60.0, 1e6)?,
-            ..Self::default()
-        })
+    pub fn with_gain(self, sd: f32, time: Span) -> Result<Self, Error> {
+        let time = time.within("gain_time", DRIFTS.0, DRIFTS.1)?;
+        Ok(Self { gain_sd: in_range("gain_sd", sd, 0.001, 0.5)?, gain_time_min: time.mins(), ..self })
+    }
+
+    /// The same with another offset: its standard deviation (0.1 to 40 mg/dL), and the time over which it wanders (1 h
+    /// to 180 days).
+    ///
+    /// # Errors
+    /// Names the parameter that is out of range.
+    pub fn with_offset(self, sd: f32, time: Span) -> Result<Self, Error> {
+        let time = time.within("offset_time", DRIFTS.0, DRIFTS.1)?;
+        Ok(Self { offset_sd: in_range("offset_sd", sd, 0.1, 40.0)?, offset_time_min: time.mins(), ..self })
     }
 
     /// The same with another scatter to begin with: its standard deviation as a share of glucose, 0.02 to 0.3.
@@ -103,21 +107,30 @@ impl Drift {
 /// A [`Drift`] as written: read back through its gates.
 #[cfg(feature = "serde")]
 #[derive(serde::Serialize, serde::Deserialize)]
-#[serde(rename = "Drift")]
+#[serde(default, deny_unknown_fields, rename = "Drift")]
 struct DriftParts {
     gain_sd: f32,
-    gain_time_min: f32,
+    gain_time: Span,
     offset_sd: f32,
-    offset_time_min: f32,
+    offset_time: Span,
     scatter: f32,
     caution: f32,
+}
+
+#[cfg(feature = "serde")]
+impl Default for DriftParts {
+    fn default() -> Self {
+        Drift::default().into()
+    }
 }
 
 #[cfg(feature = "serde")]
 impl TryFrom<DriftParts> for Drift {
     type Error = Error;
     fn try_from(parts: DriftParts) -> Result<Self, Error> {
-        Self::new(parts.gain_sd, parts.gain_time_min, parts.offset_sd, parts.offset_time_min)?
+        Self::default()
+            .with_gain(parts.gain_sd, parts.gain_time)?
+            .with_offset(parts.offset_sd, parts.offset_time)?
             .with_scatter(parts.scatter)?
             .with_caution(parts.caution)
     }
@@ -125,9 +138,12 @@ impl TryFrom<DriftParts> for Drift {
 
 #[cfg(feature = "serde")]
 impl From<Drift> for DriftParts {
+    #[expect(clippy::cast_possible_truncation, reason = "180 days at most")]
     fn from(drift: Drift) -> Self {
         let Drift { gain_sd, gain_time_min, offset_sd, offset_time_min, scatter, caution } = drift;
-        Self { gain_sd, gain_time_min, offset_sd, offset_time_min, scatter, caution }
+        let span = |minutes: f32| Span::from_secs(math::round(minutes * 60.0) as i32);
+        let (gain_time, offset_time) = (span(gain_time_min), span(offset_time_min));
+        Self { gain_sd, gain_time, offset_sd, offset_time, scatter, caution }
     }
 }
 

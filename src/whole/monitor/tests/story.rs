@@ -420,7 +420,7 @@ fn a_sensor_that_warms_up_owes_no_readings_and_another_does() {
 fn the_zone_says_which_settings_hold() {
     let day = crate::alarm::AlarmSettings::default();
     let mut plan = AlarmPlan::new(day).unwrap();
-    let low = crate::alarm::Rule { limit: 80.0, ..day.low };
+    let low = crate::alarm::Rule { limit: Glucose::clamped(80.0), ..day.low };
     let night = plan.add_profile(crate::alarm::AlarmSettings { low, ..day }).unwrap();
     let days = crate::alarm::Weekdays::ALL;
     plan.add_slot(crate::alarm::Slot { days, from: 22 * 60, to: 6 * 60, profile: night }).unwrap();
