@@ -145,7 +145,10 @@ impl Day {
                 self.rang_low = self.minute;
             }
             if let (Kind::Floor | Kind::Low, Some(glucose)) = (ring.kind, ring.grounds.glucose()) {
-                assert!(glucose.mg_dl() <= self.settings.rule(ring.kind).limit.number().max(60.0), "{ring:?}");
+                assert!(
+                    glucose.mg_dl() <= self.settings.rule(ring.kind).limit.number().max(60.0),
+                    "{ring:?}"
+                );
             }
         }
     }

@@ -54,7 +54,8 @@ fn settings_come_back_as_they_were_written() {
 
 /// The refusal of a file, with the place it is of.
 fn refused(text: &str) -> String {
-    let read: Result<Settings, _> = serde_path_to_error::deserialize(toml::Deserializer::parse(text).unwrap());
+    let read: Result<Settings, _> =
+        serde_path_to_error::deserialize(toml::Deserializer::parse(text).unwrap());
     let error = read.expect_err(text);
     format!("{}: {}", error.path(), error.inner().message())
 }
@@ -87,7 +88,10 @@ fn a_refusal_names_the_place_the_value_and_the_range() {
         ("alarms.base.low.limit = 50", "alarms.base.low: limit: 50 is outside 56 to 120"),
         ("alarms.base.low.limit = 3.9", "alarms.base.low: limit: 3.9 is outside 56 to 120"),
         ("alarms.base.low.limit = \"70 mmol/L\"", "alarms.base.low: limit: 1261.092 is outside 56 to 120"),
-        ("alarms.base.low.limit = \"3.9\"", "alarms.base.low.limit: invalid value: string \"3.9\", expected mg/dL"),
+        (
+            "alarms.base.low.limit = \"3.9\"",
+            "alarms.base.low.limit: invalid value: string \"3.9\", expected mg/dL",
+        ),
         ("alarms.base.low.limit = true", "alarms.base.low.limit: invalid type: boolean"),
         ("alarms.base.low.limit = -1", "alarms.base.low.limit: glucose: -1 is outside 0 to 2000"),
         ("alarms.base.low.limit = nan", "alarms.base.low.limit: glucose: not a finite number"),
@@ -113,7 +117,10 @@ fn a_refusal_names_the_place_the_value_and_the_range() {
             "alarms.slots = [{ from = 0, to = 0, profile = 0, days = [\"monday\"] }]",
             "alarms.slots[0].days[0]: invalid value: string \"monday\", expected \"mon\" to \"sun\"",
         ),
-        ("alarms.profiles = [{}, {}, {}, {}]", "alarms.profiles: invalid length 3, expected a list of 3 at most"),
+        (
+            "alarms.profiles = [{}, {}, {}, {}]",
+            "alarms.profiles: invalid length 3, expected a list of 3 at most",
+        ),
         ("model.lag = \"2 h\"", "model: lag: 7200 is outside 30 to 1800"),
         ("model.lag = \"14 min\"", "model: rate_time: at odds with another setting"),
         ("model.drive = inf", "model: drive: not a finite number"),
@@ -152,7 +159,8 @@ fn leaves(value: &Value, at: &mut Vec<String>, found: &mut Vec<Vec<String>>) {
 
 /// What a hostile file may hold at a place.
 fn hostile() -> Vec<Value> {
-    let whole = [-1_i64, -86_401, 0, 1, 3, 255, 256, 1440, 70_000, 86_401, i64::MAX, i64::MIN].map(Value::from);
+    let whole =
+        [-1_i64, -86_401, 0, 1, 3, 255, 256, 1440, 70_000, 86_401, i64::MAX, i64::MIN].map(Value::from);
     let real = [-1.0, -1e-9, 0.5, 3.9, 1.5, 1e9, 3.5e38, f64::MAX, f64::MIN].map(Value::from);
     let other = [
         json!(""),
@@ -232,7 +240,8 @@ fn no_hostile_value_at_any_leaf_gets_past_the_constructors() {
         // an unknown key beside it
         let mut file = whole.clone();
         let beside = &place[..place.len() - 1];
-        let table = file.pointer_mut(&beside.iter().map(|key| format!("/{key}")).collect::<String>()).unwrap();
+        let table =
+            file.pointer_mut(&beside.iter().map(|key| format!("/{key}")).collect::<String>()).unwrap();
         if let Value::Object(table) = table {
             table.insert("unknown".into(), json!(1));
             assert!(serde_json::from_value::<Settings>(file).is_err(), "an unknown key beside {pointer}");

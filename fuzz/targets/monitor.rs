@@ -5,7 +5,7 @@
 
 use arbitrary::Arbitrary;
 use glidepath::alarm::{
-    AlarmPlan, AlarmSettings, FLOOR_MG_DL, FLOOR_QUIET, Grounds, Kind, PRESENT, Rule, Slot, Weekdays,
+    AlarmPlan, AlarmSettings, FLOOR_MG_DL, FLOOR_QUIET, Grounds, Kind, LimitUnit, PRESENT, Slot, Weekdays,
 };
 use glidepath::calibration::Drift;
 use glidepath::estimator::Model;

@@ -288,7 +288,12 @@ impl Span {
 
     /// The span, if it lies within these, else an error that names `parameter` and tells seconds.
     #[expect(clippy::cast_precision_loss, reason = "as told in an error only")]
-    pub(crate) const fn within(self, parameter: &'static str, least: Self, most: Self) -> Result<Self, Error> {
+    pub(crate) const fn within(
+        self,
+        parameter: &'static str,
+        least: Self,
+        most: Self,
+    ) -> Result<Self, Error> {
         if self.0 >= least.0 && self.0 <= most.0 {
             return Ok(self);
         }

@@ -12,6 +12,7 @@ mod rank;
 mod rehearsal;
 mod replay;
 mod review;
+mod settings;
 mod sheet;
 mod simulate;
 mod table;
@@ -40,6 +41,7 @@ enum Command {
     Fit(fit::Args),
     Replay(replay::Args),
     Review(review::Args),
+    Settings(settings::Args),
     Simulate(simulate::Args),
     Rank(rank::Args),
 }
@@ -51,6 +53,7 @@ impl Command {
             Self::Fit(args) => fit::run(args),
             Self::Replay(args) => replay::run(args),
             Self::Review(args) => review::run(args),
+            Self::Settings(args) => settings::run(args),
             Self::Simulate(args) => simulate::run(args),
             Self::Rank(args) => rank::run(args),
         }

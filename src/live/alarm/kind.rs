@@ -299,7 +299,10 @@ mod tests {
             }
             assert_eq!(settings.rule(kind), rule);
             rule.limit = Limit::Rate(crate::units::Rate::clamped(1.0));
-            assert_eq!(settings.set_rule(kind, rule).is_ok(), matches!(kind, Kind::SteepFall | Kind::SteepRise));
+            assert_eq!(
+                settings.set_rule(kind, rule).is_ok(),
+                matches!(kind, Kind::SteepFall | Kind::SteepRise)
+            );
             for other in Kind::ALL {
                 let same = settings.rule(other) == AlarmSettings::default().rule(other);
                 assert_eq!(same, other != kind, "{kind:?} {other:?}");

@@ -406,7 +406,8 @@ mod tests {
         }
         // the rate's time is at least 1.2 times the lag
         for (lag, seconds, sound) in [(600, 720, true), (600, 719, false), (60, 90, true)] {
-            let model = model.with_lag(Span::from_secs(lag)).unwrap().with_rate_time(Span::from_secs(seconds));
+            let model =
+                model.with_lag(Span::from_secs(lag)).unwrap().with_rate_time(Span::from_secs(seconds));
             assert_eq!(model.is_ok(), sound, "{lag} {seconds}");
         }
     }

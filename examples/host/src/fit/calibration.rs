@@ -9,7 +9,7 @@ use std::fmt::Write as _;
 
 use glidepath::calibration::{Calibration, Drift, Pair};
 use glidepath::simulate::Random;
-use glidepath::{Fingerstick, Glucose, Monitor, Reading, Settings};
+use glidepath::{Fingerstick, Glucose, Monitor, Reading, Settings, Span};
 
 use super::{Fitted, NO_REFERENCES, Person, Set, everyone};
 use crate::failure::Failure;
@@ -59,7 +59,11 @@ type Constants = [f32; 6];
 
 fn drift(constants: &Constants) -> Option<Drift> {
     let [gain, gain_time, offset, offset_time, scatter, caution] = *constants;
-    Drift::new(gain, gain_time, offset, offset_time)
+    let span = |minutes: f32| Span::from_secs((minutes * 60.0).round() as i32);
+    Drift::default()
+        .with_gain(gain, span(gain_time))
+        .ok()?
+        .with_offset(offset, span(offset_time))
         .ok()?
         .with_scatter(scatter)
         .ok()?

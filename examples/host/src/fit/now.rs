@@ -64,7 +64,13 @@ struct Followed<'a> {
 
 fn follow<'a>(person: &'a Person, lag: f32, drive: f32) -> Followed<'a> {
     let (time, coloured, coloured_time, white) = FILTER;
-    let model = Model::new(lag, time, drive, coloured, coloured_time, white).expect("in range");
+    let span = |minutes: f32| Span::from_secs((minutes * 60.0).round() as i32);
+    let filter = || {
+        let model = Model::linear().with_rate_time(span(time.max(35.0)))?.with_lag(span(lag))?;
+        let model = model.with_rate_time(span(time))?.with_drive(drive)?;
+        model.with_coloured(coloured, span(coloured_time))?.with_white_sd(white)
+    };
+    let model = filter().expect("in range");
     let mut estimator = Estimator::new(model);
     let mut pairs = person.pairs().peekable();
     let mut moments = Vec::new();

@@ -3,7 +3,7 @@
 pub mod lows;
 pub mod sample;
 
-use glidepath::alarm::{AlarmPlan, Kind, Rings};
+use glidepath::alarm::{Kind, Rings};
 use glidepath::forecast::Predicted;
 use glidepath::quality::Verdict;
 use glidepath::{Fingerstick, Instant, Monitor, Reading, Settings, Span, View};
@@ -45,8 +45,8 @@ impl Played {
 }
 
 /// Plays readings and fingersticks in order of time; whatever rings is acknowledged.
-pub fn play(trace: &Trace, sticks: &[Fingerstick], alarms: AlarmPlan) -> Result<Played, Failure> {
-    let monitor = Wrist::new(Settings { alarms, ..Settings::default() });
+pub fn play(trace: &Trace, sticks: &[Fingerstick], settings: Settings) -> Result<Played, Failure> {
+    let monitor = Wrist::new(settings);
     let mut player = Player {
         monitor: monitor.map_err(|error| Failure::new(format!("the monitor's settings: {error}")))?,
         samples: Vec::with_capacity(trace.readings.len()),

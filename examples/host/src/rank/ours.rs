@@ -82,7 +82,7 @@ fn alone(name: &str, model: Model, rate_time_min: f32) -> Entry {
 
 /// The monitor's low index is compared with this limit as shipped.
 fn shipped_limit() -> f32 {
-    index(AlarmSettings::default().low_ahead.limit)
+    index(AlarmSettings::default().low_ahead.limit.get())
 }
 
 fn entry(name: &str, settings: Settings) -> Entry {
@@ -101,13 +101,17 @@ pub fn ours(sensor: &SensorModel) -> Vec<Entry> {
     let with = |model: Model| Settings { model, ..shipped };
     let (sd, time) = sensor.coloured_noise();
     let white = sensor.white_noise().max(0.1);
-    let told = shipped.model.with_sensor(GAUSSIAN_LAG, sd, time, white).expect("in range");
-    let plain = Model::new(GAUSSIAN_LAG, 35.0, 0.04, sd, time, white).expect("in range");
+    let span = |minutes: f32| Span::from_secs((minutes * 60.0).round() as i32);
+    let told =
+        |model: Model| model.with_coloured(sd, span(time)).and_then(|model| model.with_white_sd(white));
+    let plain = Model::linear().with_lag(span(GAUSSIAN_LAG)).and_then(told).expect("in range");
+    let told = shipped.model.with_lag(span(GAUSSIAN_LAG)).and_then(told).expect("in range");
     // a rate that fades at the sum of both of the world's paces, driven as the world is
     let world = GaussianWorldConfig::DEFAULT;
     let (a, b) = (1.0 / world.rate_min(), 1.0 / world.reversion_min());
     let drive = 2.0 * (a + b) * a * b * world.sd_mg_dl() * world.sd_mg_dl();
-    let matched = Model::new(GAUSSIAN_LAG, 1.0 / (a + b), drive, sd, time, white).expect("in range");
+    let matched = plain.with_rate_time(span(1.0 / (a + b))).and_then(|model| model.with_drive(drive));
+    let matched = matched.expect("in range");
     let mut entries = self::shipped();
     if told != shipped.model {
         entries.push(entry("glidepath, told the sensor's noise", with(told)));

@@ -6,7 +6,8 @@
 
 use std::sync::atomic::{AtomicU64, Ordering};
 
-use glidepath::alarm::{AlarmPlan, Cause, Kind};
+use glidepath::Settings;
+use glidepath::alarm::{Cause, Kind};
 use glidepath::trend::{Pace, Trend};
 use rayon::prelude::*;
 use serde::Serialize;
@@ -248,7 +249,7 @@ impl Rung {
     fn of(person: &Person) -> Result<Self, Failure> {
         let trace =
             Trace { readings: person.readings.clone(), clock: person.clock.clone(), ..Trace::default() };
-        let played = played::play(&trace, &[], AlarmPlan::default())?;
+        let played = played::play(&trace, &[], Settings::default())?;
         let mut rung = Self::default();
         for rang in &played.alarms {
             let hour = person.clock.wall(rang.at.secs().into()).rem_euclid(86_400) / 3600;

@@ -1,17 +1,16 @@
 //! A rehearsal of alarm settings: what they would have done in the weeks of a trace.
 
 pub mod score;
-mod settings;
 mod sheet;
 mod vary;
 
 use std::path::{Path, PathBuf};
 
-use glidepath::alarm::AlarmPlan;
-use glidepath::{Fingerstick, Span};
+use glidepath::{Fingerstick, Settings, Span};
 use serde::Serialize;
 
 use crate::failure::Failure;
+use crate::settings;
 use crate::table::Trace;
 use crate::table::count;
 use score::Score;
@@ -21,12 +20,12 @@ use vary::Variation;
 /// The flags of a rehearsal.
 #[derive(clap::Args, Clone, Debug)]
 pub struct AlarmArgs {
-    /// Alarm settings (TOML); `--show-settings` prints a file with every key, its default and its range
-    #[arg(long, value_name = "FILE", help_heading = "Alarms")]
-    profile: Option<PathBuf>,
+    /// Settings (TOML); `glidepath settings` prints a file with every key, its default and its range
+    #[arg(long, value_name = "FILE", alias = "profile", help_heading = "Alarms")]
+    settings: Option<PathBuf>,
 
-    /// Also rehearse with other values of one setting, such as low.limit=65,70,75 or night.high.on=true,false
-    /// (night is a profile's name); may be given again
+    /// Also rehearse with other values of one setting, such as low.limit=65,70,75 (of alarms.base) or
+    /// alarms.profiles[0].high.on=true,false; may be given again
     #[arg(long, value_name = "KEY=VALUE,...", help_heading = "Alarms")]
     vary: Vec<String>,
 
@@ -34,15 +33,11 @@ pub struct AlarmArgs {
     #[arg(long, value_name = "MIN", default_value_t = 60, value_parser = clap::value_parser!(u32).range(5..=240),
         help_heading = "Alarms")]
     window: u32,
-
-    /// Print a settings file with every key, its default and its range, and stop
-    #[arg(long, help_heading = "Alarms")]
-    show_settings: bool,
 }
 
 impl Default for AlarmArgs {
     fn default() -> Self {
-        Self { profile: None, vary: Vec::new(), window: 60, show_settings: false }
+        Self { settings: None, vary: Vec::new(), window: 60 }
     }
 }
 
@@ -50,7 +45,7 @@ impl Default for AlarmArgs {
 #[derive(Clone, Debug, Serialize)]
 pub struct Rehearsal {
     /// The settings file; null for the defaults.
-    pub profile: Option<String>,
+    pub settings: Option<String>,
     #[serde(flatten)]
     pub score: Score,
     /// The same with other values of one setting.
@@ -61,25 +56,25 @@ pub struct Rehearsal {
 pub struct Plan {
     args: AlarmArgs,
     table: toml::Table,
-    pub alarms: AlarmPlan,
+    pub settings: Settings,
 }
 
 impl Plan {
     /// Reads and checks the settings, and each of their variations.
     pub fn of(args: &AlarmArgs) -> Result<Self, Failure> {
-        let table = args.profile.as_deref().map_or(Ok(toml::Table::new()), settings::read)?;
-        let alarms = settings::load(&table).map_err(|refused| match &args.profile {
+        let table = args.settings.as_deref().map_or(Ok(toml::Table::new()), settings::read)?;
+        let settings = settings::load(&table).map_err(|refused| match &args.settings {
             Some(path) => Failure::file(path, refused),
             None => Failure::new(refused.to_string()),
         })?;
-        let plan = Self { args: args.clone(), table, alarms };
+        let plan = Self { args: args.clone(), table, settings };
         vary::plans(&plan.args.vary, &plan.table)?;
         Ok(plan)
     }
 
     /// The settings file.
     pub fn file(&self) -> Option<&Path> {
-        self.args.profile.as_deref()
+        self.args.settings.as_deref()
     }
 
     /// How long after an alarm a low must follow.
@@ -89,7 +84,7 @@ impl Plan {
 
     /// Whether settings or variations were asked about.
     pub fn is_asked(&self) -> bool {
-        self.args.profile.is_some() || !self.args.vary.is_empty()
+        self.args.settings.is_some() || !self.args.vary.is_empty()
     }
 
     /// Replays the trace once more for each variation.
@@ -100,14 +95,9 @@ impl Plan {
         sticks: &[Fingerstick],
     ) -> Result<Rehearsal, Failure> {
         let variations = vary::rehearse(&self.args.vary, &self.table, trace, sticks, self.window())?;
-        let profile = self.args.profile.as_ref().map(|path| path.display().to_string());
-        Ok(Rehearsal { profile, score, variations })
+        let settings = self.args.settings.as_ref().map(|path| path.display().to_string());
+        Ok(Rehearsal { settings, score, variations })
     }
-}
-
-/// The documented settings, if they were asked for.
-pub fn shown_settings(args: &AlarmArgs) -> Option<&'static str> {
-    args.show_settings.then_some(include_str!("settings.toml"))
 }
 
 fn were(n: u64) -> String {
@@ -122,7 +112,7 @@ impl Rehearsal {
             Some(rate) => format!(
                 "Rehearsed over {:.1} days of readings{}: {rate:.1} alarms a day; something rang in {} of {} nights.",
                 score.days,
-                self.profile.as_ref().map(|p| format!(" with {p}")).unwrap_or_default(),
+                self.settings.as_ref().map(|p| format!(" with {p}")).unwrap_or_default(),
                 score.nights_woken,
                 score.nights
             ),

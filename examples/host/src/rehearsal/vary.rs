@@ -1,15 +1,14 @@
 //! What a change of one setting would do.
 
-use glidepath::alarm::AlarmPlan;
-use glidepath::{Fingerstick, Span};
+use glidepath::{Fingerstick, Settings, Span};
 use rayon::prelude::*;
 use serde::Serialize;
 use toml::{Table, Value};
 
 use super::score::{self, Score};
-use super::settings;
 use crate::failure::Failure;
 use crate::played;
+use crate::settings;
 use crate::table::Trace;
 use crate::table::count;
 
@@ -49,8 +48,8 @@ pub fn minus(text: String) -> String {
     text.replace('-', "−")
 }
 
-/// Each variation asked for: the setting, its value, the plan.
-pub fn plans(asked: &[String], table: &Table) -> Result<Vec<(String, String, AlarmPlan)>, Failure> {
+/// Each variation asked for: the setting, its value, all settings with it.
+pub fn plans(asked: &[String], table: &Table) -> Result<Vec<(String, String, Settings)>, Failure> {
     let mut plans = Vec::new();
     for one in asked {
         let malformed = || Failure::new(format!("--vary {one}: expected KEY=VALUE,VALUE,..."));
@@ -101,26 +100,27 @@ fn read(text: &str) -> Value {
     value.unwrap_or_else(|| Value::String(text.to_owned()))
 }
 
-/// Puts a value at a dotted key; the first part may be a profile's name. `None` when there is no room for it.
+/// Puts a value at a place, which begins at the top of the file or, if it begins otherwise, at `alarms.base`. `None`
+/// when there is no room for it.
 fn put(table: &mut Table, key: &str, value: Value) -> Option<()> {
-    let (first, rest) = key.split_once('.').unwrap_or((key, ""));
-    if let Some(Value::Array(profiles)) = table.get_mut("profile") {
-        let named = |profile: &&mut Value| profile.get("name").and_then(Value::as_str) == Some(first);
-        if let Some(Value::Table(profile)) = profiles.iter_mut().find(named) {
-            return put(profile, rest, value);
+    const TOP: [&str; 6] = ["model", "forecast", "drift", "bands", "quality", "alarms"];
+    let steps: Vec<&str> = settings::steps(key).collect();
+    let base = if TOP.contains(steps.first()?) { &[][..] } else { &["alarms", "base"] };
+    let (last, path) = steps.split_last()?;
+    let mut inner = table;
+    let mut steps = base.iter().chain(path);
+    while let Some(step) = steps.next() {
+        if step.starts_with(|c: char| c.is_ascii_digit()) {
+            return None; // of a list that is not there
         }
+        inner = match inner.entry(*step).or_insert_with(|| Value::Table(Table::new())) {
+            Value::Table(inner) => inner,
+            Value::Array(items) => items.get_mut(steps.next()?.parse::<usize>().ok()?)?.as_table_mut()?,
+            _ => return None,
+        };
     }
-    match rest {
-        "" if first.is_empty() => None,
-        "" => {
-            table.insert(first.to_owned(), value);
-            Some(())
-        }
-        rest => match table.entry(first).or_insert_with(|| Value::Table(Table::new())) {
-            Value::Table(inner) => put(inner, rest, value),
-            _ => None,
-        },
-    }
+    inner.insert((*last).to_owned(), value);
+    Some(())
 }
 
 #[cfg(test)]
@@ -129,16 +129,19 @@ mod tests {
 
     fn limits(asked: &str, table: &str) -> Result<Vec<f32>, String> {
         let plans = plans(&[asked.to_owned()], &table.parse().unwrap()).map_err(|f| f.to_string())?;
-        Ok(plans.iter().map(|(_, _, plan)| plan.profile(0).unwrap().low.limit).collect())
+        Ok(plans.iter().map(|(_, _, plan)| plan.alarms.profile(0).unwrap().low.limit.mg_dl()).collect())
     }
 
     #[test]
     fn each_value_makes_a_plan_of_its_own() {
         assert_eq!(limits("low.limit=65, 75", "").unwrap(), [65.0, 75.0]);
-        assert_eq!(limits("low.limit=65", "low.limit = 80").unwrap(), [65.0]);
-        let table = "[[profile]]\nname = \"night\"\nwhen = [{ from = \"22:00\", to = \"07:00\" }]";
-        let plans = plans(&["night.high.on=false".into()], &table.parse().unwrap()).unwrap();
-        assert!(!plans[0].2.profile(1).unwrap().high.on && plans[0].2.profile(0).unwrap().high.on);
+        assert_eq!(limits("alarms.base.low.limit=65", "alarms.base.low.limit = 80").unwrap(), [65.0]);
+        let table = "[[alarms.profiles]]\nlow.limit = 80".parse().unwrap();
+        let plans =
+            plans(&["alarms.profiles[0].high.on=false".into(), "model.lag=8 min".into()], &table).unwrap();
+        let alarms = plans[0].2.alarms;
+        assert!(!alarms.profile(1).unwrap().high.on && alarms.profile(0).unwrap().high.on);
+        assert_eq!(plans[1].2.model.lag(), Span::from_mins(8));
     }
 
     #[test]
@@ -147,10 +150,11 @@ mod tests {
             ("low.limit", "--vary low.limit: expected KEY=VALUE"),
             ("low.limit=", "expected KEY=VALUE"),
             ("=3", "expected KEY=VALUE"),
-            ("low.limit=20", "--vary low.limit=20: low.limit: expected 56 to 120"),
-            ("evening.low.limit=70", "evening: not known"),
-            ("low.limit.more=70", "low.limit: expected a number"),
-            ("low.on=maybe", "low.on: expected true or false, found \"maybe\""),
+            ("low.limit=20", "--vary low.limit=20: alarms.base.low.limit: 20 is outside 56 to 120"),
+            ("evening.low.limit=70", "alarms.base.evening: unknown field"),
+            ("low.limit.more=70", "alarms.base.low.limit: invalid type: map"),
+            ("low.on=maybe", "alarms.base.low.on: invalid type: string \"maybe\", expected a boolean"),
+            ("alarms.profiles[0].low.on=true", "no such setting"),
         ] {
             let said = limits(asked, "").unwrap_err();
             assert!(said.contains(says), "{asked}: {said}");

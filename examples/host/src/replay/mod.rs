@@ -13,7 +13,7 @@ use glidepath::review::EpisodeRule;
 
 use crate::args::{InputArgs, OutputArgs};
 use crate::failure::Failure;
-use crate::output::{self, Outputs, say};
+use crate::output::{Outputs, say};
 use crate::played::lows::{self, Low};
 use crate::played::sample::{self, Pricked, Rang, Sample};
 use crate::played::{self};
@@ -31,7 +31,7 @@ use report::{Report, Truth};
 /// fingersticks. A column plasma_mg_dl with the true blood glucose, as `simulate` writes, is compared with the
 /// estimate.
 ///
-/// Alarms are replayed with their default settings or those of `--profile`, each acknowledged when it rings: one
+/// Alarms are replayed with their default settings or those of `--settings`, each acknowledged when it rings: one
 /// that goes on rings again after its quiet time. A silence is lived through for a day at most.
 #[derive(clap::Args, Debug, Default)]
 #[command(after_help = CAUTION)]
@@ -108,7 +108,7 @@ impl Replay {
         sticks: &Fingersticks,
         plan: &rehearsal::Plan,
     ) -> Result<Self, Failure> {
-        let played = played::play(&trace, &sticks.values, plan.alarms)?;
+        let played = played::play(&trace, &sticks.values, plan.settings)?;
         let believed = played.believed();
         let interval = trace.interval_s.unwrap_or(300);
         let score = score::score(&believed, &played.alarms, interval, &trace.clock, plan.window());
@@ -180,10 +180,6 @@ fn against(samples: &[Sample], longest_step: f64) -> Option<Truth> {
 
 /// Replays the trace that the arguments name, or the embedded demo.
 pub fn run(args: &Args) -> Result<(), Failure> {
-    if let Some(settings) = rehearsal::shown_settings(&args.alarms) {
-        output::print(settings);
-        return Ok(());
-    }
     let plan = rehearsal::Plan::of(&args.alarms)?;
     let inputs = [args.trace.as_deref(), args.fingersticks.as_deref(), plan.file()];
     let mut outputs = Outputs::beside(inputs.into_iter().flatten());
@@ -195,7 +191,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
                 Some(path) => table::read_fingersticks_beside(path, &args.input, &trace.clock)?,
                 None => Fingersticks { values: trace.fingersticks.clone(), ..Fingersticks::default() },
             };
-            wrist::draw(args, &trace, &sticks.values, plan.alarms, &mut outputs)?;
+            wrist::draw(args, &trace, &sticks.values, plan.settings, &mut outputs)?;
             let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
             Replay::of(name, trace, &sticks, &plan)?
         }
@@ -206,7 +202,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
                 outputs.add(folder.join("trace.csv"), demo::trace_csv(&trace));
                 outputs.add(folder.join("fingersticks.csv"), demo::fingersticks_csv(&sticks));
             }
-            wrist::draw(args, &trace, &sticks.values, plan.alarms, &mut outputs)?;
+            wrist::draw(args, &trace, &sticks.values, plan.settings, &mut outputs)?;
             Replay { about: Some(DEMO), ..Replay::of("the embedded demo".into(), trace, &sticks, &plan)? }
         }
     };

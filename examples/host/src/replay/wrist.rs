@@ -8,7 +8,6 @@ use embedded_graphics::image::GetPixel;
 use embedded_graphics::pixelcolor::BinaryColor;
 use embedded_graphics::pixelcolor::raw::{LittleEndian, RawU1};
 use embedded_graphics::prelude::Point;
-use glidepath::alarm::AlarmPlan;
 use glidepath::{Fingerstick, Instant, Settings, Span};
 use wrist::app::App;
 use wrist::screen;
@@ -56,11 +55,11 @@ pub fn draw<'a>(
     args: &Args,
     trace: &Trace,
     sticks: &[Fingerstick],
-    alarms: AlarmPlan,
+    settings: Settings,
     outputs: &mut Outputs<'a>,
 ) -> Result<(), Failure> {
     let Some(folder) = &args.wrist else { return Ok(()) };
-    let frames = live(trace, sticks, alarms, args.output.unit_or(trace.unit))?;
+    let frames = live(trace, sticks, settings, args.output.unit_or(trace.unit))?;
     for (n, frame) in frames.iter().enumerate() {
         let name = format!("{:05}_{}.png", n + 1, stamp(&trace.clock, frame.at));
         let display = Rc::clone(&frame.display);
@@ -79,9 +78,14 @@ fn stamp(clock: &Clock, at: Instant) -> String {
 }
 
 /// Lives through a trace; whatever rings is seen, and acknowledged by the button.
-fn live(trace: &Trace, sticks: &[Fingerstick], alarms: AlarmPlan, unit: Unit) -> Result<Vec<Frame>, Failure> {
+fn live(
+    trace: &Trace,
+    sticks: &[Fingerstick],
+    settings: Settings,
+    unit: Unit,
+) -> Result<Vec<Frame>, Failure> {
     let Some(first) = trace.readings.first() else { return Ok(Vec::new()) };
-    let app = App::new(Settings { alarms, ..Settings::default() });
+    let app = App::new(settings);
     let mut wearer = Wearer {
         app: app.map_err(|error| Failure::new(format!("the monitor's settings: {error}")))?,
         now: first.at(),
@@ -200,9 +204,9 @@ mod tests {
     #[test]
     fn the_digits_are_those_of_the_samples() {
         let (trace, sticks) = demo::generate().unwrap();
-        let alarms = AlarmPlan::default();
-        let played = played::play(&trace, &sticks.values, alarms).unwrap();
-        let frames = live(&trace, &sticks.values, alarms, Unit::MgDl).unwrap();
+        let settings = Settings::default();
+        let played = played::play(&trace, &sticks.values, settings).unwrap();
+        let frames = live(&trace, &sticks.values, settings, Unit::MgDl).unwrap();
         let mut frames = frames.iter().peekable();
         let (mut compared, mut without, mut between) = (0, 0, 0);
         for sample in &played.samples {
