@@ -36,8 +36,8 @@ fn types_are_as_large_as_documented() {
         accuracy::Regulation: 104,
         accuracy::Tally: 8,
         accuracy::ZoneCounts: 20,
-        alarm::AlarmSettings: 232,
-        alarm::Alarms: 1448,
+        alarm::AlarmSettings: 224,
+        alarm::Alarms: 1416,
         alarm::Kinds: 2,
         alarm::Ring: 16,
         alarm::Slot: 6,
@@ -88,7 +88,7 @@ fn types_are_as_large_as_documented() {
 fn types_are_no_larger_than_documented() {
     let sizes = same! {
         estimator::Estimator: 320,
-        alarm::AlarmPlan: 1024,
+        alarm::AlarmPlan: 960,
         review::Review: 8192,
         simulate::GaussianWorld: 52,
         simulate::Meter: 32,

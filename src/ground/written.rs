@@ -151,7 +151,6 @@ pub(crate) mod minute {
         }
     }
 
-    #[expect(clippy::integer_division, clippy::arithmetic_side_effects, reason = "by constants")]
     pub(crate) fn serialize<S: Serializer>(minute: &u16, to: S) -> Result<S::Ok, S::Error> {
         if to.is_human_readable() {
             to.collect_str(&format_args!("{:02}:{:02}", minute / 60, minute % 60))

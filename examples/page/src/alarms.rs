@@ -14,14 +14,15 @@ pub struct Set {
 /// How a kind of alarm is set.
 pub fn get(settings: &AlarmSettings, kind: Kind) -> Set {
     let rule = settings.rule(kind);
-    Set { on: rule.on, limit: rule.limit, range: kind.about().limits }
+    Set { on: rule.on, limit: rule.limit.number(), range: kind.about().limits }
 }
 
 /// The settings with one limit changed; `None` when the library refuses them.
 pub fn with(settings: &AlarmSettings, kind: Kind, on: bool, limit: f32) -> Option<AlarmSettings> {
     let mut settings = *settings;
-    let rule = settings.rule_mut(kind)?;
-    (rule.on, rule.limit) = (on, limit);
+    let mut rule = settings.rule(kind);
+    (rule.on, rule.limit) = (on, kind.about().unit.limit(limit).ok()?);
+    settings.set_rule(kind, rule).ok()?;
     settings.checked().ok()
 }
 

@@ -95,7 +95,7 @@ impl State {
 /// The alarms of one person.
 ///
 /// # Memory
-/// 1,448 bytes, the plan included.
+/// 1,416 bytes, the plan included.
 ///
 /// # Examples
 /// ```

@@ -78,7 +78,7 @@ impl Slot {
     }
 }
 
-/// Up to four profiles and up to eight slots that say when each holds. About 1 KB.
+/// Up to four profiles and up to eight slots that say when each holds. 960 bytes.
 ///
 /// Exactly one profile holds at any moment: that of the first slot that covers it, else profile 0. The wall
 /// clock alone decides, so a jump of daylight saving needs no care: an hour that comes twice is covered
