@@ -3,6 +3,7 @@
 //!
 //! Each takes its fields apart by name, so that a field which nobody codes does not compile.
 
+use crate::error::Error;
 use crate::units::{Glucose, Instant, Span};
 
 enum Way<'a> {
@@ -17,6 +18,8 @@ pub(crate) struct Codec<'a> {
     keeps: bool,
     at: usize,
     sound: bool,
+    /// The setting that was refused first.
+    refused: Option<Error>,
     /// No moment of the count is later.
     now: Instant,
 }
@@ -36,7 +39,7 @@ pub(crate) trait Blank: Coded + Copy {
 
 impl<'a> Codec<'a> {
     const fn new(way: Way<'a>, keeps: bool) -> Self {
-        Self { way, keeps, at: 0, sound: true, now: Instant::from_secs(u32::MAX) }
+        Self { way, keeps, at: 0, sound: true, refused: None, now: Instant::from_secs(u32::MAX) }
     }
 
     /// Writes to the front of `room`.
@@ -75,6 +78,23 @@ impl<'a> Codec<'a> {
         if !holds && !matches!(self.way, Way::Out(_)) {
             self.sound = false;
         }
+    }
+
+    /// What has been read is a value only if its gate took it, and then goes to its place.
+    pub fn gate<T>(&mut self, place: &mut T, built: Result<T, Error>) {
+        match built {
+            Ok(value) if self.loads() => *place = value,
+            Err(error) if !self.saves() => {
+                self.sound = false;
+                self.refused = self.refused.or(Some(error));
+            }
+            Ok(_) | Err(_) => {}
+        }
+    }
+
+    /// The setting that was refused first, if one was.
+    pub const fn refused(&self) -> Option<Error> {
+        self.refused
     }
 
     /// Plain bytes, to be written, or read over whatever the way is.
@@ -150,7 +170,7 @@ impl<'a> Codec<'a> {
     /// A number from `least` to `most`.
     #[inline(never)]
     pub fn within(&mut self, place: &mut f32, least: f32, most: f32) -> f32 {
-        let value = f32::from_bits(self.word(&mut place.to_bits()));
+        let value = self.any_number(*place);
         self.demand(value >= least && value <= most);
         if self.loads() {
             *place = value;
@@ -166,6 +186,18 @@ impl<'a> Codec<'a> {
         }
     }
 
+    /// A number whose gate is elsewhere: it may be none.
+    #[inline(never)]
+    pub fn any_number(&mut self, value: f32) -> f32 {
+        f32::from_bits(self.word(&mut value.to_bits()))
+    }
+
+    /// A span whose gate is elsewhere.
+    #[inline(never)]
+    pub fn any_span(&mut self, value: Span) -> Span {
+        Span::from_secs(self.word(&mut value.secs().cast_unsigned()).cast_signed())
+    }
+
     /// Numbers, of which nothing is known but that they are finite.
     #[inline(never)]
     pub fn finite(&mut self, places: &mut [&mut f32]) {
@@ -175,7 +207,7 @@ impl<'a> Codec<'a> {
     /// A span from `least` to `most`.
     #[inline(never)]
     pub fn span(&mut self, place: &mut Span, least: Span, most: Span) {
-        let span = Span::from_secs(self.word(&mut place.secs().cast_unsigned()).cast_signed());
+        let span = self.any_span(*place);
         self.demand(span >= least && span <= most);
         if self.loads() {
             *place = span;

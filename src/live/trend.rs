@@ -76,7 +76,7 @@ impl Trend {
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-#[cfg_attr(feature = "serde", serde(try_from = "AsWritten", into = "AsWritten"))]
+#[cfg_attr(feature = "serde", serde(try_from = "Parts", into = "Parts"))]
 pub struct Bands {
     moderate: f32,
     fast: f32,
@@ -86,11 +86,11 @@ pub struct Bands {
     missing_costs: f32,
 }
 
-/// [`Bands`] as written: read back through their gates.
+/// [`Bands`] as written in a file: read back through their gates.
 #[cfg(feature = "serde")]
 #[derive(serde::Serialize, serde::Deserialize)]
 #[serde(default, deny_unknown_fields, rename = "Bands")]
-struct AsWritten {
+struct Parts {
     moderate: Rate,
     fast: Rate,
     margin: Rate,
@@ -99,24 +99,24 @@ struct AsWritten {
 }
 
 #[cfg(feature = "serde")]
-impl Default for AsWritten {
+impl Default for Parts {
     fn default() -> Self {
         Bands::default().into()
     }
 }
 
 #[cfg(feature = "serde")]
-impl TryFrom<AsWritten> for Bands {
+impl TryFrom<Parts> for Bands {
     type Error = Error;
-    fn try_from(written: AsWritten) -> Result<Self, Error> {
-        let AsWritten { moderate, fast, margin, widest_sd, missing_costs } = written;
+    fn try_from(written: Parts) -> Result<Self, Error> {
+        let Parts { moderate, fast, margin, widest_sd, missing_costs } = written;
         Self::new(moderate, fast, margin.mg_dl_per_min(), widest_sd.mg_dl_per_min())?
             .with_missing_costing(missing_costs)
     }
 }
 
 #[cfg(feature = "serde")]
-impl From<Bands> for AsWritten {
+impl From<Bands> for Parts {
     fn from(bands: Bands) -> Self {
         Self {
             moderate: Rate::clamped(bands.moderate),
@@ -143,18 +143,8 @@ impl Bands {
     /// # Errors
     /// Names the parameter that is out of range or at odds with another.
     pub fn new(moderate: Rate, fast: Rate, margin: f32, widest_sd: f32) -> Result<Self, Error> {
-        let moderate = in_range("moderate", moderate.mg_dl_per_min(), 0.1, 10.0)?;
-        let fast = in_range("fast", fast.mg_dl_per_min(), 0.1, 10.0)?;
-        if fast <= moderate {
-            return Err(Error::new("fast", ErrorKind::Inconsistent));
-        }
-        Ok(Self {
-            moderate,
-            fast,
-            margin: in_range("margin", margin, 0.0, moderate / 2.0)?,
-            widest_sd: in_range("widest_sd", widest_sd, 0.1, 10.0)?,
-            missing_costs: Self::default().missing_costs,
-        })
+        let (moderate, fast) = (moderate.mg_dl_per_min(), fast.mg_dl_per_min());
+        Self { moderate, fast, margin, widest_sd, ..Self::default() }.checked()
     }
 
     /// The same, where missing a band further out costs `times` as much as crying wolf, 0.05 to 20; 1 goes by
@@ -163,7 +153,19 @@ impl Bands {
     /// # Errors
     /// When `times` is out of range.
     pub fn with_missing_costing(self, times: f32) -> Result<Self, Error> {
-        Ok(Self { missing_costs: in_range("missing_costs", times, 0.05, 20.0)?, ..self })
+        Self { missing_costs: times, ..self }.checked()
+    }
+
+    fn checked(self) -> Result<Self, Error> {
+        in_range("moderate", self.moderate, 0.1, 10.0)?;
+        in_range("fast", self.fast, 0.1, 10.0)?;
+        if self.fast <= self.moderate {
+            return Err(Error::new("fast", ErrorKind::Inconsistent));
+        }
+        in_range("margin", self.margin, 0.0, self.moderate / 2.0)?;
+        in_range("widest_sd", self.widest_sd, 0.1, 10.0)?;
+        in_range("missing_costs", self.missing_costs, 0.05, 20.0)?;
+        Ok(self)
     }
 }
 
@@ -246,6 +248,17 @@ impl TrendSign {
         } else {
             Trend::Steady
         }
+    }
+}
+
+impl Coded for Bands {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let mut bands = *self;
+        let Self { moderate, fast, margin, widest_sd, missing_costs } = &mut bands;
+        for number in [moderate, fast, margin, widest_sd, missing_costs] {
+            *number = codec.any_number(*number);
+        }
+        codec.gate(self, bands.checked());
     }
 }
 

@@ -30,6 +30,7 @@ const LEAST_VARIANCE: f32 = 1e-6;
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(try_from = "AsWritten"))]
 pub struct Estimate {
     at: Instant,
     glucose: Glucose,
@@ -41,6 +42,47 @@ pub struct Estimate {
     covariance: f32,
     rate_variance: f32,
     doubted: bool,
+}
+
+/// An [`Estimate`] as written: read back through its gate.
+#[cfg(feature = "serde")]
+#[derive(serde::Deserialize)]
+#[serde(deny_unknown_fields, rename = "Estimate")]
+struct AsWritten {
+    at: Instant,
+    glucose: Glucose,
+    rate: Rate,
+    slow_rate: Rate,
+    behind: f32,
+    moving: f32,
+    glucose_variance: f32,
+    covariance: f32,
+    rate_variance: f32,
+    doubted: bool,
+}
+
+#[cfg(feature = "serde")]
+impl TryFrom<AsWritten> for Estimate {
+    type Error = Error;
+    fn try_from(written: AsWritten) -> Result<Self, Error> {
+        let AsWritten { at, glucose, rate, slow_rate, doubted, .. } = written;
+        let glucose_variance = in_range("glucose_variance", written.glucose_variance, 0.0, 250_000.0)?;
+        let rate_variance = in_range("rate_variance", written.rate_variance, 0.0, 2_500.0)?;
+        // a correlation of 1 may be rounded beyond it
+        let most = 1.000_01 * math::sqrt(glucose_variance) * math::sqrt(rate_variance);
+        Ok(Self {
+            at,
+            glucose,
+            rate,
+            slow_rate,
+            behind: in_range("behind", written.behind, -Glucose::MAX_MG_DL, Glucose::MAX_MG_DL)?,
+            moving: in_range("moving", written.moving, 0.0, 1.0)?,
+            glucose_variance,
+            covariance: in_range("covariance", written.covariance, -most, most)?,
+            rate_variance,
+            doubted,
+        })
+    }
 }
 
 impl Estimate {

@@ -1,5 +1,5 @@
 //! Alarm settings as a person writes them: a key left out keeps its default, in a profile the base's; an unknown key is
-//! refused, and so is what the constructors refuse. Formats that nobody reads hold the same numbers, packed.
+//! refused, and so is what the constructors refuse. As bytes of a fixed layout they are in [`bytes`](super::bytes).
 
 use super::kind::Kind;
 use super::ring::Priority;
@@ -207,72 +207,15 @@ impl<'de> Deserialize<'de> for Checked {
     }
 }
 
-type Packed<L> = (bool, L, L, Span, Span, Span, Span, Priority);
-
-fn pack<L: Copy>(rule: &Rule<L>) -> Packed<L> {
-    let Rule { on, limit, hysteresis, delay, repeat, quiet, escalate, priority } = *rule;
-    (on, limit, hysteresis, delay, repeat, quiet, escalate, priority)
-}
-
-fn unpack<L>(packed: Packed<L>) -> Rule<L> {
-    let (on, limit, hysteresis, delay, repeat, quiet, escalate, priority) = packed;
-    Rule { on, limit, hysteresis, delay, repeat, quiet, escalate, priority }
-}
-
-type AllPacked = (
-    Packed<Glucose>,
-    Packed<Probability>,
-    Packed<Rate>,
-    Packed<Span>,
-    Packed<Glucose>,
-    Packed<Rate>,
-    Packed<()>,
-    Packed<Span>,
-    Rate,
-    Span,
-);
-
 impl Serialize for AlarmSettings {
     fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
-        if to.is_human_readable() {
-            return File::of(self).serialize(to);
-        }
-        let packed: AllPacked = (
-            pack(&self.low),
-            pack(&self.low_ahead),
-            pack(&self.steep_fall),
-            pack(&self.no_data),
-            pack(&self.high),
-            pack(&self.steep_rise),
-            pack(&self.doubt),
-            pack(&self.wear_end),
-            self.recovering,
-            self.pressure_hold,
-        );
-        packed.serialize(to)
+        File::of(self).serialize(to)
     }
 }
 
 impl<'de> Deserialize<'de> for AlarmSettings {
     fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
-        let settings = if from.is_human_readable() {
-            Checked::deserialize(from)?.0.over(&Self::default())
-        } else {
-            let packed = AllPacked::deserialize(from)?;
-            Self {
-                low: unpack(packed.0),
-                low_ahead: unpack(packed.1),
-                steep_fall: unpack(packed.2),
-                no_data: unpack(packed.3),
-                high: unpack(packed.4),
-                steep_rise: unpack(packed.5),
-                doubt: unpack(packed.6),
-                wear_end: unpack(packed.7),
-                recovering: packed.8,
-                pressure_hold: packed.9,
-            }
-        };
-        settings.checked().map_err(D::Error::custom)
+        Checked::deserialize(from)?.0.over(&Self::default()).checked().map_err(D::Error::custom)
     }
 }
 
@@ -311,27 +254,16 @@ impl PlanIn {
     }
 }
 
-type PlanPacked = (AlarmSettings, [Option<AlarmSettings>; 3], [Option<Slot>; 8]);
-
 impl Serialize for AlarmPlan {
     fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
         let Self { base, others, slots } = self;
-        if to.is_human_readable() {
-            PlanOut { base, profiles: others, slots }.serialize(to)
-        } else {
-            (base, others, slots).serialize(to)
-        }
+        PlanOut { base, profiles: others, slots }.serialize(to)
     }
 }
 
 impl<'de> Deserialize<'de> for AlarmPlan {
     fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
-        if from.is_human_readable() {
-            return PlanIn::deserialize(from)?.plan().map_err(D::Error::custom);
-        }
-        // each part has been checked
-        let (base, others, slots) = PlanPacked::deserialize(from)?;
-        Ok(Self { base, others, slots })
+        PlanIn::deserialize(from)?.plan().map_err(D::Error::custom)
     }
 }
 
@@ -369,11 +301,7 @@ const DAYS: [&str; 7] = ["mon", "tue", "wed", "thu", "fri", "sat", "sun"];
 
 impl Serialize for Weekdays {
     fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
-        if to.is_human_readable() {
-            to.collect_seq((0..7).zip(DAYS).filter(|(day, _)| self.contains(*day)).map(|(_, name)| name))
-        } else {
-            self.0.serialize(to)
-        }
+        to.collect_seq((0..7).zip(DAYS).filter(|(day, _)| self.contains(*day)).map(|(_, name)| name))
     }
 }
 
@@ -395,13 +323,7 @@ impl<'de> Deserialize<'de> for Weekdays {
                 Ok(days)
             }
         }
-        if from.is_human_readable() {
-            return from.deserialize_seq(Names);
-        }
-        match u8::deserialize(from)? {
-            bits if bits <= Self::ALL.0 => Ok(Self(bits)),
-            bits => Err(D::Error::invalid_value(Unexpected::Unsigned(bits.into()), &"days of the week")),
-        }
+        from.deserialize_seq(Names)
     }
 }
 

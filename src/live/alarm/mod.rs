@@ -37,6 +37,7 @@
 //!
 //! Never a medical device: alarms supplement, and do not replace, fingersticks and the advice of a care team.
 
+mod bytes;
 #[cfg(feature = "serde")]
 mod file;
 mod kind;

@@ -142,9 +142,7 @@ impl AlarmPlan {
     /// Names `from`, `to` or `profile` when out of range (no such profile), or `slots` when there are eight.
     pub fn add_slot(&mut self, slot: Slot) -> Result<(), Error> {
         let slot = slot.checked()?;
-        if self.profile(slot.profile).is_none() {
-            return Err(Error::new("profile", ErrorKind::OutOfRange).of("slots"));
-        }
+        known(self.profile(slot.profile).is_some())?;
         match self.slots.iter_mut().find(|place| place.is_none()) {
             Some(place) => {
                 *place = Some(slot);
@@ -179,6 +177,11 @@ impl AlarmPlan {
     pub fn settings_at(&self, local: Option<LocalTime>) -> &AlarmSettings {
         local.and_then(|local| self.profile(self.profile_at(local))).unwrap_or(&self.base)
     }
+}
+
+/// Whether a slot's profile is one of the plan.
+pub(super) const fn known(there: bool) -> Result<(), Error> {
+    if there { Ok(()) } else { Err(Error::new("profile", ErrorKind::OutOfRange).of("slots")) }
 }
 
 #[cfg(test)]

@@ -100,9 +100,12 @@ pub struct Rule<L> {
     pub priority: Priority,
 }
 
+/// The range of the pace at which a value recovers, mg/dL per minute.
+pub(super) const RECOVERING: (f32, f32) = (0.2, 5.0);
+
 const OFF: Span = Span::ZERO;
 
-const FLOOR: Rule<Glucose> = Rule {
+pub(super) const FLOOR: Rule<Glucose> = Rule {
     on: true,
     limit: Glucose::clamped(FLOOR_MG_DL),
     hysteresis: Glucose::clamped(5.0),
@@ -287,7 +290,7 @@ impl AlarmSettings {
         for kind in Kind::ALL {
             self.bare(kind).checked(kind).map_err(|error| error.of(kind.name()))?;
         }
-        in_range("recovering", self.recovering.mg_dl_per_min(), 0.2, 5.0)?;
+        in_range("recovering", self.recovering.mg_dl_per_min(), RECOVERING.0, RECOVERING.1)?;
         self.pressure_hold.within("pressure_hold", OFF, Span::from_mins(30))?;
         let (low, high) = (self.bare(Kind::Low), self.bare(Kind::High));
         if low.limit + low.hysteresis >= high.limit - high.hysteresis {

@@ -1,7 +1,7 @@
 //! One alarm's state from reading to reading.
 
 use super::ring::{Cause, Priority};
-use super::settings::{LONGEST_SNOOZE, Rule};
+use super::settings::{FLOOR, LONGEST_SNOOZE, Rule};
 use crate::codec::{Blank, Codec, Coded};
 use crate::units::{Instant, Span};
 
@@ -144,7 +144,7 @@ impl Watch {
         if hold == Hold::Covered {
             self.unheeded = self.unheeded.max(now);
             // as often as the floor rings: silence after a notice is not to count from between two of its rings
-            if self.rang.is_none_or(|rang| passed(now, rang, Rule::FLOOR.repeat)) {
+            if self.rang.is_none_or(|rang| passed(now, rang, FLOOR.repeat)) {
                 self.rang = Some(now);
             }
             self.due = false;

@@ -11,6 +11,7 @@
 //! Kovatchev (2008), doi 10.1901/jaba.2008.2-853; the discretisation is the textbook one for linear
 //! stochastic equations (matrix exponential, and Gauss-Legendre quadrature for the noise).
 
+use crate::codec::{Codec, Coded};
 use crate::error::{Error, ErrorKind, in_range};
 use crate::math;
 use crate::units::Span;
@@ -44,7 +45,7 @@ const SLOW_RATE_MIN: f32 = 20.0;
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-#[cfg_attr(feature = "serde", serde(try_from = "AsWritten", into = "AsWritten"))]
+#[cfg_attr(feature = "serde", serde(try_from = "Parts", into = "Parts"))]
 pub struct Model {
     pub(super) lag_min: f32,
     pub(super) rate_time_min: f32,
@@ -56,11 +57,10 @@ pub struct Model {
     pub(super) people: bool,
 }
 
-/// A [`Model`] as written: read back through its gate.
-#[cfg(feature = "serde")]
-#[derive(serde::Serialize, serde::Deserialize)]
-#[serde(default, deny_unknown_fields, rename = "Model")]
-struct AsWritten {
+/// A [`Model`] as written, in a file or as bytes: read back through its gate.
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(default, deny_unknown_fields, rename = "Model"))]
+struct Parts {
     lag: Span,
     rate_time: Span,
     drive: f32,
@@ -71,16 +71,15 @@ struct AsWritten {
 }
 
 #[cfg(feature = "serde")]
-impl Default for AsWritten {
+impl Default for Parts {
     fn default() -> Self {
         Model::default().into()
     }
 }
 
-#[cfg(feature = "serde")]
-impl TryFrom<AsWritten> for Model {
+impl TryFrom<Parts> for Model {
     type Error = Error;
-    fn try_from(written: AsWritten) -> Result<Self, Error> {
+    fn try_from(written: Parts) -> Result<Self, Error> {
         Self {
             lag_min: minutes("lag", written.lag, LAG)?,
             rate_time_min: minutes("rate_time", written.rate_time, TIME)?,
@@ -94,8 +93,7 @@ impl TryFrom<AsWritten> for Model {
     }
 }
 
-#[cfg(feature = "serde")]
-impl From<Model> for AsWritten {
+impl From<Model> for Parts {
     fn from(model: Model) -> Self {
         Self {
             lag: model.lag(),
@@ -106,6 +104,21 @@ impl From<Model> for AsWritten {
             white_sd: model.white_sd,
             corrected: model.people,
         }
+    }
+}
+
+impl Coded for Model {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let mut parts = Parts::from(*self);
+        let Parts { lag, rate_time, drive, coloured_sd, coloured_time, white_sd, corrected } = &mut parts;
+        for span in [lag, rate_time, coloured_time] {
+            *span = codec.any_span(*span);
+        }
+        for number in [drive, coloured_sd, white_sd] {
+            *number = codec.any_number(*number);
+        }
+        *corrected = codec.flag(&mut corrected.clone());
+        codec.gate(self, parts.try_into());
     }
 }
 

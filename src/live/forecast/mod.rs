@@ -82,6 +82,13 @@ impl Default for ForecastConfig {
     }
 }
 
+impl Coded for ForecastConfig {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { personal } = self;
+        codec.flag(personal);
+    }
+}
+
 impl ForecastConfig {
     /// By people's weights alone, without learning the person's. The spread is still learned.
     #[must_use]

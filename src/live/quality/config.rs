@@ -1,5 +1,6 @@
 //! What the judge of readings goes by.
 
+use crate::codec::{Codec, Coded};
 use crate::error::{Error, ErrorKind, in_range};
 use crate::local::LocalTime;
 use crate::units::Span;
@@ -96,7 +97,11 @@ impl QualityConfig {
         if from < to { from <= minute && minute < to } else { minute >= from || minute < to }
     }
 
-    pub(super) fn checked(self) -> Result<Self, Error> {
+    /// The configuration, if all is within the ranges stated.
+    ///
+    /// # Errors
+    /// Names the number that is out of range, or `first_day` when it is shorter than the warm-up.
+    pub fn checked(self) -> Result<Self, Error> {
         in_range("least_mg_dl", self.least_mg_dl, 0.0, 30.0)?;
         in_range("greatest_mg_dl", self.greatest_mg_dl, 200.0, 2000.0)?;
         in_range("jump_sd", self.jump_sd, 2.0, 10.0)?;
@@ -120,6 +125,39 @@ impl QualityConfig {
             return Err(Error::new("first_day", ErrorKind::Inconsistent));
         }
         Ok(self)
+    }
+}
+
+impl Coded for QualityConfig {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let mut config = *self;
+        let Self {
+            least_mg_dl,
+            greatest_mg_dl,
+            gap,
+            jump_sd,
+            pressure_share,
+            pressure_hold,
+            night_from,
+            night_to,
+            stuck_readings,
+            stuck_span,
+            noisy_scale,
+            warm_up,
+            first_day,
+            wear,
+        } = &mut config;
+        for number in [least_mg_dl, greatest_mg_dl, jump_sd, pressure_share, noisy_scale] {
+            *number = codec.any_number(*number);
+        }
+        for span in [gap, pressure_hold, stuck_span, warm_up, first_day, wear] {
+            *span = codec.any_span(*span);
+        }
+        for minute in [night_from, night_to] {
+            *minute = codec.half(&mut minute.clone());
+        }
+        *stuck_readings = codec.byte(&mut stuck_readings.clone());
+        codec.gate(self, config.checked());
     }
 }
 

@@ -2,6 +2,7 @@
 
 use crate::alarm::{AlarmPlan, PRESENT, Rings, Standing};
 use crate::calibration::{Applied, Drift};
+use crate::codec::{Codec, Coded};
 use crate::estimate::Estimate;
 use crate::estimator::Model;
 use crate::forecast::{Course, Direction, ForecastConfig, Predicted};
@@ -37,6 +38,19 @@ pub struct Settings {
     pub quality: QualityConfig,
     /// The alarms, by time of day.
     pub alarms: AlarmPlan,
+}
+
+impl Coded for Settings {
+    #[inline(never)]
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { model, forecast, drift, bands, quality, alarms } = self;
+        model.code(codec);
+        forecast.code(codec);
+        drift.code(codec);
+        bands.code(codec);
+        quality.code(codec);
+        alarms.code(codec);
+    }
 }
 
 /// What became of a fingerstick.

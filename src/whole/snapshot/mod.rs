@@ -1,10 +1,10 @@
-//! The monitor's whole state to bytes and back, so that a power cut loses nothing.
+//! The monitor's whole state to bytes and back, so that a power cut loses nothing; and its settings, apart from it.
 //!
 //! A snapshot holds what a monitor has learned and what it remembers: readings, estimate, calibration, trust, the person,
 //! which alarms hold and are heeded. [`restore`] makes a monitor one that goes on with the same bits as the saved one, or
 //! leaves it as it was: never a part of one. Settings are the caller's and not in it: those given to [`Monitor::new`], the
 //! alarm plan and the zone's offset stay those of the monitor that is restored into, so that no old snapshot brings
-//! back an old limit. Left out, too, is what [`Monitor::smoothed`] draws of the last quarter of an hour. Nobody knows how long the
+//! back an old limit. They are kept and sent apart from it, by [`save_settings`] and [`read_settings`]. Left out, too, is what [`Monitor::smoothed`] draws of the last quarter of an hour. Nobody knows how long the
 //! power was away: [`restore`] has called [`Monitor::power_returned`], so that no age is known and nothing is shown as
 //! present before the next reading, and silence is counted anew. Layout, little endian:
 //! `"GPMS"`, version (2 bytes), length of the state (4), the state, CRC-32 of all before it (4). Storing it is the
@@ -19,13 +19,27 @@
 //!
 //! Source of the checksum: the CRC-32 of IEEE 802.3 (reflected polynomial 0xEDB88320, from memory).
 
+mod settings;
+
+pub use settings::{SETTINGS_BYTES, SETTINGS_VERSION, read_settings, save_settings};
+
 use crate::codec::{Codec, Coded};
+use crate::error::Error;
 use crate::monitor::Monitor;
 
 /// The version of the state written and read. It changes whenever any part of the state does.
 pub const VERSION: u16 = 3;
 
-const MAGIC: [u8; 4] = *b"GPMS";
+/// What tells the state's bytes from others.
+const STATE: Sort = Sort { magic: *b"GPMS", version: VERSION };
+
+/// What tells one sort of bytes from another.
+#[derive(Clone, Copy)]
+struct Sort {
+    magic: [u8; 4],
+    version: u16,
+}
+
 const HEADER: usize = 10;
 const CHECKSUM: usize = 4;
 
@@ -55,13 +69,16 @@ pub enum SnapshotError {
     Version(u16),
     /// Damaged: the checksum does not fit.
     Checksum,
-    /// Whole, but no state of this monitor.
+    /// Whole, but no state of this monitor, or no settings.
     State,
+    /// Whole settings, one of which is out of its range or at odds with another: which one is told.
+    Setting(Error),
 }
 
 impl core::fmt::Display for SnapshotError {
     fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
         f.write_str(match self {
+            Self::Setting(error) => return error.fmt(f),
             Self::Room => "the buffer is too small for the snapshot",
             Self::Incomplete => "not a whole snapshot",
             Self::Version(_) => "a snapshot of another version",
@@ -97,17 +114,17 @@ pub fn save<const N: usize>(monitor: &mut Monitor<N>, buffer: &mut [u8]) -> Resu
     let mut codec = Codec::saving(rest);
     monitor.code(&mut codec);
     let state = codec.end().ok_or(SnapshotError::Room)?;
-    seal(buffer, state).ok_or(SnapshotError::Room)
+    seal(STATE, buffer, state).ok_or(SnapshotError::Room)
 }
 
-/// Puts what tells a snapshot around `state` bytes of state; gives the length of the whole.
-fn seal(buffer: &mut [u8], state: usize) -> Option<usize> {
+/// Puts what tells them around `state` bytes; gives the length of the whole.
+fn seal(sort: Sort, buffer: &mut [u8], state: usize) -> Option<usize> {
     let end = HEADER.saturating_add(state);
     let (body, rest) = buffer.split_at_mut_checked(end)?;
     let (magic, fields) = body.split_first_chunk_mut::<4>()?;
     let (version, fields) = fields.split_first_chunk_mut::<2>()?;
-    *magic = MAGIC;
-    *version = VERSION.to_le_bytes();
+    *magic = sort.magic;
+    *version = sort.version.to_le_bytes();
     *fields.first_chunk_mut::<4>()? = u32::try_from(state).ok()?.to_le_bytes();
     *rest.first_chunk_mut::<CHECKSUM>()? = crc32(body).to_le_bytes();
     Some(end.saturating_add(CHECKSUM))
@@ -121,7 +138,7 @@ fn seal(buffer: &mut [u8], state: usize) -> Option<usize> {
 /// moments no later than the present, counts within theirs, readings in order.
 ///
 /// # Errors
-/// All but [`SnapshotError::Room`], in the order they are listed. `monitor` is then as it was.
+/// [`SnapshotError::Incomplete`] to [`SnapshotError::State`], in the order they are listed. `monitor` is then as it was.
 ///
 /// # Examples
 /// ```
@@ -147,7 +164,7 @@ fn seal(buffer: &mut [u8], state: usize) -> Option<usize> {
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn restore<const N: usize>(monitor: &mut Monitor<N>, bytes: &[u8]) -> Result<(), SnapshotError> {
-    let state = state(bytes)?;
+    let state = unsealed(STATE, bytes)?;
     let mut check = Codec::checking(state);
     monitor.code(&mut check);
     if check.end() != Some(state.len()) {
@@ -158,16 +175,16 @@ pub fn restore<const N: usize>(monitor: &mut Monitor<N>, bytes: &[u8]) -> Result
     Ok(())
 }
 
-/// The state within a whole snapshot of this version.
-fn state(bytes: &[u8]) -> Result<&[u8], SnapshotError> {
+/// What lies within whole bytes of this sort and version.
+fn unsealed(sort: Sort, bytes: &[u8]) -> Result<&[u8], SnapshotError> {
     let (magic, rest) = bytes.split_first_chunk::<4>().ok_or(SnapshotError::Incomplete)?;
     let (version, rest) = rest.split_first_chunk::<2>().ok_or(SnapshotError::Incomplete)?;
     let (length, _) = rest.split_first_chunk::<4>().ok_or(SnapshotError::Incomplete)?;
-    if *magic != MAGIC {
+    if *magic != sort.magic {
         return Err(SnapshotError::Incomplete);
     }
     let version = u16::from_le_bytes(*version);
-    if version != VERSION {
+    if version != sort.version {
         return Err(SnapshotError::Version(version));
     }
     let end = usize::try_from(u32::from_le_bytes(*length)).ok().and_then(|state| state.checked_add(HEADER));

@@ -196,7 +196,7 @@ fn a_forged_byte_is_refused_or_is_a_state() {
 fn settings_stay_those_of_the_monitor() {
     use crate::alarm::{AlarmPlan, AlarmSettings, Kind};
     let mut settings = AlarmSettings::default();
-    settings.low.limit = 82.0;
+    settings.low.limit = Glucose::from_mg_dl(82.0).unwrap();
     let plan = AlarmPlan::new(settings).unwrap();
     let mut monitor = Monitor::<288>::new(Settings { alarms: plan, ..Settings::default() }).unwrap();
     monitor.set_utc_offset(Some(crate::units::Span::from_hours(1)));

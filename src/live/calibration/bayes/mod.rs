@@ -37,7 +37,7 @@ use super::low;
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-#[cfg_attr(feature = "serde", serde(try_from = "DriftParts", into = "DriftParts"))]
+#[cfg_attr(feature = "serde", serde(try_from = "Parts", into = "Parts"))]
 pub struct Drift {
     gain_sd: f32,
     gain_time_min: f32,
@@ -104,11 +104,10 @@ impl Drift {
     }
 }
 
-/// A [`Drift`] as written: read back through its gates.
-#[cfg(feature = "serde")]
-#[derive(serde::Serialize, serde::Deserialize)]
-#[serde(default, deny_unknown_fields, rename = "Drift")]
-struct DriftParts {
+/// A [`Drift`] as written, in a file or as bytes: read back through its gates.
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(default, deny_unknown_fields, rename = "Drift"))]
+struct Parts {
     gain_sd: f32,
     gain_time: Span,
     offset_sd: f32,
@@ -118,16 +117,15 @@ struct DriftParts {
 }
 
 #[cfg(feature = "serde")]
-impl Default for DriftParts {
+impl Default for Parts {
     fn default() -> Self {
         Drift::default().into()
     }
 }
 
-#[cfg(feature = "serde")]
-impl TryFrom<DriftParts> for Drift {
+impl TryFrom<Parts> for Drift {
     type Error = Error;
-    fn try_from(parts: DriftParts) -> Result<Self, Error> {
+    fn try_from(parts: Parts) -> Result<Self, Error> {
         Self::default()
             .with_gain(parts.gain_sd, parts.gain_time)?
             .with_offset(parts.offset_sd, parts.offset_time)?
@@ -136,14 +134,27 @@ impl TryFrom<DriftParts> for Drift {
     }
 }
 
-#[cfg(feature = "serde")]
-impl From<Drift> for DriftParts {
+impl From<Drift> for Parts {
     #[expect(clippy::cast_possible_truncation, reason = "180 days at most")]
     fn from(drift: Drift) -> Self {
         let Drift { gain_sd, gain_time_min, offset_sd, offset_time_min, scatter, caution } = drift;
         let span = |minutes: f32| Span::from_secs(math::round(minutes * 60.0) as i32);
         let (gain_time, offset_time) = (span(gain_time_min), span(offset_time_min));
         Self { gain_sd, gain_time, offset_sd, offset_time, scatter, caution }
+    }
+}
+
+impl Coded for Drift {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let mut parts = Parts::from(*self);
+        let Parts { gain_sd, gain_time, offset_sd, offset_time, scatter, caution } = &mut parts;
+        for span in [gain_time, offset_time] {
+            *span = codec.any_span(*span);
+        }
+        for number in [gain_sd, offset_sd, scatter, caution] {
+            *number = codec.any_number(*number);
+        }
+        codec.gate(self, parts.try_into());
     }
 }
 
