@@ -158,9 +158,9 @@ fn reading(values: &[i32], i: usize) -> Reading {
 
 fn plan(high: f32) -> AlarmPlan {
     let mut base = AlarmSettings::default();
-    base.high.limit = high;
+    base.high.limit = mg_dl(high);
     let mut night = AlarmSettings::default();
-    night.low.limit = 80.0;
+    night.low.limit = mg_dl(80.0);
     night.steep_fall.on = true;
     let mut plan = AlarmPlan::new(base).unwrap();
     let profile = plan.add_profile(night).unwrap();

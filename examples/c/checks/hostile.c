@@ -140,15 +140,15 @@ static void settings(void) {
     REAL(model.coloured_sd, 0.0f, -0.1f, 60.0f, 60.1f);
     REAL(model.coloured_time_min, 1.0f, 0.99f, 1000.0f, 1001.0f);
     REAL(model.white_sd, 0.1f, 0.09f, 60.0f, 60.1f);
-    SETTING(GP_ERROR_INCONSISTENT, model.rate_time_min, 20.0f);
-    SETTING(GP_ERROR_INCONSISTENT, model.drive, 0.2f);
+    REAL(model.rate_time_min, 1.0f, 0.99f, 1000.0f, 1001.0f);
+    REAL(model.drive, 0.0001f, 0.00009f, 10.0f, 10.1f);
     SETTING(GP_ERROR_INCONSISTENT, model.lag_min, 13.0f); /* over rate_time_min / 1.2 */
     SETTING(GP_OK, model.kind, GP_MODEL_PLAIN);
     SETTING(GP_ERROR_NUMBER, model.kind, 2);
     REAL(drift.gain_sd, 0.001f, 0.0009f, 0.5f, 0.51f);
-    REAL(drift.gain_time_min, 60.0f, 59.0f, 1e6f, 1.1e6f);
+    REAL(drift.gain_time_min, 60.0f, 59.0f, 259200.0f, 259300.0f);
     REAL(drift.offset_sd, 0.1f, 0.09f, 40.0f, 41.0f);
-    REAL(drift.offset_time_min, 60.0f, 59.0f, 1e6f, 1.1e6f);
+    REAL(drift.offset_time_min, 60.0f, 59.0f, 259200.0f, 259300.0f);
     REAL(drift.scatter, 0.02f, 0.019f, 0.3f, 0.31f);
     REAL(drift.caution, 0.5f, 0.49f, 10.0f, 10.1f);
     REAL(bands.moderate, 0.2f, 0.09f, 1.9f, 10.1f);

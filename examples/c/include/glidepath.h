@@ -196,8 +196,8 @@ const char *gp_fingerstick_text(uint8_t outcome);
 
 /* --- settings ----------------------------------------------------------------------------------------------------- */
 
-/* Person and sensor. GP_MODEL_PEOPLE is fitted to recorded people: its rate_time_min and drive must stay as shipped.
- * GP_MODEL_PLAIN is the plain linear filter with all six. */
+/* Person and sensor. GP_MODEL_PEOPLE is fitted to recorded people, with the correction fitted beside it.
+ * GP_MODEL_PLAIN is the plain linear filter. Times count to the second. */
 enum { GP_MODEL_PEOPLE = 0, GP_MODEL_PLAIN = 1 };
 
 typedef struct gp_model {
@@ -214,9 +214,9 @@ typedef struct gp_model {
 /* How far the calibration may wander, and how cautious it is. */
 typedef struct gp_drift {
     float gain_sd;         /* 0.001 to 0.5 */
-    float gain_time_min;   /* 60 to 1000000 min */
+    float gain_time_min;   /* 60 to 259200 min */
     float offset_sd;       /* 0.1 to 40 mg/dL */
-    float offset_time_min; /* 60 to 1000000 min */
+    float offset_time_min; /* 60 to 259200 min */
     float scatter;         /* 0.02 to 0.3, as a share of glucose */
     float caution;         /* 0.5 to 10 */
 } gp_drift;
@@ -250,7 +250,7 @@ typedef struct gp_quality {
 } gp_quality;
 
 /* One alarm. The range of its limit: gp_alarm_limits. Its units: mg/dL for FLOOR, LOW and HIGH, a probability for LOW_AHEAD,
- * mg/dL/min for STEEP_FALL and STEEP_RISE, minutes for NO_DATA, hours for WEAR_END, none (0) for DOUBT. */
+ * mg/dL/min for STEEP_FALL and STEEP_RISE, minutes for NO_DATA and WEAR_END, none (0) for DOUBT. */
 typedef struct gp_rule {
     float limit;
     float hysteresis;   /* 0 to 60, in the limit's unit; 0 to 0.5 for LOW_AHEAD */

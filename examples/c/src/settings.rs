@@ -4,13 +4,13 @@ use crate::code::*;
 use crate::memory::{aligned_ref, number, result};
 use crate::number::*;
 use core::ffi::c_char;
-use glidepath::alarm::{AlarmPlan, AlarmSettings, Rule, Slot, Weekdays};
+use glidepath::alarm::{AlarmPlan, AlarmSettings, Kind, Limit, LimitUnit, Rule, Slot, Weekdays};
 use glidepath::calibration::Drift;
 use glidepath::estimator::Model;
 use glidepath::forecast::ForecastConfig;
 use glidepath::quality::QualityConfig;
 use glidepath::trend::Bands;
-use glidepath::{Error, ErrorKind, Rate, Settings, Span};
+use glidepath::{Error, Rate, Settings, Span};
 
 pub const GP_MODEL_PEOPLE: u8 = 0;
 pub const GP_MODEL_PLAIN: u8 = 1;
@@ -194,10 +194,10 @@ fn to_quality(quality: &gp_quality) -> QualityConfig {
     }
 }
 
-fn of_rule(rule: &Rule) -> gp_rule {
+fn of_rule(rule: &Rule<Limit>) -> gp_rule {
     gp_rule {
-        limit: rule.limit,
-        hysteresis: rule.hysteresis,
+        limit: rule.limit.number(),
+        hysteresis: rule.hysteresis.number(),
         delay_s: rule.delay.secs(),
         repeat_s: rule.repeat.secs(),
         quiet_s: rule.quiet.secs(),
@@ -211,14 +211,20 @@ fn of_rule(rule: &Rule) -> gp_rule {
 /// A refused setting: the code, and the parameter's name.
 type Refused = (gp_code, &'static str);
 
-fn to_rule(rule: &gp_rule, name: &'static str) -> Result<Rule, Refused> {
+fn to_rule(rule: &gp_rule, kind: Kind) -> Result<Rule<Limit>, Refused> {
+    let name = kind.name();
     if !rule.limit.is_finite() || !rule.hysteresis.is_finite() {
         return Err((GP_ERROR_NOT_FINITE, name));
     }
+    let unit = kind.about().unit;
+    if unit == LimitUnit::None && (rule.limit, rule.hysteresis) != (0.0, 0.0) {
+        return Err((GP_ERROR_OUT_OF_RANGE, name));
+    }
+    let limit = |number| unit.limit(number).map_err(|error| (of_error(error), name));
     Ok(Rule {
         on: flag(rule.on).map_err(|code| (code, name))?,
-        limit: rule.limit,
-        hysteresis: rule.hysteresis,
+        limit: limit(rule.limit)?,
+        hysteresis: limit(rule.hysteresis)?,
         delay: Span::from_secs(rule.delay_s),
         repeat: Span::from_secs(rule.repeat_s),
         quiet: Span::from_secs(rule.quiet_s),
@@ -229,24 +235,23 @@ fn to_rule(rule: &gp_rule, name: &'static str) -> Result<Rule, Refused> {
 
 fn of_alarms(alarms: &AlarmSettings) -> gp_alarm_settings {
     gp_alarm_settings {
-        rules: glidepath::alarm::Kind::ALL.map(|kind| of_rule(alarms.rule(kind))),
-        recovering: alarms.recovering,
+        rules: Kind::ALL.map(|kind| of_rule(&alarms.rule(kind))),
+        recovering: alarms.recovering.mg_dl_per_min(),
         pressure_hold_s: alarms.pressure_hold.secs(),
     }
 }
 
 fn to_alarms(alarms: &gp_alarm_settings) -> Result<AlarmSettings, Refused> {
     let mut built = AlarmSettings {
-        recovering: alarms.recovering,
+        recovering: Rate::from_mg_dl_per_min(alarms.recovering)
+            .map_err(|error| (of_error(error), "recovering"))?,
         pressure_hold: Span::from_secs(alarms.pressure_hold_s),
         ..AlarmSettings::default()
     };
-    for (rule, kind) in alarms.rules.iter().zip(glidepath::alarm::Kind::ALL) {
-        let rule = to_rule(rule, kind.name())?;
-        match built.rule_mut(kind) {
-            Some(place) => *place = rule,
-            None if rule == *AlarmSettings::default().rule(kind) => {}
-            None => return Err((GP_ERROR_OUT_OF_RANGE, kind.name())), // nobody can change the floor
+    for (rule, kind) in alarms.rules.iter().zip(Kind::ALL) {
+        let rule = to_rule(rule, kind)?;
+        if rule != built.rule(kind) && built.set_rule(kind, rule).is_err() {
+            return Err((GP_ERROR_OUT_OF_RANGE, kind.name())); // nobody can change the floor
         }
     }
     Ok(built)
@@ -262,28 +267,45 @@ pub fn flag(number: u8) -> Result<bool, gp_code> {
 }
 
 fn refused(error: Error) -> Refused {
-    (of_error(error), error.parameter())
+    (of_error(error), if error.whole().is_empty() { error.parameter() } else { error.whole() })
+}
+
+/// A span from minutes, to the second.
+fn minutes(name: &'static str, number: f32) -> Result<Span, Refused> {
+    match LimitUnit::Minutes.limit(number) {
+        Ok(Limit::Span(span)) => Ok(span),
+        Ok(_) => Err((GP_ERROR_OTHER, name)),
+        Err(error) => Err((of_error(error), name)),
+    }
 }
 
 fn to_model(model: &gp_model) -> Result<Model, Refused> {
     let gp_model { lag_min, rate_time_min, drive, coloured_sd, coloured_time_min, white_sd, kind, .. } =
         *model;
-    match kind {
-        GP_MODEL_PLAIN => Model::new(lag_min, rate_time_min, drive, coloured_sd, coloured_time_min, white_sd),
-        GP_MODEL_PEOPLE if rate_time_min != MODEL.rate_time_min => {
-            Err(Error::new("rate_time_min", ErrorKind::Inconsistent))
-        }
-        GP_MODEL_PEOPLE if drive != MODEL.drive => Err(Error::new("drive", ErrorKind::Inconsistent)),
-        GP_MODEL_PEOPLE => Model::default().with_sensor(lag_min, coloured_sd, coloured_time_min, white_sd),
+    let start = match kind {
+        GP_MODEL_PLAIN => Model::linear(),
+        GP_MODEL_PEOPLE => Model::default(),
         _ => return Err((GP_ERROR_NUMBER, "kind")),
-    }
-    .map_err(refused)
+    };
+    let (lag, rate_time) = (minutes("lag_min", lag_min)?, minutes("rate_time_min", rate_time_min)?);
+    let coloured_time = minutes("coloured_time_min", coloured_time_min)?;
+    // the longest first: lag and rate time are held against each other
+    start
+        .with_rate_time(Span::from_mins(1000))
+        .and_then(|model| model.with_lag(lag)?.with_rate_time(rate_time))
+        .and_then(|model| model.with_drive(drive)?.with_coloured(coloured_sd, coloured_time))
+        .and_then(|model| model.with_white_sd(white_sd))
+        .map_err(refused)
 }
 
-fn to_drift(drift: &gp_drift) -> Result<Drift, Error> {
-    Drift::new(drift.gain_sd, drift.gain_time_min, drift.offset_sd, drift.offset_time_min)?
-        .with_scatter(drift.scatter)?
-        .with_caution(drift.caution)
+fn to_drift(drift: &gp_drift) -> Result<Drift, Refused> {
+    let gain_time = minutes("gain_time_min", drift.gain_time_min)?;
+    let offset_time = minutes("offset_time_min", drift.offset_time_min)?;
+    Drift::default()
+        .with_gain(drift.gain_sd, gain_time)
+        .and_then(|built| built.with_offset(drift.offset_sd, offset_time))
+        .and_then(|built| built.with_scatter(drift.scatter)?.with_caution(drift.caution))
+        .map_err(refused)
 }
 
 fn to_bands(bands: &gp_bands) -> Result<Bands, Error> {
@@ -342,7 +364,7 @@ fn all_but_the_plan(settings: &gp_settings, built: &mut Settings) -> Result<(), 
         built.forecast = ForecastConfig::people();
     }
     built.model = to_model(&settings.model)?;
-    built.drift = to_drift(&settings.drift).map_err(refused)?;
+    built.drift = to_drift(&settings.drift)?;
     built.bands = to_bands(&settings.bands).map_err(refused)?;
     built.quality = to_quality(&settings.quality);
     Ok(())
@@ -436,7 +458,8 @@ pub unsafe extern "C" fn gp_alarm_limits(alarm: u8, limits: *mut gp_limits, size
     let known = result(limits, size).and_then(|to| {
         let about = kind(alarm)?.about();
         let (least, greatest) = about.limits;
-        Ok((to, gp_limits { least, greatest, as_shipped: about.rule.limit }))
+        let as_shipped = AlarmSettings::default().rule(kind(alarm)?).limit.number();
+        Ok((to, gp_limits { least, greatest, as_shipped }))
     });
     // SAFETY: the contract of this crate
     code(known.map(|(to, limits)| unsafe { to.write(limits) }))
@@ -459,8 +482,7 @@ mod tests {
 
     #[test]
     fn as_shipped_is_the_librarys_own() {
-        let other = glidepath::estimator::Model::new(8.0, 35.0, 0.04, 10.5, 36.0, 1.0).unwrap();
-        let mut built = Settings { model: other, ..Settings::default() };
+        let mut built = Settings { model: Model::linear(), ..Settings::default() };
         assert_eq!(to_settings(&defaults(), &mut built), Ok(()));
         assert_eq!(built, Settings::default());
     }

@@ -31,7 +31,9 @@ impl Limit {
     fn coded(self, codec: &mut Codec<'_>) -> Result<Self, Error> {
         Ok(match self {
             Self::Glucose(limit) => Self::Glucose(Glucose::from_mg_dl(codec.any_number(limit.mg_dl()))?),
-            Self::Rate(limit) => Self::Rate(Rate::from_mg_dl_per_min(codec.any_number(limit.mg_dl_per_min()))?),
+            Self::Rate(limit) => {
+                Self::Rate(Rate::from_mg_dl_per_min(codec.any_number(limit.mg_dl_per_min()))?)
+            }
             Self::Probability(limit) => Self::Probability(Probability::new(codec.any_number(limit.get()))?),
             Self::Span(limit) => Self::Span(codec.any_span(limit)),
             Self::None => Self::None,

@@ -157,21 +157,23 @@ impl Default for Model {
     }
 }
 
+const LINEAR: Model = Model {
+    lag_min: 8.0,
+    rate_time_min: 35.0,
+    drive: 0.04,
+    coloured_sd: 5.0,
+    coloured_time_min: 25.0,
+    white_sd: 2.5,
+    people: false,
+};
+
 impl Model {
     /// The plain linear filter, whose estimate is its state and nothing else: to be told of the lag, for comparisons, and for
     /// worlds that are as linear as it is. A lag of 8 min, a rate that fades over 35 min, driven by 0.04
     /// (mg/dL/min)²/min, a coloured error of 5 mg/dL over 25 min, a white one of 2.5 mg/dL; each can be set.
     #[must_use]
     pub const fn linear() -> Self {
-        Self {
-            lag_min: 8.0,
-            rate_time_min: 35.0,
-            drive: 0.04,
-            coloured_sd: 5.0,
-            coloured_time_min: 25.0,
-            white_sd: 2.5,
-            people: false,
-        }
+        LINEAR
     }
 
     /// The same with a measured lag.

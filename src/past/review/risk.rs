@@ -30,9 +30,9 @@ fn symmetric(mg_dl: f32) -> f32 {
     const ZERO: (f32, f32) = (112.5, 0.017_384_598);
     const LN_ZERO: f32 = 4.723_107_7;
     let above = (mg_dl.max(1.1) - ZERO.0) - ZERO.1;
-    let u = math::ln_1p(above / (ZERO.0 + ZERO.1)) / LN_ZERO;
-    let power = 1.084 * math::ln_1p(u);
-    let away = math::one_minus_exp_neg(power.abs());
+    let u = math::ln_1p_fine(above / (ZERO.0 + ZERO.1)) / LN_ZERO;
+    let power = 1.084 * math::ln_1p_fine(u);
+    let away = math::one_minus_exp_neg_fine(power.abs());
     1.509 * 5.381 * if power < 0.0 { -away } else { away / (1.0 - away) }
 }
 
@@ -41,7 +41,8 @@ fn symmetric(mg_dl: f32) -> f32 {
 /// Source: Schlichtkrull et al. (1965), Acta Med Scand 177:95; the term for the width is for sparse data only and left
 /// out.
 fn m_value(glucose: Glucose, ideal_mg_dl: f32) -> f32 {
-    let decades = (math::ln(glucose.mg_dl().max(1.0)) - math::ln(ideal_mg_dl)) * core::f32::consts::LOG10_E;
+    let decades =
+        (math::ln_fine(glucose.mg_dl().max(1.0)) - math::ln_fine(ideal_mg_dl)) * core::f32::consts::LOG10_E;
     let x = (10.0 * decades).abs();
     x * x * x
 }

@@ -35,7 +35,12 @@ fn changed() -> Settings {
         forecast: ForecastConfig::people(),
         drift: drift.with_offset(7.1, mins(999)).unwrap().with_scatter(0.21).unwrap(),
         bands: Bands::new(rate(0.7), rate(1.9), 0.3, 1.1).unwrap().with_missing_costing(3.7).unwrap(),
-        quality: QualityConfig { stuck_readings: 7, night_to: 300, gap: mins(40), ..QualityConfig::default() },
+        quality: QualityConfig {
+            stuck_readings: 7,
+            night_to: 300,
+            gap: mins(40),
+            ..QualityConfig::default()
+        },
         alarms,
     }
 }
