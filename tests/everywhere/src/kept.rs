@@ -6,10 +6,30 @@ use glidepath::{Monitor, Settings, snapshot};
 
 const ROOM: usize = 24;
 
+/// Settings to bytes and back, and with each byte in turn wrong.
+fn settings(hash: &mut Hash) {
+    let settings = black_box(Settings::default());
+    hash.put(settings.quality.checked().is_ok());
+    let mut buffer = [0; snapshot::SETTINGS_BYTES];
+    let Ok(length) = snapshot::save_settings(settings, &mut buffer) else { return };
+    for place in 0..length {
+        hash.put(buffer.get(place).copied().unwrap_or(0));
+        hash.put(snapshot::read_settings(&buffer) == Ok(settings));
+        if let Some(byte) = buffer.get_mut(place) {
+            *byte ^= 0x10;
+        }
+        hash.put(snapshot::read_settings(&buffer).is_err());
+        if let Some(byte) = buffer.get_mut(place) {
+            *byte ^= 0x10;
+        }
+    }
+}
+
 /// A monitor that is saved and loaded at every eighth event goes on as one whose power was away then.
 pub fn kept(events: usize) -> Hash {
     let mut hash = Hash::new();
     hash.put(snapshot::room(black_box(288)));
+    settings(&mut hash);
     let mut buffer = [0; snapshot::room(ROOM)];
     let (Ok(mut plain), Ok(mut kept)) = (
         Monitor::<ROOM>::new(black_box(Settings::default())),
