@@ -103,7 +103,8 @@ impl Device {
     fn new(input: &Input) -> Option<Self> {
         let settings = settings(input)?;
         let (base, plan) = (Instant::from_secs(input.base % 3_000_000_000), settings.alarms);
-        let limits = (0..4).filter_map(|number| plan.profile(number)).map(|profile| profile.low.limit.mg_dl());
+        let limits =
+            (0..4).filter_map(|number| plan.profile(number)).map(|profile| profile.low.limit.mg_dl());
         let low_limit = limits.fold(FLOOR_MG_DL, f32::max);
         let monitor = Monitor::new(settings).ok()?;
         let knows = input.knows;

@@ -52,12 +52,13 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
         .with_white_sd(2.0)?;
     let (mut one, mut two) = (Estimator::new(black_box(single)), Estimator::new(black_box(model)));
     let (mut people, mut person) = (Forecast::new(black_box(ForecastConfig::people())), Forecast::default());
-    let mut calibration =
-        Calibration::new(black_box(
+    let mut calibration = Calibration::new(black_box(
         Drift::default()
             .with_gain(0.1, Span::from_mins(10_000))?
             .with_offset(6.0, Span::from_mins(4000))?
-            .with_scatter(0.1)?.with_caution(1.0)?));
+            .with_scatter(0.1)?
+            .with_caution(1.0)?,
+    ));
     let (mut line, mut ols) =
         (Line::new(black_box(LineFit::Deming(1.5)))?, Line::new(LineFit::LeastSquares)?);
     let mut quality = Quality::new(black_box(QualityConfig::default()))?;
