@@ -1,0 +1,557 @@
+"""The collector's own code against the virtual sensor: `runs.py COLLECTOR GOLDEN OUT [--days N] [--only NAME]`.
+
+Each scenario raises when anything is not as it must be. Randomness is by seed; a failing run names it.
+"""
+
+import argparse
+import asyncio
+import logging
+import random
+import struct
+import sys
+import tempfile
+import time
+import traceback
+from pathlib import Path
+
+from bumble.pairing import PairingDelegate
+from sensor import Air, Meter, Sensor, Wearer, record, result, sfloat
+
+COMPARES = PairingDelegate.DISPLAY_OUTPUT_AND_YES_NO_INPUT
+SHOWS = PairingDelegate.DISPLAY_OUTPUT_ONLY
+TYPES = PairingDelegate.KEYBOARD_INPUT_ONLY
+DUMB = PairingDelegate.NO_OUTPUT_NO_INPUT
+
+START = bytes.fromhex("ea070b02060000" + "80ff")  # 2026-11-02 06:00:00, zone and daylight saving not known
+HERS = "F1:1A:2B:3C:4D:5E"
+OTHER = "F2:1A:2B:3C:4D:5E"
+args = None
+
+
+class Collector:
+    """The collector's process, and what it said."""
+
+    def __init__(self, scene, folder, *options):
+        self.scene, self.air, self.options = scene, scene.air, list(options)
+        self.flash, self.stream = Path(folder) / "flash", Path(folder) / "stream"
+        self.lines, self.process = [], None
+
+    async def __aenter__(self):
+        options = [*self.options, "flash", self.flash, "stream", self.stream]
+        self.process = await asyncio.create_subprocess_exec(
+            args.collector, "collect", f"127.0.0.1:{self.air.port}", *map(str, options),
+            stdout=asyncio.subprocess.PIPE)
+        self.reader = asyncio.ensure_future(self.read())
+        return self
+
+    async def read(self):
+        while line := await self.process.stdout.readline():
+            self.lines.append(line.decode().rstrip())
+            if args.verbose:
+                print("   ", self.lines[-1])
+
+    async def __aexit__(self, *_):
+        if self.process.returncode is None:
+            self.process.kill()  # as a power cut would
+        await self.process.wait()
+        await self.reader
+        await self.scene.silence()
+
+    def alive(self):
+        return self.process.returncode is None
+
+    def count(self, start):
+        return sum(line.startswith(start) for line in self.lines)
+
+    def records(self):
+        """Minutes, in the order in which they came."""
+        return [int(line.split()[1]) for line in self.lines if line.startswith("record ")]
+
+    def sessions(self):
+        return [line for line in self.lines if line.startswith("start ")]
+
+    async def until(self, what, seconds=30):
+        await until(what, seconds, lambda: "\n".join(self.lines[-30:]))
+
+
+async def until(what, seconds, say=str):
+    end = time.monotonic() + seconds
+    while not what():
+        assert time.monotonic() < end, f"not within {seconds} s:\n{say()}"
+        await asyncio.sleep(0.02)
+
+
+def ensure(true, *words):
+    assert true, " ".join(map(str, words))
+
+
+class Scene:
+    """An air, a folder, and a sensor that was paired."""
+
+    def __init__(self, seed=1):
+        self.rng, self.air = random.Random(seed), Air()
+        self.folder = tempfile.TemporaryDirectory()
+        self.peripherals = []
+
+    async def __aenter__(self):
+        await self.air.open()
+        return self
+
+    async def __aexit__(self, *_):
+        self.folder.cleanup()
+        # the virtual devices end with the event loop
+
+    def collector(self, *options):
+        return Collector(self, self.folder.name, *options)
+
+    def sensor(self, address=HERS, io=COMPARES, **more):
+        more.setdefault("start", START)
+        wearer = Wearer(io, more.pop("passkey", None), more.pop("agrees", True))
+        return self.known(Sensor(self.air, address, wearer, rng=self.rng, **more))
+
+    def known(self, peripheral):
+        self.peripherals.append(peripheral)
+        return peripheral
+
+    async def silence(self):
+        """The collector is gone: links with it end, as they would by their timeout."""
+        for peripheral in self.peripherals:
+            await peripheral.drop()
+            await until(lambda: peripheral.connection is None, 10)
+
+    async def reopen(self):
+        """After a restart of the wrist its controller is new too."""
+        await self.air.close()
+        self.air.link.remove_controller(self.air.controller)
+        await self.air.open()
+
+
+def fill(sensor, first, last, step=5):
+    for minute in range(first, last + 1, step):
+        sensor.store(minute, record(minute, 80 + minute // 5 % 100))
+
+
+async def drops(seed):
+    """300 records owed, the link dropped at ten random places; then ten more live."""
+    async with Scene(seed) as scene:
+        rng = scene.rng
+        places = [rng.randint(1, 27) for _ in range(10)]
+        sensor = scene.sensor(drop_after=places, pace=0.002, range_supported=rng.random() < 0.7,
+                              crc_on=rng.random() < 0.7, lose=rng.choice([0, 0, 0.05]))
+        fill(sensor, 5, 1500)
+        await sensor.begin()
+        async with scene.collector("pair", "sensor") as collector:
+            await collector.until(lambda: len(collector.records()) == 300 and sensor.drops == 10, 60)
+            await collector.until(lambda: sensor.connection is not None and sensor.device.gatt_server.subscribers, 10)
+            await asyncio.sleep(0.3)
+            for minute in range(1505, 1555, 5):
+                await sensor.live(minute, record(minute, 100))
+                await asyncio.sleep(0.03)
+            await collector.until(lambda: len(collector.records()) == 310, 30)
+            got = collector.records()
+            ensure(sorted(got) == list(range(5, 1555, 5)), "each once:", sorted(got))
+            return f"300 records over {sensor.drops} drops, {sensor.connected} links, {sensor.reports} transfers, {sensor.lost} lost on the way; 10 live"
+
+
+async def restart(seed):
+    """Power cut; the bond is kept, the link is encrypted anew with it, and what was missed comes."""
+    async with Scene(seed) as scene:
+        sensor = scene.sensor()
+        fill(sensor, 5, 200)
+        await sensor.begin()
+        async with scene.collector("pair", "sensor") as collector:
+            await collector.until(lambda: len(collector.records()) == 40)
+            await collector.until(lambda: any("below: 201" in line for line in collector.lines))
+        first = sensor.encrypted
+        fill(sensor, 205, 300)
+        await scene.reopen()
+        async with scene.collector() as collector:
+            await collector.until(lambda: len(collector.records()) >= 20)
+            await asyncio.sleep(0.5)
+            ensure("known true false" in collector.lines, "known from the flash")
+            ensure(collector.count("note Paired") == 0 and collector.count("same?") == 0, "no second pairing")
+            ensure(collector.count("note Linked(Sensor, Authenticated)") == 1, collector.lines)
+            ensure(sensor.encrypted > first, "encrypted anew")
+            ensure(collector.records() == list(range(205, 301, 5)), "only what was missed:", collector.records())
+            return "40 records, power cut, 20 missed ones with the kept bond"
+
+
+async def passkey(seed):
+    """Digits printed on the sensor are typed on the wrist; wrong ones end in nothing; digits of the wrist typed there."""
+    async with Scene(seed) as scene:
+        sensor = scene.sensor(io=SHOWS, passkey=271828)
+        fill(sensor, 5, 20)
+        await sensor.begin()
+        async with scene.collector("pair", "sensor", "type", "271829") as collector:
+            await collector.until(lambda: collector.count("note PairingFailed") > 0)
+            ensure(not collector.records(), "nothing from whom was not paired")
+        await scene.reopen()
+        async with scene.collector("pair", "sensor", "type", "271828") as collector:
+            await collector.until(lambda: len(collector.records()) == 4)
+            ensure(collector.count("note Paired(Sensor, Authenticated)") == 1, collector.lines)
+    async with Scene(seed) as scene:
+        sensor = scene.sensor(io=TYPES)
+        fill(sensor, 5, 20)
+        await sensor.begin()
+        async with scene.collector("pair", "sensor") as collector:
+            await collector.until(lambda: collector.count("show ") == 1)
+            sensor.wearer.passkey = int(next(line for line in collector.lines if line.startswith("show ")).split()[1])
+            await collector.until(lambda: len(collector.records()) == 4)
+            ensure(collector.count("note Paired(Sensor, Authenticated)") == 1, collector.lines)
+    return "printed digits typed on the wrist, wrong ones refused; the wrist's digits typed on the sensor"
+
+
+async def compared(seed):
+    """The same six digits on both; a no on either side ends in nothing."""
+    for wrist, there in (("yes", True), ("no", True), ("yes", False)):
+        async with Scene(seed) as scene:
+            sensor = scene.sensor(agrees=there)
+            fill(sensor, 5, 20)
+            await sensor.begin()
+            async with scene.collector("pair", "sensor", "same", wrist) as collector:
+                if wrist == "yes" and there:
+                    await collector.until(lambda: len(collector.records()) == 4)
+                    said = next(line for line in collector.lines if line.startswith("same? "))
+                    ensure(int(said.split()[1]) == sensor.wearer.compared, "the same digits")
+                else:
+                    await collector.until(lambda: collector.count("note PairingFailed") > 0)
+                    await asyncio.sleep(0.3)
+                    ensure(not collector.records() and collector.count("note Paired") == 0, collector.lines)
+    return "equal digits on both sides; a no on either ends in nothing"
+
+
+async def just_works(seed):
+    """A sensor without display: refused as long as digits are wanted, taken with a plain warning."""
+    async with Scene(seed) as scene:
+        sensor = scene.sensor(io=DUMB)
+        fill(sensor, 5, 20)
+        await sensor.begin()
+        async with scene.collector("pair", "sensor") as collector:
+            await collector.until(lambda: collector.count("note Refused(Unsure)") > 0)
+            ensure(not collector.records(), "nothing")
+        await scene.reopen()
+        async with scene.collector("pair", "sensor", "digits", "no") as collector:
+            await collector.until(lambda: len(collector.records()) == 4)
+            ensure(collector.count("WARNING") == 1 and collector.count("note Paired(Sensor, Encrypted)") == 1,
+                   collector.lines)
+    return "refused while digits are wanted; taken with a warning"
+
+
+async def stranger(seed):
+    """Another sensor, nearer: never listened to without pairing; nor one that bears the address and has not the key."""
+    async with Scene(seed) as scene:
+        sensor = scene.sensor()
+        fill(sensor, 5, 50)
+        await sensor.begin()
+        async with scene.collector("pair", "sensor") as collector:
+            await collector.until(lambda: len(collector.records()) == 10)
+            await collector.until(lambda: any("below: 51" in line for line in collector.lines))
+        await sensor.device.stop_advertising()
+        await scene.reopen()
+        other = scene.sensor(address=OTHER, io=DUMB)
+        fill(other, 5, 500)
+        await other.begin()
+        async with scene.collector() as collector:
+            await asyncio.sleep(3)
+            ensure(other.connected == 0, "not even a link")
+        await other.device.stop_advertising()
+        await scene.reopen()
+        scene.air.link.remove_controller(sensor.controller)
+        thief = scene.sensor(io=DUMB)  # the same address, no key
+        fill(thief, 5, 500)
+        await thief.begin()
+        async with scene.collector() as collector:
+            await collector.until(lambda: thief.connected >= 2)
+            ensure(not collector.records() and not thief.device.gatt_server.subscribers, "nothing was read")
+            ensure(collector.count("note Linked") == 0 and collector.alive(), collector.lines)
+    return "a stranger got no link; one with the address and without the key was not listened to"
+
+
+async def replaced(seed):
+    """A new sensor is paired: its records count anew, and the old one is a stranger."""
+    async with Scene(seed) as scene:
+        old = scene.sensor()
+        fill(old, 5, 1000)
+        await old.begin()
+        async with scene.collector("pair", "sensor") as collector:
+            await collector.until(lambda: len(collector.records()) == 200)
+            await collector.until(lambda: any("below: 1001" in line for line in collector.lines))
+        await old.device.stop_advertising()
+        await scene.reopen()
+        new = scene.sensor(address=OTHER, start=bytes.fromhex("ea070b0306000080ff"))
+        fill(new, 5, 60)
+        await new.begin()
+        async with scene.collector("pair", "sensor") as collector:
+            await collector.until(lambda: len(collector.records()) == 12)
+            ensure(collector.records() == list(range(5, 61, 5)), collector.records())
+            links = old.connected
+            await old.device.start_advertising(auto_restart=True)
+            await asyncio.sleep(1)
+            ensure(old.connected == links, "the old one is a stranger")
+    return "200 records of the old, 12 of the new from its first on; the old one got no link"
+
+
+async def again(seed):
+    """A session begun anew on the same sensor: its count starts over, and so does the ledger."""
+    async with Scene(seed) as scene:
+        sensor = scene.sensor()
+        sensor.stopped = False
+        fill(sensor, 5, 300)
+        await sensor.begin()
+        async with scene.collector("pair", "sensor") as collector:
+            await collector.until(lambda: len(collector.records()) == 60)
+            sensor.records, sensor.offset, sensor.start_bytes = {}, 0, bytes.fromhex("ea070b0307000080ff")
+            await asyncio.sleep(0.2)
+            for minute in range(5, 30, 5):
+                await sensor.live(minute, record(minute, 120))
+                await asyncio.sleep(0.2)
+            await collector.until(lambda: len(collector.sessions()) == 2)
+            fill(sensor, 30, 60)
+            await sensor.drop()
+            # the first of the new session may have been taken for late ones of the old
+            await collector.until(lambda: set(collector.records()[-9:]) >= {35, 40, 45, 50, 55, 60})
+    return "another start was read when the count went back; its records were fetched"
+
+
+async def starts(seed):
+    """A sensor that waits: its session is started when the wearer wants it, not before."""
+    async with Scene(seed) as scene:
+        sensor = scene.sensor()
+        sensor.stopped = True
+        await sensor.begin()
+        async with scene.collector("pair", "sensor") as collector:
+            await collector.until(lambda: collector.count("status") > 0)
+            await asyncio.sleep(1)
+            ensure(sensor.stopped, "nobody asked for it")
+        await scene.reopen()
+        async with scene.collector("start", "yes") as collector:
+            await collector.until(lambda: not sensor.stopped)
+            await asyncio.sleep(0.3)
+            await sensor.live(5, record(5, 111))
+            await collector.until(lambda: collector.records() == [5])
+    return "started when the wearer wanted it, not before"
+
+
+async def burst(seed):
+    """A hundred records at once, from a sensor that knows no ranges."""
+    async with Scene(seed) as scene:
+        sensor = scene.sensor(range_supported=False, pace=0)
+        fill(sensor, 5, 500)
+        await sensor.begin()
+        async with scene.collector("pair", "sensor") as collector:
+            await collector.until(lambda: len(collector.records()) == 100)
+            ensure(sorted(collector.records()) == list(range(5, 501, 5)), "each once")
+            return f"100 records in {sensor.reports} transfers, {sensor.sent} sent"
+
+
+async def liar(seed):
+    """Half of each transfer is left out, and success reported: told apart by the records' own minutes."""
+    async with Scene(seed) as scene:
+        sensor = scene.sensor(lie=True)
+        fill(sensor, 5, 300)
+        await sensor.begin()
+        async with scene.collector("pair", "sensor") as collector:
+            await collector.until(lambda: len(collector.records()) >= 30)
+            await asyncio.sleep(2)
+            got = set(collector.records())
+            sensor.lie = False
+            missing = 60 - len(got)
+            return f"{len(got)} of 60 from a sensor that leaves out half of each transfer and reports success, {missing} given up after three whole answers"
+
+
+async def clock(seed):
+    """Starts that are wrong, not known, or no date at all: the records come all the same."""
+    outcomes = []
+    for name, start in (("in 2105", bytes.fromhex("39080c1f173b3b80ff")), ("not known", bytes(7) + b"\x80\xff"),
+                        ("in 1999", bytes.fromhex("cf070101000000" + "80ff")), ("no date", b"\xff" * 9)):
+        async with Scene(seed) as scene:
+            sensor = scene.sensor(start=start)
+            fill(sensor, 5, 100)
+            await sensor.begin()
+            async with scene.collector("pair", "sensor") as collector:
+                await collector.until(lambda: len(collector.records()) == 20)
+                ensure(len(collector.sessions()) == 1, collector.sessions())
+                await sensor.live(105, record(105, 90))
+                await collector.until(lambda: len(collector.records()) == 21)
+                outcomes.append(name)
+    return "start " + ", ".join(outcomes) + ": 21 of 21 records each"
+
+
+async def fuzz(seed):
+    """Damaged and made-up payloads, packets and answers among good ones: nothing falls, nothing false is taken."""
+    async with Scene(seed) as scene:
+        rng = scene.rng
+        sensor = scene.sensor(crc_on=True)
+        fill(sensor, 5, 100)
+        await sensor.begin()
+        async with scene.collector("pair", "sensor") as collector:
+            await collector.until(lambda: len(collector.records()) == 20)
+            sent = 0
+            for minute in range(105, 305, 5):
+                for _ in range(25):
+                    await until(lambda: sensor.connection is not None and sensor.device.gatt_server.subscribers, 20)
+                    sent += 1
+                    await hostile(sensor, rng)
+                await sensor.live(minute, record(minute, 100))
+                await asyncio.sleep(0.01)
+            await collector.until(lambda: len(set(collector.records())) == 60, 60)
+            ensure(collector.alive(), "alive")
+            ensure(sorted(collector.records()) == list(range(5, 305, 5)), "each once:", sorted(collector.records()))
+            return f"{sent} hostile payloads and packets, {sensor.connected} links; 60 of 60 records, none false"
+
+
+async def hostile(sensor, rng):
+    kind = rng.randrange(9)
+    noise = bytes(rng.randrange(256) for _ in range(rng.randrange(24)))
+    good = sensor.sealed(record(rng.randrange(65536), rng.randrange(4096)))
+    connection = sensor.connection
+    if connection is None:
+        return
+    if kind == 0:
+        await sensor.notify(sensor.measurement, noise)
+    elif kind == 1:  # a flipped bit: the checksum tells
+        place = rng.randrange(len(good))
+        await sensor.notify(sensor.measurement, good[:place] + bytes([good[place] ^ 1 << rng.randrange(8)]) + good[place + 1:])
+    elif kind == 2:
+        await sensor.notify(sensor.measurement, good[: rng.randrange(len(good))])
+    elif kind == 3:  # a record that cannot be: far ahead of time
+        await sensor.notify(sensor.measurement, sensor.sealed(record(rng.randrange(2000, 65536), 100)))
+    elif kind == 4:
+        await sensor.notify(sensor.racp, noise)
+    elif kind == 5:
+        sensor.device.send_l2cap_pdu(connection.handle, 4, b"")  # an empty attribute packet
+    elif kind == 6:  # an attribute packet of noise, no answer to any request
+        sensor.device.send_l2cap_pdu(connection.handle, 4, bytes([rng.choice([0x1B, 0x1D, 0x7F, 0x52])]) + noise)
+    elif kind == 7:
+        sensor.device.send_l2cap_pdu(connection.handle, rng.choice([5, 6, 7, 0x3A, 0x40]), b"" if rng.random() < 0.2 else bytes([rng.choice([0x7E, 0x7F])]) + noise)
+    else:
+        await sensor.notify(sensor.measurement, b"")
+    await asyncio.sleep(0.001)
+
+
+async def meter(seed):
+    """A meter: all its results, then only new ones."""
+    async with Scene(seed) as scene:
+        meter = scene.known(Meter(scene.air, HERS, Wearer(COMPARES), rng=scene.rng))
+        for number in range(3, 33):
+            meter.records[number] = result(number, 90 + number)
+        await meter.begin()
+        async with scene.collector("pair", "meter") as collector:
+            await collector.until(lambda: collector.count("meter ") == 30)
+            await collector.until(lambda: collector.count("note Left(Finished)") > 0)
+            meter.records[33] = result(33, 140)
+            await collector.until(lambda: collector.count("meter ") == 31)
+            await asyncio.sleep(0.5)
+            numbers = [int(line.split()[1]) for line in collector.lines if line.startswith("meter ")]
+            ensure(numbers == list(range(3, 34)), numbers)
+    return "30 results, then the new one"
+
+
+def unstuffed(data):
+    """A frame of the wrist's line: COBS undone, checksum off; its number and payload."""
+    out, place = bytearray(), 0
+    while place < len(data):
+        code = data[place]
+        out += data[place + 1 : place + code]
+        place += code
+        if code < 255 and place < len(data):
+            out.append(0)
+    return struct.unpack("<H", out[:2])[0], bytes(out[2:-2])
+
+
+def golden():
+    """The desk's invented day: start, time, and each measurement by its minute."""
+    data, place, day, start, moment = Path(args.golden).read_bytes(), 0, {}, None, None
+    while place < len(data):
+        _minute, length = struct.unpack("<HB", data[place : place + 3])
+        number, payload = unstuffed(data[place + 3 : place + 3 + length - 1])
+        place += 3 + length
+        if number == 0x2AA7:
+            day[struct.unpack("<H", payload[4:6])[0]] = payload
+        elif number == 0x2AAA:
+            start = payload
+        elif number == 0x2A2B:
+            moment = payload
+    return day, start, moment
+
+
+async def day(seed, disturbed=False):
+    """The desk's day over the radio, live, with ten drops when disturbed; then the same screen as by the wire."""
+    measurements, start, moment = golden()
+    async with Scene(seed) as scene:
+        sensor = scene.sensor(start=start)
+        sensor.time = moment
+        minutes = sorted(measurements)
+        await sensor.begin()
+        drops = sorted(scene.rng.sample(range(5, len(minutes) - 5), 10)) if disturbed else []
+        async with scene.collector("pair", "sensor") as collector:
+            sensor.store(minutes[0], measurements[minutes[0]])
+            await collector.until(lambda: len(collector.records()) == 1)
+            for place, minute in enumerate(minutes[1:], 1):
+                if place in drops:
+                    await sensor.drop()
+                await sensor.live(minute, measurements[minute])
+                if not disturbed:
+                    await collector.until(lambda: len(collector.records()) == place + 1)
+                else:
+                    await asyncio.sleep(0.03)
+            await collector.until(lambda: len(collector.records()) == len(minutes), 40)
+            stream = collector.stream
+            out = Path(args.out) / ("day-disturbed.png" if disturbed else "day.png")
+            process = await asyncio.create_subprocess_exec(
+                args.collector, "compare", str(stream), args.golden, str(out),
+                stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.STDOUT)
+            said, _ = await process.communicate()
+            ensure(process.returncode == 0, said.decode())
+            return f"{said.decode().strip()}; {sensor.connected} links"
+
+
+async def day_disturbed(seed):
+    """The same with ten drops."""
+    return await day(seed, True)
+
+
+SCENARIOS = [compared, passkey, just_works, restart, stranger, replaced, again, starts, burst, liar, clock, fuzz, meter,
+             day, day_disturbed]
+
+
+async def run(scenario, seed):
+    began = time.monotonic()
+    said = await asyncio.wait_for(scenario(seed), 150)
+    took = time.monotonic() - began
+    print(f"ok   {scenario.__name__:14} seed {seed:3}  {took:5.1f} s  {said}", flush=True)
+    return took
+
+
+async def main():
+    failed, passed, slowest = [], 0, 0.0
+    chosen = [scenario for scenario in [*SCENARIOS, drops] if args.only in (None, scenario.__name__)]
+    for scenario in chosen:
+        for seed in range(args.first, args.first + args.runs) if scenario is drops or args.only else [args.first]:
+            try:
+                took = await run(scenario, seed)
+                passed += 1
+                if scenario is drops:
+                    slowest = max(slowest, took)
+                    ensure(took < 60, "longer than a minute")
+            except Exception:
+                failed.append((scenario.__name__, seed))
+                print(f"FAIL {scenario.__name__} seed {seed}", flush=True)
+                traceback.print_exc()
+    print(f"slowest of the runs with drops: {slowest:.1f} s")
+    print(f"counts: {passed} passed, {len(failed)} failed {failed or ''}")
+    return 1 if failed or not passed else 0
+
+
+if __name__ == "__main__":
+    parser = argparse.ArgumentParser()
+    parser.add_argument("collector")
+    parser.add_argument("golden")
+    parser.add_argument("out")
+    parser.add_argument("--runs", type=int, default=5, help="runs with ten drops")
+    parser.add_argument("--first", type=int, default=1, help="the first one's seed")
+    parser.add_argument("--only")
+    parser.add_argument("--verbose", action="store_true")
+    args = parser.parse_args()
+    logging.disable(logging.ERROR)  # bumble tells of each link that went
+    sys.exit(asyncio.run(main()))
