@@ -483,7 +483,7 @@ async def day(seed, disturbed=False):
         sensor.time = moment
         minutes = sorted(measurements)
         await sensor.begin()
-        drops = sorted(scene.rng.sample(range(5, len(minutes) - 5), 10)) if disturbed else []
+        drops = [8 * place for place in scene.rng.sample(range(1, len(minutes) // 8 - 1), 10)] if disturbed else []
         async with scene.collector("pair", "sensor") as collector:
             sensor.store(minutes[0], measurements[minutes[0]])
             await collector.until(lambda: len(collector.records()) == 1)
@@ -491,10 +491,9 @@ async def day(seed, disturbed=False):
                 if place in drops:
                     await sensor.drop()
                 await sensor.live(minute, measurements[minute])
-                if not disturbed:
+                # four readings, twenty minutes, pass while the link is down: more than that no sensor counts in a second
+                if place - 3 in drops or not any(place - 3 < drop <= place for drop in drops):
                     await collector.until(lambda: len(collector.records()) == place + 1)
-                else:
-                    await asyncio.sleep(0.03)
             await collector.until(lambda: len(collector.records()) == len(minutes), 40)
             stream = collector.stream
             out = Path(args.out) / ("day-disturbed.png" if disturbed else "day.png")

@@ -67,7 +67,7 @@ pub fn compare(run: &Path, golden: &Path, out: &Path) -> Result<(), String> {
         .count();
     let ([bits, greys], [wire_bits, wire_greys]) = (pictures(&run)?, pictures(&records(&wire))?);
     let differing = bits.differences(&wire_bits) + greys.differences(&wire_greys);
-    sheet(&[bits, greys, wire_bits, wire_greys], 2, out)?;
+    sheet(&[bits, greys, wire_bits, wire_greys], 2, 3, out)?;
     println!("{} measurements, {late} out of turn, {differing} pixels differ", wanted.len());
     if differing == 0 { Ok(()) } else { Err("the screens differ".into()) }
 }

@@ -57,8 +57,8 @@ const PAIR: Duration = Duration::from_secs(3);
 const PAIR_WITHOUT: Duration = Duration::from_secs(10);
 /// Pairing ends by itself.
 const OPEN: Duration = Duration::from_secs(300);
-/// The controller's memory, as it asks for it; checked when it starts.
-const CONTROLLER: usize = 6544;
+/// The controller's memory, with room: what it asks for is known on a board only, where too little ends in a restart.
+const CONTROLLER: usize = 16 * 1024;
 const WATCHDOG_S: u32 = 8;
 
 type Display<'d> =
