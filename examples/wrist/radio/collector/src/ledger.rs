@@ -275,7 +275,7 @@ impl Ledger {
 
 const fn pair(place: u16) -> (usize, u32) {
     let place = place as usize % RING;
-    (place / 16, (place % 16) as u32 * 2)
+    (place / 16, ((place % 16) as u32) << 1)
 }
 
 fn bit(words: &[u32], number: u16) -> bool {
