@@ -39,7 +39,8 @@ impl Seen {
         }
     }
 
-    /// From now on looks for those who are bonded, and for a new one of a kind.
+    /// From now on looks for those who are bonded, or for a new one of a kind: then the old one of that kind is passed
+    /// over, for it may lie beside the new one and still be heard.
     pub fn look_for(&self, kept: &Kept, new: Option<Kind>) {
         self.kept.replace(*kept);
         self.new.set(new);
@@ -77,7 +78,7 @@ impl Seen {
                 key.is_some_and(|key| key.resolve_address(&address.addr))
             };
             if address == address_of(&peer.bond) || resolves() {
-                return Some(kind);
+                return Some(kind).filter(|kind| self.new.get() != Some(*kind));
             }
         }
         self.new.get().filter(|kind| offers(data, kind.service()))
@@ -95,5 +96,58 @@ impl EventHandler for Seen {
                 self.found.signal((kind, address));
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use bt_hci::param::AddrKind;
+    use wrist_collector::kept::{Peer, Settled};
+    use wrist_collector::trust::Bond;
+
+    fn peer(last: u8) -> (Peer, Address) {
+        let address = [last, 2, 3, 4, 5, 0xC6];
+        let bond = Bond { random: true, address, resolving_key: None, key: [7; 16], authenticated: true };
+        (Peer { bond, settled: Settled::default() }, Address::random(address))
+    }
+
+    /// A list of services that holds one.
+    fn offering(service: u16) -> [u8; 4] {
+        let [low, high] = service.to_le_bytes();
+        [3, 3, low, high]
+    }
+
+    #[test]
+    fn the_bonded_are_looked_for_and_strangers_only_when_one_is_to_be_paired() {
+        let ((sensor, its), (meter, meters)) = (peer(1), peer(2));
+        let (seen, stranger) = (Seen::new(), Address::random([9, 2, 3, 4, 5, 0xC6]));
+        let (cgm, glucose) = (offering(0x181F), offering(0x1808));
+        let kept = Kept { sensor: Some(sensor), meter: Some(meter) };
+        seen.look_for(&kept, None);
+        assert_eq!(seen.wanted(its, &[]), Some(Kind::Sensor));
+        assert_eq!(seen.wanted(meters, &[]), Some(Kind::Meter));
+        assert_eq!(seen.wanted(stranger, &cgm), None);
+        // a new sensor: not the old one, whatever it offers
+        seen.look_for(&kept, Some(Kind::Sensor));
+        assert_eq!(seen.wanted(its, &cgm), None);
+        assert_eq!(seen.wanted(meters, &glucose), Some(Kind::Meter));
+        assert_eq!(seen.wanted(stranger, &cgm), Some(Kind::Sensor));
+        assert_eq!(seen.wanted(stranger, &glucose), None);
+        // the same bytes as a public address are another's
+        seen.look_for(&kept, None);
+        assert_eq!(seen.wanted(Address::new(AddrKind::PUBLIC, its.addr), &[]), None);
+    }
+
+    #[test]
+    fn of_those_passed_over_the_newest_four_are_known() {
+        let seen = Seen::new();
+        for last in [1, 2, 3, 4, 5, 5] {
+            seen.shun(peer(last).1);
+        }
+        let shunned = |last| seen.shunned.borrow().iter().any(|known| *known == peer(last).1);
+        assert_eq!([1, 2, 3, 4, 5].map(shunned), [false, true, true, true, true]);
+        seen.forgive();
+        assert!(!shunned(5));
     }
 }

@@ -46,7 +46,7 @@ impl NorFlash for FileFlash {
     const ERASE_SIZE: usize = PAGE as usize;
 
     async fn erase(&mut self, from: u32, to: u32) -> Result<(), NorFlashErrorKind> {
-        if from % PAGE != 0 || to % PAGE != 0 || to > SIZE || from > to {
+        if !from.is_multiple_of(PAGE) || !to.is_multiple_of(PAGE) || to > SIZE || from > to {
             return Err(NorFlashErrorKind::NotAligned);
         }
         let blank = vec![0xFF; (to - from) as usize];

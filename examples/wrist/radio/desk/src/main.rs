@@ -105,7 +105,8 @@ impl Wrist for Desk {
             Frame::Measurement(record) => {
                 let first = *self.first.get_or_insert(record.offset_min());
                 self.minute = self.minute.max(record.offset_min().saturating_sub(first));
-                say(&format!("record {} {}", record.offset_min(), record.glucose_mg_dl().bits()));
+                let doubt = if record.order_in_doubt() { " order in doubt" } else { "" };
+                say(&format!("record {} {}{doubt}", record.offset_min(), record.glucose_mg_dl().bits()));
             }
             Frame::Meter(record) => say(&format!("meter {}", record.sequence())),
             Frame::Start(start) => {

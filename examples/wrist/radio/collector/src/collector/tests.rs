@@ -145,9 +145,9 @@ fn what_is_lost_on_the_way_is_asked_for_again_whatever_was_reported() {
     let round = core::cell::Cell::new(0);
     let lost = |minute: u16| {
         round.set(round.get() + 1);
-        round.get() < 40 && minute % 3 == 0
+        round.get() < 40 && minute.is_multiple_of(3)
     };
-    let (frames, _) = settle(&mut sensor, &mut collector, 0, &lost);
+    let (frames, _) = settle(&mut sensor, &mut collector, 0, lost);
     let mut got = minutes(&frames);
     got.sort_unstable();
     assert_eq!(got, sensor.records);
