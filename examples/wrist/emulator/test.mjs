@@ -117,6 +117,23 @@ test("the power fails, and it goes on where it was", () => {
   settle(after.pico, "day-next");
 });
 
+test("settings are kept and acknowledged, and hold after a power cut", () => {
+  const line = readFileSync(here("../golden/settings.line"));
+  const tell = (pico) => {
+    pico.run(1000);
+    pico.said = "";
+    pico.send(line);
+    pico.run(2000);
+    return pico.said;
+  };
+  const pico = new Pico(uf2("wrist-pico"));
+  const first = tell(pico);
+  const [, name] = /^Settings hold as built\.\r\nSettings ([0-9A-F]{8}) kept\.\r\nSettings [0-9A-F]{8} hold\.\r\n$/.exec(first) ?? [];
+  assert.ok(name, first);
+  const again = tell(new Pico(pico.cutPower()));
+  assert.equal(again, ["hold", "kept", "hold"].map((what) => `Settings ${name} ${what}.\r\n`).join(""));
+});
+
 // a crystal that is slow by as much in a minute as one of 100 ppm in 100: a value must not stay young for that
 test("a value grows old, and is not shown as present then", () => {
   const story = new Day(uf2("wrist-pico"), { ppm: -10_000 });

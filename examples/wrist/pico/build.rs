@@ -5,8 +5,8 @@ use std::{env, fs, path::Path};
 const MEMORY: &str = "
 MEMORY {
     BOOT2 : ORIGIN = 0x10000000, LENGTH = 0x100
-    /* the last 64 KiB of 2 MiB keep the state */
-    FLASH : ORIGIN = 0x10000100, LENGTH = 2048K - 64K - 0x100
+    /* the last 80 KiB of 2 MiB keep state and settings */
+    FLASH : ORIGIN = 0x10000100, LENGTH = 2048K - 80K - 0x100
     RAM : ORIGIN = 0x20000000, LENGTH = 256K
 }
 EXTERN(BOOT2_FIRMWARE)

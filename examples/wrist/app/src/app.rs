@@ -9,6 +9,7 @@ use crate::link::{Frame, LinkError, Receiver};
 use crate::pulses::{self, Motor};
 use crate::screen::Page;
 use crate::session::Session;
+use crate::settings::{self, Numbered};
 use crate::words::{self, Sentence, sentence};
 use glidepath::quality::{Grade, Reason, Verdict};
 use glidepath::snapshot::{self, SnapshotError};
@@ -64,6 +65,8 @@ pub struct Wants {
     pub motor: bool,
     /// The state is worth keeping.
     pub save: bool,
+    /// Settings came that are to be kept: see [`settings::keep`].
+    pub settings: bool,
     /// To be said.
     pub say: Option<Sentence>,
     /// Call again soon (within 10 ms): a press or a pattern is under way. Otherwise a second will do.
@@ -74,6 +77,10 @@ pub struct Wants {
 #[derive(Clone, Debug)]
 pub struct App {
     monitor: Monitor<READINGS>,
+    /// What the monitor was made with.
+    settings: Numbered,
+    /// What came and is not in force yet.
+    new_settings: Option<Numbered>,
     session: Session,
     unit: Unit,
     view: Option<View>,
@@ -106,6 +113,8 @@ impl App {
         monitor.run(clock.uptime_s());
         Ok(Self {
             monitor,
+            settings: Numbered { settings, number: None },
+            new_settings: None,
             session: Session::new(),
             unit: Unit::default(),
             view: None,
@@ -209,7 +218,61 @@ impl App {
                 }
             }
             Frame::Status(_) => {}
+            Frame::WhichSettings => {
+                let what = if self.settings.number.is_some() { "hold." } else { "hold as built." };
+                self.wants.say = Some(words::of_settings(self.settings.number, what));
+            }
+            Frame::Settings => {
+                let message = self.receiver.settings();
+                match settings::read(message) {
+                    Ok(new) => (self.new_settings, self.wants.settings) = (Some(new), true),
+                    Err(why) => {
+                        self.wants.say = Some(words::refused_settings(settings::number(message), &why));
+                    }
+                }
+            }
         }
+    }
+
+    /// The settings that came and are not in force yet; they are forgotten here.
+    pub(crate) const fn new_settings(&mut self) -> Option<Numbered> {
+        self.new_settings.take()
+    }
+
+    pub(crate) const fn set_number(&mut self, number: Option<u32>) {
+        self.settings.number = number;
+    }
+
+    /// A monitor with other settings that goes on from this one; none within where other alarms are all that changes, and
+    /// none at all where it cannot be made. `room` is for a moment.
+    pub(crate) fn prepared(
+        &mut self,
+        settings: &Settings,
+        room: &mut [u8],
+    ) -> Option<Option<Monitor<READINGS>>> {
+        if *settings == (Settings { alarms: settings.alarms, ..self.settings.settings }) {
+            return Some(None);
+        }
+        let mut monitor = Monitor::new(*settings).ok()?;
+        let length = snapshot::save(&mut self.monitor, room).ok()?;
+        snapshot::restore(&mut monitor, room.get(..length)?).ok()?;
+        Some(Some(monitor))
+    }
+
+    /// Goes on by settings that are kept. Other alarms ring from this moment on; with anything else changed nothing is shown
+    /// as present before the next reading, as after a power cut.
+    pub(crate) fn adopt(&mut self, new: Numbered, prepared: Option<Monitor<READINGS>>) {
+        match prepared {
+            None => self.monitor.set_alarm_plan(new.settings.alarms),
+            Some(monitor) => {
+                self.monitor = monitor;
+                self.monitor.set_utc_offset(LOCAL);
+                self.monitor.run(self.clock.uptime_s());
+            }
+        }
+        self.settings = new;
+        self.wants.save = true;
+        self.ask();
     }
 
     /// Takes what the clock on the wall shows.

@@ -40,7 +40,7 @@ pub fn replay(stream: &[u8], mut each: impl FnMut(u16, u32)) {
                         each(minute, digest(&monitor.push(&reading)));
                     }
                 }
-                Frame::Time(_) | Frame::Status(_) => {}
+                Frame::Time(_) | Frame::Status(_) | Frame::WhichSettings | Frame::Settings => {}
             }
         }
     }

@@ -17,6 +17,7 @@ pub mod link;
 pub mod pulses;
 pub mod screen;
 pub mod session;
+pub mod settings;
 pub mod store;
 mod text;
 pub mod words;

@@ -4,6 +4,7 @@
 //! (Cheshire and Baker 1999) and ended by a zero byte, so that a receiver finds the next frame after any
 //! garbage. The checksum is the service's own E2E-CRC; payloads carry none of theirs.
 
+use crate::settings;
 use glidepath::gatt::{
     CgmMeasurement, CgmStatus, CurrentTime, DecodeError, E2eCrc, GlucoseMeasurement, SessionStart, crc16,
 };
@@ -22,6 +23,10 @@ pub enum Frame {
     Meter(GlucoseMeasurement),
     /// 0x2A2B: the time.
     Time(CurrentTime),
+    /// 0x0001, of this wrist alone as no characteristic has that number, and empty: which settings there are is asked.
+    WhichSettings,
+    /// 0x0002, likewise: settings, as [`Receiver::settings`] gives them until the next byte comes.
+    Settings,
 }
 
 /// Why a frame was dropped.
@@ -40,6 +45,10 @@ pub enum LinkError {
 
 /// Number, the longest payload, checksum, one byte of stuffing.
 const LONGEST: usize = 2 + 20 + 2 + 1;
+/// The same of settings; one byte of stuffing for each 254.
+const LONGEST_SETTINGS: usize = 2 + settings::LONGEST + 2 + 1 + settings::LONGEST / 254 + 1;
+const WHICH_SETTINGS: u16 = 0x0001;
+const SETTINGS: u16 = 0x0002;
 
 /// A stuffed frame with its end.
 pub type Stuffed = Vec<u8, { LONGEST + 1 }>;
@@ -57,12 +66,14 @@ impl Frame {
             0x2AAA => SessionStart::decode(payload, E2eCrc::Absent).map(Self::Start),
             0x2A18 => GlucoseMeasurement::decode(payload).map(Self::Meter),
             0x2A2B => CurrentTime::decode(payload).map(Self::Time),
+            WHICH_SETTINGS => Ok(Self::WhichSettings),
+            SETTINGS => Ok(Self::Settings),
             other => return Err(LinkError::Unknown(other)),
         }
         .map_err(LinkError::Payload)
     }
 
-    /// The bytes to send.
+    /// The bytes to send; of settings those that [`stuffed_settings`] gives of none.
     #[must_use]
     pub fn stuffed(&self) -> Stuffed {
         let (number, payload) = match self {
@@ -71,53 +82,75 @@ impl Frame {
             Self::Start(it) => (0x2AAA, it.encode(E2eCrc::Absent)),
             Self::Meter(it) => (0x2A18, it.encode()),
             Self::Time(it) => (0x2A2B, it.encode()),
+            Self::WhichSettings => return stuffed(WHICH_SETTINGS, &[]),
+            Self::Settings => return stuffed(SETTINGS, &[]),
         };
-        let mut body: Vec<u8, LONGEST> = Vec::new();
-        let _ = body.extend_from_slice(&number.to_le_bytes());
-        let _ = body.extend_from_slice(payload.as_bytes());
-        let _ = body.extend_from_slice(&crc16(&body).to_le_bytes());
-        let mut room = [0; LONGEST];
-        let length = cobs::try_encode(&body, &mut room).unwrap_or(0);
-        let mut stuffed = Stuffed::new();
-        let _ = stuffed.extend_from_slice(room.get(..length).unwrap_or_default());
-        let _ = stuffed.push(0);
-        stuffed
+        stuffed(number, payload.as_bytes())
     }
+}
+
+/// Settings to send, as [`glidepath::snapshot::save_settings`] gives them.
+#[must_use]
+pub fn stuffed_settings(settings: &[u8]) -> Vec<u8, { LONGEST_SETTINGS + 1 }> {
+    stuffed(SETTINGS, settings)
+}
+
+fn stuffed<const N: usize>(number: u16, payload: &[u8]) -> Vec<u8, N> {
+    let mut body: Vec<u8, N> = Vec::new();
+    let _ = body.extend_from_slice(&number.to_le_bytes());
+    let _ = body.extend_from_slice(payload);
+    let _ = body.extend_from_slice(&crc16(&body).to_le_bytes());
+    let mut room = [0; N];
+    let length = cobs::try_encode(&body, &mut room).unwrap_or(0);
+    let mut stuffed = Vec::new();
+    let _ = stuffed.extend_from_slice(room.get(..length).unwrap_or_default());
+    let _ = stuffed.push(0);
+    stuffed
 }
 
 /// Collects bytes to frames.
 #[derive(Clone, Debug, Default)]
 pub struct Receiver {
-    stuffed: Vec<u8, LONGEST>,
+    /// What has come since the last end; after an end, the frame as it was before it was stuffed.
+    bytes: Vec<u8, LONGEST_SETTINGS>,
     overrun: bool,
+    ended: bool,
 }
 
 impl Receiver {
     /// Nothing received yet.
     #[must_use]
     pub const fn new() -> Self {
-        Self { stuffed: Vec::new(), overrun: false }
+        Self { bytes: Vec::new(), overrun: false, ended: false }
     }
 
     /// Takes a byte; at the end of a frame, the frame or what is wrong with it.
     pub fn byte(&mut self, byte: u8) -> Option<Result<Frame, LinkError>> {
+        if core::mem::take(&mut self.ended) {
+            self.bytes.clear();
+        }
         if byte != 0 {
-            self.overrun |= self.stuffed.push(byte).is_err();
+            self.overrun |= self.bytes.push(byte).is_err();
             return None;
         }
-        let outcome = if self.overrun {
-            Some(Err(LinkError::Framing))
-        } else if self.stuffed.is_empty() {
-            None // ends in a row: a sender that wakes the line
-        } else {
-            Some(match cobs::decode_in_place(&mut self.stuffed) {
-                Ok(length) => Frame::unframe(self.stuffed.get(..length).unwrap_or_default()),
-                Err(_) => Err(LinkError::Framing),
-            })
-        };
-        self.stuffed.clear();
-        self.overrun = false;
-        outcome
+        self.ended = true;
+        if core::mem::take(&mut self.overrun) {
+            self.bytes.clear();
+            return Some(Err(LinkError::Framing));
+        }
+        if self.bytes.is_empty() {
+            return None; // ends in a row: a sender that wakes the line
+        }
+        let Ok(length) = cobs::decode_in_place(&mut self.bytes) else { return Some(Err(LinkError::Framing)) };
+        self.bytes.truncate(length);
+        Some(Frame::unframe(&self.bytes))
+    }
+
+    /// What the [`Frame::Settings`] that has just ended brought.
+    #[must_use]
+    pub fn settings(&self) -> &[u8] {
+        let end = self.bytes.len().saturating_sub(2);
+        self.bytes.get(2..end).filter(|_| self.ended).unwrap_or_default()
     }
 }
 
@@ -146,7 +179,7 @@ mod tests {
     #[test]
     fn garbage_costs_no_more_than_the_frame_it_hits() {
         let mut line = std::vec::Vec::new();
-        line.extend([0x55; 400]);
+        line.extend([0x55; 2000]);
         line.push(0);
         line.extend(frame(5).stuffed());
         let mut hit = frame(10).stuffed();

@@ -28,6 +28,13 @@ pub fn push_number<const N: usize>(text: &mut String<N>, number: u32) {
     }
 }
 
+/// Appends a number as eight hexadecimal digits.
+pub fn push_hex<const N: usize>(text: &mut String<N>, number: u32) {
+    for digit in (0..8).rev().map(|place| number >> (4 * place) & 15) {
+        let _ = text.push(char::from_digit(digit, 16).unwrap_or('0').to_ascii_uppercase());
+    }
+}
+
 /// Appends a value in whole numbers or with a tenth.
 pub fn push_value<const N: usize>(text: &mut String<N>, (whole, tenth): (u16, Option<u16>)) {
     push_number(text, whole.into());
@@ -50,5 +57,8 @@ mod tests {
         assert_eq!(text, "0 4294967295");
         push_number(&mut text, 7);
         assert_eq!(text, "0 4294967295");
+        let mut text = String::<8>::new();
+        push_hex(&mut text, 0x0A1B_2C3F);
+        assert_eq!(text, "0A1B2C3F");
     }
 }

@@ -1,9 +1,10 @@
 //! The face in one short sentence, for a speech chip or a screen reader.
 
 use crate::face::{Bound, Face, Now, Unit, in_unit, whole_minutes};
-use crate::text::{push, push_number, push_value};
+use crate::text::{push, push_hex, push_number, push_value};
 use glidepath::alarm::{FLOOR_MG_DL, Grounds, Kind, Ring};
-use glidepath::{Glucose, Rate, Span};
+use glidepath::snapshot::SnapshotError;
+use glidepath::{ErrorKind, Glucose, Rate, Span};
 use heapless::String;
 
 /// Room for the longest sentence.
@@ -33,6 +34,47 @@ pub fn refused() -> Sentence {
     let mut text = Sentence::new();
     push(&mut text, "The fingerstick was not taken in.");
     text
+}
+
+/// Tells what became of settings, by their number, for who sent them.
+#[must_use]
+pub fn of_settings(number: Option<u32>, what: &str) -> Sentence {
+    let mut text = Sentence::new();
+    push(&mut text, "Settings ");
+    if let Some(number) = number {
+        push_hex(&mut text, number);
+        push(&mut text, " ");
+    }
+    push(&mut text, what);
+    text
+}
+
+/// Tells why settings were refused.
+#[must_use]
+pub fn refused_settings(number: Option<u32>, why: &SnapshotError) -> Sentence {
+    let mut text = of_settings(number, "refused: ");
+    match why {
+        SnapshotError::Setting(error) => {
+            push(&mut text, error.whole());
+            push(&mut text, if error.whole().is_empty() { "" } else { " " });
+            push(&mut text, error.parameter());
+            push(
+                &mut text,
+                if error.kind() == ErrorKind::Inconsistent { " at odds" } else { " out of range" },
+            );
+        }
+        SnapshotError::Version(_) => push(&mut text, "of another version"),
+        SnapshotError::Checksum => push(&mut text, "damaged"),
+        _ => push(&mut text, "not whole"),
+    }
+    push(&mut text, ".");
+    text
+}
+
+/// Tells that settings which were kept hold no longer.
+#[must_use]
+pub fn lost_settings() -> Sentence {
+    of_settings(None, "that were kept cannot be read. Those as built hold.")
 }
 
 /// Says what the screen shows: while an alarm asks for attention that one, and the value that caused it. A value that is

@@ -2,6 +2,7 @@
 
 pub mod dump;
 pub mod image;
+pub mod settings;
 pub mod stream;
 
 use embedded_graphics::framebuffer::{Framebuffer, buffer_size};

@@ -3,6 +3,7 @@
 //! `wrist-desk week OUT DAYS`: that many days of a week's frames on a bad line; beside it as OUT.png the screen that
 //! they end with, and as OUT.readings the readings in them.
 //! `wrist-desk kept FLASH`: the readings kept in an image of the Pico's flash chip.
+//! `wrist-desk settings FILE.toml OUT`: the frame that brings these settings; what `glidepath settings` prints is such a file.
 //! `wrist-desk uf2 ELF OUT`: the file for the Pico's boot loader.
 //! `wrist-desk measure ELF`: sizes, and symbols of panics, f64 and float formatting.
 
@@ -11,7 +12,7 @@ use std::path::Path;
 use wrist::app::App;
 use wrist::screen::Page;
 use wrist::store::{Store, buffer};
-use wrist_desk::{BitPicture, Picture, dump::Dump, image, stream};
+use wrist_desk::{BitPicture, Picture, dump::Dump, image, settings, stream};
 
 fn main() -> Result<(), String> {
     let words: Vec<String> = std::env::args().skip(1).collect();
@@ -46,6 +47,12 @@ fn main() -> Result<(), String> {
             kept(read(flash)?)?.iter().for_each(|reading| print!("{}", line_of(reading)));
             Ok(())
         }
+        ["settings", file, out] => {
+            let text = std::fs::read_to_string(file).map_err(|e| format!("{file}: {e}"))?;
+            let (frame, name) = settings::frame(&text).map_err(|e| format!("{file}: {e}"))?;
+            println!("Settings {name}: the wrist says \"Settings {name} kept.\" once they are in force.");
+            std::fs::write(out, frame).map_err(|e| format!("{out}: {e}"))
+        }
         ["uf2", elf, out] => {
             let uf2 = image::uf2(&read(elf)?).map_err(|e| format!("{elf}: {e}"))?;
             std::fs::write(out, uf2).map_err(|e| format!("{out}: {e}"))
@@ -57,7 +64,7 @@ fn main() -> Result<(), String> {
             found.iter().for_each(|name| println!("  {name}"));
             Ok(())
         }
-        _ => Err("usage: wrist-desk sheet OUT.png COLUMNS SCALE PICTURE... | stream OUT SEED | week OUT DAYS | kept FLASH | uf2 ELF OUT | measure ELF".into()),
+        _ => Err("usage: wrist-desk sheet OUT.png COLUMNS SCALE PICTURE... | stream OUT SEED | week OUT DAYS | kept FLASH | settings FILE.toml OUT | uf2 ELF OUT | measure ELF".into()),
     }
 }
 

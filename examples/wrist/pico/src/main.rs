@@ -14,11 +14,12 @@ use rp2040_hal::clocks::{Clock, ClockSource, ClocksManager};
 use rp2040_hal::gpio::{FunctionI2C, FunctionUart, Interrupt, Pins, PullUp};
 use rp2040_hal::pac::{self, interrupt};
 use rp2040_hal::timer::{Alarm, Timer};
-use rp2040_hal::uart::{DataBits, StopBits, UartConfig, UartPeripheral};
+use rp2040_hal::uart::{DataBits, Enabled, StopBits, UartConfig, UartPeripheral, ValidUartPinout};
 use rp2040_hal::{I2C, Sio, Watchdog, adc, xosc};
 use ssd1306::mode::DisplayConfig;
 use ssd1306::{I2CDisplayInterface, Ssd1306, rotation::DisplayRotation, size::DisplaySize128x64};
-use wrist::app::{App, KEPT};
+use wrist::app::KEPT;
+use wrist::settings;
 use wrist::store::{self, Store};
 use wrist_pico::flash::{self, Flash};
 
@@ -97,12 +98,18 @@ fn main() -> ! {
     }
     watchdog.start(4.secs());
 
-    let Ok(mut app) = App::new(Settings::default()) else { halt() };
     let state = cortex_m::singleton!(: [u8; KEPT] = [0; KEPT]);
     let buffer = cortex_m::singleton!(: store::Buffer = store::buffer());
     let (Some(state), Some(buffer)) = (state, buffer) else { halt() };
-    // SAFETY: the only one, and the second core sleeps
-    let mut store = Store::open(unsafe { Flash::new() }, flash::KEPT, buffer);
+    // SAFETY: once, and the second core sleeps
+    let [states, kept] = unsafe { Flash::both() };
+    let mut store = Store::open(states, flash::STATES, buffer);
+    let mut kept_settings = Store::open(kept, flash::SETTINGS, buffer);
+    let begun = settings::begin(Settings::default(), kept_settings.as_mut(), buffer);
+    let Ok((mut app, told)) = begun else { halt() };
+    if let Some(words) = told {
+        tell(&mut uart, &words);
+    }
     if let Some(kept) = store.as_mut().and_then(|store| store.newest(buffer)) {
         let _ = app.restore(kept); // of another version: begins anew
     }
@@ -136,8 +143,12 @@ fn main() -> ! {
         if let Some(words) = wants.say {
             #[cfg(feature = "defmt")]
             defmt::info!("{}", words.as_str());
-            uart.write_full_blocking(words.as_bytes());
-            uart.write_full_blocking(b"\r\n");
+            tell(&mut uart, &words);
+        }
+        if wants.settings
+            && let Some(words) = settings::keep(&mut app, kept_settings.as_mut(), state, buffer)
+        {
+            tell(&mut uart, &words);
         }
         if wants.save
             && let Some(store) = &mut store
@@ -158,6 +169,12 @@ fn main() -> ! {
             }
         });
     }
+}
+
+/// A sentence on the line.
+fn tell<P: ValidUartPinout<pac::UART0>>(uart: &mut UartPeripheral<Enabled, pac::UART0, P>, words: &str) {
+    uart.write_full_blocking(words.as_bytes());
+    uart.write_full_blocking(b"\r\n");
 }
 
 /// Milliseconds from a counter of microseconds, across its wrap.

@@ -2,6 +2,10 @@
 //! pixels.
 #![allow(dead_code, reason = "each test uses its own part")]
 
+#[path = "../chip/mod.rs"]
+pub mod chip;
+
+use chip::Chip;
 use embedded_graphics::primitives::Rectangle;
 use glidepath::alarm::{Cause, Grounds, Kind, Priority, Ring};
 use glidepath::gatt::{
@@ -16,6 +20,9 @@ use wrist::app::{App, KEPT};
 use wrist::face::{Bound, Face, Matter, Now, Trust, Unit};
 use wrist::link::Frame;
 use wrist::screen::Page;
+use wrist::settings;
+use wrist::store::{Store, buffer};
+
 use wrist_desk::{Display, Picture};
 
 /// What the digits of a screen say.
@@ -206,6 +213,9 @@ pub struct Wearer {
     pub said: Vec<String>,
     pub last_sent: f32,
     cut: u16,
+    /// Where settings are kept.
+    pub chip: Store<Chip>,
+    built: Settings,
 }
 
 /// A Monday in November; the session began three days before.
@@ -238,6 +248,8 @@ impl Wearer {
             said: Vec::new(),
             last_sent: 0.0,
             cut: 0,
+            chip: Store::open(Chip::fresh(), 0..chip::SIZE, &mut buffer()).unwrap(),
+            built: settings,
         }
     }
 
@@ -315,6 +327,10 @@ impl Wearer {
     fn tick(&mut self, down: bool) {
         let asked = self.app.view().map(|view| view.rings().is_empty());
         let wants = self.app.tick(self.ms, down);
+        if wants.settings {
+            let told = settings::keep(&mut self.app, Some(&mut self.chip), &mut [0; KEPT], &mut buffer());
+            self.said.extend(told.map(|told| told.as_str().to_owned()));
+        }
         if let Some(said) = wants.say {
             // a ring of a moment without a reading
             if asked != Some(false) {
@@ -378,7 +394,9 @@ impl Wearer {
     pub fn cut_power(&mut self) {
         let mut kept = [0; KEPT];
         let length = self.app.save(&mut kept).unwrap();
-        self.app = App::new(Settings::default()).unwrap();
+        let (app, told) = settings::begin(self.built, Some(&mut self.chip), &mut buffer()).unwrap();
+        assert_eq!(told, None);
+        self.app = app;
         self.app.restore(&kept[..length]).unwrap();
         (self.ms, self.cut) = (0, self.cut + 1);
         self.tick(false);

@@ -39,7 +39,7 @@ fn main() -> ! {
                         let _ = core::hint::black_box(view);
                     }
                 }
-                Frame::Time(_) | Frame::Status(_) => {}
+                Frame::Time(_) | Frame::Status(_) | Frame::WhichSettings | Frame::Settings => {}
             }
         }
     }

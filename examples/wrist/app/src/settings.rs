@@ -1,0 +1,94 @@
+//! Settings that come over the line: taken whole and kept, or not at all.
+//!
+//! A message is what [`snapshot::save_settings`] writes, with its version and CRC-32: model, forecast, calibration, trend,
+//! quality, alarms. It is known by its CRC-32. What is in force is what a power cut leaves: a message is read through
+//! the library's gates, then written to the flash chip and read back, then taken in, then acknowledged. It lies in a range of
+//! the chip of its own, apart from the states, so that neither brings back an old one of the other.
+
+use crate::app::{App, KEPT};
+use crate::store::{Buffer, Store};
+use crate::words::{self, Sentence};
+use embedded_storage_async::nor_flash::NorFlash;
+use glidepath::snapshot::{self, SnapshotError};
+use glidepath::{Error, Settings};
+
+/// The longest message.
+pub const LONGEST: usize = snapshot::SETTINGS_BYTES;
+
+/// Settings, and the number of the message that brought them; none: those the program was built with.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Numbered {
+    /// The settings.
+    pub settings: Settings,
+    /// The number.
+    pub number: Option<u32>,
+}
+
+/// A message's number: its CRC-32. None when it has none.
+#[must_use]
+pub fn number(message: &[u8]) -> Option<u32> {
+    message.last_chunk().map(|crc| u32::from_le_bytes(*crc))
+}
+
+/// What a message sets.
+///
+/// # Errors
+/// Anything that is not one whole message, of this version, undamaged, and within the library's ranges.
+pub fn read(message: &[u8]) -> Result<Numbered, SnapshotError> {
+    let settings = snapshot::read_settings(message)?;
+    // its length: magic, version, length, settings, checksum
+    let length =
+        message.get(6..).and_then(|rest| rest.first_chunk()).map(|length| u32::from_le_bytes(*length));
+    let around = message.len().saturating_sub(10 + 4);
+    if length.and_then(|length| usize::try_from(length).ok()) != Some(around) {
+        return Err(SnapshotError::Incomplete); // something follows it
+    }
+    Ok(Numbered { settings, number: number(message) })
+}
+
+/// An application with the settings that were kept, else with those it was built with; what is to be told when kept ones
+/// cannot be read, such as those of another version.
+///
+/// # Errors
+/// Names the setting of `built` that is out of its range.
+pub fn begin<F: NorFlash>(
+    built: Settings,
+    store: Option<&mut Store<F>>,
+    buffer: &mut Buffer,
+) -> Result<(App, Option<Sentence>), Error> {
+    let Some(message) = store.and_then(|store| store.newest(buffer)) else {
+        return Ok((App::new(built)?, None));
+    };
+    match read(message).map(|kept| (App::new(kept.settings), kept)) {
+        Ok((Ok(mut app), kept)) => {
+            app.set_number(kept.number);
+            Ok((app, None))
+        }
+        Ok((Err(_), _)) | Err(_) => Ok((App::new(built)?, Some(words::lost_settings()))),
+    }
+}
+
+/// Keeps the settings that [`Wants::settings`](crate::app::Wants::settings) tells of, and takes them in once they are kept.
+/// What is to be told to who sent them. `room` is for a moment.
+pub fn keep<F: NorFlash>(
+    app: &mut App,
+    store: Option<&mut Store<F>>,
+    room: &mut [u8; KEPT],
+    buffer: &mut Buffer,
+) -> Option<Sentence> {
+    let new = app.new_settings()?;
+    // before they are kept: what cannot be taken in must not come back after a power cut
+    let ready = app.prepared(&new.settings, room);
+    let write = || {
+        let length = snapshot::save_settings(new.settings, room).ok()?;
+        store?.keep(room.get(..length)?, buffer).then_some(())
+    };
+    let outcome = match ready {
+        Some(ready) if write().is_some() => {
+            app.adopt(new, ready);
+            "kept."
+        }
+        _ => "not kept: those before hold.",
+    };
+    Some(words::of_settings(new.number, outcome))
+}
