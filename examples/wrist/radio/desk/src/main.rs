@@ -114,6 +114,7 @@ impl Wrist for Desk {
             }
             Frame::Time(time) => say(&format!("time {:?}", time.date_time().time())),
             Frame::Status(status) => say(&format!("status {}", status.offset_min())),
+            Frame::WhichSettings | Frame::Settings => {} // no sensor sends these
         }
         let _ = kind;
         self.heard.push((self.minute, frame.stuffed().to_vec()));
