@@ -27,9 +27,13 @@ pub trait Object: Sized {
 }
 
 const fn tag<T: Object>() -> Tag {
+    tag_of::<T>(GP_VERSION)
+}
+
+const fn tag_of<T: Object>(version: u32) -> Tag {
     #[expect(clippy::cast_possible_truncation, reason = "some KB")]
     let size = size_of::<T>() as u32;
-    Tag { kind: T::KIND ^ GP_VERSION.rotate_left(24) ^ size.rotate_left(8), readings: T::READINGS }
+    Tag { kind: T::KIND ^ version.rotate_left(24) ^ size.rotate_left(8), readings: T::READINGS }
 }
 
 /// Whether an object fits into as many bytes, and they are not many more.
@@ -146,4 +150,36 @@ pub unsafe fn room<'a, T>(to: *mut T, count: usize) -> Result<&'a mut [core::mem
 pub fn aligned_ref<T>(pointer: *const T) -> Result<*const T, gp_code> {
     aligned(pointer)?;
     Ok(pointer)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    struct Apple(#[expect(dead_code, reason = "for its size")] u32);
+    struct Pear(#[expect(dead_code, reason = "for its size")] u32);
+    impl Object for Apple {
+        const KIND: u32 = u32::from_le_bytes(*b"appl");
+    }
+    impl Object for Pear {
+        const KIND: u32 = u32::from_le_bytes(*b"pear");
+    }
+
+    #[test]
+    fn kind_version_and_size_are_told_apart() {
+        assert!(tag::<Apple>() != tag::<Pear>());
+        assert!(tag_of::<Apple>(1) != tag_of::<Apple>(2));
+        struct Large(#[expect(dead_code, reason = "for its size")] [u32; 2]);
+        impl Object for Large {
+            const KIND: u32 = Apple::KIND;
+        }
+        assert!(tag::<Apple>() != tag::<Large>());
+        // SAFETY: memory of its size, initialised
+        unsafe {
+            let mut slot = Slot { tag: tag::<Apple>(), value: Apple(1) };
+            let memory = core::ptr::from_mut(&mut slot).cast();
+            assert!(object::<Apple>(memory).is_ok());
+            assert_eq!(object::<Pear>(memory).err(), Some(GP_ERROR_NOT_READY));
+        }
+    }
 }

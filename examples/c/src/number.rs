@@ -107,7 +107,7 @@ pub const fn of_grade(grade: Grade) -> u8 {
     }
 }
 
-const fn of_reason(reason: Reason) -> u8 {
+pub const fn of_reason(reason: Reason) -> u8 {
     match reason {
         Reason::WarmUp => GP_REASON_WARM_UP,
         Reason::FirstDay => GP_REASON_FIRST_DAY,

@@ -1,0 +1,61 @@
+// Every function of glidepath.hpp, by what it must answer; the C functions under it have their own checks.
+#include "glidepath.hpp"
+extern "C" {
+#include "board.h"
+}
+
+static int failed = 0;
+
+static void want(bool holds, const char *what) {
+    if (holds) return;
+    failed++;
+    board_print(what);
+    board_print("\n");
+}
+#define WANT(what) want(what, #what)
+
+template <uint32_t Readings> static void one() {
+    static glidepath::Monitor<Readings> monitor;
+    static glidepath::Monitor<24> other;
+    static gp_settings settings;
+    static uint8_t bytes[16384];
+    static gp_view view;
+    gp_fault fault;
+    WANT(gp_settings_default(&settings, sizeof settings) == GP_OK);
+    settings.alarms[0].rules[GP_ALARM_LOW].limit = 75.0f;
+    WANT(monitor.ready(settings) == GP_OK);
+    for (uint32_t k = 0; k < 10; k++) {
+        WANT(monitor.run(300 * k) == GP_OK);
+        WANT(monitor.push(300 * k, 140.0f - 8.0f * static_cast<float>(k), view) == GP_OK);
+    }
+    WANT(view.verdict == GP_VERDICT_ACCEPTED && view.alarms[GP_ALARM_LOW].holds == 1);
+    WANT(monitor.push(3000, 68.0f, view, GP_STATUS_FAULT) == GP_OK && view.verdict == GP_VERDICT_FAULT);
+    gp_fingerstick outcome;
+    WANT(monitor.fingerstick(3010, 70.0f, outcome) == GP_OK && outcome.outcome == GP_FINGERSTICK_USED);
+    WANT(monitor.acknowledge() == GP_OK && monitor.tick(3060, view) == GP_OK);
+    WANT(view.alarms[GP_ALARM_LOW].heeded == 1 && view.at_s == 3060);
+    size_t length = 0;
+    WANT(monitor.save(bytes, sizeof bytes, length) == GP_OK && length > 100);
+    WANT(other.restore(bytes, length) == GP_OK && other.tick(view) == GP_OK && !(view.has & GP_HAS_SHOWN));
+    size_t count = 0;
+    gp_reading readings[24];
+    WANT(gp_monitor_history(other.c(), readings, 24, &count) == GP_OK && count == 10);
+    settings.quality.jump_sd = 99.0f;
+    WANT(monitor.ready(settings, &fault) == GP_ERROR_OUT_OF_RANGE && fault.parameter[0] == 'j');
+}
+
+extern "C" int check(void) {
+    one<24>();
+    one<96>();
+    one<288>();
+    one<1440>();
+    glidepath::Direction sure, doubting;
+    for (uint32_t k = 0; k < 6; k++) {
+        const float mg_dl = 180.0f - 12.0f * static_cast<float>(k);
+        WANT(sure.reading(300 * k, mg_dl) == GP_OK && doubting.reading(300 * k, mg_dl, k < 1) == GP_OK);
+    }
+    WANT(sure.now(1500).trend == GP_TREND_FALLING_FAST || sure.now(1500).trend == GP_TREND_FALLING);
+    WANT(sure.words(1500)[0] == 'f' && (sure.now(1500).has & GP_HAS_DIRECTION));
+    WANT(doubting.words(1500)[0] == 'n' && !(doubting.now(1500).has & GP_HAS_DIRECTION));
+    return failed;
+}
