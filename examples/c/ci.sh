@@ -146,7 +146,7 @@ for name in $NAMES; do
     image $name "$WORK/empty" "$WORK/empty.c"
     empty=$(size_of "$WORK/empty")
     flash=""
-    for what in "-DDIRECTION 16500" "-DMONITOR 56000" "-DMONITOR -DSNAPSHOT 65000"; do
+    for what in "-DDIRECTION 16500" "-DMONITOR 60000" "-DMONITOR -DSNAPSHOT 69000"; do
         # shellcheck disable=SC2086
         image $name "$WORK/flash" ${what% *} checks/flash.c
         run $name "$WORK/flash" || { echo "$name: ${what% *} does not run"; exit 1; }
@@ -167,7 +167,7 @@ for name in $NAMES; do
         run $name "$WORK/measure" >"$WORK/stack" || { cat "$WORK/stack"; exit 1; }
         for act in init push save restore; do
             bytes=$(sed -n "s/^$act //p" "$WORK/stack")
-            case $act in init) bound=12000 ;; push) bound=4096 ;; save | restore) bound=1024 ;; esac
+            case $act in init) bound=12000 ;; push) bound=4096 ;; save | restore) bound=1152 ;; esac
             within "$name $readings $act" "$bytes" $bound
             [ "$bytes" -le "${deepest[$act]}" ] || deepest[$act]=$bytes
         done

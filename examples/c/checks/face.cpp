@@ -29,11 +29,14 @@ template <uint32_t Readings> static void one() {
         WANT(monitor.push(300 * k, 140.0f - 8.0f * static_cast<float>(k), view) == GP_OK);
     }
     WANT(view.verdict == GP_VERDICT_ACCEPTED && view.alarms[GP_ALARM_LOW].holds == 1);
+    WANT(monitor.run(3000) == GP_OK);
     WANT(monitor.push(3000, 68.0f, view, GP_STATUS_FAULT) == GP_OK && view.verdict == GP_VERDICT_FAULT);
     gp_fingerstick outcome;
     WANT(monitor.fingerstick(3010, 70.0f, outcome) == GP_OK && outcome.outcome == GP_FINGERSTICK_USED);
-    WANT(monitor.acknowledge() == GP_OK && monitor.tick(3060, view) == GP_OK);
-    WANT(view.alarms[GP_ALARM_LOW].heeded == 1 && view.at_s == 3060);
+    WANT(monitor.acknowledge() == GP_OK && monitor.run(3060) == GP_OK && monitor.tick(3060, view) == GP_OK);
+    WANT(view.alarms[GP_ALARM_LOW].heeded == 1);
+    WANT(view.at_s == 3060);
+    WANT(monitor.run(3060 + 1200) == GP_OK && monitor.tick(view) == GP_OK && view.age_s > 1200); // its own seconds tell
     size_t length = 0;
     WANT(monitor.save(bytes, sizeof bytes, length) == GP_OK && length > 100);
     WANT(other.restore(bytes, length) == GP_OK && other.tick(view) == GP_OK && !(view.has & GP_HAS_SHOWN));
