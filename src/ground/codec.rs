@@ -251,6 +251,20 @@ impl<'a> Codec<'a> {
         }
     }
 
+    /// What may be missing; gives whether it is there.
+    #[inline(never)]
+    pub fn option<T: Blank>(&mut self, place: &mut Option<T>) -> bool {
+        let there = self.flag(&mut place.is_some());
+        let mut value = place.unwrap_or(T::BLANK);
+        if there {
+            value.code(self);
+        }
+        if self.loads() {
+            *place = there.then_some(value);
+        }
+        there
+    }
+
     /// One of a few, by its place among them.
     pub fn one_of<T: Copy + PartialEq>(&mut self, place: &mut T, all: &[T]) {
         let mut number =
@@ -312,16 +326,8 @@ impl Blank for Glucose {
 }
 
 impl<T: Blank> Coded for Option<T> {
-    #[inline(never)]
     fn code(&mut self, codec: &mut Codec<'_>) {
-        let there = codec.flag(&mut self.is_some());
-        let mut value = self.unwrap_or(T::BLANK);
-        if there {
-            value.code(codec);
-        }
-        if codec.loads() {
-            *self = there.then_some(value);
-        }
+        codec.option(self);
     }
 }
 

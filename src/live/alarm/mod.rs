@@ -5,7 +5,8 @@
 //! every reading and at least once a minute between, and is told what rings.
 //!
 //! # What every rule keeps to
-//! * It **holds** at or beyond its limit; it rings when it has held for its delay.
+//! * It **holds** at or beyond its limit; it rings when it has been there, or within its hysteresis, for its delay. For
+//!   low ahead, time in which no new reading comes counts half: one reading alone rings after twice the delay.
 //! * While it holds it rings again after `repeat`, until acknowledged. A high, a steep rise, a steep fall or a low
 //!   ahead that moves back by itself, at `recovering` or faster, does not ring again.
 //! * Acknowledged, it is silent until `quiet` after its last ring, and rings again at once if it then still holds.
@@ -13,7 +14,8 @@
 //!   8 h).
 //! * What a person silences is one rule at one depth: glucose 10 mg/dL under where they took notice rings anew.
 //! * It is armed anew when its value is further than the hysteresis on the good side. Within the hysteresis
-//!   it neither rings nor ends.
+//!   it neither rings nor ends. A rule of a value other than floor and low is not new again within `quiet` of its
+//!   last ring: one that comes and goes rings once.
 //! * While the floor itself sounds (beyond its limit now, neither acknowledged nor snoozed) it rings for low too.
 //!   While low holds, low ahead and steep fall say nothing new. No rule that does not sound silences another.
 //! * A new or worse ring of the family of lows has at least the priority that a milder one of it rang at.
@@ -37,6 +39,7 @@
 //!
 //! Never a medical device: alarms supplement, and do not replace, fingersticks and the advice of a care team.
 
+mod burden;
 mod bytes;
 #[cfg(feature = "serde")]
 mod file;
@@ -48,6 +51,7 @@ mod settings;
 mod situation;
 mod watch;
 
+pub use burden::Burden;
 pub use kind::{About, Kind, Kinds, LimitUnit};
 pub use pattern::{Colour, Pattern, Pulse};
 pub use ring::{Cause, Grounds, Held, Priority, Ring, Rings, Standing};
@@ -176,8 +180,9 @@ impl Alarms {
                 }
                 known => known,
             };
+            watch.end_snooze(now);
             if !rule.on || reach == Reach::Clear {
-                watch.clear(now);
+                watch.clear(now, if rule.on && rests(kind) { rule.quiet } else { Span::ZERO });
                 continue;
             }
             let hold = if kind == Kind::Low && floor_sounds {
@@ -198,7 +203,10 @@ impl Alarms {
             let least = if about.of_lows { milder.filter_map(|(told, _)| *told).max() } else { None };
             let depth = if about.of_lows { state.depth } else { None };
             let bounds = (depth, least.unwrap_or(Priority::Low));
-            let rings = watch.step(now, reach, rule, delay, hold, bounds);
+            // minutes that bring no new reading bear a low ahead out by half
+            let behind = if kind == Kind::LowAhead { silence.secs() >> 1 } else { 0 };
+            let at = now.plus(Span::from_secs(behind.saturating_neg()));
+            let rings = watch.step((now, at), reach, rule, delay, hold, bounds);
             floor_sounds |= kind == Kind::Floor && reach != Reach::Unknown && watch.sounds();
             low_holds |= kind == Kind::Low && watch.active && reach == Reach::Beyond;
             if watch.active {
@@ -342,6 +350,11 @@ fn stands(rule: &Rule<f32>, known: Option<(f32, Grounds)>, under: bool) -> (Reac
     (reach, grounds)
 }
 
+/// Whether it is not new again within its `quiet`: what speaks of a value that comes and goes. A low always is.
+fn rests(kind: Kind) -> bool {
+    kind > Kind::Low && kind.about().by_value
+}
+
 /// Whether the value moves back by itself, so that it need not ring again. A low is not trusted to.
 fn recovers(kind: Kind, situation: &Situation, pace: f32) -> bool {
     let Some(rate) = situation.rate.map(|rate| rate.mg_dl_per_min()) else { return false };
@@ -356,8 +369,8 @@ impl Coded for Alarms {
     fn code(&mut self, codec: &mut Codec<'_>) {
         // since the power is back silence is counted anew, and nothing is seen until a reading comes
         let Self { plan: _, state: State { now: _, blind_since: _, watches, sees, depth } } = self;
-        for watch in watches {
-            watch.code(codec);
+        for (kind, watch) in Kind::ALL.into_iter().zip(watches) {
+            watch.code(codec, rests(kind));
         }
         depth.code(codec);
         if codec.loads() {

@@ -88,11 +88,12 @@ pub struct Rule<L> {
     pub limit: L,
     /// It is armed anew when further than this on the good side of the limit.
     pub hysteresis: L,
-    /// It must hold this long before it rings.
+    /// It must be at the limit, or within the hysteresis, this long before it rings.
     pub delay: Span,
     /// It rings again this long after the last ring while it holds unacknowledged; zero: only once.
     pub repeat: Span,
-    /// An acknowledgement silences it until this long after its last ring while it holds.
+    /// An acknowledgement silences it until this long after its last ring while it holds. Rules of a value other than
+    /// floor and low are not new again sooner.
     pub quiet: Span,
     /// Unacknowledged this long after its first ring, it rings one priority higher; zero: never.
     pub escalate: Span,
@@ -125,13 +126,13 @@ const LOW: Rule<Glucose> = Rule {
     escalate: Span::from_mins(15),
     priority: Priority::Medium,
 };
-const LOW_AHEAD: Rule<Probability> = Rule {
+pub(super) const LOW_AHEAD: Rule<Probability> = Rule {
     on: true,
-    limit: Probability::clamped(0.3),
-    hysteresis: Probability::clamped(0.1),
-    delay: OFF,
+    limit: Probability::clamped(0.36),
+    hysteresis: Probability::clamped(0.22),
+    delay: Span::from_mins(4),
     repeat: OFF,
-    quiet: Span::from_mins(30),
+    quiet: Span::from_hours(1),
     escalate: OFF,
     priority: Priority::Medium,
 };
@@ -151,7 +152,7 @@ const NO_DATA: Rule<Span> = Rule {
     hysteresis: OFF,
     delay: OFF,
     repeat: Span::from_mins(30),
-    quiet: Span::from_hours(1),
+    quiet: Span::from_hours(2),
     escalate: OFF,
     priority: Priority::Medium,
 };
@@ -159,9 +160,9 @@ const HIGH: Rule<Glucose> = Rule {
     on: true,
     limit: Glucose::clamped(250.0),
     hysteresis: Glucose::clamped(15.0),
-    delay: Span::from_mins(15),
+    delay: Span::from_mins(30),
     repeat: Span::from_hours(1),
-    quiet: Span::from_hours(2),
+    quiet: Span::from_hours(3),
     escalate: OFF,
     priority: Priority::Low,
 };

@@ -43,7 +43,7 @@ pub(super) struct Told {
 /// Times are of the count that the alarms are told, which only runs forward. 52 bytes.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Watch {
-    /// Since when it is at or beyond its limit.
+    /// Since when it is at or beyond its limit; of a rule with a delay, since when it is within its hysteresis.
     since: Option<Instant>,
     /// It has lasted its delay and was not cleared.
     pub active: bool,
@@ -82,13 +82,21 @@ impl Watch {
         }
     }
 
-    /// Nothing to watch, or well on the good side: armed anew. A snooze goes on.
-    pub fn clear(&mut self, now: Instant) {
-        self.end_snooze(now);
-        *self = Self { snoozed_until: self.snoozed_until, heeded_at: self.heeded_at, ..Self::new() };
+    /// Nothing to watch, or well on the good side: armed anew, `rest` after its last ring; until then as if somebody had
+    /// taken notice. A snooze goes on.
+    pub fn clear(&mut self, now: Instant, rest: Span) {
+        let rang = self.rang.filter(|rang| !passed(now, *rang, rest));
+        *self = Self {
+            rang,
+            acknowledged: rang.is_some(),
+            snoozed_until: self.snoozed_until,
+            heeded_at: self.heeded_at,
+            ..Self::new()
+        };
     }
 
-    fn end_snooze(&mut self, now: Instant) {
+    /// To be called before all else at each step.
+    pub fn end_snooze(&mut self, now: Instant) {
         if self.snoozed_until.is_some_and(|until| now >= until) {
             self.snoozed_until = None;
         }
@@ -97,30 +105,27 @@ impl Watch {
         }
     }
 
-    /// One step: what rings. `depth` is how low glucose is, for alarms that may get worse; `least` the priority that
-    /// milder alarms have rung at, which a new or worse one does not fall behind.
+    /// One step of what is not clear: whether it rings. `at` is the moment that its delay counts to, `depth` how low
+    /// glucose is, for alarms that may get worse; `least` the priority that milder alarms have rung at, which a new or
+    /// worse one does not fall behind.
     pub fn step(
         &mut self,
-        now: Instant,
+        (now, at): (Instant, Instant),
         reach: Reach,
         rule: &Rule<f32>,
         delay: Span,
         hold: Hold,
         (depth, least): (Option<f32>, Priority),
     ) -> bool {
-        self.end_snooze(now);
         match reach {
-            Reach::Clear => {
-                self.clear(now);
-                return false;
-            }
+            Reach::Clear => return false,
             Reach::Between => {
-                self.since = None;
+                self.since = if delay > Span::ZERO { self.since.or(Some(at)) } else { None };
                 return false;
             }
             Reach::Beyond => {
-                let since = *self.since.get_or_insert(now);
-                self.active |= passed(now, since, delay);
+                let since = *self.since.get_or_insert(at);
+                self.active |= passed(at, since, delay);
             }
             Reach::Unknown => {
                 if !self.active {
@@ -226,8 +231,9 @@ impl Coded for Told {
     }
 }
 
-impl Coded for Watch {
-    fn code(&mut self, codec: &mut Codec<'_>) {
+impl Watch {
+    /// As [`Coded::code`]. `rests`: whether what is clear may remember its last ring.
+    pub fn code(&mut self, codec: &mut Codec<'_>, rests: bool) {
         let Self {
             since,
             active,
@@ -240,19 +246,84 @@ impl Coded for Watch {
             snoozed_until,
             heeded_at,
         } = self;
-        codec.moments(&mut [since, rang]);
-        told.code(codec);
+        since.code(codec);
+        let (rang, told) = (codec.option(rang), codec.option(told));
         codec.moment(unheeded);
         heeded_at.code(codec);
         let active = codec.flag(active);
         let (escalated, acknowledged) = (codec.flag(escalated), codec.flag(acknowledged));
-        codec.demand(active || !escalated && !acknowledged);
+        codec.demand(rang || !told && !escalated && !acknowledged);
+        codec.demand(active || !told && !escalated && acknowledged == rang && (rests || !rang));
         codec.flag(due);
         let snoozed = codec.flag(&mut snoozed_until.is_some());
         let until = codec.stamp(&mut snoozed_until.unwrap_or(Instant::BLANK));
         codec.demand(until <= codec.present().plus(LONGEST_SNOOZE));
         if codec.loads() {
             *snoozed_until = snoozed.then_some(until);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at(minute: u32) -> Instant {
+        Instant::from_secs(60 * minute)
+    }
+
+    /// Whether it is read back at 100 minutes, and then the same.
+    fn taken(mut watch: Watch, rests: bool) -> bool {
+        let mut room = [0; 64];
+        let mut saving = Codec::saving(&mut room);
+        saving.now(&mut at(100));
+        watch.code(&mut saving, rests);
+        let length = saving.end().unwrap();
+        let mut other = Watch { active: true, rang: Some(at(1)), heeded_at: Some(60.0), ..Watch::new() };
+        for mut reading in [Codec::checking(&room[..length]), Codec::loading(&room[..length])] {
+            reading.now(&mut at(0));
+            other.code(&mut reading, rests);
+            if reading.end() != Some(length) {
+                return false;
+            }
+        }
+        assert_eq!(other, watch);
+        true
+    }
+
+    #[test]
+    fn none_is_read_that_cannot_be() {
+        let told = Some(Told { at: at(50), priority: Priority::High, cause: Cause::New });
+        let rung = Watch { active: true, rang: Some(at(50)), told, ..Watch::new() };
+        let clear = Watch { active: false, told: None, acknowledged: true, ..rung };
+        let none = Watch::new();
+        for rests in [false, true] {
+            for (what, watch, can) in [
+                ("fresh", none, true),
+                ("rung", rung, true),
+                ("covered", Watch { told: None, ..rung }, true),
+                ("acknowledged", Watch { acknowledged: true, escalated: true, ..rung }, true),
+                ("acknowledged, covered", Watch { acknowledged: true, told: None, ..rung }, true),
+                (
+                    "snoozed before it held",
+                    Watch { active: true, snoozed_until: Some(at(580)), ..none },
+                    true,
+                ),
+                ("snoozed too long", Watch { snoozed_until: Some(at(581)), ..none }, false),
+                ("rung later than now", Watch { rang: Some(at(101)), ..rung }, false),
+                ("resting", clear, rests),
+                ("resting, not silent", Watch { acknowledged: false, ..clear }, false),
+                ("resting, has told", Watch { told, ..clear }, false),
+                ("resting, raised", Watch { escalated: true, ..clear }, false),
+                ("clear, acknowledged", Watch { acknowledged: true, ..none }, false),
+                ("clear, raised", Watch { escalated: true, ..none }, false),
+                ("clear, has told", Watch { told, ..none }, false),
+                ("told, never rang", Watch { rang: None, ..rung }, false),
+                ("acknowledged, never rang", Watch { active: true, acknowledged: true, ..none }, false),
+                ("raised, never rang", Watch { active: true, escalated: true, ..none }, false),
+            ] {
+                assert_eq!(taken(watch, rests), can, "{what}, {rests}");
+            }
         }
     }
 }

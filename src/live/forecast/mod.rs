@@ -324,10 +324,15 @@ impl Forecast {
     }
 
     /// What the low-ahead alarm compares with its limit, 0 to 1, higher is nearer to a low: the probability of a
-    /// reading below 70 mg/dL within 20 minutes; 1 when it is there.
+    /// reading below 70 mg/dL within 30 minutes; 1 when it is there.
     #[must_use]
     pub fn low_ahead(&self, now: Instant) -> Option<f32> {
         self.outlook().low_ahead(now)
+    }
+
+    /// The same from the [`low_probability`](Self::low_probability) of 70 mg/dL within 30 minutes.
+    pub(crate) fn low_ahead_of(&self, probability: f32) -> f32 {
+        self.outlook().low_ahead_of(probability)
     }
 
     /// Minutes until glucose falls to `threshold` or below, at the expected course; 0 if it is there, `None` if

@@ -20,7 +20,7 @@ const FALLS: f32 = -1.0;
 const GOES_ON: f32 = 0.6;
 
 /// The low-ahead signal is the probability of a low within so long.
-const LOW_AHEAD: Span = Span::from_mins(20);
+const LOW_AHEAD: Span = Span::from_mins(30);
 
 /// A learner beside the table it goes by. The methods are those of [`Forecast`](super::Forecast).
 #[derive(Clone, Copy, Debug)]
@@ -49,8 +49,13 @@ impl Outlook<'_> {
     /// See [`Forecast::low_ahead`](super::Forecast::low_ahead).
     #[must_use]
     pub fn low_ahead(&self, now: Instant) -> Option<f32> {
-        let (_, level) = self.newest(now)?;
-        if level < LOW.mg_dl() { Some(1.0) } else { self.low_probability(now, LOW, LOW_AHEAD) }
+        self.low_probability(now, LOW, LOW_AHEAD).map(|probability| self.low_ahead_of(probability))
+    }
+
+    /// The same from that probability, worked out before.
+    pub(super) fn low_ahead_of(&self, probability: f32) -> f32 {
+        let low = self.learner.newest().is_some_and(|(_, level)| level < LOW.mg_dl());
+        if low { 1.0 } else { probability }
     }
 
     /// See [`Forecast::minutes_to_fall`](super::Forecast::minutes_to_fall).

@@ -479,7 +479,8 @@ impl Core {
         if let Some(estimate) = estimate {
             situation = situation.with_plasma(estimate.glucose(), estimate.rate());
         }
-        let low_ahead = soon.and_then(|soon| soon.low_ahead(now));
+        let low_probability = soon.and_then(|soon| soon.low_probability(now, LOW, HORIZON));
+        let low_ahead = soon.zip(low_probability).map(|(soon, low)| soon.low_ahead_of(low));
         if let Some(probability) = low_ahead {
             situation = situation.with_low_ahead(probability);
         }
@@ -498,7 +499,7 @@ impl Core {
             trend,
             direction,
             course: soon.and_then(|soon| soon.course(now)),
-            low_probability: soon.and_then(|soon| soon.low_probability(now, LOW, HORIZON)),
+            low_probability,
             low_ahead,
             minutes_to_low: soon.and_then(|soon| soon.minutes_to_fall(now, LOW, FURTHEST_LOW)),
             calibration_sd: estimate.map(|e| self.calibration.sd(now, e.glucose())),

@@ -329,7 +329,7 @@ impl View {
     }
 
     /// What the low-ahead alarm compares with its limit, 0 to 1, higher is nearer to a low: the probability of a
-    /// reading below 70 mg/dL within 20 minutes; 1 when it is there.
+    /// reading below 70 mg/dL within 30 minutes; 1 when it is there.
     #[must_use]
     pub const fn low_ahead_signal(&self) -> Option<f32> {
         self.low_ahead

@@ -2,7 +2,7 @@
 
 use crate::{Event, Hash, Stream, live, mg_dl};
 use core::hint::black_box;
-use glidepath::alarm::{Alarms, Doubt, Kind, Situation};
+use glidepath::alarm::{AlarmSettings, Alarms, Burden, Doubt, Kind, Situation};
 use glidepath::calibration::{Calibration, Drift, Line, LineFit, Pair};
 use glidepath::estimator::{Estimator, Model, Trust};
 use glidepath::forecast::fitting::{Learner, Outlook, Reach, Table};
@@ -13,7 +13,9 @@ use glidepath::smoothing::{
 };
 use glidepath::timeline::Beginning;
 use glidepath::trend::{Bands, TrendSign};
-use glidepath::{Error, Estimate, Glucose, History, Instant, LocalTime, Rate, Reading, Span, Status};
+use glidepath::{
+    Error, Estimate, Glucose, History, Instant, LocalTime, Probability, Rate, Reading, Span, Status,
+};
 
 pub fn stages(events: usize) -> Hash {
     let mut hash = Hash::new();
@@ -66,6 +68,8 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
     let bands = bands.with_missing_costing(black_box(1.7))?;
     let mut sign = TrendSign::new(black_box(bands));
     let mut alarms = Alarms::new(live::plan(hash));
+    let mut burden =
+        Burden::resume(Burden::new(black_box(3.0))?.a_week(), Probability::new(black_box(0.31))?)?;
     hash.put(*two.model() == model);
     let mut history = History::<24>::new();
     let mut smoothers = Smoothers::new()?;
@@ -123,7 +127,12 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
                         Status::Doubtful => situation.with_unplaced(reading.glucose()),
                         _ => situation,
                     };
-                    live::standing(hash, &alarms.update(&situation));
+                    let standing = alarms.update(&situation);
+                    live::standing(hash, &standing);
+                    let lows = standing.rings().iter().any(|ring| ring.kind.about().of_lows);
+                    burden.step(reading.at(), Some(reading.glucose()), lows);
+                    let rule = burden.rule(AlarmSettings::default().low_ahead);
+                    hash.put((burden.limit().get(), rule.limit.get()));
                 }
             }
             Event::Fingerstick(stick) => {

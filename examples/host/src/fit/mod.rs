@@ -3,6 +3,7 @@
 //! A group of numbers is a file here and a row of [`GROUPS`]: a function of the sets that gives the source as the
 //! library holds it and figures with each set left out in turn.
 
+mod alarms;
 mod calibration;
 pub mod least;
 pub mod load;
@@ -52,6 +53,8 @@ Groups:
   soon         the forecast: what the sensor will read, how far off that may be, the probability of a low. Needs
                readings alone, a thousand or more; the truth is a later reading within 2.5 minutes of the horizon
   now          the estimate: how lag is undone and what stays open, judged by reference_mg_dl
+  alarms       fits nothing: what all low rules together ring by each limit of low ahead, with each set left out, the
+               other alarms as shipped, and a limit that follows how many false alarms a person accepts
   pressure     when pressure on the sensor is suspected, judged by what came of it in the nights. Needs readings
                every five minutes, over a day and more
   measure      fits nothing: how often the monitor as it stands says absurd things, and what is shown after doubt
@@ -81,6 +84,7 @@ struct Group {
 const GROUPS: &[Group] = &[
     Group { name: "soon", fit: soon::fit },
     Group { name: "now", fit: now::fit },
+    Group { name: "alarms", fit: alarms::measure },
     Group { name: "pressure", fit: pressure::fit },
     Group { name: "measure", fit: now::measure },
     Group { name: "calibration", fit: calibration::fit },

@@ -110,7 +110,8 @@ fn priority_does_not_fall_while_glucose_does() {
     let low = Rule { priority: Priority::Low, ..standard.low };
     let mut alarms = alarms(AlarmSettings { low_ahead: ahead, low, ..standard });
     let first = |standing: Standing| standing.rings().first().map(|ring| (ring.kind, ring.priority));
-    let ring = first(alarms.update(&at(0, 85.0, -2.0).with_low_ahead(0.9)));
+    let _ = alarms.update(&at(0, 95.0, -2.0).with_low_ahead(0.2));
+    let ring = first(alarms.update(&at(5, 85.0, -2.0).with_low_ahead(0.9)));
     assert_eq!(ring, Some((Kind::LowAhead, Priority::High)));
     let ring = first(alarms.update(&at(10, 69.0, -2.0).with_low_ahead(0.9)));
     assert_eq!(ring, Some((Kind::Low, Priority::High)));
@@ -227,11 +228,33 @@ fn nobody_can_acknowledge_what_never_rang() {
 fn a_silence_that_runs_out_rings_even_where_nothing_repeats() {
     let mut alarms = alarms(AlarmSettings::default());
     let ahead = |when| at(when, 90.0, -1.0).with_low_ahead(0.6);
-    assert_eq!(kinds(&alarms.update(&ahead(0))), [(Kind::LowAhead, Cause::New)]);
+    assert_eq!(kinds(&alarms.update(&ahead(0))), []);
+    assert_eq!(kinds(&alarms.update(&ahead(4))), [(Kind::LowAhead, Cause::New)]);
     alarms.acknowledge(Kind::LowAhead);
-    assert!((1..30).all(|when| alarms.update(&ahead(when)).rings().is_empty()));
-    assert_eq!(kinds(&alarms.update(&ahead(30))), [(Kind::LowAhead, Cause::Still)]);
-    assert!((31..90).all(|when| alarms.update(&ahead(when)).rings().is_empty()), "once");
+    assert!((5..64).all(|when| alarms.update(&ahead(when)).rings().is_empty()));
+    assert_eq!(kinds(&alarms.update(&ahead(64))), [(Kind::LowAhead, Cause::Still)]);
+    assert!((65..180).all(|when| alarms.update(&ahead(when)).rings().is_empty()), "once");
+}
+
+#[test]
+fn a_low_ahead_needs_a_second_reading_or_twice_its_delay() {
+    let rule = AlarmSettings::default().low_ahead;
+    assert_eq!((rule.limit.get(), rule.hysteresis.get(), rule.delay.secs()), (0.36, 0.22, 240));
+    let heard = |story: &[(u32, u32, f32)]| {
+        let mut alarms = alarms(AlarmSettings::default());
+        let mut rung = story.iter().filter(|(when, measured, probability)| {
+            let situation = at(*measured, 90.0, -1.0).with_low_ahead(*probability);
+            !alarms.update(&Situation { now: minute(*when), ..situation }).rings().is_empty()
+        });
+        rung.next().map(|(when, ..)| *when)
+    };
+    // one reading alone, and minutes that bring none
+    assert_eq!(heard(&[(0, 0, 0.02), (5, 5, 0.6), (9, 5, 0.6), (10, 10, 0.1)]), None);
+    // the one before was within the hysteresis, or short of it
+    assert_eq!(heard(&[(0, 0, 0.17), (5, 5, 0.36)]), Some(5));
+    assert_eq!(heard(&[(0, 0, 0.13), (5, 5, 0.36), (10, 10, 0.36)]), Some(10));
+    // a sensor that reads every 15 minutes
+    assert_eq!(heard(&[(0, 0, 0.02), (15, 15, 0.6), (22, 15, 0.6), (23, 15, 0.6)]), Some(23));
 }
 
 #[test]
@@ -240,9 +263,9 @@ fn a_gap_in_what_is_known_starts_the_delay_over() {
     let mut tell = |situation: Situation| kinds(&alarms.update(&situation));
     assert_eq!(tell(at(0, 260.0, 0.0)), []);
     assert_eq!(tell(Situation::at(minute(10))), []);
-    assert_eq!(tell(at(16, 260.0, 0.0)), []); // 16 minutes after the first, 0 after the gap
-    assert_eq!(tell(at(30, 260.0, 0.0)), []);
-    assert_eq!(tell(at(31, 260.0, 0.0)), [(Kind::High, Cause::New)]);
+    assert_eq!(tell(at(31, 260.0, 0.0)), []); // 31 minutes after the first, 0 after the gap
+    assert_eq!(tell(at(60, 260.0, 0.0)), []);
+    assert_eq!(tell(at(61, 260.0, 0.0)), [(Kind::High, Cause::New)]);
 }
 
 #[test]

@@ -6,6 +6,7 @@ use proptest::prelude::*;
 use std::vec::Vec;
 
 mod heeding;
+mod kept;
 
 fn kinds(standing: &Standing) -> Vec<(Kind, Cause)> {
     standing.rings().iter().map(|ring| (ring.kind, ring.cause)).collect()
@@ -206,8 +207,19 @@ fn each_rule_is_armed_anew_beyond_its_hysteresis_only() {
             assert_eq!(again, [], "{kind:?} within its hysteresis");
         }
         tell(3, short_of(kind));
-        let again: Vec<_> = tell(4, 0.0).into_iter().filter(|rung| rung.0 == kind).collect();
-        assert_eq!(again, [(kind, Cause::New)], "{kind:?} armed anew");
+        let mut own =
+            |when, beyond| tell(when, beyond).into_iter().filter(|rung| rung.0 == kind).collect::<Vec<_>>();
+        // what speaks of a value, but is no low, is not new again within its quiet of its last ring
+        if kind > Kind::Low && kind.about().by_value {
+            assert_eq!(own(4, 0.0), [], "{kind:?} within its quiet");
+            assert_eq!(own(40, 0.0), [], "{kind:?} within its quiet");
+            own(44, short_of(kind));
+            assert_eq!(own(45, 0.0), [(kind, Cause::Still)], "{kind:?} after its quiet");
+            own(90, short_of(kind));
+            assert_eq!(own(91, 0.0), [(kind, Cause::New)], "{kind:?} armed anew");
+        } else {
+            assert_eq!(own(4, 0.0), [(kind, Cause::New)], "{kind:?} armed anew");
+        }
     }
 }
 

@@ -1,6 +1,7 @@
 //! Each event against each stage's memory: what it changes, and what it must not.
 
 use super::*;
+use crate::snapshot::{restore, room, save};
 use std::boxed::Box;
 use std::format;
 use std::string::String;
@@ -103,7 +104,50 @@ fn each_event_changes_what_it_should_and_nothing_else() {
         ),
     ];
     for (what, event, want) in stories {
-        assert_eq!(changed(&before, event), want, "{what}");
+        assert_eq!(changed(&before, &event), want, "{what}");
+        // and what it leaves is kept over a power cut
+        let mut after = before.clone();
+        event(&mut after);
+        let mut other = fresh();
+        restore(&mut other, &saved(&after)).expect(what);
+        after.power_returned();
+        assert_eq!(saved(&other), saved(&after), "{what}");
+    }
+}
+
+fn saved(monitor: &Monitor<24>) -> Vec<u8> {
+    let mut buffer = [0; room(24)];
+    let length = save(&mut monitor.clone(), &mut buffer).unwrap();
+    buffer[..length].to_vec()
+}
+
+/// A low ahead that rang and went is not new again within the hour, though power was cut between.
+#[test]
+fn a_rest_outlasts_a_power_cut() {
+    let course = |k: u32| match k {
+        0..23 => 150.0 - 3.4 * k as f32,
+        23..28 => 75.0 + 12.0 * (k - 23) as f32,
+        _ => (126.0 - 12.0 * (k - 28) as f32).max(72.0),
+    };
+    let rings = |cut: Option<u32>| {
+        let (mut monitor, mut rung) = (fresh(), Vec::new());
+        for k in 0..36 {
+            let view = monitor.push(&reading(300_000 + k * 300, course(k)));
+            if view.rings().iter().any(|ring| ring.kind == Kind::LowAhead) {
+                rung.push(k);
+            }
+            if cut == Some(k) {
+                let mut other = fresh();
+                restore(&mut other, &saved(&monitor)).unwrap();
+                monitor = other;
+            }
+        }
+        rung
+    };
+    let steady = rings(None);
+    assert_eq!(steady, [22, 34]);
+    for cut in 0..36 {
+        assert_eq!(rings(Some(cut)), steady, "{cut}");
     }
 }
 
