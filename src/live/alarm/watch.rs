@@ -252,8 +252,12 @@ impl Watch {
         heeded_at.code(codec);
         let active = codec.flag(active);
         let (escalated, acknowledged) = (codec.flag(escalated), codec.flag(acknowledged));
-        codec.demand(rang || !told && !escalated && !acknowledged);
-        codec.demand(active || !told && !escalated && acknowledged == rang && (rests || !rang));
+        let silent = !(told | escalated);
+        codec.demand(if active {
+            rang | (silent & !acknowledged)
+        } else {
+            silent & (acknowledged == rang) & (rests | !rang)
+        });
         codec.flag(due);
         let snoozed = codec.flag(&mut snoozed_until.is_some());
         let until = codec.stamp(&mut snoozed_until.unwrap_or(Instant::BLANK));
