@@ -2,7 +2,7 @@
 
 use super::body::{Body, Conditions, State};
 use super::noise::Wander;
-use super::routine::{Ratios, Routine};
+use super::routine::{Life, Ratios, Routine};
 use super::{Random, Truth, minute_of_day};
 use crate::error::{Error, in_range};
 use crate::math;
@@ -28,16 +28,29 @@ pub struct PersonConfig {
     wander: f32,
     treat_at: Glucose,
     resting: Glucose,
+    life: Life,
 }
 
 impl PersonConfig {
-    /// Lives a routine of meals, insulin and exercise from midnight on; takes sugar at about 62 mg/dL.
+    /// Lives a routine of meals, insulin and exercise from midnight on, more smoothly than people do; takes sugar at
+    /// about 62 mg/dL.
     pub const DEFAULT: Self = Self {
         start: Instant::from_secs(0),
         routine: true,
         wander: 1.0,
         treat_at: Glucose::clamped(62.0),
         resting: Glucose::clamped(130.0),
+        life: Life::SMOOTH,
+    };
+
+    /// Lives so that the readings of a [`SensorModel::LIFELIKE`](super::SensorModel::LIFELIKE) have the statistics of
+    /// those of recorded people: rates that turn sooner, lows seen and treated sooner, people less alike. Takes sugar at
+    /// about 64 mg/dL.
+    pub const LIFELIKE: Self = Self {
+        treat_at: Glucose::clamped(64.0),
+        resting: Glucose::clamped(117.0),
+        life: Life::LIFELIKE,
+        ..Self::DEFAULT
     };
 
     /// The same beginning at `start`; the time of day is that of an epoch that began at midnight.
@@ -124,6 +137,8 @@ pub struct Person {
     flux: Wander,
     /// Rise of the liver's output towards morning.
     dawn: f32,
+    /// How large unexplained glucose is in this person, as a share of the usual.
+    restless: f32,
     /// Minutes of exercise left.
     exercise: f32,
     at: Instant,
@@ -147,21 +162,31 @@ impl Person {
             exercise: 0.0,
         };
         let now = if config.routine { now } else { Conditions { basal, ..now } };
-        Self {
+        let mut person = Self {
             config,
             body,
             state,
             now,
             ratios: learn_ratios(&body, &Conditions { basal, ..now }, resting),
-            routine: Routine::new(&mut random),
+            routine: Routine::new(config.life, &mut random),
             hours: Wander::new(&mut random),
             days: Wander::new(&mut random),
             flux: Wander::new(&mut random),
             dawn: (0.10 + 0.10 * random.normal()).clamp(0.0, 0.4),
+            restless: 1.0,
             exercise: 0.0,
             at: config.start,
             random,
-        }
+        };
+        person.differ(seed);
+        person
+    }
+
+    /// Draws what makes this person another than the usual one, from a stream of its own.
+    fn differ(&mut self, seed: u64) {
+        let mut random = Random::new(seed, 1);
+        self.routine.differ(&mut random);
+        self.restless = math::exp_fine(self.config.life.restless * random.normal().clamp(-2.0, 2.0));
     }
 
     /// Lets `span` pass, a minute at a time; a negative one counts as none.
@@ -249,9 +274,10 @@ impl Person {
         let scale = self.config.wander;
         let hours = self.hours.step(d, 240.0, &mut self.random);
         let days = self.days.step(d, 2880.0, &mut self.random);
-        let flux = self.flux.step(d, 15.0, &mut self.random);
+        let [flux_sd, flux_time] = self.config.life.flux;
+        let flux = self.flux.step(d, flux_time, &mut self.random);
         self.now.sensitivity = math::exp_fine(scale * (0.12 * hours + 0.08 * days));
-        self.now.flux = scale * 0.0026 * flux;
+        self.now.flux = scale * self.restless * flux_sd * flux;
         // up from 2:00, back down by 10:00
         let morning = ((minute - 120.0) / 480.0).clamp(0.0, 1.0);
         self.now.liver = 1.0 + scale * self.dawn * 4.0 * morning * (1.0 - morning);

@@ -5,6 +5,55 @@
 
 use super::Random;
 
+/// How lives differ from each other and from one day to the next.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+pub(super) struct Life {
+    /// How far carbohydrate is misjudged, from and to over people: the spread of the judged share.
+    pub misjudged: [f32; 2],
+    /// The lasting habit of injecting more or less than needed: mean and standard deviation over people.
+    pub habit: [f32; 2],
+    /// How much is eaten, as a share of the usual: mean and standard deviation over people.
+    pub meals: [f32; 2],
+    /// Plasma glucose under the one asked for at which a low is noticed: mean and standard deviation, mg/dL.
+    pub noticed: [f32; 2],
+    /// Minutes until it is, by day and by night.
+    pub notice: [f32; 2],
+    /// Sugar taken for it, shares of 15 g from and to.
+    pub sugar: [f32; 2],
+    /// Unexplained glucose: standard deviation, mmol/kg/min, and for how many minutes it is remembered.
+    pub flux: [f32; 2],
+    /// Standard deviation of the logarithm of that over people.
+    pub restless: f32,
+}
+
+impl Life {
+    /// Smooth: what was first invented, by a look at curves.
+    pub const SMOOTH: Self = Self {
+        misjudged: [0.35, 0.65],
+        habit: [0.95, 0.10],
+        meals: [1.0, 0.0],
+        noticed: [0.0, 5.0],
+        notice: [3.0, 8.0],
+        sugar: [0.8, 1.5],
+        flux: [0.0026, 15.0],
+        restless: 0.0,
+    };
+
+    /// Found by a search so that the statistics come out as they do on recorded people: `rank FOLDER` prints them beside
+    /// each other.
+    pub const LIFELIKE: Self = Self {
+        misjudged: [0.11, 0.22],
+        habit: [0.95, 0.13],
+        meals: [0.75, 0.18],
+        noticed: [0.0, 5.2],
+        notice: [1.5, 9.6],
+        sugar: [0.85, 2.0],
+        flux: [0.0115, 5.0],
+        restless: 0.36,
+    };
+}
+
 /// What a person has learned about their own body.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Ratios {
@@ -51,30 +100,43 @@ pub(super) struct Routine {
     /// Minutes since the last sugar, and since the last insulin.
     since_sugar: f32,
     since_bolus: f32,
-    /// Plasma glucose at which the next low is noticed, mg/dL.
+    /// How far over the level at which lows are treated the next one is noticed, mg/dL.
     noticed_at: f32,
     last_minute: f32,
+    life: Life,
+    /// How much is eaten, as a share of the usual.
+    appetite: f32,
 }
 
 impl Routine {
-    pub fn new(random: &mut Random) -> Self {
+    pub fn new(life: Life, random: &mut Random) -> Self {
+        let [least, most] = life.misjudged;
+        let [habit, habits] = life.habit;
         Self {
-            misjudgement: random.between(0.35, 0.65),
-            habit: (0.95 + 0.10 * random.normal()).clamp(0.7, 1.3),
+            misjudgement: random.between(least, most),
+            habit: (habit + habits * random.normal()).clamp(0.7, 1.3),
             meals: [Meal::default(); 5],
             exercise_at: None,
             since_sugar: 1e3,
             since_bolus: 1e3,
-            noticed_at: 62.0,
+            noticed_at: 0.0,
+            life,
+            appetite: 1.0,
             // so that the first minute begins a day
             last_minute: f32::MAX,
         }
     }
 
+    /// Draws what makes this person another than the usual one.
+    pub fn differ(&mut self, random: &mut Random) {
+        let [mean, spread] = self.life.meals;
+        self.appetite = (mean + spread * random.normal()).clamp(0.3, 2.0);
+    }
+
     fn plan_day(&mut self, minute: f32, random: &mut Random) {
         for (meal, (usual_at, usual_grams, probability)) in self.meals.iter_mut().zip(MEALS) {
             let at = usual_at + 35.0 * random.normal();
-            let grams = usual_grams * (1.0 + 0.35 * random.normal()).clamp(0.3, 2.0);
+            let grams = self.appetite * usual_grams * (1.0 + 0.35 * random.normal()).clamp(0.3, 2.0);
             let eaten = random.happens(probability) && at > minute;
             let injected = !random.happens(if usual_grams < 30.0 { 0.30 } else { 0.06 });
             // a little early or late, and now and then remembered only when glucose is up
@@ -136,11 +198,13 @@ impl Routine {
         }
 
         // sugar for a low, sooner by day than by night
-        let notice = if asleep { d / 8.0 } else { d / 3.0 };
-        if plasma < self.noticed_at + (treat_at - 62.0) && self.since_sugar > 15.0 && random.happens(notice) {
-            deed.sugar = 15.0 * random.between(0.8, 1.5);
+        let [by_day, by_night] = self.life.notice;
+        let notice = if asleep { d / by_night } else { d / by_day };
+        if plasma < self.noticed_at + treat_at && self.since_sugar > 15.0 && random.happens(notice) {
+            let ([least, most], [noticed, spread]) = (self.life.sugar, self.life.noticed);
+            deed.sugar = 15.0 * random.between(least, most);
             self.since_sugar = 0.0;
-            self.noticed_at = 62.0 + 5.0 * random.normal();
+            self.noticed_at = noticed + spread * random.normal();
         }
 
         if self.exercise_at.is_some_and(|at| minute >= at) {

@@ -29,15 +29,38 @@ enum Coloured {
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct Faults {
     gaps_per_day: f32,
+    /// By how much longer than five minutes they are on average.
+    longer: f32,
+    long_gaps_per_day: f32,
+    /// How unlike sensors are in both: standard deviation of the logarithm.
+    unlike: f32,
     spike_probability: f32,
     pressure_per_night: f32,
 }
 
 impl Faults {
     /// Nothing ever goes wrong.
-    pub const NONE: Self = Self { gaps_per_day: 0.0, spike_probability: 0.0, pressure_per_night: 0.0 };
+    pub const NONE: Self = Self {
+        gaps_per_day: 0.0,
+        longer: 20.0,
+        long_gaps_per_day: 0.0,
+        unlike: 0.0,
+        spike_probability: 0.0,
+        pressure_per_night: 0.0,
+    };
     /// A gap a day, one reading in a hundred a spike of 20 to 60 mg/dL, and pressure every other night.
-    pub const USUAL: Self = Self { gaps_per_day: 1.0, spike_probability: 0.01, pressure_per_night: 0.5 };
+    pub const USUAL: Self =
+        Self { gaps_per_day: 1.0, spike_probability: 0.01, pressure_per_night: 0.5, ..Self::NONE };
+    /// As recorded sensors have it: every other day a reading is missed, every third a gap of an hour or so, up to half a
+    /// day, and both much oftener on some sensors; a spike in some 3,000 readings; pressure in one night of eight.
+    pub const LIFELIKE: Self = Self {
+        gaps_per_day: 0.5,
+        longer: 1.0,
+        long_gaps_per_day: 0.35,
+        unlike: 1.0,
+        spike_probability: 0.0003,
+        pressure_per_night: 0.12,
+    };
 
     /// Gaps a day (0 to 100; 25 minutes each on average), the probability that a reading is a spike (0 to
     /// 1), and that there is pressure on the sensor in a night (0 to 1).
@@ -55,7 +78,7 @@ impl Faults {
             in_range("pressure_per_night", pressure_per_night, 0.0, 1.0),
         ) {
             (Ok(gaps_per_day), Ok(spike_probability), Ok(pressure_per_night)) => {
-                Ok(Self { gaps_per_day, spike_probability, pressure_per_night })
+                Ok(Self { gaps_per_day, spike_probability, pressure_per_night, ..Self::NONE })
             }
             (Err(error), ..) | (_, Err(error), _) | (_, _, Err(error)) => Err(error),
         }
@@ -88,10 +111,13 @@ pub struct SensorModel {
     noise_scale: f32,
     drifts: bool,
     faults: Faults,
-    /// Minutes; `None` draws one for each sensor.
+    /// Minutes; `None` draws one for each sensor, near the usual one.
     lag: Option<f32>,
+    usual_lag: f32,
     low: f32,
     high: f32,
+    /// Time constant of the sensor's own smoothing, minutes.
+    smooths: f32,
 }
 
 impl SensorModel {
@@ -99,6 +125,14 @@ impl SensorModel {
     pub const WHITE: Self = Self::with_noise(Coloured::None, 4.5);
     /// A recent sensor: noise of 5 mg/dL that remembers for 25 minutes, and 2.5 without memory.
     pub const CORRELATED: Self = Self::with_noise(Coloured::Wander { sd: 5.0, time: 25.0 }, 2.5);
+    /// A recent sensor whose readings have the statistics of recorded ones, but for its faults
+    /// ([`Faults::LIFELIKE`]): 6.4 mg/dL that remembers for 11 minutes, smoothed over 3.7, and 0.55
+    /// without memory.
+    pub const LIFELIKE: Self = Self {
+        smooths: 3.7,
+        usual_lag: 6.0,
+        ..Self::with_noise(Coloured::Wander { sd: 6.4, time: 11.0 }, 0.55)
+    };
     /// An early sensor: 10.46 mg/dL that remembers for 35.9 minutes, and 1.4 without memory.
     pub const EARLY: Self = Self::with_noise(Coloured::Wander { sd: 10.46, time: 35.9 }, 1.4);
     /// An early sensor with skewed noise, 11.7 mg/dL over 42 minutes, and 1.2 without memory.
@@ -114,8 +148,10 @@ impl SensorModel {
             drifts: false,
             faults: Faults::NONE,
             lag: None,
+            usual_lag: 8.0,
             low: 40.0,
             high: 400.0,
+            smooths: 0.0,
         }
     }
 
@@ -149,6 +185,18 @@ impl SensorModel {
     pub const fn with_lag_min(self, minutes: f32) -> Result<Self, Error> {
         match in_range("lag_min", minutes, 1.0, 30.0) {
             Ok(minutes) => Ok(Self { lag: Some(minutes), ..self }),
+            Err(error) => Err(error),
+        }
+    }
+
+    /// The same with a sensor that smooths what it shows with a time constant of `minutes`, 0 to 30; 0 smooths
+    /// nothing. It comes on top of the lag.
+    ///
+    /// # Errors
+    /// When outside that range.
+    pub const fn with_smoothing_min(self, minutes: f32) -> Result<Self, Error> {
+        match in_range("smoothing_min", minutes, 0.0, 30.0) {
+            Ok(smooths) => Ok(Self { smooths, ..self }),
             Err(error) => Err(error),
         }
     }
@@ -249,6 +297,8 @@ pub struct Sensor {
     at: Option<Instant>,
     plasma: f32,
     interstitial: f32,
+    /// What it makes of that, if it smooths.
+    smoothed: Option<f32>,
     /// Minutes since it was inserted.
     age: f32,
     wander: Wander,
@@ -257,6 +307,8 @@ pub struct Sensor {
     offset_wander: Wander,
     /// Minutes of the current gap left.
     gap: f32,
+    /// How much oftener this sensor has gaps than the usual one.
+    oftener: f32,
     pressure: Pressure,
     noise_random: Random,
     drift_random: Random,
@@ -280,7 +332,7 @@ impl Sensor {
     pub fn new(seed: u64, model: SensorModel) -> Self {
         let mut noise_random = Random::new(seed, 10);
         let mut drift_random = Random::new(seed, 11);
-        let drawn = (8.0 + 2.0 * drift_random.normal()).clamp(4.0, 14.0);
+        let drawn = (model.usual_lag + 2.0 * drift_random.normal()).clamp(0.5 * model.usual_lag, 14.0);
         let gain = 1.0 + 0.08 * drift_random.normal();
         let offset = 5.0 * drift_random.normal();
         Self {
@@ -292,12 +344,14 @@ impl Sensor {
             at: None,
             plasma: 0.0,
             interstitial: 0.0,
+            smoothed: None,
             age: 0.0,
             wander: Wander::new(&mut noise_random),
             skewed: Skewed::new(&mut noise_random),
             gain_wander: Wander::new(&mut drift_random),
             offset_wander: Wander::new(&mut drift_random),
             gap: 0.0,
+            oftener: math::exp_fine(model.faults.unlike * Random::new(seed, 13).normal().clamp(-2.0, 2.0)),
             pressure: Pressure { day: None, from: 0.0, until: 0.0, depth: 0.0, loss: 0.0 },
             noise_random,
             drift_random,
@@ -354,6 +408,24 @@ impl Sensor {
             self.offset_wander.step(d, 1440.0, &mut self.drift_random);
         }
         self.go_wrong(truth.at(), d);
+        if self.model.smooths > 0.0 {
+            let felt = self.felt(0.0);
+            let kept = math::exp_fine(-d / self.model.smooths);
+            self.smoothed = Some(self.smoothed.map_or(felt, |last| felt + kept * (last - felt)));
+        }
+    }
+
+    /// What the sensor feels, with `white` of noise without memory; spikes and its own smoothing come after it.
+    fn felt(&self, white: f32) -> f32 {
+        let coloured = match self.model.coloured {
+            Coloured::None => 0.0,
+            Coloured::Wander { sd, .. } => sd * self.wander.value(),
+            Coloured::Skewed => self.skewed.value(),
+        };
+        let (gain, offset) = self.calibration();
+        gain * self.interstitial * (1.0 - self.pressure.loss)
+            + offset
+            + self.model.noise_scale * (coloured + white)
     }
 
     fn plan_night(&mut self, at: Instant) {
@@ -370,12 +442,15 @@ impl Sensor {
     }
 
     fn go_wrong(&mut self, at: Instant, d: f32) {
+        let Faults { gaps_per_day, longer, long_gaps_per_day, .. } = self.model.faults;
+        let random = &mut self.fault_random;
+        let days = self.oftener * d / 1440.0;
         if self.gap > 0.0 {
             self.gap -= d;
-        } else if self.fault_random.happens(self.model.faults.gaps_per_day * d / 1440.0) {
-            // five minutes, and four more of five on average
-            let more = -math::ln_fine(1.0 - self.fault_random.uniform()) * 20.0;
-            self.gap = 5.0 + more;
+        } else if random.happens(gaps_per_day * days) {
+            self.gap = 5.0 - math::ln_fine(1.0 - random.uniform()) * longer;
+        } else if long_gaps_per_day > 0.0 && random.happens(long_gaps_per_day * days) {
+            self.gap = (60.0 * math::exp_fine(1.1 * random.normal())).min(720.0);
         }
         self.plan_night(at);
         let minute = minute_of_day(at);
@@ -393,11 +468,6 @@ impl Sensor {
     pub fn read(&mut self) -> Option<Sample> {
         let at = self.at?;
         let white = self.model.white_sd * self.noise_random.normal();
-        let coloured = match self.model.coloured {
-            Coloured::None => 0.0,
-            Coloured::Wander { sd, .. } => sd * self.wander.value(),
-            Coloured::Skewed => self.skewed.value(),
-        };
         let mut disturbance = Disturbance::None;
         let mut spike = 0.0;
         if self.pressure.loss >= 0.05 {
@@ -411,11 +481,8 @@ impl Sensor {
         if self.gap > 0.0 {
             return None;
         }
-        let (gain, offset) = self.calibration();
-        let value = gain * self.interstitial * (1.0 - self.pressure.loss)
-            + offset
-            + self.model.noise_scale * (coloured + white)
-            + spike;
+        let smoothed = self.smoothed.map(|smoothed| smoothed + self.model.noise_scale * white);
+        let value = smoothed.unwrap_or_else(|| self.felt(white)) + spike;
         let status = if value < self.model.low {
             Status::BelowRange
         } else if value > self.model.high {

@@ -1,6 +1,7 @@
 //! `rank`: every method on the same readings, against the truth.
 
 mod bound;
+mod likeness;
 pub mod linear;
 mod lows;
 mod method;
@@ -20,7 +21,7 @@ use crate::args::{InputArgs, OutputArgs};
 use crate::failure::{Failure, Unreadable};
 use crate::output::{self, Outputs};
 use crate::sheet::{CAUTION, Page};
-use crate::simulate::SensorArgs;
+use crate::simulate::WorldArgs;
 use crate::table::{self, Unit};
 
 use glidepath::simulate::{GaussianWorldConfig, SensorModel};
@@ -74,7 +75,7 @@ pub struct Args {
     only: Vec<String>,
 
     #[command(flatten)]
-    sensor: SensorArgs,
+    world: WorldArgs,
 
     #[command(flatten)]
     input: InputArgs,
@@ -152,6 +153,10 @@ fn on_people(args: &Args) -> Result<(), Failure> {
                 page.table(&caption, &head, &rows);
             }
         }
+        page.section("Simulated people beside recorded ones");
+        let (caption, head, rows) = likeness::table(&report.likeness);
+        let head: Vec<&str> = head.iter().map(String::as_str).collect();
+        page.table(&caption, &head, &rows);
         let mut outputs = Outputs::default();
         outputs.add(sheet.clone(), page.finish());
         outputs.write()?;
@@ -164,6 +169,7 @@ fn on_people(args: &Args) -> Result<(), Failure> {
     for set in &report.sets {
         people::tables(set).iter().for_each(|table| text += &people::as_text(table));
     }
+    text += &people::as_text(&likeness::table(&report.likeness));
     text += &format!("\n{CAUTION}\n");
     if let Some(sheet) = sheet {
         text += &format!("\nThe sheet: {}\n", sheet.display());
@@ -173,8 +179,14 @@ fn on_people(args: &Args) -> Result<(), Failure> {
 }
 
 fn simulated(args: &Args) -> Result<Ranking, Failure> {
-    let sensor = args.sensor.model()?;
-    let setting = Setting { sensor, days: args.days, interval: args.interval, fingersticks_per_day: 0 };
+    let sensor = args.world.sensor()?;
+    let setting = Setting {
+        person: args.world.person(),
+        sensor,
+        days: args.days,
+        interval: args.interval,
+        fingersticks_per_day: 0,
+    };
     let mut all = all(&sensor);
     if !args.fingersticks.is_empty() {
         all.extend(sticks::usual());
@@ -234,7 +246,7 @@ fn simulated(args: &Args) -> Result<Ranking, Failure> {
 }
 
 fn recorded(args: &Args) -> Result<Ranking, Failure> {
-    let methods = wanted(all(&args.sensor.model()?), &args.only)?;
+    let methods = wanted(all(&args.world.sensor()?), &args.only)?;
     let mut series = Vec::new();
     let mut unit = None;
     let mut unreadable = Unreadable::default();

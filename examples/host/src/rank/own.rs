@@ -34,7 +34,7 @@ mod tests {
     use super::super::tally;
     use super::*;
     use glidepath::Reading;
-    use glidepath::simulate::SensorModel;
+    use glidepath::simulate::{PersonConfig, SensorModel};
 
     #[test]
     fn the_example_above_works() {
@@ -47,7 +47,13 @@ mod tests {
                 Outlook::line(now, 0.5 * (now - before.glucose().mg_dl()) / minutes, 20.0)
             }
         });
-        let setting = Setting { sensor: SensorModel::WHITE, days: 2, interval: 5, fingersticks_per_day: 0 };
+        let setting = Setting {
+            person: PersonConfig::DEFAULT,
+            sensor: SensorModel::WHITE,
+            days: 2,
+            interval: 5,
+            fingersticks_per_day: 0,
+        };
         let tallies = tally::tally("", &[own], 2, |n| person(n as u64, &setting));
         let error = tallies[0].score.now.rms().unwrap();
         assert!((4.0..15.0).contains(&error), "{error}");

@@ -14,6 +14,7 @@ use serde::Serialize;
 
 use super::Args;
 use super::HORIZONS;
+use super::likeness::{self, Likeness};
 use super::method::{Entry, Outlook};
 use crate::failure::Failure;
 use crate::fit::least::{CRIED, flagged};
@@ -42,6 +43,8 @@ pub struct Report {
     pub on: String,
     /// The last is of all people.
     pub sets: Vec<SetReport>,
+    /// What the traces are like: of each set, of all, and of simulated people.
+    pub likeness: Vec<Likeness>,
 }
 
 /// The figures of a set.
@@ -358,7 +361,7 @@ pub fn rank(args: &Args, methods: &[Entry]) -> Result<Report, Failure> {
         all.days
     );
     reports.push(all.report("all", methods));
-    Ok(Report { on, sets: reports })
+    Ok(Report { on, sets: reports, likeness: likeness::beside(&sets, args.people, args.days) })
 }
 
 /// A table: caption, heads, rows.

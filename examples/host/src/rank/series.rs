@@ -164,6 +164,7 @@ fn slopes(grid: &[f32]) -> Vec<f32> {
 /// How people are simulated.
 #[derive(Clone, Copy, Debug)]
 pub struct Setting {
+    pub person: PersonConfig,
     pub sensor: SensorModel,
     pub days: u32,
     /// Minutes between readings.
@@ -173,7 +174,7 @@ pub struct Setting {
 
 /// A person who does not exist, by seed.
 pub fn person(seed: u64, setting: &Setting) -> Series {
-    let mut person = Person::new(seed, PersonConfig::DEFAULT);
+    let mut person = Person::new(seed, setting.person);
     record(seed, setting, setting.sensor, |span| person.step(span))
 }
 
@@ -193,6 +194,8 @@ fn gaussian_sensor(sensor: &SensorModel) -> SensorModel {
     sensor
         .with_faults(Faults::NONE)
         .with_drift(false)
+        .with_smoothing_min(0.0)
+        .expect("in range")
         .with_lag_min(GAUSSIAN_LAG)
         .and_then(|model| model.with_range(limit(0.0), limit(2000.0)))
         .expect("in range")

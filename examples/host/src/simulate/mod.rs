@@ -5,11 +5,11 @@ mod model;
 use std::path::PathBuf;
 
 use clap::ValueEnum;
-use glidepath::simulate::{Disturbance, Meter, MeterModel, Person, PersonConfig, Sensor};
+use glidepath::simulate::{Disturbance, Meter, MeterModel, Person, Sensor};
 use glidepath::{Instant, Span};
 use serde::Serialize;
 
-pub use model::SensorArgs;
+pub use model::WorldArgs;
 
 use crate::failure::Failure;
 use crate::output::{self, Outputs};
@@ -36,7 +36,7 @@ pub struct Args {
     interval: u32,
 
     #[command(flatten)]
-    sensor: SensorArgs,
+    world: WorldArgs,
 
     /// Fingersticks a day, spread over the waking hours
     #[arg(long, value_name = "N", default_value_t = 2, value_parser = clap::value_parser!(u32).range(0..=24))]
@@ -108,7 +108,7 @@ fn tell(args: &Args, summary: &Summary) -> String {
          Mean {:.0} mg/dL, {:.1} % below 70, {:.1} % above 180; the sensor errs by {:.1} mg/dL (root mean square).\n\
          No real person, sensor or meter is meant; not for treatment decisions.",
         summary.readings,
-        args.sensor.sensor.to_possible_value().map_or_else(String::new, |value| value.get_name().to_owned()),
+        args.world.sensor.to_possible_value().map_or_else(String::new, |value| value.get_name().to_owned()),
         summary.fingersticks,
         summary.days,
         summary.seed,
@@ -121,8 +121,8 @@ fn tell(args: &Args, summary: &Summary) -> String {
 
 fn invent(args: &Args) -> Result<Invented, Failure> {
     let start = Instant::from_secs(FIRST_MIDNIGHT);
-    let mut person = Person::new(args.seed, PersonConfig::DEFAULT.with_start(start));
-    let mut sensor = Sensor::new(args.seed, args.sensor.model()?);
+    let mut person = Person::new(args.seed, args.world.person().with_start(start));
+    let mut sensor = Sensor::new(args.seed, args.world.sensor()?);
     let mut meter = Meter::new(args.seed, MeterModel::USUAL);
     let clock = Clock::default();
     let mut trace = String::from("time,glucose_mg_dl,plasma_mg_dl,rate_mg_dl_min\n");

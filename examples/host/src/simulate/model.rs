@@ -1,7 +1,7 @@
-//! Which sensor is simulated.
+//! Which world is simulated: how people live and what their sensor is like.
 
 use clap::{Args, ValueEnum};
-use glidepath::simulate::{Faults, SensorModel};
+use glidepath::simulate::{Faults, PersonConfig, SensorModel};
 
 use crate::failure::Failure;
 
@@ -10,8 +10,10 @@ use crate::failure::Failure;
 pub enum SensorName {
     /// Noise without memory
     White,
-    /// A recent sensor: noise that remembers for 25 minutes
+    /// A recent sensor with the statistics of recorded ones: it smooths what it shows
     #[default]
+    Lifelike,
+    /// A recent sensor: noise that remembers for 25 minutes, and some without memory
     Correlated,
     /// An early sensor: twice the noise, remembered for 36 minutes
     Early,
@@ -21,8 +23,22 @@ pub enum SensorName {
     Drifting,
 }
 
+/// How people live.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+pub enum LifeName {
+    /// With the statistics of recorded people: see the table that `rank FOLDER` prints
+    #[default]
+    Lifelike,
+    /// Smoother than people are: longer trends, slower lows
+    Smooth,
+}
+
 #[derive(Args, Clone, Copy, Debug)]
-pub struct SensorArgs {
+pub struct WorldArgs {
+    /// How the simulated people live
+    #[arg(long, value_enum, default_value_t, value_name = "KIND")]
+    pub life: LifeName,
+
     /// The kind of sensor
     #[arg(long, value_enum, default_value_t, value_name = "KIND")]
     pub sensor: SensorName,
@@ -36,21 +52,31 @@ pub struct SensorArgs {
     pub faults: bool,
 }
 
-impl SensorArgs {
-    /// The model meant.
+impl WorldArgs {
+    /// How people live.
+    pub const fn person(&self) -> PersonConfig {
+        match self.life {
+            LifeName::Lifelike => PersonConfig::LIFELIKE,
+            LifeName::Smooth => PersonConfig::DEFAULT,
+        }
+    }
+
+    /// The sensor they wear.
     ///
     /// # Errors
     /// When the noise scale is out of range.
-    pub fn model(&self) -> Result<SensorModel, Failure> {
+    pub fn sensor(&self) -> Result<SensorModel, Failure> {
         let model = match self.sensor {
+            SensorName::Lifelike => SensorModel::LIFELIKE,
             SensorName::White => SensorModel::WHITE,
             SensorName::Correlated => SensorModel::CORRELATED,
             SensorName::Early => SensorModel::EARLY,
             SensorName::Skewed => SensorModel::SKEWED,
             SensorName::Drifting => SensorModel::DRIFTING,
         };
+        let usual = if self.sensor == SensorName::Lifelike { Faults::LIFELIKE } else { Faults::USUAL };
         model
-            .with_faults(if self.faults { Faults::USUAL } else { Faults::NONE })
+            .with_faults(if self.faults { usual } else { Faults::NONE })
             .with_noise_scale(self.noise_scale)
             .map_err(|error| Failure::new(format!("--noise-scale: {error}, expected 0 to 10")))
     }
