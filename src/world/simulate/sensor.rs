@@ -51,15 +51,15 @@ impl Faults {
     /// A gap a day, one reading in a hundred a spike of 20 to 60 mg/dL, and pressure every other night.
     pub const USUAL: Self =
         Self { gaps_per_day: 1.0, spike_probability: 0.01, pressure_per_night: 0.5, ..Self::NONE };
-    /// As recorded sensors have it: every other day a reading is missed, every third a gap of an hour or so, up to half a
-    /// day, and both much oftener on some sensors; a spike in some 3,000 readings; pressure in one night of eight.
+    /// As recorded sensors have it: a reading missed a day, a gap of an hour or so every third day, up to half a
+    /// day, and both much oftener on some sensors; a spike in some 1,200 readings; pressure in three nights of ten.
     pub const LIFELIKE: Self = Self {
-        gaps_per_day: 0.5,
+        gaps_per_day: 1.2,
         longer: 1.0,
         long_gaps_per_day: 0.35,
-        unlike: 1.0,
-        spike_probability: 0.0003,
-        pressure_per_night: 0.12,
+        unlike: 1.2,
+        spike_probability: 0.0008,
+        pressure_per_night: 0.3,
     };
 
     /// Gaps a day (0 to 100; 25 minutes each on average), the probability that a reading is a spike (0 to

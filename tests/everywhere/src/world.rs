@@ -32,9 +32,11 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
         .with_drift(true)
         .with_noise_scale(1.1)?
         .with_lag_min(9.0)?
+        .with_smoothing_min(2.0)?
         .with_range(glucose(40.0)?, glucose(400.0)?)?;
     hash.put((model.coloured_noise(), model.white_noise()));
-    let mut sensors = [model, SensorModel::WHITE, SensorModel::CORRELATED, SensorModel::EARLY]
+    let lifelike = SensorModel::LIFELIKE.with_faults(Faults::LIFELIKE);
+    let mut sensors = [model, SensorModel::WHITE, SensorModel::CORRELATED, SensorModel::EARLY, lifelike]
         .map(|m| Sensor::new(black_box(9), m));
     let mut meter = Meter::new(black_box(9), MeterModel::new(5.0, 4.0)?);
     let world = GaussianWorldConfig::new(black_box(150.0), 50.0, 30.0, 110.0)?;

@@ -100,7 +100,8 @@ pub fn ours(sensor: &SensorModel) -> Vec<Entry> {
     let shipped = Settings::default();
     let with = |model: Model| Settings { model, ..shipped };
     let (sd, time) = sensor.coloured_noise();
-    let white = sensor.white_noise().max(0.1);
+    // whole numbers are shown: the noise of rounding is 1/12
+    let white = sensor.white_noise().hypot((1.0_f32 / 12.0).sqrt());
     let span = |minutes: f32| Span::from_secs((minutes * 60.0).round() as i32);
     let told =
         |model: Model| model.with_coloured(sd, span(time)).and_then(|model| model.with_white_sd(white));
