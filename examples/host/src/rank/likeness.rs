@@ -308,3 +308,105 @@ fn correlation(pairs: &[(f64, f64)]) -> Option<f64> {
     let product = pairs.iter().map(|(a, b)| (a - mean_a) * (b - mean_b)).sum::<f64>() / pairs.len() as f64;
     Some(product / (spread(&a)? * spread(&b)?)).filter(|r| r.is_finite())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use glidepath::{Glucose, Instant, Reading};
+
+    /// A trace of three days from midnight, a reading every five minutes with the glucose that `level` gives for its
+    /// number, if any.
+    fn trace(level: impl Fn(usize) -> Option<f32>) -> Person {
+        let readings = (0..864).filter_map(|n| {
+            let glucose = Glucose::from_mg_dl(level(n)?).unwrap();
+            Some(Reading::new(Instant::from_secs(300 * n as u32), glucose))
+        });
+        Person {
+            set: String::new(),
+            name: String::new(),
+            readings: readings.collect(),
+            references: Vec::new(),
+            clock: Clock::default(),
+        }
+    }
+
+    fn figure(person: &Person, name: &str) -> Option<f64> {
+        let all = figures(person).expect("long enough");
+        all.into_iter().find(|(statistic, _)| statistic.starts_with(name)).expect("there is one").1
+    }
+
+    #[test]
+    fn a_ramp_is_foretold_by_a_line_and_missed_by_holding() {
+        // up and down by 1 mg/dL a minute, half a day each way: turns are few
+        let ramp = trace(|n| Some(50.0 + 5.0 * (n % 288).min(288 - n % 288) as f32 / 2.0));
+        let hold = figure(&ramp, "holding the reading 30 min").unwrap();
+        assert!((14.0..15.0).contains(&hold), "{hold}");
+        assert!(figure(&ramp, "straight line over holding, 30 min").unwrap() < 0.35);
+        assert!(figure(&ramp, "correlation of the rate with that 5 min later").unwrap() > 0.95);
+        assert!(figure(&ramp, "noise").unwrap() < 0.2);
+    }
+
+    #[test]
+    fn zigzag_has_opposite_neighbours_and_noise() {
+        let zigzag = trace(|n| Some(if n % 2 == 0 { 100.0 } else { 110.0 }));
+        assert!(
+            (figure(&zigzag, "correlation of the rate with that 5 min later").unwrap() + 1.0).abs() < 1e-6
+        );
+        assert!(
+            (figure(&zigzag, "correlation of the rate with that 30 min later").unwrap() - 1.0).abs() < 1e-6
+        );
+        // second differences of 20, as those of noise of 20 / sqrt 6
+        assert!((figure(&zigzag, "noise").unwrap() - 20.0 / 6.0_f64.sqrt()).abs() < 0.01);
+        assert_eq!(figure(&zigzag, "rate of change, 99th"), Some(2.0));
+        assert_eq!(figure(&zigzag, "rate of change, 1st"), Some(-2.0));
+    }
+
+    #[test]
+    fn lows_jumps_and_gaps_are_counted() {
+        // each day one low of 25 min, one of 10 min, a gap of an hour
+        let lows = trace(|n| match n % 288 {
+            100..105 | 200..202 => Some(60.0),
+            150..162 => None,
+            _ => Some(100.0),
+        });
+        let days = (864.0 - 36.0) / 288.0;
+        assert!((figure(&lows, "lows").unwrap() - 21.0 / days).abs() < 1e-9);
+        assert_eq!(figure(&lows, "their length, median"), Some(25.0));
+        assert!((figure(&lows, "steps of more").unwrap() - 7.0 * 12.0 / days).abs() < 1e-9);
+        assert!((figure(&lows, "gaps").unwrap() - 3.0 / days).abs() < 1e-9);
+        assert!((figure(&lows, "time without").unwrap() - 100.0 * 36.0 / 864.0).abs() < 1e-9);
+        assert!((figure(&lows, "below 70").unwrap() - 100.0 * 21.0 / 828.0).abs() < 1e-9);
+        assert_eq!(figure(&lows, "below 54"), Some(0.0));
+        assert_eq!(figure(&lows, "dips of the night"), Some(0.0), "by day");
+    }
+
+    #[test]
+    fn a_dip_of_the_night_is_one_that_comes_back() {
+        // number 24 is two in the morning
+        let dip = trace(|n| Some(if (24..30).contains(&n) { 90.0 } else { 120.0 }));
+        assert!((figure(&dip, "dips of the night").unwrap() - 7.0 / 3.0).abs() < 1e-9);
+        let fall = trace(|n| Some(if n >= 24 { 90.0 } else { 120.0 }));
+        assert_eq!(figure(&fall, "dips of the night"), Some(0.0));
+        let by_day = trace(|n| Some(if (150..156).contains(&n) { 90.0 } else { 120.0 }));
+        assert_eq!(figure(&by_day, "dips of the night"), Some(0.0));
+    }
+
+    #[test]
+    fn other_intervals_and_short_traces_are_left_out() {
+        assert!(figures(&trace(|n| (n % 3 == 0).then_some(100.0))).is_none());
+        assert!(figures(&trace(|n| (n < 300).then_some(100.0))).is_none());
+    }
+
+    #[test]
+    fn simulated_people_stand_beside_recorded_ones() {
+        let set = Set { name: "invented".into(), people: vec![trace(|n| Some(100.0 + (n % 7) as f32))] };
+        let all = beside(&[set], 2, 3);
+        let names: Vec<&str> = all.iter().map(|one| one.people.as_str()).collect();
+        assert_eq!(names, ["invented", RECORDED, LIFELIKE, SMOOTH]);
+        let (_, head, rows) = table(&all);
+        assert_eq!(head.len(), 4);
+        assert_eq!(rows.len(), all[1].statistics.len());
+        assert!(rows.iter().all(|row| row.len() == 4));
+        assert!(rows[0][1].starts_with("103 (103 to 103)"), "{:?}", rows[0]);
+    }
+}
