@@ -354,6 +354,18 @@ impl<A: Coded, B: Coded, C: Coded> Coded for (A, B, C) {
     }
 }
 
+/// Whether what is saved of `value` is read as a state: nothing is refused on the way out.
+#[cfg(test)]
+pub(crate) fn stands(mut value: impl Coded) -> bool {
+    let mut room = [0; 1024];
+    let mut codec = Codec::saving(&mut room);
+    value.code(&mut codec);
+    let end = codec.end().unwrap();
+    let mut codec = Codec::checking(&room[..end]);
+    value.code(&mut codec);
+    codec.end() == Some(end)
+}
+
 #[cfg(test)]
 mod tests {
     extern crate std;

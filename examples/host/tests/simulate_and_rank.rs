@@ -95,7 +95,8 @@ fn folders_of_people_are_ranked_set_by_set() {
         let line = format!("simulate --seed {seed} --days 4 --out-trace {}", file.display());
         assert!(glidepath(&line).status.success());
     }
-    let line = format!("rank {} --people 3 --days 3 --only raw --only glidepath --json", folder.path().display());
+    let line =
+        format!("rank {} --people 3 --days 3 --only raw --only glidepath --json", folder.path().display());
     let report = json(&glidepath(&line));
     let sets = report["sets"].as_array().unwrap();
     let names: Vec<&str> = sets.iter().map(|set| set["set"].as_str().unwrap()).collect();

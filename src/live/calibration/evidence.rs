@@ -144,6 +144,23 @@ mod tests {
     }
 
     #[test]
+    fn only_what_can_be_is_read_back() {
+        use crate::ground::codec::stands;
+        let new = Evidence::new(1.5);
+        let counting = Evidence { balance: 2.0, since: Some(at(1)), run: LASTING_STICKS, lasting: true };
+        assert!(stands(new) && stands(counting) && stands(Evidence { balance: 0.0, ..new }));
+        for never in [
+            Evidence { since: None, ..counting },
+            Evidence { balance: 0.0, ..counting },
+            Evidence { balance: MOST + 0.1, ..counting },
+            Evidence { run: LASTING_STICKS - 1, ..counting },
+            Evidence { run: 1, ..new },
+        ] {
+            assert!(!stands(never), "{never:?}");
+        }
+    }
+
+    #[test]
     fn one_fingerstick_never_turns_corrections_on() {
         let mut evidence = Evidence::new(1.5);
         assert_eq!(evidence.payoff(0), Payoff::TooFew);

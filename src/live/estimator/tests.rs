@@ -717,3 +717,18 @@ proptest! {
         prop_assert!((told.glucose().mg_dl() - level).abs() <= 34.0, "{} beside {level}", told.glucose().mg_dl());
     }
 }
+
+/// Whose start is after its last reading, or whose last reading is after its present, is no estimator.
+#[test]
+fn only_an_order_of_times_that_can_be_is_read_back() {
+    use crate::ground::codec::stands;
+    let mut estimator = Estimator::new(Model::default());
+    for n in 1..5_u8 {
+        let _ = estimator.observe(&reading(5.0 * f32::from(n), 100.0));
+    }
+    let running = estimator.running.unwrap();
+    let later = |at: Instant| at.plus(Span::from_secs(1));
+    assert!(stands(running));
+    assert!(!stands(Running { last_reading: later(running.at), ..running }));
+    assert!(!stands(Running { since: later(running.last_reading), ..running }));
+}

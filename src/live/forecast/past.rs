@@ -186,3 +186,27 @@ impl Coded for Past {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::ground::codec::stands;
+
+    #[test]
+    fn only_what_can_be_is_read_back() {
+        let new = Past::new();
+        let most = Past { count: KEPT as u8, kept_s: SPACING_S as u16 - 1, ..new };
+        assert!(stands(new) && stands(most));
+        assert!(!stands(Past { count: most.count + 1, ..most }));
+        assert!(!stands(Past { kept_s: most.kept_s + 1, ..most }));
+        let with = |since_s, tenths| {
+            let mut past = most;
+            past.kept[KEPT - 1] = Kept { since_s, tenths };
+            stands(past)
+        };
+        let near = (SPACING_S + GAP_S) as u16;
+        assert!(with(near - 1, 0) && with(BROKEN, 0) && !with(near, 0) && !with(BROKEN - 1, 0));
+        let top = tenths(Glucose::clamped(f32::MAX));
+        assert!(with(0, top) && !with(0, top + 1));
+    }
+}

@@ -344,3 +344,12 @@ proptest! {
         prop_assert!(state.p_kb * state.p_kb <= state.p_kk * state.p_bb * 1.001);
     }
 }
+
+#[test]
+fn only_a_scatter_within_its_limits_is_read_back() {
+    use crate::ground::codec::stands;
+    let new = Calibration::new(Drift::default());
+    let with = |scatter: f32| Calibration { scatter: scatter * scatter, ..new };
+    assert!(stands(new) && stands(with(LEAST_SCATTER)) && stands(with(MOST_SCATTER)));
+    assert!(!stands(with(0.99 * LEAST_SCATTER)) && !stands(with(1.01 * MOST_SCATTER)));
+}
