@@ -271,7 +271,6 @@ impl App {
             }
         }
         self.settings = new;
-        self.wants.save = true;
         self.ask();
     }
 

@@ -277,6 +277,22 @@ fn another_model_goes_on_from_what_was_learned() {
     assert!(wearer.rings(&[Kind::NoData]), "silence rings as ever");
 }
 
+/// A profile of the afternoon still is one of the wearer's own afternoon.
+#[test]
+fn another_model_keeps_the_time_of_day() {
+    let mut wearer = Wearer::new(14);
+    wearer.open();
+    wearer.live(60, |minute| Some(90.0 + (minute / 5 % 3) as f32));
+    let mut afternoon = AlarmSettings::default();
+    afternoon.low.limit = limit(85.0);
+    let mut alarms = AlarmPlan::default();
+    let profile = alarms.add_profile(afternoon).unwrap();
+    alarms.add_slot(Slot { days: Weekdays::ALL, from: 12 * 60, to: 20 * 60, profile }).unwrap();
+    send(&mut wearer, &message(Settings { model: Model::linear(), alarms, ..Settings::default() }));
+    wearer.live(40, |minute| Some(84.0 - (minute / 5 % 3) as f32));
+    assert!(wearer.rings(&[Kind::Low]), "{:?}", wearer.rang);
+}
+
 /// The file that the README tells to write, as bytes on the line; the emulated Pico is sent the same.
 #[test]
 fn a_settings_file_is_a_frame() {
