@@ -134,7 +134,7 @@ within() { # within WHAT VALUE BOUND
     [ "$2" -le "$3" ] || { echo "$1: $2 bytes, over the bound of $3"; exit 1; }
 }
 {
-    echo "| processor | bits | flash: direction / monitor / with snapshot | stack: direction | monitor: init / push / save / restore |"
+    echo "| processor | bits | flash: direction / monitor / with settings / with snapshots | stack: direction | monitor: init / with settings / push / save / restore |"
     echo "| --- | --- | --- | --- | --- |"
 } >"$WORK/table"
 : >"$WORK/ram"
@@ -146,7 +146,7 @@ for name in $NAMES; do
     image $name "$WORK/empty" "$WORK/empty.c"
     empty=$(size_of "$WORK/empty")
     flash=""
-    for what in "-DDIRECTION 16500" "-DMONITOR 60000" "-DMONITOR -DSNAPSHOT 69000"; do
+    for what in "-DDIRECTION 16500" "-DMONITOR 60000" "-DMONITOR -DSETTINGS 60000" "-DMONITOR -DSNAPSHOT 69000"; do
         # shellcheck disable=SC2086
         image $name "$WORK/flash" ${what% *} checks/flash.c
         run $name "$WORK/flash" || { echo "$name: ${what% *} does not run"; exit 1; }
@@ -161,13 +161,13 @@ for name in $NAMES; do
         grep -qx "$what $ram" "$WORK/ram" || echo "$what $ram" >>"$WORK/ram"
     done < <(sed -n 's/^ram //p' "$WORK/stack")
     within "$name direction stack" "$direction" 2048
-    declare -A deepest=([init]=0 [push]=0 [save]=0 [restore]=0)
+    declare -A deepest=([init]=0 [init_with]=0 [push]=0 [save]=0 [restore]=0)
     for readings in 24 96 288 1440; do
         image $name "$WORK/measure" -DREADINGS=$readings checks/measure.c
         run $name "$WORK/measure" >"$WORK/stack" || { cat "$WORK/stack"; exit 1; }
-        for act in init push save restore; do
+        for act in init init_with push save restore; do
             bytes=$(sed -n "s/^$act //p" "$WORK/stack")
-            case $act in init) bound=12000 ;; push) bound=4096 ;; save | restore) bound=1152 ;; esac
+            case $act in init*) bound=12000 ;; push) bound=4096 ;; save | restore) bound=1152 ;; esac
             within "$name $readings $act" "$bytes" $bound
             [ "$bytes" -le "${deepest[$act]}" ] || deepest[$act]=$bytes
         done
@@ -177,7 +177,7 @@ for name in $NAMES; do
         printf '%s, %d readings: RAM %d, stack %s\n' "$name" $readings "$ram" "$(grep -v '^ram' "$WORK/stack" | paste -sd, -)"
         passed=$((passed + 1))
     done
-    echo "| $name | equal | $flash | $direction | ${deepest[init]} / ${deepest[push]} / ${deepest[save]} / ${deepest[restore]} |" >>"$WORK/table"
+    echo "| $name | equal | $flash | $direction | ${deepest[init]} / ${deepest[init_with]} / ${deepest[push]} / ${deepest[save]} / ${deepest[restore]} |" >>"$WORK/table"
 done
 ok "three days on emulated M0+ code, M3, M4F, M33 and RISC-V: Rust's bits; flash and stack within bounds"
 if image cortex-m3-soft "$WORK/mixed" checks/day.c "$DIST/lib/cortex-m4-hard/libglidepath.a" 2>"$WORK/log"; then

@@ -170,7 +170,7 @@ static void through_the_monitor(void) {
     settings.quality.pressure_share = 0.15f;
     settings.bands.missing_costs = 1.5f;
     OK(gp_settings_check(&settings, NULL));
-    OK(gp_monitor_init(&monitor, sizeof monitor, 288, &settings, NULL));
+    OK(gp_monitor_init_with(&monitor, sizeof monitor, 288, &settings, NULL));
     OK(gp_monitor_set_utc_offset(&monitor, 3600));
     for (int i = 0; i < READINGS; i++) {
         uint32_t at = time_of(i);

@@ -1,4 +1,4 @@
-/* What the linker keeps: -DDIRECTION, -DMONITOR, with -DSNAPSHOT too. Only linked, or run to see that it is whole. */
+/* What the linker keeps: -DDIRECTION, -DMONITOR, with -DSETTINGS or -DSNAPSHOT too. Only linked, or run to see that it is whole. */
 #include "board.h"
 #include "glidepath.h"
 
@@ -19,10 +19,16 @@ int check(void) {
 #endif
 #ifdef MONITOR
     gp_view view;
-    code = gp_monitor_init(&memory.monitor, sizeof memory.monitor, 24, NULL, NULL);
+    code = gp_monitor_init(&memory.monitor, sizeof memory.monitor, 24);
     code |= gp_monitor_push(&memory.monitor, at, mg_dl, GP_STATUS_NORMAL, &view, sizeof view);
     code |= gp_monitor_tick(&memory.monitor, at, &view, sizeof view);
     code |= gp_monitor_acknowledge(&memory.monitor);
+#endif
+#ifdef SETTINGS
+    static gp_settings settings;
+    code |= gp_settings_default(&settings, sizeof settings);
+    settings.alarms[0].rules[GP_ALARM_LOW].limit = mg_dl - 25.0f;
+    code |= gp_monitor_init_with(&memory.monitor, sizeof memory.monitor, 24, &settings, NULL);
 #endif
 #ifdef SNAPSHOT
     static uint8_t bytes[4096];

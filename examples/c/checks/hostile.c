@@ -8,7 +8,7 @@
 #include <string.h>
 
 static int checks, failed;
-static const char *called[80];
+static const char *called[100];
 static int calls;
 
 static void calls_function(const char *name) {
@@ -321,28 +321,33 @@ static void one_monitor(uint32_t capacity, size_t size) {
     memset(monitor, 0xff, size);
     on_no_monitor(GP_ERROR_NOT_READY, monitor);
     keep(monitor, size);
-    GIVES(GP_ERROR_NULL, gp_monitor_init, NULL, size, capacity, NULL, NULL);
-    GIVES(GP_ERROR_ALIGNMENT, gp_monitor_init, (char *)monitor + 1, size - 8, capacity, NULL, NULL);
-    GIVES(GP_ERROR_SIZE, gp_monitor_init, monitor, 0, capacity, NULL, NULL);
-    GIVES(GP_ERROR_SIZE, gp_monitor_init, monitor, size / 2, capacity, NULL, NULL);
-    GIVES(GP_ERROR_NUMBER, gp_monitor_init, monitor, size, capacity + 1, NULL, NULL);
-    GIVES(GP_ERROR_NUMBER, gp_monitor_init, monitor, size, 0, NULL, NULL);
-    GIVES(GP_ERROR_NUMBER, gp_monitor_init, monitor, size, UINT32_MAX, NULL, NULL);
-    GIVES(GP_ERROR_VERSION, gp_monitor_init, monitor, size, capacity, s, &fault);
+    GIVES(GP_ERROR_NULL, gp_monitor_init, NULL, size, capacity);
+    GIVES(GP_ERROR_ALIGNMENT, gp_monitor_init, (char *)monitor + 1, size - 8, capacity);
+    GIVES(GP_ERROR_SIZE, gp_monitor_init, monitor, 0, capacity);
+    GIVES(GP_ERROR_SIZE, gp_monitor_init, monitor, size / 2, capacity);
+    GIVES(GP_ERROR_NUMBER, gp_monitor_init, monitor, size, capacity + 1);
+    GIVES(GP_ERROR_NUMBER, gp_monitor_init, monitor, size, 0);
+    GIVES(GP_ERROR_NUMBER, gp_monitor_init, monitor, size, UINT32_MAX);
+    GIVES(GP_ERROR_NULL, gp_monitor_init_with, NULL, size, capacity, s, NULL);
+    GIVES(GP_ERROR_NULL, gp_monitor_init_with, monitor, size, capacity, NULL, &fault);
+    GIVES(GP_ERROR_ALIGNMENT, gp_monitor_init_with, (char *)monitor + 1, size - 8, capacity, s, NULL);
+    GIVES(GP_ERROR_SIZE, gp_monitor_init_with, monitor, size / 2, capacity, s, NULL);
+    GIVES(GP_ERROR_NUMBER, gp_monitor_init_with, monitor, size, capacity + 1, s, NULL);
+    GIVES(GP_ERROR_VERSION, gp_monitor_init_with, monitor, size, capacity, s, &fault);
     gp_settings_default(s, sizeof *s);
     s->quality.jump_sd = 100.0f;
-    GIVES(GP_ERROR_OUT_OF_RANGE, gp_monitor_init, monitor, size, capacity, s, NULL);
-    GIVES(GP_ERROR_OUT_OF_RANGE, gp_monitor_init, monitor, size, capacity, s, &fault);
+    GIVES(GP_ERROR_OUT_OF_RANGE, gp_monitor_init_with, monitor, size, capacity, s, NULL);
+    GIVES(GP_ERROR_OUT_OF_RANGE, gp_monitor_init_with, monitor, size, capacity, s, &fault);
     checks++;
     if (strcmp(fault.parameter, "jump_sd") != 0) failed++;
     release();
     if (capacity < 1440) { /* a larger one does not fit */
         keep(monitor, size);
-        GIVES(GP_ERROR_SIZE, gp_monitor_init, monitor, size, 1440, NULL, NULL);
+        GIVES(GP_ERROR_SIZE, gp_monitor_init, monitor, size, 1440);
         release();
     }
     gp_settings_default(s, sizeof *s);
-    GIVES(GP_OK, gp_monitor_init, monitor, size, capacity, s, &fault);
+    GIVES(GP_OK, gp_monitor_init_with, monitor, size, capacity, s, &fault);
     on_no_monitor(GP_ERROR_NULL, NULL);
     on_no_monitor(GP_ERROR_ALIGNMENT, (char *)monitor + 1);
 

@@ -24,7 +24,7 @@ static void show(const char *when) {
 
 int check(void) {
     uint32_t at = 1700000000u;
-    gp_code code = gp_monitor_init(&monitor, sizeof monitor, 24, NULL, NULL);
+    gp_code code = gp_monitor_init(&monitor, sizeof monitor, 24);
     code |= gp_monitor_tick(&monitor, at, &view, sizeof view);
     show("nothing yet");
     static const struct { int from, to; const char *name; } legs[] = {

@@ -61,10 +61,10 @@ int check(void) {
     gp_code code = gp_settings_default(&settings, sizeof settings);
     number("ram", sizeof monitor, code);
     board_paint();
-    code |= gp_monitor_init(&monitor, sizeof monitor, READINGS, NULL, NULL);
-    tell("shipped", code);
-    code |= gp_monitor_init(&monitor, sizeof monitor, READINGS, &settings, NULL);
+    code |= gp_monitor_init(&monitor, sizeof monitor, READINGS);
     tell("init", code);
+    code |= gp_monitor_init_with(&monitor, sizeof monitor, READINGS, &settings, NULL);
+    tell("init_with", code);
     code = GP_OK;
     for (uint32_t i = 0; i < READINGS + 20u && i < 320u; i++) {
         code |= gp_monitor_push(&monitor, 300u * i, 90.0f + 60.0f * (float)(i % 16u > 7u ? 16u - i % 16u : i % 16u) / 8.0f,

@@ -423,12 +423,15 @@ typedef struct gp_view {
 
 /* The monitor's functions take any of the gp_monitor_... types. */
 
-/* A monitor that knows nothing yet. size: sizeof the memory. readings: 24, 96, 288 or 1440, as the memory's type says.
- * settings may be null: as shipped. fault may be null.
+/* A monitor that knows nothing yet, with the settings as shipped. size: sizeof the memory. readings: 24, 96, 288 or 1440, as
+ * the memory's type says.
  *     static gp_monitor_288 monitor;
- *     gp_code code = gp_monitor_init(&monitor, sizeof monitor, 288, NULL, NULL);
+ *     gp_code code = gp_monitor_init(&monitor, sizeof monitor, 288);
  */
-gp_code gp_monitor_init(void *memory, size_t size, uint32_t readings, const gp_settings *settings, gp_fault *fault);
+gp_code gp_monitor_init(void *memory, size_t size, uint32_t readings);
+
+/* With settings of your own, which take more flash. fault may be null. */
+gp_code gp_monitor_init_with(void *memory, size_t size, uint32_t readings, const gp_settings *settings, gp_fault *fault);
 
 /* A reading: 0 to 2000 mg/dL. view_size is sizeof *view. */
 gp_code gp_monitor_push(void *monitor, uint32_t at_s, float mg_dl, uint8_t status, gp_view *view, size_t view_size);
@@ -518,8 +521,8 @@ size_t gp_snapshot_room(uint32_t readings);
  * the next one is written. */
 gp_code gp_monitor_save(void *monitor, uint8_t *bytes, size_t room, size_t *written);
 
-/* And back, into a monitor that gp_monitor_init has made; of any capacity: the newest readings are kept. Settings are not
- * in a snapshot: those of gp_monitor_init, alarms and the zone stay. Nothing is shown as present before the next reading.
+/* And back, into a monitor that was initialised; of any capacity: the newest readings are kept. Settings are not
+ * in a snapshot: those of the monitor, its alarms and the zone stay. Nothing is shown as present before the next reading.
  * Bytes after the snapshot are left alone. A snapshot of another version of the library is refused: start anew. */
 gp_code gp_monitor_restore(void *monitor, const uint8_t *bytes, size_t length);
 

@@ -17,10 +17,10 @@ template <> struct MonitorMemory<1440> { typedef gp_monitor_1440 type; };
 // A monitor as shipped; ready() with other settings begins it anew.
 template <uint32_t Readings> class Monitor {
 public:
-    Monitor() : memory_() { gp_monitor_init(&memory_, sizeof memory_, Readings, nullptr, nullptr); }
+    Monitor() : memory_() { gp_monitor_init(&memory_, sizeof memory_, Readings); }
 
     gp_code ready(const gp_settings &settings, gp_fault *fault = nullptr) {
-        return gp_monitor_init(&memory_, sizeof memory_, Readings, &settings, fault);
+        return gp_monitor_init_with(&memory_, sizeof memory_, Readings, &settings, fault);
     }
     gp_code run(uint32_t uptime_s) { return gp_monitor_run(&memory_, uptime_s); }
     gp_code push(uint32_t at_s, float mg_dl, gp_view &view, uint8_t status = GP_STATUS_NORMAL) {

@@ -120,8 +120,25 @@ unsafe fn create<const N: usize>(slot: *mut Slot<Monitor<N>>, settings: &Setting
     Ok(())
 }
 
+// Two functions, so that who takes the settings as shipped does not link what converts others.
+
 #[inline(never)] // its own stack, and not that of all capacities
-unsafe fn build<const N: usize>(
+unsafe fn build<const N: usize>(memory: *mut c_void, size: usize) -> Result<(), gp_code> {
+    // SAFETY: the contract of this crate
+    unsafe {
+        let slot = place::<Monitor<N>>(memory, size)?;
+        create(slot, &Settings::default()).map_err(of_error)
+    }
+}
+
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn gp_monitor_init(memory: *mut c_void, size: usize, readings: u32) -> gp_code {
+    // SAFETY: the contract of this crate
+    attempt(|| unsafe { for_capacity!(readings, build(memory, size)) })
+}
+
+#[inline(never)] // as above
+unsafe fn build_with<const N: usize>(
     memory: *mut c_void,
     size: usize,
     settings: *const gp_settings,
@@ -131,12 +148,10 @@ unsafe fn build<const N: usize>(
     unsafe {
         let slot = place::<Monitor<N>>(memory, size)?;
         let mut built = Settings::default();
-        if !settings.is_null() {
-            to_settings(read(settings)?, &mut built).map_err(|(code, parameter)| {
-                tell(fault, parameter);
-                code
-            })?;
-        }
+        to_settings(read(settings)?, &mut built).map_err(|(code, parameter)| {
+            tell(fault, parameter);
+            code
+        })?;
         create(slot, &built).map_err(|error| {
             tell(fault, error.parameter());
             of_error(error)
@@ -145,7 +160,7 @@ unsafe fn build<const N: usize>(
 }
 
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn gp_monitor_init(
+pub unsafe extern "C" fn gp_monitor_init_with(
     memory: *mut c_void,
     size: usize,
     readings: u32,
@@ -153,7 +168,7 @@ pub unsafe extern "C" fn gp_monitor_init(
     fault: *mut gp_fault,
 ) -> gp_code {
     // SAFETY: the contract of this crate
-    attempt(|| unsafe { for_capacity!(readings, build(memory, size, settings, fault)) })
+    attempt(|| unsafe { for_capacity!(readings, build_with(memory, size, settings, fault)) })
 }
 
 #[unsafe(no_mangle)]

@@ -39,7 +39,7 @@ fn started(settings: &gp_settings) -> Memory<gp_monitor_24> {
     let mut memory = Memory::new();
     // SAFETY: the contract of the crate
     let code = unsafe {
-        gp_monitor_init(memory.at(), Memory::<gp_monitor_24>::SIZE, 24, from_ref(settings), null_mut())
+        gp_monitor_init_with(memory.at(), Memory::<gp_monitor_24>::SIZE, 24, from_ref(settings), null_mut())
     };
     assert_eq!(code, GP_OK);
     memory

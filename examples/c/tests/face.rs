@@ -42,8 +42,8 @@ fn a_monitor_from_reading_to_snapshot() {
     unsafe {
         assert_eq!(gp_monitor_push(memory.at(), 0, 100.0, 0, view.as_mut_ptr(), VIEW), GP_ERROR_NOT_READY);
         let (size, settings) = (Memory::<gp_monitor_24>::SIZE, defaults());
-        assert_eq!(gp_monitor_init(memory.at(), size - 1, 24, null(), null_mut()), GP_ERROR_SIZE);
-        assert_eq!(gp_monitor_init(memory.at(), size, 24, from_ref(&settings), null_mut()), GP_OK);
+        assert_eq!(gp_monitor_init(memory.at(), size - 1, 24), GP_ERROR_SIZE);
+        assert_eq!(gp_monitor_init_with(memory.at(), size, 24, from_ref(&settings), null_mut()), GP_OK);
         for i in 0..8 {
             let value = 130.0 - 9.0 * i as f32;
             assert_eq!(gp_monitor_run(memory.at(), 300 * i), GP_OK);
@@ -73,7 +73,7 @@ fn a_monitor_from_reading_to_snapshot() {
         let mut other = Memory::<gp_monitor_96>::new();
         let size = Memory::<gp_monitor_96>::SIZE;
         assert_eq!(gp_monitor_restore(other.at(), buffer, written), GP_ERROR_NOT_READY);
-        assert_eq!(gp_monitor_init(other.at(), size, 96, null(), null_mut()), GP_OK);
+        assert_eq!(gp_monitor_init(other.at(), size, 96), GP_OK);
         assert_eq!(gp_monitor_restore(other.at(), buffer, written - 1), GP_ERROR_SNAPSHOT_INCOMPLETE);
         assert_eq!(gp_monitor_history(other.at(), places, 3, &mut kept), GP_OK);
         assert_eq!(kept, 0);
@@ -103,10 +103,7 @@ fn wrong_pointers_are_refused() {
     let at = view.as_mut_ptr();
     // SAFETY: the contract of the crate
     unsafe {
-        assert_eq!(
-            gp_monitor_init(memory.at(), Memory::<gp_monitor_24>::SIZE, 24, null(), null_mut()),
-            GP_OK
-        );
+        assert_eq!(gp_monitor_init(memory.at(), Memory::<gp_monitor_24>::SIZE, 24), GP_OK);
         let odd = memory.at().cast::<u8>().add(1).cast();
         assert_eq!(gp_monitor_tick(odd, 0, at, VIEW), GP_ERROR_ALIGNMENT);
         assert_eq!(gp_monitor_tick(null_mut(), 0, at, VIEW), GP_ERROR_NULL);

@@ -80,7 +80,7 @@ int main(int count, char **words) {
     if (time_column < 0) return refuse(words[1], 1, "no column named time");
     if (glucose_column < 0) return refuse(words[1], 1, "no column named glucose_mg_dl");
 
-    gp_code code = gp_monitor_init(&monitor, sizeof monitor, 288, NULL, NULL);
+    gp_code code = gp_monitor_init(&monitor, sizeof monitor, 288);
     if (code == GP_OK) code = gp_review_init(&review, sizeof review, 300, GP_UNIT_MG_DL);
     if (code != GP_OK) {
         fprintf(stderr, "%s\n", gp_code_text(code));
