@@ -146,7 +146,7 @@ for name in $NAMES; do
     image $name "$WORK/empty" "$WORK/empty.c"
     empty=$(size_of "$WORK/empty")
     flash=""
-    for what in "-DDIRECTION 16500" "-DMONITOR 60000" "-DMONITOR -DSETTINGS 66000" "-DMONITOR -DSNAPSHOT 69000"; do
+    for what in "-DDIRECTION 16500" "-DMONITOR 52000" "-DMONITOR -DSETTINGS 66000" "-DMONITOR -DSNAPSHOT 60000"; do
         # shellcheck disable=SC2086
         image $name "$WORK/flash" ${what% *} checks/flash.c
         run $name "$WORK/flash" || { echo "$name: ${what% *} does not run"; exit 1; }
