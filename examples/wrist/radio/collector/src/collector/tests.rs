@@ -470,3 +470,19 @@ proptest! {
         }
     }
 }
+
+/// Status and warning octets, of which 0x08 is a malfunction in one order and no fault in the other.
+#[test]
+fn records_whose_octets_are_in_doubt_are_counted_and_handed_on() {
+    let mut sensor = Sensor::new(10);
+    let mut collector = linked(&sensor);
+    let _ = settle(&mut sensor, &mut collector, 0, |_| false);
+    for (minute, octets) in [(15, [8, 0]), (20, [0, 8]), (25, [0, 0]), (30, [8, 8])] {
+        let mut bytes = payload(minute);
+        (bytes[0], bytes[1]) = (bytes[0] + 2, 0xA0);
+        bytes.extend(octets);
+        collector.notified(Number::MEASUREMENT, &bytes, u32::from(minute) * 60);
+    }
+    let frames: List<Frame> = core::iter::from_fn(|| collector.frame()).collect();
+    assert_eq!((minutes(&frames), collector.counts().order_in_doubt), (List::from([15, 20, 25, 30]), 2));
+}
