@@ -4,6 +4,7 @@ mod args;
 mod compare;
 mod failure;
 mod fit;
+mod live;
 mod median;
 mod output;
 mod played;
@@ -39,6 +40,7 @@ struct Cli {
 enum Command {
     Compare(compare::Args),
     Fit(fit::Args),
+    Live(live::Args),
     Replay(replay::Args),
     Review(review::Args),
     Settings(settings::Args),
@@ -51,6 +53,7 @@ impl Command {
         match self {
             Self::Compare(args) => compare::run(args),
             Self::Fit(args) => fit::run(args),
+            Self::Live(args) => live::run(args),
             Self::Replay(args) => replay::run(args),
             Self::Review(args) => review::run(args),
             Self::Settings(args) => settings::run(args),

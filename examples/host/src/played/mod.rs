@@ -2,6 +2,7 @@
 
 pub mod lows;
 pub mod sample;
+pub mod words;
 
 use glidepath::alarm::{Kind, Rings};
 use glidepath::forecast::Predicted;

@@ -17,7 +17,7 @@ pub const CAUTION: &str = "This is not a medical device and not for treatment de
     fingerstick when symptoms and reading disagree, and follow your care team and local rules.";
 
 /// What it says at its head, shorter.
-const DEVICE: &str = "Not a medical device, not for treatment decisions; more at the end.";
+pub const DEVICE: &str = "Not a medical device, not for treatment decisions; more at the end.";
 
 /// A figure at the head of a sheet.
 pub struct Figure {

@@ -179,6 +179,26 @@ pub fn header_row<'a>(
     first.unwrap_or((0, b','))
 }
 
+/// One line as a header row: its columns, its cells and its delimiter. `None` when it names no time or no glucose.
+pub fn header(
+    line: &[u8],
+    args: &InputArgs,
+    wanted: Wanted,
+    extras: &[&'static str],
+) -> Option<Result<(Columns, usize, u8), String>> {
+    let (_, delimiter) = header_row(std::iter::once(line), args, wanted);
+    let mut reader = csv::ReaderBuilder::new().delimiter(delimiter).has_headers(false).from_reader(line);
+    let mut record = ByteRecord::new();
+    if line.starts_with(b"#") || !reader.read_byte_record(&mut record).unwrap_or(false) {
+        return None;
+    }
+    let header = Header::of(&record);
+    // several that may be the time are a header row too, and a question
+    let is_header = !matches!(header.time(args), Err(several) if several.is_empty())
+        && !header.glucose(args, wanted).is_empty();
+    is_header.then(|| Ok((header.columns(args, wanted, extras)?, record.len(), delimiter)))
+}
+
 /// A header row.
 struct Header {
     names: Vec<String>,

@@ -1,6 +1,7 @@
 //! Tables of readings: what the files of the field hold, with every oddity handled and counted.
 
 mod columns;
+mod lines;
 mod order;
 mod read;
 mod source;
@@ -12,6 +13,7 @@ mod written;
 use glidepath::{Fingerstick, MG_DL_PER_MMOL_L, Reading};
 use serde::Serialize;
 
+pub use lines::{Lines, Taken};
 pub use read::{read_fingersticks, read_fingersticks_beside, read_trace};
 pub use stamp::{Clock, date, parse as parse_time, zone};
 pub use written::Format;

@@ -16,15 +16,15 @@ use crate::failure::{Failure, again, shown};
 use crate::progress::Progress;
 
 /// What "low" and "high" stand for, mg/dL: the ends of the usual sensor range (common practice, no source).
-const LOW_MG_DL: f32 = 40.0;
-const HIGH_MG_DL: f32 = 400.0;
+pub(super) const LOW_MG_DL: f32 = 40.0;
+pub(super) const HIGH_MG_DL: f32 = 400.0;
 
 /// The first and the last year of a time that can be meant; instants are 32-bit seconds since 1970.
-const FIRST: i64 = 0;
-const LAST: i64 = 4_291_747_200; // 2106-01-01
+pub(super) const FIRST: i64 = 0;
+pub(super) const LAST: i64 = 4_291_747_200; // 2106-01-01
 
 /// A trace's own column of blood glucose.
-const REFERENCE: &str = "reference_mg_dl";
+pub(super) const REFERENCE: &str = "reference_mg_dl";
 
 /// Reads a trace, with those of the columns `extras` that the file has. Its own column `reference_mg_dl` (or the same
 /// in mmol/L) is read as fingersticks.
@@ -262,33 +262,15 @@ impl<'a> Table<'a> {
 
     /// Takes in one row.
     fn row(&mut self, record: &ByteRecord, cells: &mut Cells) -> Result<(), Failure> {
-        let Self { path, line, columns, width, decimal_comma, counts, .. } = self;
-        let surplus = record.iter().skip(*width).find(|cell| !cell.trim_ascii().is_empty());
-        if let Some(surplus) = surplus {
-            let what = format!("more cells than the header row has ({width}), found {}", shown(surplus));
-            return Err(Failure::line(path, *line, what));
-        }
-        let cell = |index: usize| record.get(index).unwrap_or_default().trim_ascii();
-        let time = cell(columns.time);
-        if time.is_empty() {
-            // nothing can be said of a row without a time
+        let Self { path, line, columns, width, decimal_comma, counts, format, .. } = self;
+        let said = said(record, columns, *width, *decimal_comma, *format).map_err(|wrong| match wrong {
+            Wrong { column: Some(column), what } => Failure::cell(path, *line, &column, what),
+            Wrong { column: None, what } => Failure::line(path, *line, what),
+        })?;
+        let Some(Said { written, glucose, status, extras }) = said else {
             counts.blank += 1;
             return Ok(());
-        }
-        let joined;
-        let time = match columns.date.filter(|_| written::is_time_of_day(time)) {
-            Some(date) => {
-                joined = [day_alone(cell(date)), b" ", time].concat();
-                &joined
-            }
-            None => time,
         };
-        let parsed = self.format.map_or_else(|| written::parse(time), |format| format.parse(time));
-        let written = parsed.ok_or_else(|| {
-            Failure::cell(path, *line, &columns.time_name, format!("found {}, {EXPECTED_TIME}", shown(time)))
-        })?;
-        let (glucose, status) = amount(cell(columns.glucose.index), *decimal_comma)
-            .map_err(|what| Failure::cell(path, *line, &columns.glucose.name, what))?;
         match status {
             Status::BelowRange => counts.low_text += 1,
             Status::AboveRange => counts.high_text += 1,
@@ -296,14 +278,62 @@ impl<'a> Table<'a> {
         }
         cells.rows.push(Row { at: 0, line: *line, glucose, status, offset: 0 });
         cells.written.push(written);
-        for (_, extra) in &columns.extras {
-            let text = cell(extra.index);
-            cells.values.push(number(text, *decimal_comma).map_err(|what| {
-                Failure::cell(path, *line, &extra.name, format!("{what}expected a number or nothing"))
-            })?);
-        }
+        cells.values.extend(extras);
         Ok(())
     }
+}
+
+/// What a row says, in the file's own unit; its time is still to be settled.
+pub(super) struct Said {
+    pub written: Written,
+    pub glucose: f32,
+    pub status: Status,
+    /// The further columns.
+    pub extras: Vec<f32>,
+}
+
+/// What is wrong with a row, and in which column if it is one cell.
+pub(super) struct Wrong {
+    pub column: Option<String>,
+    pub what: String,
+}
+
+/// Reads one row of a table whose header row has `width` cells; `None` without a time, for nothing can be said then.
+pub(super) fn said(
+    record: &ByteRecord,
+    columns: &Columns,
+    width: usize,
+    decimal_comma: bool,
+    format: Option<&Format>,
+) -> Result<Option<Said>, Wrong> {
+    let wrong = |column: &str, what: String| Wrong { column: Some(column.to_owned()), what };
+    if let Some(surplus) = record.iter().skip(width).find(|cell| !cell.trim_ascii().is_empty()) {
+        let what = format!("more cells than the header row has ({width}), found {}", shown(surplus));
+        return Err(Wrong { column: None, what });
+    }
+    let cell = |index: usize| record.get(index).unwrap_or_default().trim_ascii();
+    let time = cell(columns.time);
+    if time.is_empty() {
+        return Ok(None);
+    }
+    let joined;
+    let time = match columns.date.filter(|_| written::is_time_of_day(time)) {
+        Some(date) => {
+            joined = [day_alone(cell(date)), b" ", time].concat();
+            &joined
+        }
+        None => time,
+    };
+    let parsed = format.map_or_else(|| written::parse(time), |format| format.parse(time));
+    let written =
+        parsed.ok_or_else(|| wrong(&columns.time_name, format!("found {}, {EXPECTED_TIME}", shown(time))))?;
+    let (glucose, status) = amount(cell(columns.glucose.index), decimal_comma)
+        .map_err(|what| wrong(&columns.glucose.name, what))?;
+    let extras = columns.extras.iter().map(|(_, extra)| {
+        number(cell(extra.index), decimal_comma)
+            .map_err(|what| wrong(&extra.name, format!("{what}expected a number or nothing")))
+    });
+    Ok(Some(Said { written, glucose, status, extras: extras.collect::<Result<_, _>>()? }))
 }
 
 const EXPECTED_TIME: &str = "expected a date and time such as 2024-05-06 00:05 or 06.05.2024 00:05, or seconds since \
@@ -387,7 +417,7 @@ fn settle_times(
 }
 
 /// What to do about a date that may be either of two.
-fn either(written: Written) -> String {
+pub(super) fn either(written: Written) -> String {
     let day = |order| {
         let stamp = written.stamp(order);
         stamp.map_or_else(String::new, |s| {
@@ -442,9 +472,9 @@ fn number(text: &[u8], decimal_comma: bool) -> Result<f32, String> {
 }
 
 /// The highest value that a column of mg/dL may have at most and still be one: under it, it is mmol/L.
-const LEAST_HIGHEST_MG_DL: f32 = 36.0;
+pub(super) const LEAST_HIGHEST_MG_DL: f32 = 36.0;
 /// The highest mmol/L that a meter or sensor shows, generously.
-const MOST_MMOL_L: f32 = 60.0;
+pub(super) const MOST_MMOL_L: f32 = 60.0;
 
 /// Settles the unit and brings the values to mg/dL.
 fn convert(path: &Path, rows: &mut [Row], column: &Amount) -> Result<Unit, Failure> {

@@ -349,7 +349,7 @@ impl App {
         self.clock.run(now_ms);
         self.monitor.run(self.clock.uptime_s());
         if let Some(press) = self.button.update(button_down, now_ms) {
-            self.pressed(press, now_ms);
+            self.press(press);
         }
         let due = |at: u32| self.clock.uptime_s().wrapping_sub(at) < u32::MAX / 2;
         if self.ask_at_s.is_none_or(due) {
@@ -360,7 +360,8 @@ impl App {
         Wants { motor, soon, ..core::mem::take(&mut self.wants) }
     }
 
-    fn pressed(&mut self, press: Press, now_ms: u32) {
+    /// Takes a press of a button that is not this board's own, such as a key's; [`tick`](Self::tick) takes those that are.
+    pub fn press(&mut self, press: Press) {
         self.wants.redraw = true;
         let alarms = self.view.as_ref().map(|view| view.alarms().unheeded()).unwrap_or_default();
         match press {
@@ -391,7 +392,7 @@ impl App {
             }
             Press::Long => {
                 let (pattern, words) = (pulses::value(&self.face()), sentence(&self.face()));
-                self.motor.play(pattern, now_ms);
+                self.motor.play(pattern, self.clock.ms());
                 self.ringing = false;
                 self.wants.say = Some(words);
             }
@@ -478,6 +479,12 @@ impl App {
                 .filter(|minutes| rate.is_some() && *minutes > 0.0)
                 .map(|minutes| ((minutes + 0.5) as u16).max(1)),
         })
+    }
+
+    /// When the sensor's session began, as last told.
+    #[must_use]
+    pub const fn session_start(&self) -> Option<Instant> {
+        self.session.start()
     }
 
     /// The page shown.

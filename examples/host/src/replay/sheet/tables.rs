@@ -6,6 +6,7 @@ use super::super::Replay;
 use super::super::report::{self, Report};
 use super::{DAY, Day};
 use crate::played::lows::Low;
+use crate::played::words;
 use crate::sheet::Page;
 use crate::table::Unit;
 
@@ -134,8 +135,8 @@ pub fn alarms(page: &mut Page, replay: &Replay, unit: Unit) {
             replay.time(rang.at),
             rang.priority.name().into(),
             rang.kind.message().into(),
-            report::grounds_words(rang.grounds, unit),
-            report::cause_words(rang.cause).into(),
+            words::grounds_words(rang.grounds, unit),
+            words::cause_words(rang.cause).into(),
         ]
     });
 }

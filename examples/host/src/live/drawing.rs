@@ -1,0 +1,61 @@
+//! The last hours and the hour to come, drawn.
+
+use glidepath::Span;
+use wrist::face::{Face, RANGE_MG_DL};
+
+use crate::sheet::{Axis, Chart, Panel};
+use crate::table::{Clock, Unit};
+
+/// How much of the past is drawn, seconds.
+const PAST_S: i64 = 3 * 3600;
+const AHEAD_S: i64 = 3600;
+const DAY: i64 = 86_400;
+
+/// Draws what `face` holds at `stamp` on `clock`.
+pub fn draw(face: &Face<'_>, clock: &Clock, stamp: i64, unit: Unit) -> Chart {
+    let midnight = clock.wall(stamp).div_euclid(DAY) * DAY;
+    let place = |stamp: i64| (clock.wall(stamp) - midnight) as f64;
+    let now = place(stamp);
+    let x = Axis::clock(now - PAST_S as f64, now + AHEAD_S as f64);
+    let points: Vec<(f64, f64)> = face
+        .history
+        .iter()
+        .map(|reading| (place(reading.at().secs().into()), f64::from(reading.glucose().mg_dl())))
+        .filter(|(at, _)| x.holds(*at))
+        .collect();
+    // counted from the newest reading, for that is what is known
+    let from = face.at.zip(face.age).map(|(at, age)| at.plus(Span::from_secs(-age.secs())));
+    let soon = face.current().and_then(|now| Some((from?, now.soon?)));
+    let ahead: Vec<(f64, f64, f64, f64)> = soon
+        .map(|(from, soon)| {
+            let at = |n: usize| place(from.secs().into()) + 1200.0 * (n + 1) as f64;
+            let of = |(n, ahead): (usize, wrist::face::Expected)| {
+                let (mean, sd) = (f64::from(ahead.glucose.mg_dl()), f64::from(ahead.sd_mg_dl));
+                (at(n), mean, mean - sd, mean + sd)
+            };
+            soon.into_iter().enumerate().map(of).collect()
+        })
+        .unwrap_or_default();
+    let highest =
+        points.iter().map(|(_, value)| *value).chain(ahead.iter().map(|a| a.3)).fold(250.0, f64::max);
+    let labels = [54.0, 70.0, 180.0, 250.0].map(|mg_dl| (mg_dl, unit.show(mg_dl as f32)));
+    let labels: Vec<(f64, &str)> = labels.iter().map(|(at, label)| (*at, label.as_str())).collect();
+    let y = Axis::labelled(40.0, highest.min(500.0), &labels);
+    let mut panel = Panel::new(220.0, &x, y, &format!("glucose, {}", unit.name()));
+    panel.zone("range", f64::from(RANGE_MG_DL[0]), f64::from(RANGE_MG_DL[1]));
+    let last = points.last().copied();
+    panel.dots("sensor", points);
+    let band: Vec<(f64, f64, f64)> = ahead.iter().map(|(at, _, low, high)| (*at, *low, *high)).collect();
+    if !band.is_empty() {
+        let joined = last.map(|(at, value)| (at, value, value));
+        panel.band("plasma", &joined.into_iter().chain(band).collect::<Vec<_>>(), 3600.0);
+        let line = last.into_iter().chain(ahead.iter().map(|(at, mean, ..)| (*at, *mean)));
+        panel.line("plasma", line, 3600.0);
+    }
+    panel.upright("now", now);
+    let about = "Dots: the sensor's readings of three hours. Right of the line, what is expected with one standard \
+                 deviation. Shaded: 70 to 180 mg/dL (3.9 to 10.0 mmol/L).";
+    let mut chart = Chart::new("hours", "The last three hours and the next", about, x);
+    chart.push(panel);
+    chart
+}

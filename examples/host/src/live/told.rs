@@ -1,0 +1,251 @@
+//! What is known at a moment: for programs as JSON, for people in a few words. All of it is what the wrist would show.
+
+use glidepath::Glucose;
+use glidepath::alarm::{Held, Ring};
+use glidepath::quality::{Grade, Reason};
+use glidepath::trend::Trend;
+use serde::Serialize;
+use wrist::face::{Bound, Face, Matter, Now, RANGE_MG_DL, whole_minutes};
+use wrist::words;
+
+use super::watch::{Counts, Watch};
+use crate::played::words::{grounds_words, precise};
+use crate::table::{Clock, Unit};
+
+/// The answers at a moment. What is not known is null.
+#[derive(Clone, Debug, Default, Serialize)]
+pub struct Told {
+    /// On the wearer's clock.
+    pub time: String,
+    /// What is shown as the present value; null when no value may be taken for that.
+    pub glucose_mg_dl: Option<f64>,
+    /// `at_most` or `at_least` when only that is known.
+    pub bound: Option<&'static str>,
+    pub doubted: bool,
+    /// The estimate: not what is shown while another value rings, or the sensor is doubted.
+    pub estimate_mg_dl: Option<f64>,
+    /// One standard deviation of the estimate, the calibration's part included.
+    pub sd_mg_dl: Option<f64>,
+    /// How long ago the newest believed reading was measured.
+    pub age_s: Option<i32>,
+    pub trend: &'static str,
+    pub rate_mg_dl_min: Option<f64>,
+    pub rate_sd_mg_dl_min: Option<f64>,
+    pub predicted_30min_mg_dl: Option<f64>,
+    pub minutes_to_low: Option<u16>,
+    pub low_probability_30min: Option<f64>,
+    pub trust: &'static str,
+    pub reasons: Vec<&'static str>,
+    pub alarms: Vec<Alarm>,
+    pub counts: Counts,
+    /// In one sentence, as the wrist says it.
+    pub words: String,
+    #[serde(skip)]
+    pub for_people: ForPeople,
+}
+
+/// An alarm that holds, or rings.
+#[derive(Clone, Debug, Serialize)]
+pub struct Alarm {
+    pub kind: &'static str,
+    pub priority: &'static str,
+    pub cause: &'static str,
+    pub message: &'static str,
+    pub reason: String,
+    /// Acknowledged or snoozed.
+    pub heeded: bool,
+}
+
+/// The same for a screen.
+#[derive(Clone, Debug, Default)]
+pub struct ForPeople {
+    /// The value, or three strokes.
+    pub figure: String,
+    pub unit: &'static str,
+    /// The one thing that matters beside it, if anything does.
+    pub matter: Option<String>,
+    /// A name and what is to be said under it.
+    pub rows: Vec<(&'static str, String)>,
+    /// Whether an alarm asks for attention.
+    pub asks: bool,
+}
+
+impl Alarm {
+    /// A ring in words.
+    pub fn of(ring: &Ring, unit: Unit, heeded: bool) -> Self {
+        Self {
+            kind: ring.kind.name(),
+            priority: ring.priority.name(),
+            cause: ring.cause.name(),
+            message: ring.kind.message(),
+            reason: grounds_words(ring.grounds, unit),
+            heeded,
+        }
+    }
+
+    /// Its priority as marks, as on the wrist.
+    pub fn marks(&self) -> &'static str {
+        match self.priority {
+            "high" => "!!!",
+            "medium" => "!!",
+            _ => "!",
+        }
+    }
+
+    /// In one line.
+    pub fn line(&self) -> String {
+        let heeded = if self.heeded { "; seen" } else { "" };
+        format!("{} {} ({} priority): by {}{heeded}", self.marks(), self.message, self.priority, self.reason)
+    }
+}
+
+fn rounded(value: f32, digits: i32) -> Option<f64> {
+    let scale = 10_f64.powi(digits);
+    value.is_finite().then(|| (f64::from(value) * scale).round() / scale)
+}
+
+impl Told {
+    /// What `watch` knows at `stamp` on `clock`.
+    pub fn of(watch: &Watch, clock: &Clock, stamp: i64, unit: Unit) -> Self {
+        let (face, view) = (watch.face(), watch.app().view());
+        let figure = face.figure();
+        // neither while nothing may be taken for the present value
+        let sure = face.current().filter(|now| !now.doubted && now.bound.is_none());
+        let estimate = view.filter(|_| sure.is_some()).and_then(|view| {
+            let estimate = view.estimate()?;
+            Some((estimate.glucose(), estimate.glucose_sd().hypot(view.calibration_sd()?)))
+        });
+        let present = face.current().filter(|now| now.rate.is_some());
+        let rate = present.and_then(|now| now.rate);
+        let ahead = view.filter(|_| present.is_some());
+        let held = |held: &Held| Alarm::of(&held.ring, unit, held.heeded);
+        let mut told = Self {
+            time: clock.iso(stamp),
+            glucose_mg_dl: figure.and_then(|now| rounded(now.glucose.mg_dl(), 1)),
+            bound: figure.and_then(|now| now.bound).map(|bound| match bound {
+                Bound::AtMost => "at_most",
+                Bound::AtLeast => "at_least",
+            }),
+            doubted: figure.is_some_and(|now| now.doubted),
+            estimate_mg_dl: estimate.and_then(|(glucose, _)| rounded(glucose.mg_dl(), 1)),
+            sd_mg_dl: estimate.and_then(|(_, sd)| rounded(sd, 1)),
+            age_s: face.age.map(|age| age.secs()),
+            trend: ahead.map_or(Trend::NotKnown, |view| view.trend()).words(),
+            rate_mg_dl_min: rate.and_then(|(rate, _)| rounded(rate.mg_dl_per_min(), 2)),
+            rate_sd_mg_dl_min: rate.and_then(|(_, sd)| rounded(sd, 2)),
+            predicted_30min_mg_dl: ahead
+                .and_then(|view| view.predicted_30min())
+                .and_then(|p| rounded(p.glucose().mg_dl(), 1)),
+            minutes_to_low: present.and_then(|now| now.low_in_min),
+            low_probability_30min: ahead.and_then(|view| view.low_probability()).and_then(|p| rounded(p, 3)),
+            trust: view.map_or("not known", |view| trust(view.grade())),
+            reasons: view.map(|view| view.reasons().iter().map(Reason::name).collect()).unwrap_or_default(),
+            alarms: view.map(|view| view.alarms().iter().map(held).collect()).unwrap_or_default(),
+            counts: watch.counts(),
+            words: words::sentence(&face).as_str().to_owned(),
+            for_people: ForPeople::default(),
+        };
+        told.for_people = told.in_words(&face, figure, estimate, unit);
+        told
+    }
+
+    fn in_words(
+        &self,
+        face: &Face<'_>,
+        figure: Option<Now>,
+        estimate: Option<(Glucose, f32)>,
+        unit: Unit,
+    ) -> ForPeople {
+        let value = figure.map(|now| {
+            let bound = match now.bound {
+                Some(Bound::AtMost) => "<",
+                Some(Bound::AtLeast) => ">",
+                None => "",
+            };
+            format!("{bound}{}{}", unit.show(now.glucose.mg_dl()), if now.doubted { "?" } else { "" })
+        });
+        let mut rows = Vec::new();
+        if let Some((glucose, sd)) = estimate {
+            let other = figure.is_none_or(|now| now.glucose != glucose);
+            let of = if other { format!("estimated {} ", unit.show(glucose.mg_dl())) } else { String::new() };
+            rows.push(("uncertainty", format!("{of}± {} (two in three lie within)", unit.with_name(sd))));
+        }
+        rows.push((
+            "direction",
+            match self.rate_mg_dl_min {
+                Some(rate) => {
+                    let sign = if rate < 0.0 { "−" } else { "+" };
+                    format!("{}, {sign}{} a minute", self.trend, precise(unit, rate.abs()))
+                }
+                None => "not known".into(),
+            },
+        ));
+        rows.push(("measured", measured(face)));
+        let is_low = figure.is_some_and(|now| now.glucose.mg_dl() < RANGE_MG_DL[0]);
+        rows.push(("low ahead", if is_low { "it is low now".into() } else { self.low_ahead() }));
+        let note = if face.note.is_empty() { String::new() } else { format!(": {}", face.note) };
+        rows.push(("sensor", format!("{}{note}", self.trust)));
+        ForPeople {
+            figure: value.unwrap_or_else(|| "---".into()),
+            unit: unit.name(),
+            matter: face.matter().and_then(|matter| matters(matter, face, unit)),
+            rows,
+            asks: face.alert.is_some(),
+        }
+    }
+
+    fn low_ahead(&self) -> String {
+        let chance = self.low_probability_30min.map(|chance| {
+            let chance = (chance * 100.0).round();
+            if chance < 1.0 { "under 1 %".to_owned() } else { format!("{chance:.0} %") }
+        });
+        match (self.minutes_to_low, chance) {
+            (Some(minutes), Some(chance)) => format!("in about {minutes} min; chance within 30 min {chance}"),
+            (Some(minutes), None) => format!("in about {minutes} min"),
+            (None, Some(chance)) => format!("chance within 30 min {chance}"),
+            (None, None) => "not known".into(),
+        }
+    }
+
+    /// In one plain line.
+    pub fn line(&self) -> String {
+        let ForPeople { figure, unit, matter, rows, .. } = &self.for_people;
+        let said: Vec<String> = rows.iter().map(|(name, what)| format!("{name} {what}")).collect();
+        let matter = matter.as_ref().map_or_else(String::new, |matter| format!(" {matter};"));
+        format!("{} {figure} {unit};{matter} {}", self.time, said.join("; "))
+    }
+}
+
+fn trust(grade: Grade) -> &'static str {
+    match grade {
+        Grade::Good => "trusted",
+        Grade::Fair => "trusted with care",
+        Grade::Poor => "confirm with a fingerstick",
+        Grade::Unusable => "not to be trusted",
+    }
+}
+
+fn measured(face: &Face<'_>) -> String {
+    match face.age.map(whole_minutes) {
+        Some(0) => "less than a minute ago".into(),
+        Some(minutes) => format!("{minutes} min ago"),
+        None if face.last.is_some() => "nobody knows when".into(),
+        None => "nothing yet".into(),
+    }
+}
+
+fn matters(matter: Matter, face: &Face<'_>, unit: Unit) -> Option<String> {
+    let last =
+        face.last.map_or_else(String::new, |last| format!(", the last was {}", unit.with_name(last.mg_dl())));
+    let doubt = |doubted| if doubted { ", but doubted" } else { "" };
+    Some(match matter {
+        Matter::Nothing => "WAITING: no reading has come yet".into(),
+        Matter::Undated => format!("NO VALUE: nobody knows how old the last is{last}"),
+        Matter::TooOld => format!("TOO OLD: no present value{last}"),
+        Matter::VeryLow { doubted } => format!("VERY LOW{}", doubt(doubted)),
+        Matter::Low { doubted } => format!("LOW{}", doubt(doubted)),
+        Matter::Doubted => "DOUBTED: confirm with a fingerstick".into(),
+        // told below
+        Matter::LowIn(_) => return None,
+    })
+}

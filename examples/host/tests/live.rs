@@ -1,0 +1,421 @@
+//! `live` as a user runs it.
+
+use std::fs::{self, OpenOptions};
+use std::io::{BufRead, BufReader, Read, Write};
+use std::net::TcpStream;
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+use std::sync::mpsc::{Receiver, channel};
+use std::thread;
+use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
+
+use glidepath::Settings;
+use serde_json::Value;
+use wrist::app::App;
+
+const PATIENCE: Duration = Duration::from_secs(60);
+
+fn now() -> u64 {
+    SystemTime::now().duration_since(UNIX_EPOCH).unwrap().as_secs()
+}
+
+/// A calm wave; the newest of `n` rows is of now, the others each five minutes before.
+fn rows(n: u64) -> Vec<String> {
+    let value = |k: u64| 130.0 + 20.0 * (k as f64 / 9.0).sin();
+    (0..n).map(|k| format!("{},{:.0}\n", now() - (n - 1 - k) * 300, value(k))).collect()
+}
+
+const HEADER: &str = "time,glucose_mg_dl\n";
+
+fn append(path: &Path, text: &str) {
+    OpenOptions::new().append(true).create(true).open(path).unwrap().write_all(text.as_bytes()).unwrap();
+}
+
+/// A run of `live --json`, its lines as they come.
+struct Run {
+    child: Child,
+    lines: Receiver<Value>,
+}
+
+impl Run {
+    fn of(arguments: &[&str], folder: &Path) -> Self {
+        let mut child = Command::new(env!("CARGO_BIN_EXE_glidepath"))
+            .args(["live", "--json"])
+            .args(arguments)
+            .current_dir(folder)
+            .env("TZ", "UTC")
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .spawn()
+            .unwrap();
+        let (tell, lines) = channel();
+        let out = BufReader::new(child.stdout.take().unwrap());
+        thread::spawn(move || {
+            for line in out.lines().map_while(Result::ok) {
+                let value = serde_json::from_str(&line).unwrap_or_else(|_| panic!("no JSON: {line}"));
+                let _ = tell.send(value);
+            }
+        });
+        Self { child, lines }
+    }
+
+    /// Waits for a line that `is` wanted; all that came before it go with it.
+    fn wait(&self, what: &str, is: impl Fn(&Value) -> bool) -> Vec<Value> {
+        let (until, mut seen) = (Instant::now() + PATIENCE, Vec::new());
+        loop {
+            let left = until.saturating_duration_since(Instant::now());
+            let line = self.lines.recv_timeout(left);
+            let line = line.unwrap_or_else(|_| panic!("no {what} after {seen:#?}"));
+            let wanted = is(&line);
+            seen.push(line);
+            if wanted {
+                return seen;
+            }
+        }
+    }
+
+    fn wait_readings(&self, n: u64) -> Value {
+        let is = |line: &Value| line["event"] == "now" && line["counts"]["readings"] == n;
+        self.wait(&format!("{n} readings"), is).pop().unwrap()
+    }
+
+    /// Asks it to end as a system does; its last line.
+    fn end(mut self) -> Value {
+        let pid = rustix::process::Pid::from_child(&self.child);
+        rustix::process::kill_process(pid, rustix::process::Signal::TERM).unwrap();
+        let end = self.wait("end", |line| line["event"] == "end").pop().unwrap();
+        assert!(self.child.wait().unwrap().success());
+        end
+    }
+}
+
+impl Drop for Run {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+fn alarms(lines: &[Value]) -> Vec<&str> {
+    lines.iter().filter(|line| line["event"] == "alarm").filter_map(|line| line["kind"].as_str()).collect()
+}
+
+#[test]
+fn a_pipe_is_read_to_its_end_and_what_cannot_be_read_is_counted() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut run = Run::of(&["-", "--until-end"], folder.path());
+    let mut rows = rows(30);
+    // hours ago it was very low: the past is silent
+    for (k, row) in rows.iter_mut().enumerate().skip(3).take(3) {
+        *row = format!("{},45\n", now() - (29 - k as u64) * 300);
+    }
+    rows.insert(7, "yesterday,110\n".into());
+    rows.insert(9, format!("{},much\n", now()));
+    rows.insert(11, format!("{},\n", now()));
+    let text = format!("{HEADER}{}{},110", rows.concat(), now());
+    run.child.stdin.take().unwrap().write_all(text.as_bytes()).unwrap();
+    let lines = run.wait("end", |line| line["event"] == "end");
+    let end = lines.last().unwrap();
+    assert_eq!(alarms(&lines), [""; 0]);
+    assert_eq!(end["counts"]["readings"], 30);
+    assert_eq!((&end["counts"]["broken"], &end["counts"]["blank"]), (&3.into(), &1.into()));
+    let said: Vec<&str> = lines.iter().filter_map(|line| line["message"].as_str()).collect();
+    assert!(said.iter().any(|what| what.contains("\"yesterday\"")), "{said:?}");
+    assert!(said.iter().any(|what| what.contains("the last line has no end")), "{said:?}");
+    let value = end["glucose_mg_dl"].as_f64().unwrap();
+    assert!((100.0..160.0).contains(&value), "{end}");
+    assert!(end["sd_mg_dl"].as_f64().unwrap() > 0.0 && end["age_s"].as_i64().unwrap() < 120);
+    assert!(run.child.wait().unwrap().success());
+}
+
+#[test]
+fn a_growing_file_is_followed_its_alarms_ring_and_it_may_be_replaced_or_cut() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("trace.csv");
+    let rung = folder.path().join("rung.txt");
+    let tool = folder.path().join("tool");
+    fs::write(&tool, "#!/bin/sh\nprintf '%s|%s\\n' \"$1\" \"$2\" >> rung.txt\n").unwrap();
+    let mut may_run = fs::metadata(&tool).unwrap().permissions();
+    std::os::unix::fs::PermissionsExt::set_mode(&mut may_run, 0o755);
+    fs::set_permissions(&tool, may_run).unwrap();
+    let all = rows(24);
+    fs::write(&path, format!("{HEADER}{}", all[..20].concat())).unwrap();
+    let run = Run::of(&["trace.csv", "--on-alarm", "./tool"], folder.path());
+    // ages are counted from the past: the newest reading is twenty minutes old
+    assert!(run.wait_readings(20)["glucose_mg_dl"].is_null());
+    append(&path, &all[20..22].concat());
+    run.wait_readings(22);
+    // half a row is none yet
+    let (half, rest) = all[22].split_at(all[22].len() - 2);
+    append(&path, half);
+    thread::sleep(Duration::from_millis(800));
+    append(&path, rest);
+    run.wait_readings(23);
+    // written anew as a whole, the newest row first, beside the known ones a new one
+    let newest_first: String = all.iter().rev().map(String::as_str).collect();
+    fs::write(folder.path().join("new.csv"), format!("{HEADER}{newest_first}")).unwrap();
+    fs::rename(folder.path().join("new.csv"), &path).unwrap();
+    let told = run.wait_readings(24);
+    assert_eq!(told["counts"]["repeated"], 23);
+    assert!(told["glucose_mg_dl"].is_f64());
+    // cut, and begun with a low
+    fs::write(&path, HEADER).unwrap();
+    append(&path, &format!("{},52\n{},50\n", now() + 150, now() + 301));
+    let lines = run.wait("the floor", |line| line["event"] == "alarm" && line["kind"] == "floor");
+    let alarm = lines.last().unwrap();
+    assert_eq!(alarm["priority"], "high");
+    assert!(alarm["reason"].as_str().unwrap().contains(" of 5"), "{alarm}");
+    let told = run.wait("the alarm as it holds", |line| line["event"] == "now").pop().unwrap();
+    assert!(told["words"].as_str().unwrap().starts_with("Alarm: very low."), "{told}");
+    let until = Instant::now() + PATIENCE;
+    while !fs::read_to_string(&rung).unwrap_or_default().contains('\n') {
+        assert!(Instant::now() < until, "the program was not run");
+        thread::sleep(Duration::from_millis(50));
+    }
+    let rung = fs::read_to_string(&rung).unwrap();
+    assert!(rung.contains("floor|the ") && rung.contains(" of 5"), "{rung}");
+    run.end();
+}
+
+/// The readings kept in a state file, bit for bit.
+fn history(state: &Path) -> Vec<String> {
+    let kept: Value = serde_json::from_slice(&fs::read(state).unwrap()).unwrap();
+    let bytes: Vec<u8> =
+        kept["state"].as_array().unwrap().iter().map(|b| b.as_u64().unwrap() as u8).collect();
+    let mut app = App::new(Settings::default()).unwrap();
+    app.restore(&bytes).unwrap();
+    let bits = |r: glidepath::Reading| {
+        format!("{} {:08x} {:?}", r.at().secs(), r.glucose().mg_dl().to_bits(), r.status())
+    };
+    app.monitor().history().iter().map(bits).collect()
+}
+
+#[test]
+fn killed_at_any_moment_it_loses_no_reading_and_doubles_none() {
+    let folder = tempfile::tempdir().unwrap();
+    let (broken, whole) = (folder.path().join("broken.csv"), folder.path().join("whole.csv"));
+    let all = rows(200);
+    fs::write(&broken, HEADER).unwrap();
+    let writer = {
+        let (path, all) = (broken.clone(), all.clone());
+        thread::spawn(move || {
+            for (k, row) in all.iter().enumerate() {
+                // some in two halves
+                let (half, rest) = row.split_at(if k % 3 == 0 { row.len() / 2 } else { 0 });
+                append(&path, half);
+                thread::sleep(Duration::from_millis(15));
+                append(&path, rest);
+                thread::sleep(Duration::from_millis(15));
+            }
+        })
+    };
+    let (mut kills, mut random) = (0, 12_345_u64);
+    while !writer.is_finished() {
+        let run = Run::of(&["broken.csv", "--state", "broken.state"], folder.path());
+        random = random.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
+        thread::sleep(Duration::from_millis(20 + (random >> 33) % 700));
+        drop(run); // SIGKILL
+        kills += 1;
+    }
+    writer.join().unwrap();
+    let last = Run::of(&["broken.csv", "--state", "broken.state", "--until-end"], folder.path());
+    let end = last.wait("end", |line| line["event"] == "end").pop().unwrap();
+    assert_eq!(end["counts"]["broken"], 0);
+    drop(last);
+    fs::write(&whole, format!("{HEADER}{}", all.concat())).unwrap();
+    let unbroken = Run::of(&["whole.csv", "--state", "whole.state", "--until-end"], folder.path());
+    unbroken.wait("end", |line| line["event"] == "end");
+    drop(unbroken);
+    println!("killed {kills} times");
+    assert!(kills >= 3, "{kills}");
+    let (broken, whole) =
+        (history(&folder.path().join("broken.state")), history(&folder.path().join("whole.state")));
+    assert_eq!(whole.len(), 200);
+    assert_eq!(broken, whole);
+}
+
+fn ask(port: u16, request: &str) -> String {
+    let mut stream = TcpStream::connect(("127.0.0.1", port)).unwrap();
+    stream.write_all(request.replace("HOST", &format!("127.0.0.1:{port}")).as_bytes()).unwrap();
+    let mut answer = String::new();
+    stream.read_to_string(&mut answer).unwrap();
+    answer
+}
+
+#[test]
+fn the_page_is_served_on_loopback_only_and_takes_an_acknowledgement() {
+    let folder = tempfile::tempdir().unwrap();
+    let low: String = (0..4).map(|k| format!("{},6{k}\n", now() - k * 300)).collect();
+    fs::write(folder.path().join("trace.csv"), format!("{HEADER}{low}")).unwrap();
+    let run = Run::of(&["trace.csv", "--page", "0"], folder.path());
+    let message = |line: &Value| line["message"].as_str().unwrap_or_default().to_owned();
+    let line = run.wait("the page", |line| message(line).contains("The page:")).pop().unwrap();
+    let port: u16 = message(&line).rsplit(':').next().unwrap().trim_end_matches('/').parse().unwrap();
+    run.wait("low", |line| line["event"] == "alarm" && line["kind"] == "low");
+    run.wait("how it holds", |line| line["event"] == "now");
+    // no other address of this machine answers
+    let sockets = fs::read_to_string("/proc/net/tcp").unwrap()
+        + &fs::read_to_string("/proc/net/tcp6").unwrap_or_default();
+    let listening: Vec<&str> = sockets
+        .lines()
+        .filter_map(|line| line.split_whitespace().nth(1))
+        .filter(|local| local.ends_with(&format!(":{port:04X}")))
+        .collect();
+    assert!(
+        !listening.is_empty() && listening.iter().all(|local| local.starts_with("0100007F:")),
+        "{listening:?}"
+    );
+    let whole = ask(port, "GET / HTTP/1.1\r\nHost: HOST\r\n\r\n");
+    for part in ["glucose is low", "not a medical device", "Seen", "http-equiv=\"refresh\"", "<svg"] {
+        assert!(whole.contains(part), "{part}: {whole}");
+    }
+    assert!(ask(port, "GET / HTTP/1.1\r\nHost: example.org\r\n\r\n").starts_with("HTTP/1.1 403"));
+    let token = whole.split("name=\"token\" value=\"").nth(1).unwrap()[..32].to_owned();
+    let body = format!("token={token}");
+    let post =
+        format!("POST /acknowledge HTTP/1.1\r\nHost: HOST\r\nContent-Length: {}\r\n\r\n{body}", body.len());
+    assert!(ask(port, &post).starts_with("HTTP/1.1 303"));
+    run.wait("the alarm, seen", |line| line["alarms"][0]["heeded"] == true);
+    assert!(!ask(port, "GET /now HTTP/1.1\r\nHost: HOST\r\n\r\n").contains("<form"));
+    run.end();
+}
+
+#[cfg(target_os = "linux")]
+mod terminals {
+    use super::*;
+    use glidepath::gatt::{CgmMeasurement, CurrentTime, DateTime, SessionStart, Sfloat};
+    use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
+    use std::fs::File;
+    use wrist::link::Frame;
+
+    /// A pseudo terminal: the far end, and the path of the near one.
+    fn terminal() -> (File, String) {
+        let far = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY).unwrap();
+        grantpt(&far).unwrap();
+        unlockpt(&far).unwrap();
+        let near = ptsname(&far, Vec::new()).unwrap().into_string().unwrap();
+        (File::from(far), near)
+    }
+
+    fn date_time(at: u64) -> DateTime {
+        let at = jiff::Timestamp::from_second(at as i64).unwrap().to_zoned_datetime(jiff::tz::TimeZone::UTC);
+        let date = (at.year() as u16, at.month() as u8, at.day() as u8);
+        DateTime::new(date, (at.hour() as u8, at.minute() as u8, at.second() as u8)).unwrap()
+    }
+
+    #[test]
+    fn frames_over_a_serial_line_ring_and_outlive_a_restart() {
+        let folder = tempfile::tempdir().unwrap();
+        let (mut far, near) = terminal();
+        let arguments = [near.as_str(), "--state", "live.state", "--baud", "19200"];
+        let run = Run::of(&arguments, folder.path());
+        let opened =
+            run.wait("the line", |line| line["message"].as_str().is_some_and(|m| m.contains("19200 baud")));
+        assert!(!opened.is_empty());
+        let start = now() - 3 * 86_400;
+        let measured = |value: f32, back: u64| {
+            let minute = ((now() - start) / 60 - back) as u16;
+            Frame::Measurement(CgmMeasurement::new(Sfloat::nearest(value), minute))
+        };
+        for frame in [
+            Frame::Time(CurrentTime::new(date_time(now()))),
+            Frame::Start(SessionStart::new(date_time(start))),
+            measured(110.0, 5),
+        ] {
+            far.write_all(&frame.stuffed()).unwrap();
+        }
+        // a damaged one
+        let mut hit = measured(200.0, 3).stuffed();
+        hit[3] ^= 0x10;
+        far.write_all(&hit).unwrap();
+        run.wait_readings(1);
+        far.write_all(&measured(50.0, 0).stuffed()).unwrap();
+        run.wait("the floor", |line| line["event"] == "alarm" && line["kind"] == "floor");
+        let end = run.end();
+        assert_eq!((&end["counts"]["readings"], &end["counts"]["broken"]), (&2.into(), &1.into()));
+        // again: the session and the readings are known, the one sent again is not taken twice
+        let run = Run::of(&arguments, folder.path());
+        run.wait("the line", |line| line["message"].as_str().is_some_and(|m| m.contains("baud")));
+        far.write_all(&measured(50.0, 0).stuffed()).unwrap();
+        run.wait("the same again", |line| line["event"] == "now" && line["counts"]["repeated"] == 1);
+        run.end();
+        assert_eq!(history(&folder.path().join("live.state")).len(), 2);
+    }
+
+    #[test]
+    fn the_screen_shows_the_alarm_and_keys_work() {
+        let folder = tempfile::tempdir().unwrap();
+        let low: String = (0..4).map(|k| format!("{},6{k}\n", now() - k * 300)).collect();
+        fs::write(folder.path().join("trace.csv"), format!("{HEADER}{low}")).unwrap();
+        let (mut far, near) = terminal();
+        let end = || Stdio::from(OpenOptions::new().read(true).write(true).open(&near).unwrap());
+        let mut child = Command::new(env!("CARGO_BIN_EXE_glidepath"))
+            .args(["live", "trace.csv"])
+            .current_dir(folder.path())
+            .stdin(end())
+            .stdout(end())
+            .stderr(end())
+            .spawn()
+            .unwrap();
+        let mut reader = far.try_clone().unwrap();
+        let (tell, told) = channel();
+        thread::spawn(move || {
+            let mut buffer = [0; 4096];
+            while let Ok(read @ 1..) = reader.read(&mut buffer) {
+                let _ = tell.send(String::from_utf8_lossy(&buffer[..read]).into_owned());
+            }
+        });
+        let mut seen = String::new();
+        let mut wait = |what: &str| {
+            let until = Instant::now() + PATIENCE;
+            while !seen.contains(what) {
+                let left = until.saturating_duration_since(Instant::now());
+                seen += &told.recv_timeout(left).unwrap_or_else(|_| panic!("no {what:?} on {seen}"));
+            }
+            let at = seen.find(what).unwrap();
+            seen.drain(..at);
+        };
+        wait("\x1b[?1049h");
+        wait("██");
+        wait("LOW");
+        wait("uncertainty");
+        wait("\x1b[7;1m  !! glucose is low (medium priority): by the ");
+        wait("not a medical device");
+        wait("\x07");
+        far.write_all(b"a").unwrap();
+        wait("; seen");
+        far.write_all(b"u").unwrap();
+        wait("mmol/L");
+        far.write_all(b"q").unwrap();
+        wait("\x1b[?1049l");
+        wait("Ended: 4 readings");
+        assert!(child.wait().unwrap().success());
+    }
+}
+
+#[test]
+fn what_cannot_be_meant_is_refused_in_one_sentence() {
+    let folder = tempfile::tempdir().unwrap();
+    fs::write(folder.path().join("a.csv"), "time,glucose\n05/06/2024 12:00,100\n").unwrap();
+    for (arguments, says) in [
+        (&["none.csv"][..], "none.csv: cannot be read"),
+        (&["."], "is a folder"),
+        (&["a.csv"], "--date-format dmy"),
+        (&["a.csv", "--from", "2024-01-01"], "--from and --to"),
+        (&["a.csv", "--header", "one,two"], "expected a header row"),
+        (&["a.csv", "--on-alarm", "no-such-program"], "is not found"),
+        (&["a.csv", "--settings", "a.csv"], "a.csv, line 1"),
+        (&["a.csv", "--state", "no/such/folder"], "cannot be kept"),
+    ] {
+        let output = Command::new(env!("CARGO_BIN_EXE_glidepath"))
+            .arg("live")
+            .args(arguments)
+            .current_dir(folder.path())
+            .stdin(Stdio::null())
+            .output()
+            .unwrap();
+        let said = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(output.status.code(), Some(2), "{arguments:?}: {said}");
+        assert!(said.contains(says), "{arguments:?}: {said}");
+    }
+}
