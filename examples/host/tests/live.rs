@@ -1,5 +1,7 @@
 //! `live` as a user runs it.
 
+#![cfg(target_os = "linux")]
+
 use std::fs::{self, OpenOptions};
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::TcpStream;
@@ -280,7 +282,6 @@ fn the_page_is_served_on_loopback_only_and_takes_an_acknowledgement() {
     run.end();
 }
 
-#[cfg(target_os = "linux")]
 mod terminals {
     use super::*;
     use glidepath::gatt::{CgmMeasurement, CurrentTime, DateTime, SessionStart, Sfloat};

@@ -10,7 +10,7 @@ use std::time::Duration;
 
 use serde::{Deserialize, Serialize};
 
-use super::Event;
+use super::event::Event;
 use crate::failure::Failure;
 
 /// How often a file is looked at.

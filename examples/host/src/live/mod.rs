@@ -1,6 +1,7 @@
 //! `live`: readings as they come, through the code of the wrist.
 
 mod drawing;
+mod event;
 mod input;
 mod kept;
 mod page;
@@ -27,10 +28,10 @@ use crate::failure::Failure;
 use crate::settings;
 use crate::sheet::CAUTION;
 use crate::table::{Clock, Lines, Taken, Unit};
+use event::{Event, Key};
 use input::{Input, Place};
 use kept::{Found, Kept, Store};
 use records::{Form, Records, Whole};
-use screen::Key;
 use steady::Steady;
 use voice::Voice;
 use watch::{News, Present, Watch};
@@ -97,27 +98,6 @@ pub struct Args {
 
     #[command(flatten)]
     table: InputArgs,
-}
-
-/// What threads tell the one that decides.
-#[derive(Debug)]
-enum Event {
-    /// Bytes have come.
-    Bytes(Vec<u8>),
-    /// What comes now is read from the beginning: the file is another.
-    Anew,
-    /// The line was cut: what is under way will not be ended.
-    Cut,
-    /// For now, there is no more.
-    Dry,
-    /// There will be no more.
-    Ended,
-    /// Something went wrong that may right itself.
-    Trouble(String),
-    /// A line is there.
-    Back(String),
-    /// A person asks for something.
-    Key(Key),
 }
 
 /// It looks at the clock this often.

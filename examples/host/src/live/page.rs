@@ -11,8 +11,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use std::thread;
 use std::time::{Duration, Instant};
 
-use super::Event;
-use super::screen::Key;
+use super::event::{Event, Key};
 use super::told::Told;
 use crate::failure::Failure;
 use crate::sheet::{CAUTION, Chart, DEVICE, escape};

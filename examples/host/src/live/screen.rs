@@ -7,7 +7,7 @@ use std::thread;
 use crossterm::event::{self, KeyCode, KeyEventKind, KeyModifiers};
 use crossterm::terminal;
 
-use super::Event;
+use super::event::{Event, Key};
 use super::told::Told;
 use crate::sheet::CAUTION;
 
@@ -29,15 +29,6 @@ const FIGURES: [(char, [u8; 5]); 15] = [
     ('>', [4, 2, 1, 2, 4]),
     ('?', [7, 1, 3, 0, 2]),
 ];
-
-/// A person asks for something by a key.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Key {
-    Acknowledge,
-    Snooze,
-    Unit,
-    Quit,
-}
 
 /// The terminal while it is this program's; given back when dropped.
 pub struct Screen {

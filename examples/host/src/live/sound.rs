@@ -11,7 +11,7 @@ use std::sync::mpsc::SyncSender;
 use std::thread;
 use std::time::Duration;
 
-use super::Event;
+use super::event::Event;
 use super::told::Alarm;
 use crate::failure::Failure;
 

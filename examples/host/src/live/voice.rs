@@ -5,8 +5,8 @@ use std::sync::mpsc::SyncSender;
 
 use serde::Serialize;
 
-use super::Event;
 use super::drawing;
+use super::event::Event;
 use super::page::Page;
 use super::screen::Screen;
 use super::sound::Sound;
@@ -139,8 +139,12 @@ impl Voice {
         watch.show_in(if unit == Unit::MgDl { wrist::face::Unit::MgDl } else { wrist::face::Unit::MmolL });
         let told = Told::of(watch, clock, present.stamp, unit);
         for news in news {
-            if let News::Rang(ring) = news {
-                self.ring(&Alarm::of(ring, unit, false), &told);
+            match news {
+                News::Rang(ring) => self.ring(&Alarm::of(ring, unit, false), &told),
+                News::Settings => {
+                    self.input("Settings that come as a frame are left out; --settings gives them.".into())
+                }
+                News::Taken => {}
             }
         }
         if !news.is_empty() {

@@ -55,6 +55,8 @@ pub enum News {
     Taken,
     /// An alarm rang.
     Rang(Ring),
+    /// Settings came as a frame. Nobody keeps them here, and so they do not come into force.
+    Settings,
 }
 
 /// The present by two clocks.
@@ -346,6 +348,9 @@ impl Watch {
                 Some(Ok(frame)) => {
                     stamp = self.stamp_of(&frame);
                     measured = matches!(frame, Frame::Measurement(_) | Frame::Meter(_));
+                    if frame == Frame::Settings {
+                        self.news.push(News::Settings);
+                    }
                 }
                 Some(Err(_)) => self.counts.broken += 1,
                 None => {}
@@ -374,7 +379,9 @@ impl Watch {
                 let reading = record.reading(self.app.session_start()?, wrist::app::range());
                 reading.map(|reading| reading.at())
             }
-            Frame::Start(_) | Frame::Meter(_) | Frame::Status(_) => None,
+            Frame::Start(_) | Frame::Meter(_) | Frame::Status(_) | Frame::WhichSettings | Frame::Settings => {
+                None
+            }
         };
         at.map(|at| i64::from(at.secs()))
     }

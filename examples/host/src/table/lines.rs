@@ -283,7 +283,7 @@ mod tests {
         assert!(asked(&InputArgs::default(), both).contains("--glucose-column"));
         let told = InputArgs { date_format: Some("mdy".parse().unwrap()), ..InputArgs::default() };
         let batch = read(&mut lines(&told), dates);
-        assert_eq!(batch.taken[0].at.secs(), 1_714_903_200); // 6 May
+        assert_eq!(batch.taken[0].at.secs(), 1_714_989_600); // 6 May
         assert!(lines(&told).begin(b"2024-07-01 12:00,100").is_err());
         assert!(lines(&told).begin(b"time,glucose").is_ok());
     }
