@@ -102,7 +102,7 @@ impl Day {
         let mut dice = Dice(seed);
         let settings = if dice.one_in(3) { AlarmSettings::default() } else { settings(&mut dice) };
         let alarms = AlarmPlan::new(settings).unwrap();
-        let mut monitor = Monitor::new(Settings { alarms, ..Settings::default() }).unwrap();
+        let mut monitor = Monitor::new(Settings::default().with_alarms(alarms)).unwrap();
         if dice.one_in(2) {
             monitor.set_utc_offset(Some(Span::from_hours(dice.between(-12, 12))));
         }

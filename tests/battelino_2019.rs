@@ -40,14 +40,14 @@ fn data_in_mmol_l_is_compared_with_the_limits_in_mmol_l() {
 #[test]
 fn time_and_readings_differ_when_the_interval_changes() {
     // an hour of 100 every 5 minutes, then three hours of 200 every 15
-    use glidepath::review::{LocalTime, Review};
+    use glidepath::review::{DayTime, Review};
     use glidepath::{Glucose, Instant, Reading};
     let mut review = Review::new(Config::new(Span::from_mins(15)).unwrap());
     let times = (0..12).map(|i| (5 * i, 100.0)).chain((0..12).map(|i| (60 + 15 * i, 200.0)));
     for (minute, mg_dl) in times {
         let at = Instant::from_secs(60 * minute);
         let _ = review
-            .push(&Reading::new(at, Glucose::from_mg_dl(mg_dl).unwrap()), LocalTime::from_secs(at.secs()));
+            .push(&Reading::new(at, Glucose::from_mg_dl(mg_dl).unwrap()), DayTime::from_secs(at.secs()));
     }
     let summary = review.summary();
     close(summary.by_readings.unwrap().from_70_to_180, 50.0);
@@ -58,15 +58,13 @@ fn time_and_readings_differ_when_the_interval_changes() {
 fn fourteen_days_with_seven_tenths_of_their_readings_suffice() {
     let config = Config::default();
     let two_weeks = |keep: fn(u32) -> bool| {
-        use glidepath::review::{LocalTime, Review};
+        use glidepath::review::{DayTime, Review};
         use glidepath::{Glucose, Instant, Reading};
         let mut review = Review::new(config);
         for i in (0..4032).filter(|&i| keep(i)) {
             let at = Instant::from_secs(300 * i);
-            let _ = review.push(
-                &Reading::new(at, Glucose::from_mg_dl(120.0).unwrap()),
-                LocalTime::from_secs(at.secs()),
-            );
+            let _ = review
+                .push(&Reading::new(at, Glucose::from_mg_dl(120.0).unwrap()), DayTime::from_secs(at.secs()));
         }
         review.summary()
     };
@@ -84,13 +82,13 @@ fn fourteen_days_with_seven_tenths_of_their_readings_suffice() {
 
 #[test]
 fn a_lost_reading_is_time_without_data() {
-    use glidepath::review::{LocalTime, Review};
+    use glidepath::review::{DayTime, Review};
     use glidepath::{Glucose, Instant, Reading};
     let mut review = Review::new(Config::default());
     for minute in [0, 5, 15, 20, 27] {
         let at = Instant::from_secs(60 * minute);
         let _ = review
-            .push(&Reading::new(at, Glucose::from_mg_dl(120.0).unwrap()), LocalTime::from_secs(at.secs()));
+            .push(&Reading::new(at, Glucose::from_mg_dl(120.0).unwrap()), DayTime::from_secs(at.secs()));
     }
     // 5 + 5 (of 10) + 5 + 7 (one and a half intervals at most) + 5 of the 32 minutes
     close(review.summary().active_percent, 100.0 * 27.0 / 32.0);

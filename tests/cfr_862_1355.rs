@@ -4,7 +4,7 @@
 //! n - k + 1)`. Score bounds: Wilson (1927), J. Am. Stat. Assoc. 22:209, one-sided, z = 1.6448536. Clusters:
 //! all resamples of four subjects enumerated.
 
-use glidepath::accuracy::{Criterion, Pair, Regulation, Tally, Verdict, cluster_lower_percent};
+use glidepath::accuracy::{Compliance, Criterion, Pair, Regulation, Tally, cluster_lower_percent};
 use glidepath::{Glucose, Instant, Rate};
 
 fn pair(sensor: f32, reference: f32) -> Pair {
@@ -64,11 +64,11 @@ fn a_rate_above_the_goal_is_not_yet_a_pass() {
         let tally = Tally::new(hits, trials).unwrap();
         criterion.verdict(&tally, tally.wilson_lower_percent())
     };
-    assert_eq!(exact(Criterion::A, 180, 200), Verdict::Met);
-    assert_eq!(exact(Criterion::A, 175, 200), Verdict::NotMet);
-    assert_eq!(wilson(Criterion::A, 175, 200), Verdict::NotMet);
-    assert_eq!(exact(Criterion::D, 149, 149), Verdict::Met);
-    assert_eq!(exact(Criterion::E, 1_000, 1_005), Verdict::NotMet);
+    assert_eq!(exact(Criterion::A, 180, 200), Compliance::Met);
+    assert_eq!(exact(Criterion::A, 175, 200), Compliance::NotMet);
+    assert_eq!(wilson(Criterion::A, 175, 200), Compliance::NotMet);
+    assert_eq!(exact(Criterion::D, 149, 149), Compliance::Met);
+    assert_eq!(exact(Criterion::E, 1_000, 1_005), Compliance::NotMet);
     // the exact bound fails where the score bound passes: 97.883 and 98.104 against 98
     let clean = Tally::new(140, 140).unwrap();
     assert!(clean.exact_lower_percent().unwrap() < 98.0 && clean.wilson_lower_percent().unwrap() > 98.0);
@@ -91,10 +91,10 @@ fn the_smallest_samples_that_can_pass() {
             criterion.verdict(&tally, tally.exact_lower_percent())
         };
         assert_eq!(criterion.fewest(), clean, "{criterion:?}");
-        assert_eq!(verdict(clean, clean), Verdict::Met, "{criterion:?}");
-        assert_eq!(verdict(clean - 1, clean - 1), Verdict::TooFew, "{criterion:?}");
-        assert_eq!(verdict(one_miss - 1, one_miss), Verdict::Met, "{criterion:?}");
-        assert_eq!(verdict(one_miss - 2, one_miss - 1), Verdict::NotMet, "{criterion:?}");
+        assert_eq!(verdict(clean, clean), Compliance::Met, "{criterion:?}");
+        assert_eq!(verdict(clean - 1, clean - 1), Compliance::TooFew, "{criterion:?}");
+        assert_eq!(verdict(one_miss - 1, one_miss), Compliance::Met, "{criterion:?}");
+        assert_eq!(verdict(one_miss - 2, one_miss - 1), Compliance::NotMet, "{criterion:?}");
     }
 }
 
@@ -171,11 +171,11 @@ fn the_rate_criteria_with_both_denominators() {
     assert_eq!(regulation.tally(Criterion::K), tally(1, 10));
     assert_eq!(regulation.fast_tally(Criterion::K), Some(tally(1, 3)));
     assert_eq!(regulation.fast_tally(Criterion::A), None);
-    assert_eq!(Criterion::J.verdict(&tally(1, 100), None), Verdict::Met);
-    assert_eq!(Criterion::J.verdict(&tally(2, 100), None), Verdict::NotMet);
-    assert_eq!(Criterion::H.verdict(&tally(0, 100), None), Verdict::Met);
-    assert_eq!(Criterion::H.verdict(&tally(1, 100), None), Verdict::NotMet);
-    assert_eq!(Criterion::H.verdict(&tally(0, 0), None), Verdict::TooFew);
+    assert_eq!(Criterion::J.verdict(&tally(1, 100), None), Compliance::Met);
+    assert_eq!(Criterion::J.verdict(&tally(2, 100), None), Compliance::NotMet);
+    assert_eq!(Criterion::H.verdict(&tally(0, 100), None), Compliance::Met);
+    assert_eq!(Criterion::H.verdict(&tally(1, 100), None), Compliance::NotMet);
+    assert_eq!(Criterion::H.verdict(&tally(0, 0), None), Compliance::TooFew);
 }
 
 #[test]

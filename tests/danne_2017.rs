@@ -3,7 +3,7 @@
 //! choice open (whether three readings are 15 minutes, which limit ends a level 2 low), both are tried.
 
 mod three_days;
-use glidepath::review::{Compact, Config, Counting, EpisodeRule, EpisodeTotal, Episodes, Limit};
+use glidepath::review::{Compact, Config, Counting, EpisodeRule, EpisodeTotal, Episodes, Threshold};
 use glidepath::{Glucose, Instant, Span};
 use three_days::review;
 
@@ -39,7 +39,7 @@ fn lows_by_what_readings_cover_and_by_their_stamps() {
 #[test]
 fn level_2_may_end_at_either_limit() {
     let cover = Config::default();
-    assert_eq!(list(&E4, EpisodeRule::LOW_54.ending_at(Limit::L70), cover), [(15, Some(45))]);
+    assert_eq!(list(&E4, EpisodeRule::LOW_54.ending_at(Threshold::L70), cover), [(15, Some(45))]);
     assert_eq!(list(&E4, EpisodeRule::LOW_54, cover), [(15, Some(30))]);
 }
 

@@ -9,12 +9,12 @@ const SHARES: [f32; 5] = [0.05, 0.25, 0.5, 0.75, 0.95];
 
 /// All values within the first quarter of an hour of their day.
 fn one_bin(values: &[f32]) -> Box<Review<Exact>> {
-    use glidepath::review::LocalTime;
+    use glidepath::review::DayTime;
     use glidepath::{Glucose, Instant, Reading};
     let mut review = Box::new(Review::with_grid(Config::default()));
     for (i, &v) in (0..).zip(values) {
         let reading = Reading::new(Instant::from_secs(86_400 * i), Glucose::from_mg_dl(v).unwrap());
-        let _ = review.push(&reading, LocalTime::new(i, 7).unwrap());
+        let _ = review.push(&reading, DayTime::new(i, 7).unwrap());
     }
     review
 }

@@ -1,14 +1,14 @@
 //! Joining records end to end gives the bits of the whole, wherever the cuts are; pooling does not depend on the order;
 //! and the wrist's form is small. Properties of ours, no outside source.
 
-use glidepath::review::{Compact, Config, Counting, LocalTime, Pool, Pushed, Review, Unit};
+use glidepath::review::{Compact, Config, Counting, DayTime, Pool, Pushed, Review, Unit};
 use glidepath::{Glucose, Instant, Reading, Span, Status};
 use proptest::prelude::*;
 
 #[derive(Clone, Copy, Debug)]
 struct Entry {
     reading: Reading,
-    local: LocalTime,
+    local: DayTime,
 }
 
 fn entries() -> impl Strategy<Value = Vec<Entry>> {
@@ -29,7 +29,7 @@ fn entries() -> impl Strategy<Value = Vec<Entry>> {
                     .with_status(status);
                 // a clock that is set back an hour after a day and a half
                 let local = if at > 130_000 { at - 3600 } else { at };
-                Entry { reading, local: LocalTime::from_secs(local) }
+                Entry { reading, local: DayTime::from_secs(local) }
             })
             .collect()
     })
@@ -90,13 +90,10 @@ proptest! {
 fn what_does_not_follow_is_refused_and_changes_nothing() {
     let reading = |at| Reading::new(Instant::from_secs(at), Glucose::from_mg_dl(100.0).unwrap());
     let mut early = Review::new(Config::default());
-    assert_eq!(early.push(&reading(600), LocalTime::from_secs(600)), Pushed::Counted);
+    assert_eq!(early.push(&reading(600), DayTime::from_secs(600)), Pushed::Counted);
     let before = early.clone();
-    assert_eq!(early.push(&reading(600), LocalTime::from_secs(600)), Pushed::NotLater);
-    assert_eq!(
-        early.push(&reading(900).with_status(Status::Fault), LocalTime::from_secs(900)),
-        Pushed::Fault
-    );
+    assert_eq!(early.push(&reading(600), DayTime::from_secs(600)), Pushed::NotLater);
+    assert_eq!(early.push(&reading(900).with_status(Status::Fault), DayTime::from_secs(900)), Pushed::Fault);
     assert!(early.append(&before).is_err());
     let other = Review::new(Config::default().with_unit(Unit::MmolL));
     assert_eq!(early.append(&other).unwrap_err().parameter(), "config");

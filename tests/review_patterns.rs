@@ -3,7 +3,7 @@
 //!
 //!     cargo test --release --test review_patterns -- --ignored --nocapture
 
-use glidepath::review::{Config, LocalTime, Mark, Pattern, Review, WINDOW_MINUTES};
+use glidepath::review::{Config, DayTime, Mark, Pattern, Review, WINDOW_MINUTES};
 use glidepath::simulate::{GaussianWorld, GaussianWorldConfig, Person, PersonConfig, Random};
 use glidepath::{Glucose, Instant, Reading, Span};
 
@@ -36,7 +36,7 @@ fn patterns(values: &[f32]) -> Vec<Pattern> {
     for (i, &value) in (0..).zip(values) {
         let at = Instant::from_secs(300 * i);
         let _ = review
-            .push(&Reading::new(at, Glucose::from_mg_dl(value).unwrap()), LocalTime::from_secs(at.secs()));
+            .push(&Reading::new(at, Glucose::from_mg_dl(value).unwrap()), DayTime::from_secs(at.secs()));
     }
     review.patterns().into_iter().flatten().collect()
 }

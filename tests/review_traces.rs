@@ -6,7 +6,7 @@
 //! 10.5523/bris.33z5jc8fa6tob21ptrugzqog08), hall2018 (Hall et al. 2018, PLoS Biol 16:e2005143), ogtt_venous (Metwally et
 //! al. 2024, 10.1038/s41551-024-01311-6), physiocgm (Quamer et al. 2025, 10.6084/m9.figshare.28136294).
 
-use glidepath::review::{BINS, Config, Exact, Grid, LocalTime, Pushed, Review, Summary};
+use glidepath::review::{BINS, Config, DayTime, Exact, Grid, Pushed, Review, Summary};
 use glidepath::{Glucose, Instant, Reading, Span};
 use std::{collections::BTreeMap, fs, path::Path};
 
@@ -38,7 +38,7 @@ fn review(path: &Path, interval: Span) -> Box<Review<Exact>> {
     for (at, value) in rows {
         let at = Instant::from_secs(at as u32);
         let reading = Reading::new(at, Glucose::from_mg_dl(value).unwrap());
-        assert_eq!(review.push(&reading, LocalTime::from_secs(at.secs())), Pushed::Counted);
+        assert_eq!(review.push(&reading, DayTime::from_secs(at.secs())), Pushed::Counted);
     }
     review
 }

@@ -4,7 +4,7 @@ use crate::Answer;
 use glidepath::estimator::{Estimator, Model};
 use glidepath::forecast::Forecast;
 use glidepath::gatt::{CgmMeasurement, E2eCrc, Sfloat};
-use glidepath::review::{LocalTime, Review};
+use glidepath::review::{DayTime, Review};
 use glidepath::smoothing::{
     Exponential, Holt, Level, MovingAverage, MovingMedian, SavitzkyGolay, TwoStateKalman,
 };
@@ -112,7 +112,7 @@ pub fn decode(measured: &[f32]) -> Answer {
 pub fn review(measured: &[f32]) -> Answer {
     let mut review = Review::new(Default::default());
     for reading in readings(measured) {
-        let _ = review.push(&reading, LocalTime::from_secs(reading.at().secs()));
+        let _ = review.push(&reading, DayTime::from_secs(reading.at().secs()));
     }
     vec![review.summary().mean_mg_dl.unwrap_or_default()]
 }

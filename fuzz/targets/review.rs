@@ -2,7 +2,7 @@
 #![no_main]
 
 use arbitrary::Arbitrary;
-use glidepath::review::{Config, Counting, LocalTime, Pool, Review, Summary, Unit};
+use glidepath::review::{Config, Counting, DayTime, Pool, Review, Summary, Unit};
 use glidepath::{Glucose, Instant, Reading, Span, Status};
 use libfuzzer_sys::fuzz_target;
 
@@ -29,7 +29,7 @@ fuzz_target!(|input: Input| {
             [Status::Normal, Status::BelowRange, Status::AboveRange, Status::Fault][usize::from(status % 4)];
         let glucose = Glucose::from_mg_dl(f32::from(tenths % 20_000) / 10.0).expect("in range");
         let reading = Reading::new(at, glucose).with_status(status);
-        let local = LocalTime::from_secs(at.secs());
+        let local = DayTime::from_secs(at.secs());
         let pushed = whole.push(&reading, local);
         let part = if k < cut { &mut first } else { &mut second };
         // a repeat of the first half's last moment is refused in the whole only

@@ -11,6 +11,8 @@ use crate::units::Instant;
 /// // 2024-03-10T06:30:00Z, in a zone 5 hours behind
 /// let local = LocalTime::from_unix(Instant::from_secs(1_710_052_200), -5 * 3600);
 /// assert_eq!((local.weekday(), local.minute()), (6, 90)); // Sunday, 01:30
+/// assert_eq!(LocalTime::new(6, 9 * 60 + 5)?.to_string(), "Sun 09:05");
+/// # Ok::<(), glidepath::Error>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -35,6 +37,15 @@ impl TryFrom<AsWritten> for LocalTime {
     type Error = Error;
     fn try_from(written: AsWritten) -> Result<Self, Error> {
         Self::new(written.weekday, written.minute)
+    }
+}
+
+/// `Mon 08:30`.
+impl core::fmt::Display for LocalTime {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        const DAYS: [&str; 7] = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"];
+        let day = DAYS.get(usize::from(self.weekday)).copied().unwrap_or_default();
+        write!(f, "{day} {:02}:{:02}", self.minute.div_euclid(60), self.minute.rem_euclid(60))
     }
 }
 

@@ -3,8 +3,11 @@
 //! Inside, glucose is mg/dL and rates are mg/dL per minute. Time is whole seconds since an epoch of the
 //! caller's choosing. Nothing here formats a float: whole tenths are given for display.
 
-use crate::error::{Error, in_range};
+mod display;
+
+use crate::error::{Error, ErrorKind, in_range};
 use crate::math;
+use core::time::Duration;
 
 /// How many mg/dL make one mmol/L: the molar mass of glucose, C6H12O6, 180.156 g/mol, over ten.
 ///
@@ -286,6 +289,24 @@ impl Span {
         self.0
     }
 
+    /// Both together; `None` beyond ±68 years.
+    #[must_use]
+    pub const fn checked_add(self, other: Self) -> Option<Self> {
+        match self.0.checked_add(other.0) {
+            Some(seconds) => Some(Self(seconds)),
+            None => None,
+        }
+    }
+
+    /// This less the other; `None` beyond ±68 years.
+    #[must_use]
+    pub const fn checked_sub(self, other: Self) -> Option<Self> {
+        match self.0.checked_sub(other.0) {
+            Some(seconds) => Some(Self(seconds)),
+            None => None,
+        }
+    }
+
     /// The span, if it lies within these, else an error that names `parameter` and tells seconds.
     #[expect(clippy::cast_precision_loss, reason = "as told in an error only")]
     pub(crate) const fn within(
@@ -306,6 +327,33 @@ impl Span {
     #[inline(never)]
     pub const fn mins(self) -> f32 {
         self.0 as f32 / 60.0
+    }
+}
+
+impl TryFrom<Duration> for Span {
+    type Error = Error;
+    /// Whole seconds, what is over left out; refused beyond 68 years.
+    ///
+    /// # Examples
+    /// ```
+    /// use core::time::Duration;
+    /// use glidepath::Span;
+    /// assert_eq!(Span::try_from(Duration::from_millis(90_900))?, Span::from_secs(90));
+    /// assert_eq!(Duration::try_from(Span::from_mins(2))?, Duration::from_secs(120));
+    /// assert!(Duration::try_from(Span::from_secs(-1)).is_err()); // a duration has no sign
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
+    fn try_from(duration: Duration) -> Result<Self, Error> {
+        i32::try_from(duration.as_secs()).map(Self).map_err(|_| Error::new("span", ErrorKind::OutOfRange))
+    }
+}
+
+impl TryFrom<Span> for Duration {
+    type Error = Error;
+    /// Refused where the span is negative.
+    fn try_from(span: Span) -> Result<Self, Error> {
+        let seconds = u64::try_from(span.0).map_err(|_| Error::new("span", ErrorKind::OutOfRange))?;
+        Ok(Self::from_secs(seconds))
     }
 }
 
@@ -447,6 +495,22 @@ impl Instant {
         }
     }
 
+    /// The span from `earlier` to this moment, negative when `earlier` is later; `None` beyond ±68 years.
+    #[must_use]
+    pub const fn checked_since(self, earlier: Self) -> Option<Span> {
+        let seconds = self.0.wrapping_sub(earlier.0).cast_signed();
+        if (self.0 >= earlier.0) == (seconds >= 0) { Some(Span(seconds)) } else { None }
+    }
+
+    /// This moment moved by `span`; `None` beyond either end of the epoch.
+    #[must_use]
+    pub const fn checked_plus(self, span: Span) -> Option<Self> {
+        match self.0.checked_add_signed(span.0) {
+            Some(seconds) => Some(Self(seconds)),
+            None => None,
+        }
+    }
+
     /// This moment moved by `span`; stops at either end of the epoch.
     #[must_use]
     #[inline(never)]
@@ -518,6 +582,36 @@ mod tests {
             (Span::from_mins(i32::MIN).secs(), Span::from_hours(i32::MAX).secs()),
             (i32::MIN, i32::MAX)
         );
+    }
+
+    #[test]
+    fn spans_and_durations_turn_into_each_other_where_they_can() {
+        let most = u64::from(i32::MAX.unsigned_abs());
+        assert_eq!(Span::try_from(Duration::from_secs(most)), Ok(Span::from_secs(i32::MAX)));
+        assert!(Span::try_from(Duration::from_secs(most + 1)).is_err());
+        assert!(Span::try_from(Duration::MAX).is_err());
+        assert_eq!(Span::try_from(Duration::from_millis(1_999)), Ok(Span::from_secs(1)));
+        assert_eq!(Duration::try_from(Span::from_secs(i32::MAX)), Ok(Duration::from_secs(most)));
+        assert_eq!(Duration::try_from(Span::ZERO), Ok(Duration::ZERO));
+        assert!(Duration::try_from(Span::from_secs(-1)).is_err());
+        assert!(Duration::try_from(Span::from_secs(i32::MIN)).is_err());
+    }
+
+    #[test]
+    fn checked_arithmetic_says_where_the_other_stops() {
+        let (most, least) = (Span::from_secs(i32::MAX), Span::from_secs(i32::MIN));
+        let second = Span::from_secs(1);
+        assert_eq!((most.checked_add(second), least.checked_sub(second)), (None, None));
+        assert_eq!(most.checked_sub(second), Some(Span::from_secs(i32::MAX - 1)));
+        assert_eq!(second.checked_add(Span::from_secs(-3)), Some(Span::from_secs(-2)));
+        let (zero, half, end) = (Instant(0), Instant(1 << 31), Instant(u32::MAX));
+        assert_eq!((end.checked_since(zero), half.checked_since(zero)), (None, None));
+        assert_eq!(zero.checked_since(half), Some(least));
+        assert_eq!(zero.checked_since(Instant((1 << 31) + 1)), None);
+        assert_eq!(Instant(5).checked_since(Instant(8)), Some(Span::from_secs(-3)));
+        assert_eq!((end.checked_plus(second), zero.checked_plus(Span::from_secs(-1))), (None, None));
+        assert_eq!(half.checked_plus(most), Some(end));
+        assert_eq!(half.checked_plus(least), Some(zero));
     }
 
     #[test]

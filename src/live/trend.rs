@@ -47,6 +47,13 @@ pub enum Trend {
     Rising(Pace),
 }
 
+/// In words: `falling fast`.
+impl core::fmt::Display for Trend {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        f.pad(self.words())
+    }
+}
+
 impl Trend {
     /// In plain words: `falling fast`, `falling`, `steady`, `rising`, `rising fast`, `not known`.
     #[must_use]

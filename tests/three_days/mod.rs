@@ -3,7 +3,7 @@
 //! day. Sum 139,833, sum of squares 25,661,169.
 #![allow(dead_code)] // each test takes its part
 
-use glidepath::review::{Config, Grid, LocalTime, Pushed, Review};
+use glidepath::review::{Config, DayTime, Grid, Pushed, Review};
 use glidepath::{Glucose, Instant, Reading};
 
 pub fn values() -> Vec<i32> {
@@ -30,7 +30,7 @@ pub fn review<G: Grid>(
     for (i, value) in (0..).zip(values) {
         let at = Instant::from_secs(60 * minutes * i);
         let reading = Reading::new(at, Glucose::from_mg_dl(value).unwrap());
-        assert_eq!(review.push(&reading, LocalTime::from_secs(at.secs())), Pushed::Counted);
+        assert_eq!(review.push(&reading, DayTime::from_secs(at.secs())), Pushed::Counted);
     }
     review
 }

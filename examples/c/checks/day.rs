@@ -10,7 +10,7 @@ use glidepath::gatt::{
     CgmMeasurement, CgmStatus, DecodeError, E2eCrc, GlucoseMeasurement, OctetOrder, SessionStart,
 };
 use glidepath::quality::QualityConfig;
-use glidepath::review::{Config, LocalTime, Pushed, Ranges, Review};
+use glidepath::review::{Config, DayTime, Pushed, Ranges, Review};
 use glidepath::trend::{Bands, TrendSign};
 use glidepath::{
     Bound, Fingerstick, Glucose, Instant, Monitor, Rate, Reading, Settings, Span, Status, View, snapshot,
@@ -169,12 +169,10 @@ fn plan(high: f32) -> AlarmPlan {
 }
 
 fn through_the_monitor(hash: &mut Hash, values: &[i32]) {
-    let settings = Settings {
-        alarms: plan(250.0),
-        quality: QualityConfig { pressure_share: 0.15, ..QualityConfig::default() },
-        bands: Bands::default().with_missing_costing(1.5).unwrap(),
-        ..Settings::default()
-    };
+    let settings = Settings::default()
+        .with_alarms(plan(250.0))
+        .with_quality(QualityConfig { pressure_share: 0.15, ..QualityConfig::default() })
+        .with_bands(Bands::default().with_missing_costing(1.5).unwrap());
     let mut monitor = Monitor::<288>::new(settings).unwrap();
     monitor.set_utc_offset(Some(Span::from_secs(3600)));
     for i in 0..values.len() {
@@ -329,7 +327,7 @@ fn payloads(hash: &mut Hash) {
 fn looking_back(hash: &mut Hash, values: &[i32]) {
     let mut review: Box<Review> = Box::new(Review::new(Config::default()));
     for i in 0..values.len() {
-        let local = LocalTime::from_secs(300 * i as u32);
+        let local = DayTime::from_secs(300 * i as u32);
         assert_eq!(review.push(&reading(values, i), local), Pushed::Counted);
     }
     let s = review.summary();

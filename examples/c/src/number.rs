@@ -83,7 +83,6 @@ pub const fn of_trend(trend: Trend) -> u8 {
 
 pub const fn of_verdict(verdict: Option<Verdict>) -> u8 {
     match verdict {
-        None => GP_VERDICT_NONE,
         Some(Verdict::Accepted) => GP_VERDICT_ACCEPTED,
         Some(Verdict::Late) => GP_VERDICT_LATE,
         Some(Verdict::Duplicate) => GP_VERDICT_DUPLICATE,
@@ -95,6 +94,7 @@ pub const fn of_verdict(verdict: Option<Verdict>) -> u8 {
         Some(Verdict::Jump) => GP_VERDICT_JUMP,
         Some(Verdict::Stuck) => GP_VERDICT_STUCK,
         Some(Verdict::Pressure) => GP_VERDICT_PRESSURE,
+        None | Some(_) => GP_VERDICT_NONE, // of a later library
     }
 }
 
@@ -120,7 +120,7 @@ pub const fn of_reason(reason: Reason) -> u8 {
         Reason::Fingersticks => GP_REASON_FINGERSTICKS,
         Reason::Drift => GP_REASON_DRIFT,
         Reason::SecondSensor => GP_REASON_SECOND_SENSOR,
-        Reason::OwnWord => GP_REASON_OWN_WORD,
+        _ => GP_REASON_OWN_WORD, // and what a later library adds
     }
 }
 

@@ -6,7 +6,7 @@ use crate::monitor::{attempt, glucose};
 use crate::number::status;
 use crate::view::known;
 use core::ffi::c_void;
-use glidepath::review::{Compact, Config, LocalTime, Pushed, Ranges, Review, Unit};
+use glidepath::review::{Compact, Config, DayTime, Pushed, Ranges, Review, Unit};
 use glidepath::{Instant, Reading, Span};
 
 pub const GP_UNIT_MG_DL: u8 = 0;
@@ -98,7 +98,7 @@ pub unsafe extern "C" fn gp_review_push(
     attempt(|| unsafe {
         let reading =
             Reading::new(Instant::from_secs(at_s), glucose(mg_dl)?).with_status(status(reading_status)?);
-        match object::<gp_review>(review)?.push(&reading, LocalTime::from_secs(local_s)) {
+        match object::<gp_review>(review)?.push(&reading, DayTime::from_secs(local_s)) {
             Pushed::Counted => Ok(()),
             Pushed::NotLater => Err(GP_ERROR_NOT_LATER),
             Pushed::Fault => Err(GP_ERROR_FAULT),

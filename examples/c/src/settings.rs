@@ -482,7 +482,7 @@ mod tests {
 
     #[test]
     fn as_shipped_is_the_librarys_own() {
-        let mut built = Settings { model: Model::linear(), ..Settings::default() };
+        let mut built = Settings::default().with_model(Model::linear());
         assert_eq!(to_settings(&defaults(), &mut built), Ok(()));
         assert_eq!(built, Settings::default());
     }

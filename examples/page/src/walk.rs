@@ -86,7 +86,7 @@ pub fn play(
     sticks: &[Fingerstick],
     alarms: AlarmPlan,
 ) -> Result<Played, Error> {
-    let monitor = Monitor::new(Settings { alarms, ..Settings::default() })?;
+    let monitor = Monitor::new(Settings::default().with_alarms(alarms))?;
     let mut walk = Walk { monitor, played: Played::default(), now: None };
     walk.played.samples.reserve(readings.len());
     let mut sticks = sticks.iter().peekable();

@@ -4,7 +4,7 @@ use alloc::boxed::Box;
 use alloc::vec::Vec;
 
 use glidepath::review::{
-    BIN_MINUTES, BINS, Config, EpisodeRule, Episodes, Exact, Grid, LocalTime, Review, Summary, Unit as Native,
+    BIN_MINUTES, BINS, Config, EpisodeRule, Episodes, Exact, Grid, DayTime, Review, Summary, Unit as Native,
 };
 use glidepath::{Instant, Span};
 
@@ -53,7 +53,7 @@ pub fn review(table: &Table) -> Weeks {
     let mut review = Box::new(Review::<Exact>::with_grid(config));
     for reading in &table.readings {
         let wall = table.clock.wall(reading.at().secs().into()).max(0);
-        let local = LocalTime::from_secs(u32::try_from(wall).unwrap_or(u32::MAX));
+        let local = DayTime::from_secs(u32::try_from(wall).unwrap_or(u32::MAX));
         let _ = review.push(reading, local); // the table gives them in order and apart
     }
     Weeks { summary: review.summary(), episodes: episodes(table, config), quarters: quarters(review.grid()) }

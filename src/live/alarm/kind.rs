@@ -100,6 +100,13 @@ pub struct About {
     pub of_lows: bool,
 }
 
+/// What it says to a person: `glucose is low`.
+impl core::fmt::Display for Kind {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        f.pad(self.message())
+    }
+}
+
 impl Kind {
     /// All of them, most telling first.
     pub const ALL: [Self; 9] = [

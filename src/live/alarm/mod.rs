@@ -40,11 +40,11 @@
 //! Never a medical device: alarms supplement, and do not replace, fingersticks and the advice of a care team.
 
 mod burden;
+mod burst;
 mod bytes;
 #[cfg(feature = "serde")]
 mod file;
 mod kind;
-mod pattern;
 mod ring;
 mod schedule;
 mod settings;
@@ -52,8 +52,8 @@ mod situation;
 mod watch;
 
 pub use burden::Burden;
+pub use burst::{Burst, Colour, Pulse};
 pub use kind::{About, Kind, Kinds, LimitUnit};
-pub use pattern::{Colour, Pattern, Pulse};
 pub use ring::{Cause, Grounds, Held, Priority, Ring, Rings, Standing};
 pub use schedule::{AlarmPlan, Slot, Weekdays};
 pub use settings::{AlarmSettings, FLOOR_QUIET, LONGEST_SNOOZE, LOW_QUIET, Limit, Rule};

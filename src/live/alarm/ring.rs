@@ -18,6 +18,13 @@ pub enum Priority {
     High,
 }
 
+/// In words: `medium`.
+impl core::fmt::Display for Priority {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        f.pad(self.name())
+    }
+}
+
 impl Priority {
     /// One step more urgent; high stays high.
     #[must_use]
@@ -168,10 +175,10 @@ pub struct Held {
 ///
 /// # Examples
 /// ```
-/// use glidepath::alarm::{Pattern, Standing};
+/// use glidepath::alarm::{Burst, Standing};
 /// /// What to sound, if anything.
-/// fn sound(standing: &Standing) -> Option<(&'static str, &'static Pattern)> {
-///     standing.rings().first().map(|ring| (ring.kind.message(), Pattern::of(ring.priority)))
+/// fn sound(standing: &Standing) -> Option<(&'static str, &'static Burst)> {
+///     standing.rings().first().map(|ring| (ring.kind.message(), Burst::of(ring.priority)))
 /// }
 /// assert!(sound(&Standing::default()).is_none());
 /// ```

@@ -11,6 +11,6 @@ mod evidence;
 mod line;
 mod low;
 
-pub use bayes::{Applied, Calibration, Drift, Pair};
+pub use bayes::{Applied, Calibration, CalibrationPoint, Drift};
 pub use evidence::Payoff;
 pub use line::{Line, LineFit, LineRefusal, MAX_LINE_PAIRS};

@@ -5,6 +5,7 @@
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[must_use]
+#[non_exhaustive]
 pub enum Verdict {
     /// Nothing against it.
     Accepted,
@@ -28,6 +29,25 @@ pub enum Verdict {
     Stuck,
     /// Suspected to read low because the sensor is pressed on.
     Pressure,
+}
+
+/// In words: `the sensor warms up`.
+impl core::fmt::Display for Verdict {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        f.pad(match self {
+            Self::Accepted => "accepted",
+            Self::Late => "too late for the estimate",
+            Self::Duplicate => "known already",
+            Self::BadTime => "its time cannot be right",
+            Self::ClockSet => "accepted; the clock was set",
+            Self::OutOfRange => "no glucose a sensor can read",
+            Self::WarmUp => "the sensor warms up",
+            Self::Fault => "the sensor reports a fault",
+            Self::Jump => "far from what was expected",
+            Self::Stuck => "the value does not move",
+            Self::Pressure => "the sensor may be pressed on",
+        })
+    }
 }
 
 impl Verdict {
@@ -72,6 +92,7 @@ impl Verdict {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[repr(u8)]
+#[non_exhaustive]
 pub enum Reason {
     /// It warms up.
     WarmUp = 0,
@@ -97,6 +118,26 @@ pub enum Reason {
     SecondSensor = 10,
     /// It doubts itself, or reported a fault.
     OwnWord = 11,
+}
+
+/// In words: `fingersticks disagree`.
+impl core::fmt::Display for Reason {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        f.pad(match self {
+            Self::WarmUp => "the sensor warms up",
+            Self::FirstDay => "the sensor's first day",
+            Self::PastEnd => "past its planned end",
+            Self::Noise => "noisy",
+            Self::Jump => "the last value jumped",
+            Self::Stuck => "the value does not move",
+            Self::Gap => "readings were missed",
+            Self::Pressure => "the sensor may be pressed on",
+            Self::Fingersticks => "fingersticks disagree",
+            Self::Drift => "fingersticks say that it drifts",
+            Self::SecondSensor => "a second sensor disagrees",
+            Self::OwnWord => "the sensor doubts itself",
+        })
+    }
 }
 
 impl Reason {
@@ -222,6 +263,13 @@ pub enum Grade {
     Fair,
     /// Nothing against it.
     Good,
+}
+
+/// In words: `fair`.
+impl core::fmt::Display for Grade {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        f.pad(self.name())
+    }
 }
 
 impl Grade {

@@ -87,7 +87,7 @@ pub use pairing::{Method, Paired, Pairing, Pairs, Unpaired};
 pub use parkes::Parkes;
 pub use point::{PointAccuracy, bias_interval, mard_interval, median};
 pub use rates::RateAgreement;
-pub use regulation::{Criterion, Regulation, Requirement, Verdict};
+pub use regulation::{Compliance, Criterion, Regulation, Requirement};
 pub use tally::{Tally, cluster_lower_percent};
 
 #[cfg(test)]

@@ -51,7 +51,7 @@ pub enum Requirement {
 /// What a sample says of a criterion.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum Verdict {
+pub enum Compliance {
     /// The sample meets it.
     Met,
     /// The sample does not.
@@ -148,14 +148,14 @@ impl Criterion {
     ///
     /// Under [`Criterion::fewest`] pairs it says too few, with or without misses.
     #[must_use]
-    pub fn verdict(self, tally: &Tally, lower_percent: Option<f32>) -> Verdict {
+    pub fn verdict(self, tally: &Tally, lower_percent: Option<f32>) -> Compliance {
         let met = match self.requirement() {
-            _ if tally.trials() < self.fewest() => return Verdict::TooFew,
+            _ if tally.trials() < self.fewest() => return Compliance::TooFew,
             Requirement::BoundAbove(required) => lower_percent.is_some_and(|bound| bound > required),
             Requirement::Never => tally.hits() == 0,
             Requirement::AtMost(most) => tally.percent().is_some_and(|percent| percent <= most),
         };
-        if met { Verdict::Met } else { Verdict::NotMet }
+        if met { Compliance::Met } else { Compliance::NotMet }
     }
 }
 
@@ -163,14 +163,14 @@ impl Criterion {
 ///
 /// # Examples
 /// ```
-/// use glidepath::accuracy::{Criterion, Pair, Regulation, Verdict};
+/// use glidepath::accuracy::{Criterion, Pair, Regulation, Compliance};
 /// use glidepath::{Glucose, Instant};
 /// let mg_dl = Glucose::from_mg_dl;
 /// let mut regulation = Regulation::new();
 /// regulation.push(&Pair::new(Instant::from_secs(0), mg_dl(66.0)?, mg_dl(74.0)?)?);
 /// let tally = regulation.tally(Criterion::A);
 /// assert_eq!((tally.hits(), tally.trials()), (1, 1)); // the sensor's 66 is within 15 mg/dL
-/// assert_eq!(Criterion::A.verdict(&tally, tally.exact_lower_percent()), Verdict::TooFew);
+/// assert_eq!(Criterion::A.verdict(&tally, tally.exact_lower_percent()), Compliance::TooFew);
 /// # Ok::<(), glidepath::Error>(())
 /// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -260,7 +260,7 @@ mod tests {
     #[test]
     fn a_bound_must_exceed_what_is_required() {
         let tally = Tally::new(95, 100).unwrap();
-        for (bound, verdict) in [(85.0, Verdict::NotMet), (85.1, Verdict::Met)] {
+        for (bound, verdict) in [(85.0, Compliance::NotMet), (85.1, Compliance::Met)] {
             assert_eq!(Criterion::A.verdict(&tally, Some(bound)), verdict);
         }
     }

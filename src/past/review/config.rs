@@ -23,19 +23,19 @@ pub enum Unit {
 ///
 /// # Examples
 /// ```
-/// use glidepath::review::Limit;
-/// assert_eq!((Limit::L70.mg_dl(), Limit::L70.tenths_mmol_l()), (70, 39)); // a pair, not a conversion
-/// let own = Limit::new(80, 44);
+/// use glidepath::review::Threshold;
+/// assert_eq!((Threshold::L70.mg_dl(), Threshold::L70.tenths_mmol_l()), (70, 39)); // a pair, not a conversion
+/// let own = Threshold::new(80, 44);
 /// # let _ = own;
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Limit {
+pub struct Threshold {
     mg_dl: u16,
     tenths_mmol_l: u16,
 }
 
-impl Limit {
+impl Threshold {
     /// 54 mg/dL, 3.0 mmol/L: under it is level 2 hypoglycaemia.
     pub const L54: Self = Self::new(54, 30);
     /// 63 mg/dL, 3.5 mmol/L: the lower end of the target in pregnancy.
@@ -221,20 +221,20 @@ impl Config {
 ///
 /// # Examples
 /// ```
-/// use glidepath::{Instant, Span, review::LocalTime};
+/// use glidepath::{Instant, Span, review::DayTime};
 /// // Unix time and a zone two hours east
 /// let at = Instant::from_secs(1_710_052_200).plus(Span::from_hours(2)); // 2024-03-10T06:30Z
-/// let local = LocalTime::from_secs(at.secs());
+/// let local = DayTime::from_secs(at.secs());
 /// assert_eq!(local.minute(), 8 * 60 + 30);
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct LocalTime {
+pub struct DayTime {
     day: u32,
     minute: u16,
 }
 
-impl LocalTime {
+impl DayTime {
     /// From a day's number (any running count) and the minute of the day.
     ///
     /// # Errors

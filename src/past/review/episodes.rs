@@ -4,7 +4,7 @@
 //! first of a run of readings back inside that lasts long enough. A gap ends a run, and ends an episode where its
 //! last reading's interval ends (or where the run back inside began).
 
-use super::config::{Config, Counting, Limit, hundredths};
+use super::config::{Config, Counting, Threshold, hundredths};
 use crate::units::{Glucose, Instant, Span};
 
 /// Which side of a limit an episode is on, how long it takes to start and to end.
@@ -12,16 +12,16 @@ use crate::units::{Glucose, Instant, Span};
 /// # Examples
 /// The 2017 text ends a level 2 low only at 70 mg/dL:
 /// ```
-/// use glidepath::review::{EpisodeRule, Limit};
-/// let rule = EpisodeRule::LOW_54.ending_at(Limit::L70);
-/// assert_eq!(rule.limit(), Limit::L54);
+/// use glidepath::review::{EpisodeRule, Threshold};
+/// let rule = EpisodeRule::LOW_54.ending_at(Threshold::L70);
+/// assert_eq!(rule.limit(), Threshold::L54);
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct EpisodeRule {
     low: bool,
-    limit: Limit,
-    end: Limit,
+    limit: Threshold,
+    end: Threshold,
     needed_s: u16,
     clear_s: u16,
 }
@@ -32,29 +32,29 @@ impl EpisodeRule {
     /// Source of the six rules here: Battelino et al. (2023), Lancet Diabetes Endocrinol 11:42,
     /// doi:10.1016/S2213-8587(22)00319-9, and Danne et al. (2017), Diabetes Care 40:1631, doi:10.2337/dc17-1600;
     /// from memory, and where the two differ as said here.
-    pub const LOW_70: Self = Self::new(true, Limit::L70, 900);
+    pub const LOW_70: Self = Self::new(true, Threshold::L70, 900);
     /// Under 54 mg/dL for 15 min, until at or above 54 for 15 min (the 2017 text asks for 70): level 2.
-    pub const LOW_54: Self = Self::new(true, Limit::L54, 900);
+    pub const LOW_54: Self = Self::new(true, Threshold::L54, 900);
     /// Under 70 mg/dL for at least 120 min: extended hypoglycaemia (the 2017 text: under 54).
-    pub const LONG_LOW: Self = Self::new(true, Limit::L70, 7200);
+    pub const LONG_LOW: Self = Self::new(true, Threshold::L70, 7200);
     /// Over 180 mg/dL for 15 min, until at or under it for 15 min: level 1 (and 2) hyperglycaemia.
-    pub const HIGH_180: Self = Self::new(false, Limit::L180, 900);
+    pub const HIGH_180: Self = Self::new(false, Threshold::L180, 900);
     /// Over 250 mg/dL for 15 min, until at or under it for 15 min: level 2.
-    pub const HIGH_250: Self = Self::new(false, Limit::L250, 900);
+    pub const HIGH_250: Self = Self::new(false, Threshold::L250, 900);
     /// Over 250 mg/dL for 90 min in a row: extended hyperglycaemia (the 2023 text: 90 min within 120).
-    pub const LONG_HIGH: Self = Self::new(false, Limit::L250, 5400);
+    pub const LONG_HIGH: Self = Self::new(false, Threshold::L250, 5400);
 
     /// The six rules a review counts by.
     pub const ALL: [Self; 6] =
         [Self::LOW_70, Self::LOW_54, Self::LONG_LOW, Self::HIGH_180, Self::HIGH_250, Self::LONG_HIGH];
 
-    const fn new(low: bool, limit: Limit, needed_s: u16) -> Self {
+    const fn new(low: bool, limit: Threshold, needed_s: u16) -> Self {
         Self { low, limit, end: limit, needed_s, clear_s: 900 }
     }
 
     /// The same, over only when back at `end`.
     #[must_use]
-    pub const fn ending_at(self, end: Limit) -> Self {
+    pub const fn ending_at(self, end: Threshold) -> Self {
         Self { end, ..self }
     }
 
@@ -72,7 +72,7 @@ impl EpisodeRule {
 
     /// The limit that a reading must be beyond.
     #[must_use]
-    pub const fn limit(&self) -> Limit {
+    pub const fn limit(&self) -> Threshold {
         self.limit
     }
 

@@ -10,12 +10,12 @@
 //!
 //! # Examples
 //! ```
-//! use glidepath::{Glucose, Instant, Reading, review::{Config, LocalTime, Review}};
+//! use glidepath::{Glucose, Instant, Reading, review::{Config, DayTime, Review}};
 //! let mut review = Review::new(Config::default());
 //! for i in 0..288 {
 //!     let at = Instant::from_secs(300 * i);
 //!     let glucose = Glucose::from_mg_dl(if i < 144 { 100.0 } else { 200.0 })?;
-//!     let _ = review.push(&Reading::new(at, glucose), LocalTime::from_secs(at.secs()));
+//!     let _ = review.push(&Reading::new(at, glucose), DayTime::from_secs(at.secs()));
 //! }
 //! let summary = review.summary();
 //! assert_eq!(summary.mean_mg_dl, Some(150.0));
@@ -40,7 +40,7 @@ mod summary;
 mod sums;
 mod swings;
 
-pub use config::{Config, Counting, Limit, LocalTime, Unit};
+pub use config::{Config, Counting, DayTime, Threshold, Unit};
 pub use episodes::{Episode, EpisodeRule, Episodes};
 pub use formula::{ea1c_percent, gmi_mmol_mol, gmi_percent, gri, gri_zone, j_index};
 pub use pattern::{CHANCE, DAYS_HELD, DAYS_SEEN, Mark, Pattern, WINDOW_MINUTES};
@@ -88,12 +88,12 @@ struct Edge {
 /// # Examples
 /// Weeks kept apart and joined:
 /// ```
-/// use glidepath::{Glucose, Instant, Reading, review::{Config, LocalTime, Review}};
+/// use glidepath::{Glucose, Instant, Reading, review::{Config, DayTime, Review}};
 /// let mut weeks = [Review::new(Config::default()), Review::new(Config::default())];
 /// for i in 0..4032 {
 ///     let at = Instant::from_secs(300 * i);
 ///     let reading = Reading::new(at, Glucose::from_mg_dl(120.0 + (i % 7) as f32)?);
-///     let _ = weeks[(i / 2016) as usize].push(&reading, LocalTime::from_secs(at.secs()));
+///     let _ = weeks[(i / 2016) as usize].push(&reading, DayTime::from_secs(at.secs()));
 /// }
 /// let [mut both, second] = weeks;
 /// both.append(&second)?;
@@ -148,7 +148,7 @@ impl<G: Grid> Review<G> {
     ///
     /// Readings under or over the sensor's range, in warm-up or doubted by the sensor count; leave them out by not giving
     /// them.
-    pub fn push(&mut self, reading: &Reading, local: LocalTime) -> Pushed {
+    pub fn push(&mut self, reading: &Reading, local: DayTime) -> Pushed {
         if reading.status() == Status::Fault {
             return Pushed::Fault;
         }

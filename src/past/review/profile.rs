@@ -21,13 +21,13 @@ mod sealed {
 /// # Examples
 /// The median and the middle half at six in the morning:
 /// ```
-/// use glidepath::review::{BIN_MINUTES, Config, Grid, LocalTime, Review};
+/// use glidepath::review::{BIN_MINUTES, Config, Grid, DayTime, Review};
 /// use glidepath::{Glucose, Instant, Reading};
 /// let mut review = Review::new(Config::default());
 /// for day in 0..14 {
 ///     let at = Instant::from_secs(86_400 * day + 6 * 3600);
 ///     let reading = Reading::new(at, Glucose::from_mg_dl(110.0 + day as f32)?);
-///     let _ = review.push(&reading, LocalTime::from_secs(at.secs()));
+///     let _ = review.push(&reading, DayTime::from_secs(at.secs()));
 /// }
 /// let bin = usize::from(6 * 60 / BIN_MINUTES);
 /// let [low, median, high] = [0.25, 0.5, 0.75].map(|share| review.grid().percentile(bin, share));

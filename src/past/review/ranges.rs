@@ -1,15 +1,15 @@
 //! Readings and time in ranges.
 
-use super::config::{Limit, Unit};
+use super::config::{Threshold, Unit};
 
 /// The edges between the seven classes; `true` where the limit itself belongs to the class below.
-const EDGES: [(Limit, bool); 6] = [
-    (Limit::L54, false),
-    (Limit::L63, false),
-    (Limit::L70, false),
-    (Limit::L140, true),
-    (Limit::L180, true),
-    (Limit::L250, true),
+const EDGES: [(Threshold, bool); 6] = [
+    (Threshold::L54, false),
+    (Threshold::L63, false),
+    (Threshold::L70, false),
+    (Threshold::L140, true),
+    (Threshold::L180, true),
+    (Threshold::L250, true),
 ];
 
 /// The class of a value in hundredths of `unit`: 0 is under 54 mg/dL, 6 over 250.

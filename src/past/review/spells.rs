@@ -188,7 +188,7 @@ impl Spells {
 #[cfg(test)]
 mod tests {
     extern crate std;
-    use super::super::config::{Counting, Limit, Unit, hundredths};
+    use super::super::config::{Counting, Threshold, Unit, hundredths};
     use super::super::episodes::Episodes;
     use super::*;
     use crate::units::Glucose;
@@ -231,7 +231,7 @@ mod tests {
             end70 in any::<bool>(),
             stamped in any::<bool>(),
         ) {
-            let rule = if end70 { EpisodeRule::LOW_54.ending_at(Limit::L70) } else { EpisodeRule::LOW_70 };
+            let rule = if end70 { EpisodeRule::LOW_54.ending_at(Threshold::L70) } else { EpisodeRule::LOW_70 };
             let config = Config::default().with_counting(if stamped { Counting::Stamped } else { Counting::Covered });
             let mut at = 0;
             let mut all = Vec::new();

@@ -9,7 +9,7 @@ fn reading(minute: u32, mg_dl: f32) -> Reading {
 }
 
 fn push<G: Grid>(review: &mut Review<G>, reading: &Reading) {
-    assert_eq!(review.push(reading, LocalTime::from_secs(reading.at().secs())), Pushed::Counted);
+    assert_eq!(review.push(reading, DayTime::from_secs(reading.at().secs())), Pushed::Counted);
 }
 
 #[test]

@@ -10,7 +10,7 @@ mod view;
 pub use view::{Bound, Expected, FingerstickOutcome, Refusal, Settings, Shown, View};
 
 use crate::alarm::{AlarmPlan, Alarms, Doubt, FLOOR_MG_DL, Kind, Situation};
-use crate::calibration::{Applied, Calibration, Pair};
+use crate::calibration::{Applied, Calibration, CalibrationPoint};
 use crate::codec::{Blank, Codec, Coded};
 use crate::error::Error;
 use crate::estimate::Estimate;
@@ -538,7 +538,7 @@ impl Core {
         };
         let sd = self.calibration.whole_sd(at, estimate.glucose(), estimate.glucose_sd());
         let expected = Expected { glucose: estimate.glucose(), sd };
-        let pair = Pair {
+        let pair = CalibrationPoint {
             at,
             reference: stick.glucose(),
             sensor: newest.sensor,

@@ -18,13 +18,14 @@ use crate::units::{Glucose, Instant, Span};
 /// ```
 /// use glidepath::estimator::Model;
 /// use glidepath::{Monitor, Settings, Span};
-/// let settings = Settings { model: Model::default().with_lag(Span::from_mins(8))?, ..Settings::default() };
+/// let settings = Settings::default().with_model(Model::default().with_lag(Span::from_mins(8))?);
 /// let monitor = Monitor::<288>::new(settings)?;
 /// # Ok::<(), glidepath::Error>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Default)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "serde", serde(default, deny_unknown_fields))]
+#[non_exhaustive]
 pub struct Settings {
     /// Person and sensor.
     pub model: Model,
@@ -38,6 +39,44 @@ pub struct Settings {
     pub quality: QualityConfig,
     /// The alarms, by time of day.
     pub alarms: AlarmPlan,
+}
+
+impl Settings {
+    /// The same with another model of person and sensor.
+    #[must_use]
+    pub const fn with_model(self, model: Model) -> Self {
+        Self { model, ..self }
+    }
+
+    /// The same with another way to make predictions and probabilities.
+    #[must_use]
+    pub const fn with_forecast(self, forecast: ForecastConfig) -> Self {
+        Self { forecast, ..self }
+    }
+
+    /// The same where the calibration may wander otherwise.
+    #[must_use]
+    pub const fn with_drift(self, drift: Drift) -> Self {
+        Self { drift, ..self }
+    }
+
+    /// The same with other bands of the trend.
+    #[must_use]
+    pub const fn with_bands(self, bands: Bands) -> Self {
+        Self { bands, ..self }
+    }
+
+    /// The same where readings are judged otherwise.
+    #[must_use]
+    pub const fn with_quality(self, quality: QualityConfig) -> Self {
+        Self { quality, ..self }
+    }
+
+    /// The same with other alarms.
+    #[must_use]
+    pub const fn with_alarms(self, alarms: AlarmPlan) -> Self {
+        Self { alarms, ..self }
+    }
 }
 
 impl Coded for Settings {
@@ -74,6 +113,7 @@ impl Coded for Settings {
 #[must_use]
 pub enum FingerstickOutcome {
     /// It moved the calibration, and the estimate too if `fused`.
+    #[non_exhaustive]
     Used {
         /// How it moved the calibration.
         calibrated: Applied,
@@ -86,12 +126,20 @@ pub enum FingerstickOutcome {
         expected: Option<Expected>,
     },
     /// Refused. Nothing changed but the calibration's count of refusals.
+    #[non_exhaustive]
     Refused {
         /// Why.
         why: Refusal,
         /// What was expected, where there is something to compare with.
         expected: Option<Expected>,
     },
+}
+
+/// In words.
+impl core::fmt::Display for FingerstickOutcome {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        f.pad(self.words())
+    }
 }
 
 impl FingerstickOutcome {
@@ -128,6 +176,7 @@ impl FingerstickOutcome {
 /// What the monitor held glucose to be at a fingerstick. 8 bytes.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub struct Expected {
     /// Plasma glucose.
     pub glucose: Glucose,
@@ -162,6 +211,13 @@ pub enum Refusal {
     OutOfRange,
     /// A number that it would be compared with is not usable.
     NotANumber,
+}
+
+/// In words.
+impl core::fmt::Display for Refusal {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        f.pad(self.words())
+    }
 }
 
 impl Refusal {
@@ -202,6 +258,7 @@ impl Bound {
 /// The value to show as the present one.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub struct Shown {
     /// How much.
     pub glucose: Glucose,
@@ -211,6 +268,24 @@ pub struct Shown {
     pub doubted: bool,
     /// How long ago it was measured.
     pub age: Span,
+}
+
+/// The value as it is to be read, in the unit that [`Glucose`] shows (`#`: mmol/L): `112 mg/dL, 4 min old`; `at most 40 mg/dL, now`;
+/// `doubted: 64 mg/dL, 2 min old`.
+impl core::fmt::Display for Shown {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        f.write_str(if self.doubted { "doubted: " } else { "" })?;
+        f.write_str(match self.bound {
+            Some(Bound::AtMost(_)) => "at most ",
+            Some(Bound::AtLeast(_)) => "at least ",
+            None => "",
+        })?;
+        self.glucose.fmt(f)?;
+        match self.age.secs().div_euclid(60) {
+            ..=0 => f.write_str(", now"),
+            minutes => write!(f, ", {minutes} min old"),
+        }
+    }
 }
 
 /// The answers at one moment: all that a display, a voice or an alarm needs.

@@ -24,7 +24,7 @@ const SETTINGS: Sort = Sort { magic: *b"GPSE", version: SETTINGS_VERSION };
 /// use glidepath::{Glucose, Settings, alarm::AlarmPlan, alarm::AlarmSettings, snapshot};
 /// let mut alarms = AlarmSettings::default();
 /// alarms.low.limit = Glucose::from_mg_dl(80.0)?;
-/// let settings = Settings { alarms: AlarmPlan::new(alarms)?, ..Settings::default() };
+/// let settings = Settings::default().with_alarms(AlarmPlan::new(alarms)?);
 /// let mut buffer = [0; snapshot::SETTINGS_BYTES];
 /// let length = snapshot::save_settings(settings, &mut buffer)?; // to flash, or over the air
 /// assert_eq!((length, snapshot::read_settings(&buffer[..length])?), (335, settings));

@@ -3,7 +3,7 @@
 use crate::{Event, Hash, Stream, mg_dl};
 use core::hint::black_box;
 use glidepath::alarm::{
-    AlarmPlan, AlarmSettings, Colour, Grounds, Kind, Limit, Pattern, Rings, Slot, Standing, Weekdays,
+    AlarmPlan, AlarmSettings, Colour, Grounds, Kind, Limit, Burst, Rings, Slot, Standing, Weekdays,
 };
 use glidepath::quality::Wear;
 use glidepath::{Bound, FingerstickOutcome, Glucose, LocalTime, Monitor, Rate, Settings, Span, View};
@@ -48,7 +48,7 @@ pub fn plan(hash: &mut Hash) -> AlarmPlan {
 
 pub fn monitor(events: usize) -> Hash {
     let mut hash = Hash::new();
-    let settings = Settings { alarms: plan(&mut hash), ..Settings::default() };
+    let settings = Settings::default().with_alarms(plan(&mut hash));
     let Ok(mut monitor) = Monitor::<288>::new(black_box(settings)) else { return hash };
     let mut stream = Stream::new(black_box(7));
     for _ in 0..events {
@@ -153,7 +153,7 @@ fn rings(hash: &mut Hash, rings: Rings<'_>) {
         hash.put((ring.at, ring.priority.raised() as u8, ring.priority.name()));
         hash.put(ring.cause.name());
         grounds(hash, ring.grounds);
-        let pattern = Pattern::of(ring.priority);
+        let pattern = Burst::of(ring.priority);
         hash.put((pattern.pulses().len(), pattern.repeat(), matches!(pattern.colour(), Colour::Red)));
         hash.put((pattern.flash().map(|f| (f.on_ms, f.off_ms)), pattern.is_on(ring.at.secs())));
     }

@@ -10,7 +10,7 @@ use glidepath::accuracy::{
     mard_interval, median,
 };
 use glidepath::review::{
-    Compact, Config, Counting, EpisodeRule, Episodes, Exact, Grid, Limit, LocalTime, Mark, Pool, Review,
+    Compact, Config, Counting, EpisodeRule, Episodes, Exact, Grid, Threshold, DayTime, Mark, Pool, Review,
     Summary, Unit, ea1c_percent, glucose_risk, gmi_mmol_mol, gmi_percent, gri_zone, j_index,
 };
 use glidepath::{Error, Fingerstick, Glucose, Instant, Rate, Reading, Span};
@@ -266,8 +266,8 @@ pub fn review(events: usize) -> Hash {
         )?;
         episodes(hash, config, events);
         formulas(hash);
-        let local = LocalTime::new(black_box(9), 1439).map(|l| (l.day(), l.minute()));
-        hash.put((local, LocalTime::new(0, black_box(1440)).map(|l| l.day())));
+        let local = DayTime::new(black_box(9), 1439).map(|l| (l.day(), l.minute()));
+        hash.put((local, DayTime::new(0, black_box(1440)).map(|l| l.day())));
         Ok(())
     })
 }
@@ -290,7 +290,7 @@ fn whole<G: Grid>(
     for k in 0..events {
         let Some(Event::Reading(reading)) = stream.next() else { continue };
         let review = if k < half { &mut first } else { &mut second };
-        hash.put(review.push(&reading, LocalTime::from_secs(reading.at().secs())) as u8);
+        hash.put(review.push(&reading, DayTime::from_secs(reading.at().secs())) as u8);
     }
     hash.put((first.span().map(|(a, b)| (a, b)), second.config().interval()));
     hash.put(first.append(&second).map(|()| 0_u8));
@@ -335,7 +335,7 @@ fn summary(hash: &mut Hash, s: &Summary) {
 }
 
 fn episodes(hash: &mut Hash, config: Config, events: usize) {
-    let own = EpisodeRule::LOW_70.ending_at(Limit::new(black_box(80), 44)).lasting(600);
+    let own = EpisodeRule::LOW_70.ending_at(Threshold::new(black_box(80), 44)).lasting(600);
     for rule in EpisodeRule::ALL.into_iter().chain([own]) {
         hash.put((rule.is_low(), rule.limit().mg_dl(), rule.limit().tenths_mmol_l()));
         hash.put(rule.needed());

@@ -3,7 +3,7 @@
 use crate::{Event, Hash, Stream, live, mg_dl};
 use core::hint::black_box;
 use glidepath::alarm::{AlarmSettings, Alarms, Burden, Doubt, Kind, Situation};
-use glidepath::calibration::{Calibration, Drift, Line, LineFit, Pair};
+use glidepath::calibration::{Calibration, CalibrationPoint, Drift, Line, LineFit};
 use glidepath::estimator::{Estimator, Model, Trust};
 use glidepath::forecast::fitting::{Learner, Outlook, Reach, Table};
 use glidepath::forecast::{Direction, Forecast, ForecastConfig, minutes_at_constant_rate};
@@ -139,7 +139,7 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
                 hash.put((one.fingerstick(&stick) as u8, stick.meter_sd()));
                 if let Some(gap) = one.behind(stick.at()) {
                     hash.put((gap.mean, gap.sd));
-                    let pair = Pair {
+                    let pair = CalibrationPoint {
                         at: stick.at(),
                         reference: stick.glucose(),
                         sensor: calibration.apply(stick.at(), stick.glucose()),

@@ -2,7 +2,7 @@
 
 use clap::ValueEnum;
 use glidepath::accuracy::{
-    Criterion, RateAgreement, Regulation, Requirement, Switch, Tally, Verdict, cluster_lower_percent,
+    Compliance, Criterion, RateAgreement, Regulation, Requirement, Switch, Tally, cluster_lower_percent,
 };
 use serde::Serialize;
 
@@ -111,14 +111,14 @@ fn one(
         Requirement::AtMost(most) => most,
     };
     let verdict = match criterion.verdict(&tally, chosen) {
-        Verdict::TooFew if tally.trials() == 0 => "no pairs".to_owned(),
-        Verdict::TooFew => format!("too few pairs: {} of at least {}", tally.trials(), criterion.fewest()),
+        Compliance::TooFew if tally.trials() == 0 => "no pairs".to_owned(),
+        Compliance::TooFew => format!("too few pairs: {} of at least {}", tally.trials(), criterion.fewest()),
         _ if bounded && chosen.is_none() => "this bound needs two days and a miss".to_owned(),
         _ if few && (asks_bound || tally.hits() == 0) => {
             format!("too few pairs: {}", tally.trials())
         }
-        Verdict::Met => "met by this sample".to_owned(),
-        Verdict::NotMet => "not met by this sample".to_owned(),
+        Compliance::Met => "met by this sample".to_owned(),
+        Compliance::NotMet => "not met by this sample".to_owned(),
     };
     Judged {
         criterion: criterion.letter(),

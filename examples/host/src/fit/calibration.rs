@@ -7,7 +7,7 @@
 
 use std::fmt::Write as _;
 
-use glidepath::calibration::{Calibration, Drift, Pair};
+use glidepath::calibration::{Calibration, CalibrationPoint, Drift};
 use glidepath::simulate::Random;
 use glidepath::{Fingerstick, Glucose, Monitor, Reading, Settings, Span};
 
@@ -75,7 +75,7 @@ fn drift(constants: &Constants) -> Option<Drift> {
 struct Pairs {
     set: usize,
     fold: usize,
-    pairs: Vec<Pair>,
+    pairs: Vec<CalibrationPoint>,
 }
 
 /// What fingersticks say of a method.
@@ -225,7 +225,7 @@ fn table(out: &mut String, sets: &[&str], judged: &[Judged]) {
 }
 
 /// The pairs of a trace: each fingerstick with the newest reading before it.
-fn pairs(trace: &Person) -> Vec<Pair> {
+fn pairs(trace: &Person) -> Vec<CalibrationPoint> {
     let mut pairs = Vec::new();
     for stick in &trace.references {
         let known = trace.readings.partition_point(|reading| reading.at() <= stick.at());
@@ -243,7 +243,7 @@ fn pairs(trace: &Person) -> Vec<Pair> {
             let minutes = newest.at().since(before.at()).mins();
             if minutes > 31.0 { 0.0 } else { (newest.glucose().mg_dl() - before.glucose().mg_dl()) / minutes }
         });
-        pairs.push(Pair {
+        pairs.push(CalibrationPoint {
             at: stick.at(),
             reference: stick.glucose(),
             sensor: newest.glucose(),
@@ -257,7 +257,8 @@ fn pairs(trace: &Person) -> Vec<Pair> {
 
 /// Short traces of the same references whose sensors have no lasting difference.
 fn nothing_to_gain(recorded: &[Pairs], set: usize) -> Vec<Pairs> {
-    let log_ratio = |pair: &Pair| (pair.sensor.mg_dl() / pair.reference.mg_dl().max(20.0)).max(0.05).ln();
+    let log_ratio =
+        |pair: &CalibrationPoint| (pair.sensor.mg_dl() / pair.reference.mg_dl().max(20.0)).max(0.05).ln();
     let mut pool = Vec::new();
     for trace in recorded {
         let mut ratios: Vec<f32> = trace.pairs.iter().map(log_ratio).collect();
@@ -276,7 +277,10 @@ fn nothing_to_gain(recorded: &[Pairs], set: usize) -> Vec<Pairs> {
                         let index = (random.uniform() * pool.len() as f32) as usize;
                         let error = pool.get(index.min(pool.len() - 1)).copied().unwrap_or(0.0);
                         let sensor = (pair.reference.mg_dl() * (WIDENED * error).exp()).clamp(40.0, 400.0);
-                        Pair { sensor: Glucose::from_mg_dl(sensor).unwrap_or(pair.sensor), ..*pair }
+                        CalibrationPoint {
+                            sensor: Glucose::from_mg_dl(sensor).unwrap_or(pair.sensor),
+                            ..*pair
+                        }
                     })
                     .collect();
                 made.push(Pairs { set, fold: trace.fold, pairs });

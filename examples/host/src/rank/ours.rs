@@ -98,7 +98,7 @@ pub fn shipped() -> Vec<Entry> {
 /// linear filter, with the constants in use for people and with those of the Gaussian world.
 pub fn ours(sensor: &SensorModel) -> Vec<Entry> {
     let shipped = Settings::default();
-    let with = |model: Model| Settings { model, ..shipped };
+    let with = |model: Model| shipped.with_model(model);
     let (sd, time) = sensor.coloured_noise();
     // whole numbers are shown: the noise of rounding is 1/12
     let white = sensor.white_noise().hypot((1.0_f32 / 12.0).sqrt());

@@ -6,7 +6,7 @@
 
 use std::ops::RangeInclusive;
 
-use glidepath::review::{Compact, Limit, LocalTime, Ranges, Review};
+use glidepath::review::{Compact, DayTime, Ranges, Review, Threshold};
 use serde::Serialize;
 
 use super::record::{Record, config};
@@ -156,7 +156,7 @@ fn days(record: &Record, period: Period) -> Result<Vec<Sums>, Failure> {
         .filter_map(|run| {
             let mut review = Review::<Compact>::new(config);
             for reading in run {
-                let _ = review.push(reading, LocalTime::from_secs(reading.at().secs()));
+                let _ = review.push(reading, DayTime::from_secs(reading.at().secs()));
             }
             let s = review.summary();
             let n = f64::from(s.readings);
@@ -250,13 +250,13 @@ pub fn told(c: &Change, unit: Unit) -> Told {
         "mean_mg_dl" => ("Mean".to_owned(), true),
         "sd_mg_dl" => ("Standard deviation".to_owned(), true),
         "cv_percent" => ("Coefficient of variation".to_owned(), false),
-        "below_54_percent" => (format!("Below {}", limit(Limit::L54)), false),
-        "below_70_percent" => (format!("Below {}", limit(Limit::L70)), false),
+        "below_54_percent" => (format!("Below {}", limit(Threshold::L54)), false),
+        "below_70_percent" => (format!("Below {}", limit(Threshold::L70)), false),
         "from_70_to_180_percent" => {
-            (format!("{} to {}", words::limit(Limit::L70, unit), limit(Limit::L180)), false)
+            (format!("{} to {}", words::limit(Threshold::L70, unit), limit(Threshold::L180)), false)
         }
-        "above_180_percent" => (format!("Above {}", limit(Limit::L180)), false),
-        _ => (format!("Above {}", limit(Limit::L250)), false),
+        "above_180_percent" => (format!("Above {}", limit(Threshold::L180)), false),
+        _ => (format!("Above {}", limit(Threshold::L250)), false),
     };
     let show = |value: f64| match (concentration, unit) {
         (true, Unit::MmolL) => format!("{:.1}", value / f64::from(unit.in_mg_dl())),

@@ -4,7 +4,7 @@
 //! a period), 97506-0 (glucose management indicator) and 97510-2 (time in range). The others have a text only: a wrong
 //! code would be worse than none.
 
-use glidepath::review::{Limit, Ranges, Summary};
+use glidepath::review::{Ranges, Summary, Threshold};
 use serde_json::{Value, json};
 
 use super::record::Record;
@@ -38,14 +38,18 @@ fn measures(s: &Summary) -> Vec<Measure> {
         coded("Glucose management indicator", "97506-0", s.gmi_percent, PERCENT),
         Measure {
             loinc: Some("97510-2"),
-            ..range(format!("Readings from 70 mg/dL (3.9 mmol/L) to {}", at(Limit::L180)), |r| {
+            ..range(format!("Readings from 70 mg/dL (3.9 mmol/L) to {}", at(Threshold::L180)), |r| {
                 r.from_70_to_180
             })
         },
-        range(format!("Readings below {}", at(Limit::L54)), |r| r.below_54),
-        range(format!("Readings from {} to below {}", at(Limit::L54), at(Limit::L70)), |r| r.from_54_to_69),
-        range(format!("Readings above {} to {}", at(Limit::L180), at(Limit::L250)), |r| r.from_181_to_250),
-        range(format!("Readings above {}", at(Limit::L250)), |r| r.above_250),
+        range(format!("Readings below {}", at(Threshold::L54)), |r| r.below_54),
+        range(format!("Readings from {} to below {}", at(Threshold::L54), at(Threshold::L70)), |r| {
+            r.from_54_to_69
+        }),
+        range(format!("Readings above {} to {}", at(Threshold::L180), at(Threshold::L250)), |r| {
+            r.from_181_to_250
+        }),
+        range(format!("Readings above {}", at(Threshold::L250)), |r| r.above_250),
         plain("Standard deviation of glucose", s.sd_mg_dl, MG_DL),
         plain("Coefficient of variation of glucose", s.cv_percent, PERCENT),
         plain("Glycemia risk index", s.gri, ("1", "")),

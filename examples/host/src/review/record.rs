@@ -1,6 +1,6 @@
 //! One trace, reviewed.
 
-use glidepath::review::{Config, EpisodeRule, Episodes, Exact, LocalTime, Review, Summary, Unit as Native};
+use glidepath::review::{Config, DayTime, EpisodeRule, Episodes, Exact, Review, Summary, Unit as Native};
 use glidepath::{Instant, Reading, Span};
 
 use crate::failure::Failure;
@@ -105,8 +105,7 @@ fn review(config: Config, readings: &[Reading], clock: &Clock) -> Box<Review<Exa
     for reading in readings {
         let wall = clock.wall(reading.at().secs().into()).max(0);
         let (day, minute) = (wall / DAY, wall % DAY / 60);
-        let local =
-            LocalTime::new(u32::try_from(day).unwrap_or(u32::MAX), u16::try_from(minute).unwrap_or(0));
+        let local = DayTime::new(u32::try_from(day).unwrap_or(u32::MAX), u16::try_from(minute).unwrap_or(0));
         if let Ok(local) = local {
             let _ = review.push(reading, local); // the table gives them in order and apart
         }

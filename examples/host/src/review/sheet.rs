@@ -6,7 +6,7 @@
 
 use std::fmt::Write;
 
-use glidepath::review::{Limit, Pattern, Ranges, WINDOW_MINUTES, gri_zone};
+use glidepath::review::{Pattern, Ranges, Threshold, WINDOW_MINUTES, gri_zone};
 
 use super::between::{self, Comparison};
 use super::figures::{self, Quarter};
@@ -123,17 +123,17 @@ fn level(values: impl Iterator<Item = f32>, unit: Unit) -> Level {
     let (low, high) = values.fold((f32::INFINITY, 0.0_f32), |(low, high), v| (low.min(v), high.max(v)));
     // in hundredths of the unit, as the review compares
     let at = |mg_dl: f32| (f64::from(mg_dl / unit.in_mg_dl()) * 100.0).round() as i64;
-    let limit = |of: Limit| match unit {
+    let limit = |of: Threshold| match unit {
         Unit::MgDl => i64::from(of.mg_dl()) * 100,
         Unit::MmolL => i64::from(of.tenths_mmol_l()) * 10,
     };
-    if at(low) < limit(Limit::L54) {
+    if at(low) < limit(Threshold::L54) {
         Level::VeryLow
-    } else if at(low) < limit(Limit::L70) {
+    } else if at(low) < limit(Threshold::L70) {
         Level::Low
-    } else if at(high) > limit(Limit::L250) {
+    } else if at(high) > limit(Threshold::L250) {
         Level::VeryHigh
-    } else if at(high) > limit(Limit::L180) {
+    } else if at(high) > limit(Threshold::L180) {
         Level::High
     } else {
         Level::In

@@ -1,12 +1,12 @@
 //! What the figures say, in words.
 
-use glidepath::review::{Limit, Mark, Pattern, Summary, WINDOW_MINUTES, gri_zone};
+use glidepath::review::{Mark, Pattern, Summary, Threshold, WINDOW_MINUTES, gri_zone};
 
 use super::record::Record;
 use crate::table::{Unit, count, date};
 
 /// A limit as its table prints it in that unit.
-pub fn limit(limit: Limit, unit: Unit) -> String {
+pub fn limit(limit: Threshold, unit: Unit) -> String {
     match unit {
         Unit::MgDl => format!("{}", limit.mg_dl()),
         Unit::MmolL => format!("{}.{}", limit.tenths_mmol_l() / 10, limit.tenths_mmol_l() % 10),
@@ -14,7 +14,7 @@ pub fn limit(limit: Limit, unit: Unit) -> String {
 }
 
 /// A limit in both units, the wanted one first.
-pub fn both(of: Limit, unit: Unit) -> String {
+pub fn both(of: Threshold, unit: Unit) -> String {
     let other = match unit {
         Unit::MgDl => Unit::MmolL,
         Unit::MmolL => Unit::MgDl,
@@ -28,8 +28,9 @@ pub fn range(unit: Unit) -> String {
         Unit::MgDl => [Unit::MgDl, Unit::MmolL],
         Unit::MmolL => [Unit::MmolL, Unit::MgDl],
     };
-    let of =
-        |unit: Unit| format!("{} to {} {}", limit(Limit::L70, unit), limit(Limit::L180, unit), unit.name());
+    let of = |unit: Unit| {
+        format!("{} to {} {}", limit(Threshold::L70, unit), limit(Threshold::L180, unit), unit.name())
+    };
     format!("{} ({})", of(first), of(second))
 }
 
@@ -48,10 +49,10 @@ pub fn mark_key(mark: Mark) -> &'static str {
 
 fn mark(mark: Mark, unit: Unit) -> String {
     let (word, at) = match mark {
-        Mark::Below70 => ("below", Limit::L70),
-        Mark::Below54 => ("below", Limit::L54),
-        Mark::Above180 => ("above", Limit::L180),
-        Mark::Above250 => ("above", Limit::L250),
+        Mark::Below70 => ("below", Threshold::L70),
+        Mark::Below54 => ("below", Threshold::L54),
+        Mark::Above180 => ("above", Threshold::L180),
+        Mark::Above250 => ("above", Threshold::L250),
     };
     format!("{word} {} {}", limit(at, unit), unit.name())
 }
@@ -122,10 +123,10 @@ pub fn thoughts(record: &Record, unit: Unit) -> Vec<String> {
         ranges.from_70_to_180,
         a_day(ranges.from_70_to_180),
         ranges.below_70(),
-        limit(Limit::L54, unit),
+        limit(Threshold::L54, unit),
         ranges.below_54,
         ranges.above_180(),
-        limit(Limit::L250, unit),
+        limit(Threshold::L250, unit),
         ranges.above_250,
     ));
     out.push(format!(
@@ -151,11 +152,11 @@ pub fn thoughts(record: &Record, unit: Unit) -> Vec<String> {
         "Episodes of 15 minutes or more: {} low ({} below {}, {} extended), {} high ({} above {}, {} extended).",
         low.count,
         deep.count,
-        limit(Limit::L54, unit),
+        limit(Threshold::L54, unit),
         long.count,
         high.count,
         very_high.count,
-        limit(Limit::L250, unit),
+        limit(Threshold::L250, unit),
         long_high.count,
     ));
     let patterns: Vec<String> = record
@@ -183,13 +184,13 @@ pub fn line(name: &str, s: &Summary, unit: Unit) -> String {
         glucose(s.mean_mg_dl, unit),
         number(s.cv_percent, 1),
         share(|r| r.from_70_to_180),
-        limit(Limit::L70, unit),
+        limit(Threshold::L70, unit),
         share(glidepath::review::Ranges::below_70),
-        limit(Limit::L54, unit),
+        limit(Threshold::L54, unit),
         share(|r| r.below_54),
-        limit(Limit::L180, unit),
+        limit(Threshold::L180, unit),
         share(glidepath::review::Ranges::above_180),
-        limit(Limit::L250, unit),
+        limit(Threshold::L250, unit),
         share(|r| r.above_250),
     )
 }

@@ -161,7 +161,7 @@ impl Coded for Drift {
 /// A fingerstick with what the sensor showed at that time.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Pair {
+pub struct CalibrationPoint {
     /// When the blood was taken.
     pub at: Instant,
     /// The meter's value.
@@ -190,7 +190,7 @@ pub enum Applied {
     OutOfOrder,
     /// Refused: the meter's value lies outside 20 to 600 mg/dL. Nothing changed.
     OutOfRange,
-    /// Refused: a number of the pair is outside the range that [`Pair`] states, or none. Nothing changed.
+    /// Refused: a number of the pair is outside the range that [`CalibrationPoint`] states, or none. Nothing changed.
     NotANumber,
 }
 
@@ -241,11 +241,11 @@ const PAIR_LIMIT: f32 = 200.0;
 ///
 /// # Examples
 /// ```
-/// use glidepath::calibration::{Applied, Calibration, Drift, Pair, Payoff};
+/// use glidepath::calibration::{Applied, Calibration, Drift, CalibrationPoint, Payoff};
 /// use glidepath::{Glucose, Instant};
 /// let mut calibration = Calibration::new(Drift::default());
 /// let pair = |hour: u32, reference, sensor| {
-///     Ok::<_, glidepath::Error>(Pair {
+///     Ok::<_, glidepath::Error>(CalibrationPoint {
 ///         at: Instant::from_secs(hour * 3600),
 ///         reference: Glucose::from_mg_dl(reference)?,
 ///         sensor: Glucose::from_mg_dl(sensor)?,
@@ -312,7 +312,7 @@ impl Calibration {
 
     /// Learns from a fingerstick. None is thrown away for a fast rate: it only counts for less. First it is held
     /// against the sensor's value with and without the corrections known so far, see [`payoff`](Self::payoff).
-    pub fn pair(&mut self, pair: &Pair) -> Applied {
+    pub fn pair(&mut self, pair: &CalibrationPoint) -> Applied {
         let outcome = self.applied(pair);
         match outcome {
             Applied::Used | Applied::Softened => self.used = self.used.saturating_add(1),
@@ -321,7 +321,7 @@ impl Calibration {
         outcome
     }
 
-    fn applied(&mut self, pair: &Pair) -> Applied {
+    fn applied(&mut self, pair: &CalibrationPoint) -> Applied {
         let reference = pair.reference.mg_dl();
         // comparisons that a number which is none fails
         let numbers = pair.behind.abs() <= PAIR_LIMIT

@@ -10,8 +10,8 @@ fn glucose(mg_dl: f32) -> Glucose {
     Glucose::clamped(mg_dl)
 }
 
-fn pair(hour: u32, reference: f32, sensor: f32) -> Pair {
-    Pair {
+fn pair(hour: u32, reference: f32, sensor: f32) -> CalibrationPoint {
+    CalibrationPoint {
         at: at(hour),
         reference: glucose(reference),
         sensor: glucose(sensor),
@@ -72,7 +72,7 @@ fn a_story_of_pairs_matches_the_worked_updates() {
         (40, (150.0, 180.0, 0.0, 0.0, 5.0), used, (0.081_359_4, 32.691_046, 33.144_819, 0.246_414_4, 1.0)),
         (50, (120.0, 150.0, 0.0, 2.0, 5.6), used, (0.074_484_3, 27.598_179, 31.175_471, 0.228_592_8, 1.0)),
     ] {
-        let pair = Pair { behind, behind_sd, sensor_sd, ..pair(hour, reference, sensor) };
+        let pair = CalibrationPoint { behind, behind_sd, sensor_sd, ..pair(hour, reference, sensor) };
         assert_eq!(calibration.pair(&pair), outcome);
         assert!((calibration.kappa - kappa).abs() < 1e-5 * coarse, "κ {} at {hour}", calibration.kappa);
         assert!((calibration.beta - beta).abs() < 1e-3 * coarse, "β {} at {hour}", calibration.beta);
@@ -159,7 +159,7 @@ fn fingersticks_one_after_another_count_for_little_more_than_one() {
         let mut calibration = Calibration::new(Drift::default());
         for k in 0..5 {
             let at = Instant::from_secs(k * apart_secs);
-            let _ = calibration.pair(&Pair { at, ..pair(0, 150.0, 190.0) });
+            let _ = calibration.pair(&CalibrationPoint { at, ..pair(0, 150.0, 190.0) });
         }
         calibration
     };
@@ -201,15 +201,15 @@ fn refusals_change_nothing_but_their_count() {
     assert_eq!(calibration.pair(&pair(6, 600.5, 110.0)), Applied::OutOfRange);
     let good = pair(6, 100.0, 110.0);
     for bad in [
-        Pair { sensor_sd: f32::NAN, ..good },
-        Pair { sensor_sd: 0.0, ..good },
-        Pair { sensor_sd: 200.5, ..good },
-        Pair { behind_sd: -1.0, ..good },
-        Pair { behind_sd: 200.5, ..good },
-        Pair { behind_sd: f32::INFINITY, ..good },
-        Pair { behind: f32::NAN, ..good },
-        Pair { behind: 200.5, ..good },
-        Pair { behind: -1e30, ..good },
+        CalibrationPoint { sensor_sd: f32::NAN, ..good },
+        CalibrationPoint { sensor_sd: 0.0, ..good },
+        CalibrationPoint { sensor_sd: 200.5, ..good },
+        CalibrationPoint { behind_sd: -1.0, ..good },
+        CalibrationPoint { behind_sd: 200.5, ..good },
+        CalibrationPoint { behind_sd: f32::INFINITY, ..good },
+        CalibrationPoint { behind: f32::NAN, ..good },
+        CalibrationPoint { behind: 200.5, ..good },
+        CalibrationPoint { behind: -1e30, ..good },
     ] {
         let outcome = calibration.pair(&bad);
         assert!(outcome == Applied::NotANumber && !outcome.is_used(), "{bad:?}");
@@ -220,8 +220,8 @@ fn refusals_change_nothing_but_their_count() {
     for edge in [
         pair(6, 20.0, 30.0),
         pair(7, 600.0, 590.0),
-        Pair { behind: -200.0, behind_sd: 200.0, sensor_sd: 200.0, ..pair(8, 100.0, 110.0) },
-        Pair { behind_sd: 0.0, ..pair(9, 100.0, 110.0) },
+        CalibrationPoint { behind: -200.0, behind_sd: 200.0, sensor_sd: 200.0, ..pair(8, 100.0, 110.0) },
+        CalibrationPoint { behind_sd: 0.0, ..pair(9, 100.0, 110.0) },
     ] {
         assert!(calibration.pair(&edge).is_used());
     }
@@ -308,7 +308,7 @@ proptest! {
         for (span, reference, sensor, behind, behind_sd, sensor_sd) in pairs {
             now = now.plus(Span::from_secs(span as i32));
             let (reference, sensor) = alike.unwrap_or((reference, sensor));
-            let pair = Pair { at: now, behind, behind_sd, sensor_sd, ..pair(0, reference, sensor) };
+            let pair = CalibrationPoint { at: now, behind, behind_sd, sensor_sd, ..pair(0, reference, sensor) };
             if calibration.pair(&pair).is_used() {
                 used += 1;
                 first = first.or(Some(now));

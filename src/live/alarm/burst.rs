@@ -34,13 +34,13 @@ pub enum Colour {
 /// # Examples
 /// Driving a pin, called every few milliseconds:
 /// ```
-/// use glidepath::alarm::{Pattern, Priority};
-/// let pattern = Pattern::of(Priority::Medium);
+/// use glidepath::alarm::{Burst, Priority};
+/// let pattern = Burst::of(Priority::Medium);
 /// let on: Vec<bool> = [0, 150, 200, 399, 400, 1_100].map(|ms| pattern.is_on(ms)).to_vec();
 /// assert_eq!(on, [true, true, false, false, true, false]);
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Pattern {
+pub struct Burst {
     pulses: &'static [Pulse],
     repeat: Span,
     colour: Colour,
@@ -53,7 +53,7 @@ const fn pulse(on_ms: u16, off_ms: u16) -> Pulse {
 
 /// Pulses of 150 ms (75 to 200 allowed); gaps x = 100 ms (50 to 125), the third 2x + 150, then 700 ms (350 to
 /// 1300) and the same five again; repeated every 10 s (2.5 to 15).
-const HIGH: Pattern = Pattern {
+const HIGH: Burst = Burst {
     pulses: &[
         pulse(150, 100),
         pulse(150, 100),
@@ -72,7 +72,7 @@ const HIGH: Pattern = Pattern {
 };
 
 /// Three pulses of 200 ms (125 to 250) with 200 ms between (125 to 250); every 20 s (2.5 to 30).
-const MEDIUM: Pattern = Pattern {
+const MEDIUM: Burst = Burst {
     pulses: &[pulse(200, 200), pulse(200, 200), pulse(200, 0)],
     repeat: Span::from_secs(20),
     colour: Colour::Yellow,
@@ -80,14 +80,14 @@ const MEDIUM: Pattern = Pattern {
 };
 
 /// Two pulses, once.
-const LOW: Pattern = Pattern {
+const LOW: Burst = Burst {
     pulses: &[pulse(200, 200), pulse(200, 0)],
     repeat: Span::ZERO,
     colour: Colour::Cyan,
     flash: None,
 };
 
-impl Pattern {
+impl Burst {
     /// The pattern of a priority.
     #[must_use]
     pub const fn of(priority: Priority) -> &'static Self {
@@ -146,7 +146,7 @@ mod tests {
     use super::*;
     use std::vec::Vec;
 
-    fn onsets(pattern: &Pattern, until_ms: u32) -> Vec<u32> {
+    fn onsets(pattern: &Burst, until_ms: u32) -> Vec<u32> {
         (0..until_ms).filter(|&ms| pattern.is_on(ms) && (ms == 0 || !pattern.is_on(ms - 1))).collect()
     }
 
