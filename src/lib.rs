@@ -51,7 +51,7 @@ mod world;
 use ground::written;
 use ground::{codec, error, local, math, moments, units};
 use values::{estimate, history, reading};
-use whole::monitor;
+use whole::{brief, monitor};
 
 pub use live::{alarm, calibration, estimator, forecast, quality, rate, smoothing, trend};
 pub use past::{accuracy, review};
@@ -60,6 +60,7 @@ pub use whole::snapshot;
 pub use wire::gatt;
 pub use world::simulate;
 
+pub use brief::{TrendMonitor, TrendView};
 pub use error::{Error, ErrorKind};
 pub use estimate::Estimate;
 pub use history::{History, HistoryView, Inserted};

@@ -7,10 +7,9 @@ use arbitrary::Arbitrary;
 use glidepath::alarm::{
     AlarmPlan, AlarmSettings, FLOOR_MG_DL, FLOOR_QUIET, Grounds, Kind, LimitUnit, PRESENT, Slot, Weekdays,
 };
-use glidepath::calibration::Drift;
 use glidepath::estimator::Model;
 use glidepath::forecast::ForecastConfig;
-use glidepath::quality::{QualityConfig, Verdict};
+use glidepath::quality::Verdict;
 use glidepath::trend::Bands;
 use glidepath::{
     Fingerstick, Glucose, Instant, Monitor, Rate, Reading, Settings, Span, Status, View, rate, snapshot,

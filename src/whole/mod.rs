@@ -1,4 +1,5 @@
-//! The monitor, which alone knows more than one stage, and its state as bytes.
+//! The monitors, which alone know more than one stage, and its state as bytes.
 
+pub mod brief;
 pub mod monitor;
 pub mod snapshot;

@@ -246,7 +246,7 @@ pub enum Bound {
 }
 
 impl Bound {
-    pub(super) const fn of(sensor: Glucose, status: Status) -> Option<Self> {
+    pub(crate) const fn of(sensor: Glucose, status: Status) -> Option<Self> {
         match status {
             Status::BelowRange => Some(Self::AtMost(sensor)),
             Status::AboveRange => Some(Self::AtLeast(sensor)),

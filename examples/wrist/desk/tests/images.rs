@@ -32,6 +32,18 @@ fn the_library_alone_cannot_panic_and_is_small() {
     }
 }
 
+/// The bound is 20 kB of flash.
+#[test]
+fn trend_and_low_ahead_alone_are_smaller() {
+    for (target, most) in [("thumbv6m-none-eabi", 20_000), ("riscv32imc-unknown-none-elf", 24_000)] {
+        let Some(elf) = image(target, "brief") else { return };
+        let (flash, ram) = (sizes(&elf).unwrap().flash, variable(&elf, "MONITOR").unwrap());
+        println!("{target}: trend and low ahead alone, start-up included: {flash} bytes of flash, {ram} bytes of RAM");
+        assert!(flash <= most && ram <= 560, "{target}: {flash}, {ram}");
+        assert_eq!(forbidden(&elf).unwrap(), Vec::<String>::new(), "{target}");
+    }
+}
+
 /// The bound is 6 kB of flash for saving and restoring together.
 #[test]
 fn saving_and_restoring_cannot_panic_and_are_small() {

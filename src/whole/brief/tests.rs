@@ -1,0 +1,171 @@
+extern crate std;
+use super::*;
+use crate::Settings;
+use crate::monitor::Monitor;
+use std::vec::Vec;
+
+fn reading(secs: u32, mg_dl: f32) -> Reading {
+    Reading::new(Instant::from_secs(secs), Glucose::clamped(mg_dl))
+}
+
+const START: u32 = 1_000_000;
+
+/// An hour and a half of 120 mg/dL, ticked each minute.
+fn calm() -> TrendMonitor {
+    let mut monitor = TrendMonitor::default();
+    for minute in 0..90 {
+        let _ = monitor.tick(Instant::from_secs(START + 60 * minute));
+        if minute % 5 == 0 {
+            let view = monitor.push(&reading(START + 60 * minute, 120.0));
+            assert_eq!((view.warning(), view.sees()), (None, true));
+        }
+    }
+    monitor
+}
+
+/// As the whole monitor answers while nothing is odd: the parts are the same.
+#[test]
+fn trend_and_low_ahead_are_those_of_the_monitor() {
+    let mut brief = TrendMonitor::default();
+    let people = Settings { forecast: ForecastConfig::people(), ..Settings::default() };
+    let mut whole = Monitor::<288>::new(people).unwrap();
+    let (mut trends, mut low) = (Vec::new(), 0);
+    for k in 0..280_u32 {
+        let x = k as f32;
+        let value = 118.0 + 45.0 * (x / 5.0).sin() + 2.0 * (x * 1.3).sin();
+        let at = reading(START + 300 * k, value);
+        let (ours, theirs) = (brief.push(&at), whole.push(&at));
+        assert_eq!(ours.trend(), theirs.trend(), "{k}");
+        assert_eq!(ours.low_ahead().map(Probability::get), theirs.low_ahead_signal(), "{k}");
+        low += u32::from(ours.warning() == Some(Kind::LowAhead));
+        trends.push(ours.trend());
+    }
+    trends.sort_by_key(|trend| trend.words());
+    trends.dedup();
+    assert!(trends.len() >= 4 && low > 5, "{trends:?} {low}");
+}
+
+#[test]
+fn limits_hold_and_the_worst_comes_first() {
+    for (mg_dl, status, warning) in [
+        (120.0, Status::Normal, None),
+        (70.1, Status::Normal, Some(Kind::LowAhead)),
+        (70.0, Status::Normal, Some(Kind::Low)),
+        (55.1, Status::Normal, Some(Kind::Low)),
+        (55.0, Status::Normal, Some(Kind::Floor)),
+        (60.0, Status::BelowRange, Some(Kind::Floor)),
+        (60.0, Status::Doubtful, Some(Kind::Low)),
+        (45.0, Status::WarmUp, Some(Kind::Floor)),
+        (45.0, Status::Fault, None),
+        (400.0, Status::AboveRange, None),
+    ] {
+        let view = calm().push(&reading(START + 90 * 60, mg_dl).with_status(status));
+        let warned = if warning == Some(Kind::LowAhead) && view.warning().is_none() { None } else { warning };
+        assert_eq!(view.warning(), warned, "{mg_dl} {status:?}");
+        let steady = matches!(status, Status::Normal | Status::Fault);
+        assert_eq!(view.sees(), steady, "{mg_dl} {status:?}");
+        if matches!(warning, Some(Kind::Floor | Kind::Low)) {
+            let lowest = if status == Status::BelowRange { 55.0 } else { mg_dl };
+            assert_eq!(view.grounds().unwrap().mg_dl(), lowest);
+            assert_eq!(view.shown().unwrap().doubted, matches!(status, Status::Doubtful | Status::WarmUp));
+        }
+    }
+}
+
+#[test]
+fn a_value_is_present_for_twenty_minutes_and_a_low_warns_until_another_reading() {
+    let mut monitor = calm();
+    let at = START + 90 * 60;
+    let view = monitor.push(&reading(at, 52.0));
+    assert_eq!(view.shown().unwrap().age, Span::ZERO);
+    for minute in 1..300 {
+        let view = monitor.tick(Instant::from_secs(at + 60 * minute));
+        assert_eq!(view.shown().is_some(), minute < 20, "{minute}");
+        assert_eq!((view.sees(), view.warning()), (minute < 20, Some(Kind::Floor)), "{minute}");
+        assert_eq!(view.grounds().unwrap().mg_dl(), 52.0);
+    }
+    let view = monitor.push(&reading(at + 300 * 60, 130.0));
+    assert_eq!((view.warning(), view.sees(), view.trend()), (None, true, Trend::NotKnown));
+}
+
+#[test]
+fn silence_is_told_after_twenty_minutes_also_since_power_on() {
+    let mut monitor = TrendMonitor::default();
+    for minute in 0..60 {
+        monitor.run(minute * 60);
+        let view = monitor.tick(None);
+        assert_eq!(view.warning(), (minute >= 20).then_some(Kind::NoData), "{minute}");
+        assert!(!view.sees() && view.grounds().is_none());
+    }
+    let mut monitor = calm();
+    let last = START + 85 * 60;
+    for minute in 5..60 {
+        let view = monitor.tick(Instant::from_secs(last + 60 * minute));
+        assert_eq!(view.warning(), (minute >= 20).then_some(Kind::NoData), "{minute}");
+    }
+}
+
+#[test]
+fn after_a_power_cut_nothing_is_present_and_a_low_stays_one() {
+    for (mg_dl, warning) in [(120.0, None), (50.0, Some(Kind::Floor))] {
+        let mut monitor = calm();
+        let _ = monitor.push(&reading(START + 90 * 60, mg_dl));
+        monitor.power_returned();
+        for minute in 0..40 {
+            monitor.run(60 * minute);
+            let view = monitor.tick(None);
+            let silent = (minute >= 20).then_some(Kind::NoData);
+            assert_eq!((view.shown(), view.sees()), (None, false));
+            assert_eq!((view.trend(), view.low_ahead()), (Trend::NotKnown, None));
+            assert_eq!(view.warning(), warning.or(silent), "{minute}");
+        }
+        monitor.run(60 * 41);
+        assert!(monitor.push(&reading(START + 10 * 3600, 110.0)).sees());
+    }
+}
+
+/// The clock that stamps and tells the wall's time is set, then glucose falls to 45: heard within 20 minutes, and at each
+/// reading after.
+#[test]
+fn a_clock_that_is_set_hides_no_low() {
+    for set_by in [-2, -9, -23, -25, -48, 1, 6, 23, 72_i32] {
+        let mut monitor = calm();
+        let base = START.wrapping_add_signed(3600 * set_by) + 90 * 60;
+        let mut heard = None;
+        for minute in 0..120_u32 {
+            let _ = monitor.tick(Instant::from_secs(base + 60 * minute));
+            if minute % 5 == 0 {
+                let view = monitor.push(&reading(base + 60 * minute, 45.0));
+                if view.warning() == Some(Kind::Floor) {
+                    heard = heard.or(Some(minute));
+                } else {
+                    assert_eq!(heard, None, "{set_by} h: not heard at {minute}");
+                }
+            }
+        }
+        assert!(heard.is_some_and(|minute| minute <= 15), "{set_by} h: {heard:?}");
+        assert!(monitor.push(&reading(base + 7260, 120.0)).sees(), "{set_by} h");
+    }
+}
+
+#[test]
+fn one_stamp_far_ahead_hides_no_low() {
+    for hours in [1, 6, 23] {
+        let mut monitor = calm();
+        let _ = monitor.push(&reading(START + 90 * 60 + 3600 * hours, 120.0));
+        for minute in (95..300).step_by(5) {
+            for tick in 0..5 {
+                let _ = monitor.tick(Instant::from_secs(START + 60 * (minute + tick - 5)));
+            }
+            let view = monitor.push(&reading(START + 60 * minute, 40.0));
+            assert_eq!(view.warning(), Some(Kind::Floor), "{hours} h ahead, minute {minute}");
+            assert_eq!(view.grounds().unwrap().mg_dl(), 40.0);
+        }
+    }
+}
+
+/// Both on a machine whose words have 32 bits and here: nothing in it depends on that.
+#[test]
+fn is_as_large_as_documented() {
+    assert_eq!(size_of::<TrendMonitor>(), 512);
+}
