@@ -15,7 +15,7 @@ mod error;
 #[path = "../../src/ground/math.rs"]
 mod math;
 #[allow(dead_code)]
-#[path = "../../src/ground/units.rs"]
+#[path = "../../src/ground/units/mod.rs"]
 mod units;
 
 use glidepath::Span;

@@ -4,7 +4,7 @@ use alloc::boxed::Box;
 use alloc::vec::Vec;
 
 use glidepath::review::{
-    BIN_MINUTES, BINS, Config, EpisodeRule, Episodes, Exact, Grid, DayTime, Review, Summary, Unit as Native,
+    BIN_MINUTES, BINS, Config, DayTime, EpisodeRule, Episodes, Exact, Grid, Review, Summary, Unit as Native,
 };
 use glidepath::{Instant, Span};
 

@@ -25,7 +25,6 @@ use crate::units::{Glucose, Instant, Span};
 #[derive(Clone, Copy, Debug, PartialEq, Default)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "serde", serde(default, deny_unknown_fields))]
-#[non_exhaustive]
 pub struct Settings {
     /// Person and sensor.
     pub model: Model,

@@ -3,7 +3,7 @@
 use crate::{Event, Hash, Stream, mg_dl};
 use core::hint::black_box;
 use glidepath::alarm::{
-    AlarmPlan, AlarmSettings, Colour, Grounds, Kind, Limit, Burst, Rings, Slot, Standing, Weekdays,
+    AlarmPlan, AlarmSettings, Burst, Colour, Grounds, Kind, Limit, Rings, Slot, Standing, Weekdays,
 };
 use glidepath::quality::Wear;
 use glidepath::{Bound, FingerstickOutcome, Glucose, LocalTime, Monitor, Rate, Settings, Span, View};

@@ -10,8 +10,8 @@ use glidepath::accuracy::{
     mard_interval, median,
 };
 use glidepath::review::{
-    Compact, Config, Counting, EpisodeRule, Episodes, Exact, Grid, Threshold, DayTime, Mark, Pool, Review,
-    Summary, Unit, ea1c_percent, glucose_risk, gmi_mmol_mol, gmi_percent, gri_zone, j_index,
+    Compact, Config, Counting, DayTime, EpisodeRule, Episodes, Exact, Grid, Mark, Pool, Review, Summary,
+    Threshold, Unit, ea1c_percent, glucose_risk, gmi_mmol_mol, gmi_percent, gri_zone, j_index,
 };
 use glidepath::{Error, Fingerstick, Glucose, Instant, Rate, Reading, Span};
 

@@ -3,10 +3,40 @@
 use crate::{Event, Hash, Stream};
 use core::hint::black_box;
 use glidepath::timeline::{Placed, Timeline};
-use glidepath::{Reading, Span};
+use glidepath::{Reading, Span, TrendMonitor, TrendView};
+
+/// All that a trend monitor answers.
+fn answers(hash: &mut Hash, view: &TrendView) {
+    hash.put(view.shown().map(|shown| (shown.glucose, shown.doubted, shown.age)));
+    hash.put((view.trend().words(), view.low_ahead().map(glidepath::Probability::get)));
+    hash.put((view.warning().map(|kind| kind as u8), view.grounds(), view.sees()));
+}
+
+/// Trend and low ahead alone, through the same clocks.
+fn trends(hash: &mut Hash, events: usize) {
+    let mut monitor = TrendMonitor::new(black_box(glidepath::trend::Bands::default()));
+    let mut before = None;
+    for event in Stream::new(black_box(29)).take(events) {
+        match event {
+            Event::Reading(reading) => {
+                answers(hash, &monitor.push(&reading));
+                if let Some(before) = before.replace(reading.at()) {
+                    let span = reading.at().checked_since(before);
+                    hash.put(span.and_then(|span| before.checked_plus(span)));
+                    hash.put(span.map(|span| (span.checked_add(span), Span::ZERO.checked_sub(span))));
+                }
+            }
+            Event::Tick(at) => answers(hash, &monitor.tick(at)),
+            Event::Uptime(secs) => monitor.run(secs),
+            Event::PowerReturned => monitor.power_returned(),
+            _ => answers(hash, &monitor.tick(None)),
+        }
+    }
+}
 
 pub fn timeline(events: usize) -> Hash {
     let mut hash = Hash::new();
+    trends(&mut hash, events);
     let mut timeline = Timeline::new();
     let mut set = Span::ZERO;
     for (k, event) in Stream::new(black_box(23)).take(events).enumerate() {

@@ -38,7 +38,9 @@ fn trend_and_low_ahead_alone_are_smaller() {
     for (target, most) in [("thumbv6m-none-eabi", 20_000), ("riscv32imc-unknown-none-elf", 24_000)] {
         let Some(elf) = image(target, "brief") else { return };
         let (flash, ram) = (sizes(&elf).unwrap().flash, variable(&elf, "MONITOR").unwrap());
-        println!("{target}: trend and low ahead alone, start-up included: {flash} bytes of flash, {ram} bytes of RAM");
+        println!(
+            "{target}: trend and low ahead alone, start-up included: {flash} bytes of flash, {ram} bytes of RAM"
+        );
         assert!(flash <= most && ram <= 560, "{target}: {flash}, {ram}");
         assert_eq!(forbidden(&elf).unwrap(), Vec::<String>::new(), "{target}");
     }
