@@ -112,7 +112,6 @@ impl Coded for Settings {
 #[must_use]
 pub enum FingerstickOutcome {
     /// It moved the calibration, and the estimate too if `fused`.
-    #[non_exhaustive]
     Used {
         /// How it moved the calibration.
         calibrated: Applied,
@@ -125,7 +124,6 @@ pub enum FingerstickOutcome {
         expected: Option<Expected>,
     },
     /// Refused. Nothing changed but the calibration's count of refusals.
-    #[non_exhaustive]
     Refused {
         /// Why.
         why: Refusal,
