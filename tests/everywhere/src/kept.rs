@@ -17,6 +17,14 @@ fn settings(hash: &mut Hash) {
         .with_quality(shipped.quality)
         .with_alarms(shipped.alarms);
     hash.put(settings.quality.checked().is_ok());
+    let model =
+        settings.model.with_rate_time(black_box(glidepath::Span::from_mins(20))).unwrap_or(settings.model);
+    hash.put((model.drive(), model.coloured_sd(), model.white_sd()));
+    hash.put((model.lag(), model.rate_time(), model.coloured_time()));
+    hash.put((model.is_corrected(), settings.alarms.slots().count() == 0));
+    if let Err(error) = model.with_drive(black_box(-1.0)) {
+        hash.put((error.whole(), error.value(), error.range().map(|(least, _)| least)));
+    }
     let mut buffer = [0; snapshot::SETTINGS_BYTES];
     let Ok(length) = snapshot::save_settings(settings, &mut buffer) else { return };
     for place in 0..length {
