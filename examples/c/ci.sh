@@ -101,7 +101,7 @@ ok "sizes, offsets and numbers in C99, C11, C17, C++11, C++17 on each processor,
 
 # --- the same bits ---
 cargo run --quiet --features desk --bin day >"$WORK/day.rust"
-grep -c . "$WORK/day.rust" | grep -qx 9 || { echo "the day has not nine parts"; exit 1; }
+grep -c . "$WORK/day.rust" | grep -qx 10 || { echo "the day has not ten parts"; exit 1; }
 desk() { # desk OUT FLAGS_AND_SOURCES...
     local out=$1
     shift
@@ -134,7 +134,7 @@ within() { # within WHAT VALUE BOUND
     [ "$2" -le "$3" ] || { echo "$1: $2 bytes, over the bound of $3"; exit 1; }
 }
 {
-    echo "| processor | bits | flash: direction / monitor / with settings / with snapshots | stack: direction | monitor: init / with settings / push / save / restore |"
+    echo "| processor | bits | flash: direction / trend monitor / monitor / with settings / with snapshots | stack: direction / trend monitor | monitor: init / with settings / push / save / restore |"
     echo "| --- | --- | --- | --- | --- |"
 } >"$WORK/table"
 : >"$WORK/ram"
@@ -146,7 +146,7 @@ for name in $NAMES; do
     image $name "$WORK/empty" "$WORK/empty.c"
     empty=$(size_of "$WORK/empty")
     flash=""
-    for what in "-DDIRECTION 16500" "-DMONITOR 52000" "-DMONITOR -DSETTINGS 66000" "-DMONITOR -DSNAPSHOT 60000"; do
+    for what in "-DDIRECTION 16500" "-DTREND 22000" "-DMONITOR 52000" "-DMONITOR -DSETTINGS 66000" "-DMONITOR -DSNAPSHOT 60000"; do
         # shellcheck disable=SC2086
         image $name "$WORK/flash" ${what% *} checks/flash.c
         run $name "$WORK/flash" || { echo "$name: ${what% *} does not run"; exit 1; }
@@ -160,7 +160,9 @@ for name in $NAMES; do
     while read -r what ram; do
         grep -qx "$what $ram" "$WORK/ram" || echo "$what $ram" >>"$WORK/ram"
     done < <(sed -n 's/^ram //p' "$WORK/stack")
+    trend=$(sed -n 's/^trend //p' "$WORK/stack")
     within "$name direction stack" "$direction" 2048
+    within "$name trend monitor stack" "$trend" 2048
     declare -A deepest=([init]=0 [init_with]=0 [push]=0 [save]=0 [restore]=0)
     for readings in 24 96 288 1440; do
         image $name "$WORK/measure" -DREADINGS=$readings checks/measure.c
@@ -177,7 +179,7 @@ for name in $NAMES; do
         printf '%s, %d readings: RAM %d, stack %s\n' "$name" $readings "$ram" "$(grep -v '^ram' "$WORK/stack" | paste -sd, -)"
         passed=$((passed + 1))
     done
-    echo "| $name | equal | $flash | $direction | ${deepest[init]} / ${deepest[init_with]} / ${deepest[push]} / ${deepest[save]} / ${deepest[restore]} |" >>"$WORK/table"
+    echo "| $name | equal | $flash | $direction / $trend | ${deepest[init]} / ${deepest[init_with]} / ${deepest[push]} / ${deepest[save]} / ${deepest[restore]} |" >>"$WORK/table"
 done
 ok "three days on emulated M0+ code, M3, M4F, M33 and RISC-V: Rust's bits; flash and stack within bounds"
 if image cortex-m3-soft "$WORK/mixed" checks/day.c "$DIST/lib/cortex-m4-hard/libglidepath.a" 2>"$WORK/log"; then

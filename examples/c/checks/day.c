@@ -243,6 +243,44 @@ static void through_the_monitor(void) {
     line("sensor");
 }
 
+static void trend_bits(const gp_trend_view *v) {
+    known(v->has, GP_HAS_SHOWN);
+    real(v->shown_mg_dl);
+    word((uint32_t)v->shown_age_s);
+    word(v->shown_whole_mg_dl);
+    word(v->shown_tenths_mmol_l);
+    word(v->shown_bound);
+    word(v->shown_doubted);
+    word(v->sees);
+    words(gp_trend_text(v->trend));
+    words(v->warning == GP_ALARM_NONE ? "-" : gp_alarm_text(v->warning));
+    one(v->has, GP_HAS_LOW_AHEAD, v->low_ahead);
+    one(v->has, GP_HAS_GROUNDS, v->grounds_mg_dl);
+}
+
+static void trend_and_low_ahead(void) {
+    static gp_trend_monitor trend;
+    gp_trend_view v;
+    OK(gp_trend_monitor_init(&trend, sizeof trend, NULL));
+    OK(gp_trend_monitor_tick_without_clock(&trend, &v, sizeof v));
+    trend_bits(&v);
+    for (int i = 0; i < READINGS; i++) {
+        if (i < 300) OK(gp_trend_monitor_run(&trend, time_of(i) - START));
+        if (i % 97 >= 90) {
+            OK(gp_trend_monitor_tick(&trend, time_of(i), &v, sizeof v));
+        } else {
+            OK(gp_trend_monitor_push(&trend, time_of(i), (float)values[i], status_of(i), &v, sizeof v));
+        }
+        trend_bits(&v);
+        if (i == 500) {
+            OK(gp_trend_monitor_power_returned(&trend));
+            OK(gp_trend_monitor_tick_without_clock(&trend, &v, sizeof v));
+            trend_bits(&v);
+        }
+    }
+    line("trend");
+}
+
 static void direction_alone(void) {
     static gp_direction direction;
     static gp_trend_sign sign;
@@ -381,6 +419,7 @@ int check(void) {
     OK(GP_CHECK());
     make_values();
     through_the_monitor();
+    trend_and_low_ahead();
     direction_alone();
     payloads();
     looking_back();

@@ -13,7 +13,8 @@ use glidepath::quality::QualityConfig;
 use glidepath::review::{Config, DayTime, Pushed, Ranges, Review};
 use glidepath::trend::{Bands, TrendSign};
 use glidepath::{
-    Bound, Fingerstick, Glucose, Instant, Monitor, Rate, Reading, Settings, Span, Status, View, snapshot,
+    Bound, Fingerstick, Glucose, Instant, Monitor, Rate, Reading, Settings, Span, Status, TrendMonitor,
+    TrendView, View, snapshot,
 };
 
 struct Hash(u32);
@@ -252,6 +253,42 @@ fn through_the_monitor(hash: &mut Hash, values: &[i32]) {
     hash.line("sensor");
 }
 
+fn trend_view(hash: &mut Hash, view: &TrendView) {
+    let shown = hash.known(view.shown());
+    hash.real(shown.map_or(0.0, |s| s.glucose.mg_dl()));
+    hash.word(shown.map_or(0, |s| s.age.secs()).cast_unsigned());
+    hash.word(shown.map_or(0, |s| s.glucose.whole_mg_dl()).into());
+    hash.word(shown.map_or(0, |s| s.glucose.tenths_mmol_l()).into());
+    hash.word(shown.map_or(0, |s| s.bound.map_or(0, |b| if matches!(b, Bound::AtMost(_)) { 1 } else { 2 })));
+    hash.word(shown.is_some_and(|s| s.doubted).into());
+    hash.word(view.sees().into());
+    hash.words(view.trend().words());
+    hash.words(view.warning().map_or("-", |kind| kind.message()));
+    hash.one(view.low_ahead().map(|probability| probability.get()));
+    hash.one(view.grounds().map(|glucose| glucose.mg_dl()));
+}
+
+fn trend_and_low_ahead(hash: &mut Hash, values: &[i32]) {
+    let mut monitor = TrendMonitor::default();
+    trend_view(hash, &monitor.tick(None));
+    for i in 0..values.len() {
+        let at = time_of(i);
+        if i < 300 {
+            monitor.run(at - START);
+        }
+        if i % 97 >= 90 {
+            trend_view(hash, &monitor.tick(Instant::from_secs(at)));
+        } else {
+            trend_view(hash, &monitor.push(&reading(values, i)));
+        }
+        if i == 500 {
+            monitor.power_returned();
+            trend_view(hash, &monitor.tick(None));
+        }
+    }
+    hash.line("trend");
+}
+
 fn direction_alone(hash: &mut Hash, values: &[i32]) {
     let (mut forecast, mut sign, mut plain) =
         (Forecast::default(), TrendSign::default(), TrendSign::default());
@@ -383,6 +420,7 @@ fn main() {
     let values = three_days::values();
     let mut hash = Hash::new();
     through_the_monitor(&mut hash, &values);
+    trend_and_low_ahead(&mut hash, &values);
     direction_alone(&mut hash, &values);
     payloads(&mut hash);
     looking_back(&mut hash, &values);

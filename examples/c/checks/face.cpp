@@ -52,6 +52,17 @@ extern "C" int check(void) {
     one<96>();
     one<288>();
     one<1440>();
+    glidepath::TrendMonitor trend;
+    gp_trend_view seen;
+    for (uint32_t k = 0; k < 7; k++) {
+        WANT(trend.run(300 * k) == GP_OK);
+        WANT(trend.push(300 * k, 118.0f - 8.0f * static_cast<float>(k), seen) == GP_OK);
+    }
+    WANT(seen.trend == GP_TREND_FALLING && seen.warning == GP_ALARM_LOW && seen.grounds_mg_dl == 70.0f && seen.sees == 1);
+    WANT(trend.run(1860) == GP_OK && trend.tick(1860, seen) == GP_OK && seen.shown_age_s == 60);
+    WANT(trend.push(1861, 90.0f, seen, GP_STATUS_FAULT) == GP_OK && seen.warning == GP_ALARM_LOW);
+    WANT(trend.run(3600) == GP_OK && trend.tick(seen) == GP_OK && !(seen.has & GP_HAS_SHOWN) && seen.sees == 0);
+    WANT(trend.power_returned() == GP_OK && trend.tick(seen) == GP_OK && seen.trend == GP_TREND_NOT_KNOWN);
     glidepath::Direction sure, doubting;
     for (uint32_t k = 0; k < 6; k++) {
         const float mg_dl = 180.0f - 12.0f * static_cast<float>(k);

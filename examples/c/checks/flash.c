@@ -1,9 +1,10 @@
-/* What the linker keeps: -DDIRECTION, -DMONITOR, with -DSETTINGS or -DSNAPSHOT too. Only linked, or run to see that it is whole. */
+/* What the linker keeps: -DDIRECTION, -DTREND, -DMONITOR, with -DSETTINGS or -DSNAPSHOT too. Only linked, or run to see that it is whole. */
 #include "board.h"
 #include "glidepath.h"
 
 static union {
     gp_direction direction;
+    gp_trend_monitor trend;
     gp_monitor_24 monitor;
 } memory;
 static volatile uint32_t at;
@@ -16,6 +17,12 @@ int check(void) {
     code = gp_direction_init(&memory.direction, sizeof memory.direction, NULL);
     code |= gp_direction_reading(&memory.direction, at, mg_dl, 1);
     code |= gp_direction_now(&memory.direction, at, &direction, sizeof direction);
+#endif
+#ifdef TREND
+    gp_trend_view trend;
+    code = gp_trend_monitor_init(&memory.trend, sizeof memory.trend, NULL);
+    code |= gp_trend_monitor_push(&memory.trend, at, mg_dl, GP_STATUS_NORMAL, &trend, sizeof trend);
+    code |= gp_trend_monitor_tick(&memory.trend, at, &trend, sizeof trend);
 #endif
 #ifdef MONITOR
     gp_view view;

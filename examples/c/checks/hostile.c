@@ -548,6 +548,54 @@ static void directions(void) {
     }
 }
 
+static void trend_monitors(void) {
+    gp_trend_monitor *trend = take(sizeof *trend, 0);
+    gp_trend_view *view = take(sizeof *view, 0x5a);
+    gp_bands bands;
+    gp_bands_default(&bands);
+    bands.fast = 0.5f;
+    keep(trend, sizeof *trend);
+    keep(view, sizeof *view);
+    for (int garbage = 0; garbage < 3; garbage++) {
+        void *none = garbage < 2 ? (void *)trend : NULL;
+        gp_code want = garbage < 2 ? GP_ERROR_NOT_READY : GP_ERROR_NULL;
+        if (garbage == 1) {
+            release();
+            memset(trend, 0xa5, sizeof *trend);
+            keep(trend, sizeof *trend);
+            keep(view, sizeof *view);
+        }
+        GIVES(want, gp_trend_monitor_run, none, 0);
+        GIVES(want, gp_trend_monitor_power_returned, none);
+        GIVES(want, gp_trend_monitor_push, none, 0, 100.0f, 0, view, sizeof *view);
+        GIVES(want, gp_trend_monitor_tick, none, 0, view, sizeof *view);
+        GIVES(want, gp_trend_monitor_tick_without_clock, none, view, sizeof *view);
+    }
+    GIVES(GP_ERROR_NULL, gp_trend_monitor_init, NULL, sizeof *trend, NULL);
+    GIVES(GP_ERROR_SIZE, gp_trend_monitor_init, trend, 64, NULL);
+    GIVES(GP_ERROR_ALIGNMENT, gp_trend_monitor_init, (char *)trend + 1, sizeof *trend - 1, NULL);
+    GIVES(GP_ERROR_INCONSISTENT, gp_trend_monitor_init, trend, sizeof *trend, &bands);
+    release();
+    GIVES(GP_OK, gp_trend_monitor_init, trend, sizeof *trend, NULL);
+    keep(trend, sizeof *trend);
+    keep(view, sizeof *view);
+    GIVES(GP_ERROR_NULL, gp_trend_monitor_push, trend, 0, 100.0f, 0, NULL, sizeof *view);
+    GIVES(GP_ERROR_SIZE, gp_trend_monitor_push, trend, 0, 100.0f, 0, view, sizeof *view + 4);
+    GIVES(GP_ERROR_NOT_FINITE, gp_trend_monitor_push, trend, 0, NAN, 0, view, sizeof *view);
+    GIVES(GP_ERROR_OUT_OF_RANGE, gp_trend_monitor_push, trend, 0, 2001.0f, 0, view, sizeof *view);
+    GIVES(GP_ERROR_NUMBER, gp_trend_monitor_push, trend, 0, 100.0f, 6, view, sizeof *view);
+    GIVES(GP_ERROR_SIZE, gp_trend_monitor_tick, trend, 0, view, 0);
+    GIVES(GP_ERROR_NULL, gp_trend_monitor_tick_without_clock, trend, NULL, sizeof *view);
+    release();
+    for (uint32_t i = 0; i < 2000; i++) {
+        GIVES(GP_OK, gp_trend_monitor_run, trend, i * 2654435761u);
+        GIVES(GP_OK, gp_trend_monitor_push, trend, i * 40503u, (float)(i % 2001u), (uint8_t)(i % 6u), view, sizeof *view);
+        GIVES(GP_OK, gp_trend_monitor_tick, trend, i * 69069u, view, sizeof *view);
+        GIVES(GP_OK, gp_trend_monitor_tick_without_clock, trend, view, sizeof *view);
+        if (i % 300u == 70u) GIVES(GP_OK, gp_trend_monitor_power_returned, trend);
+    }
+}
+
 static void payloads(void) {
     gp_cgm_sensor sensor = {0, 40.0f, 400.0f, 0, GP_ORDER_UNSETTLED, {0, 0}};
     gp_cgm *cgm = take(sizeof *cgm, 0x5a);
@@ -703,6 +751,7 @@ int check(void) {
         one_monitor(capacities[i].readings, capacities[i].size);
     }
     directions();
+    trend_monitors();
     payloads();
     looking_back();
     while (takes > 0) free(taken[--takes]);

@@ -32,9 +32,12 @@ static void tell(const char *name, gp_code code) {
 
 static gp_direction direction;
 static gp_direction_view view;
+static gp_trend_monitor trend;
+static gp_trend_view trend_view;
 
 int check(void) {
     number("ram gp_direction", sizeof direction, GP_OK);
+    number("ram gp_trend_monitor", sizeof(gp_trend_monitor), GP_OK);
     number("ram gp_trend_sign", sizeof(gp_trend_sign), GP_OK);
     number("ram gp_review", sizeof(gp_review), GP_OK);
     number("ram gp_accuracy", sizeof(gp_accuracy), GP_OK);
@@ -47,6 +50,13 @@ int check(void) {
         code |= gp_direction_now(&direction, 300u * i + 60u, &view, sizeof view);
     }
     tell("direction", code);
+    code = gp_trend_monitor_init(&trend, sizeof trend, NULL);
+    for (uint32_t i = 0; i < 600u; i++) {
+        code |= gp_trend_monitor_run(&trend, 300u * i);
+        code |= gp_trend_monitor_push(&trend, 300u * i, i % 16u < 8u ? 150.0f : 60.0f, GP_STATUS_NORMAL, &trend_view, sizeof trend_view);
+        code |= gp_trend_monitor_tick(&trend, 300u * i + 60u, &trend_view, sizeof trend_view);
+    }
+    tell("trend", code);
     return failed;
 }
 

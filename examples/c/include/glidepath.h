@@ -335,6 +335,9 @@ typedef struct gp_monitor_1440 { uint64_t words[GP_WORDS_(1422, 1424)]; } gp_mon
 /* Direction and a low ahead from readings alone. */
 typedef struct gp_direction { uint64_t words[GP_WORDS_(60, 60)]; } gp_direction;
 
+/* Trend sign and low ahead, with age and clock minded. */
+typedef struct gp_trend_monitor { uint64_t words[GP_WORDS_(66, 66)]; } gp_trend_monitor;
+
 /* The trend of any rate. */
 typedef struct gp_trend_sign { uint64_t words[GP_WORDS_(6, 6)]; } gp_trend_sign;
 
@@ -379,6 +382,7 @@ typedef struct gp_alarm {
 #define GP_HAS_NEWEST 0x100u
 #define GP_HAS_AGE 0x200u
 #define GP_HAS_BOUND 0x400u
+#define GP_HAS_GROUNDS 0x800u
 
 /* The answers at one moment. */
 typedef struct gp_view {
@@ -525,6 +529,35 @@ gp_code gp_monitor_save(void *monitor, uint8_t *bytes, size_t room, size_t *writ
  * in a snapshot: those of the monitor, its alarms and the zone stay. Nothing is shown as present before the next reading.
  * Bytes after the snapshot are left alone. A snapshot of another version of the library is refused: start anew. */
 gp_code gp_monitor_restore(void *monitor, const uint8_t *bytes, size_t length);
+
+/* --- the middle way: trend sign and low ahead, with the age, the clocks and the floor minded ------------------------ */
+
+typedef struct gp_trend_view {
+    uint32_t has;                 /* GP_HAS_SHOWN, LOW_AHEAD, GROUNDS */
+    float shown_mg_dl;            /* SHOWN: the sensor's value to show as the present one; none after 20 minutes */
+    int32_t shown_age_s;          /* SHOWN */
+    uint16_t shown_whole_mg_dl;   /* SHOWN: rounded, for display */
+    uint16_t shown_tenths_mmol_l; /* SHOWN: 61 is 6.1 mmol/L */
+    uint8_t shown_bound;          /* GP_BOUND_... */
+    uint8_t shown_doubted;        /* 1: mark it as doubted */
+    uint8_t sees;                 /* 1: no warning means that all is well */
+    uint8_t trend;                /* GP_TREND_... */
+    uint8_t warning;              /* GP_ALARM_FLOOR, LOW, LOW_AHEAD, NO_DATA, the worst that holds; or GP_ALARM_NONE */
+    uint8_t reserved[3];
+    float low_ahead;              /* LOW_AHEAD: the probability of a low */
+    float grounds_mg_dl;          /* GROUNDS: the value that the warning goes by: show it with it, whatever its age */
+} gp_trend_view;
+
+/* It leaves out, and only a gp_monitor has: the judge of readings, calibration, the estimate, what is learned of the person,
+ * alarms with delays, repeats and snooze (ring as long as there is a warning), snapshots. bands may be null: as shipped. */
+gp_code gp_trend_monitor_init(void *memory, size_t size, const gp_bands *bands);
+
+/* Each as the function of gp_monitor of the same name. */
+gp_code gp_trend_monitor_run(void *monitor, uint32_t uptime_s);
+gp_code gp_trend_monitor_push(void *monitor, uint32_t at_s, float mg_dl, uint8_t status, gp_trend_view *view, size_t view_size);
+gp_code gp_trend_monitor_tick(void *monitor, uint32_t now_s, gp_trend_view *view, size_t view_size);
+gp_code gp_trend_monitor_tick_without_clock(void *monitor, gp_trend_view *view, size_t view_size);
+gp_code gp_trend_monitor_power_returned(void *monitor);
 
 /* --- direction and a low ahead from readings alone, for firmware that has the rest --------------------------------- */
 
@@ -713,8 +746,8 @@ gp_code gp_accuracy_result(void *accuracy, gp_agreement *agreement, size_t size)
 
 #define GP_FOLD_(sum, type) ((sum) * 31u + (uint32_t)sizeof(type))
 #define GP_LAYOUT                                                                                                      \
-    GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(0u, gp_view),  \
-    gp_settings), gp_fingerstick), gp_direction_view), gp_cgm), gp_meter), gp_summary), gp_agreement), gp_reading),    \
+    GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(0u, gp_view),  \
+    gp_settings), gp_fingerstick), gp_direction_view), gp_trend_view), gp_cgm), gp_meter), gp_summary), gp_agreement), gp_reading),    \
     gp_wear), size_t)
 #define GP_CHECK() gp_check(GP_VERSION, GP_LAYOUT)
 

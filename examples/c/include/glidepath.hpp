@@ -42,6 +42,25 @@ private:
     typename MonitorMemory<Readings>::type memory_;
 };
 
+// Trend sign and low ahead, with the age and the clocks minded.
+class TrendMonitor {
+public:
+    TrendMonitor() : memory_() { gp_trend_monitor_init(&memory_, sizeof memory_, nullptr); }
+
+    gp_code run(uint32_t uptime_s) { return gp_trend_monitor_run(&memory_, uptime_s); }
+    gp_code push(uint32_t at_s, float mg_dl, gp_trend_view &view, uint8_t status = GP_STATUS_NORMAL) {
+        return gp_trend_monitor_push(&memory_, at_s, mg_dl, status, &view, sizeof view);
+    }
+    gp_code tick(uint32_t now_s, gp_trend_view &view) {
+        return gp_trend_monitor_tick(&memory_, now_s, &view, sizeof view);
+    }
+    gp_code tick(gp_trend_view &view) { return gp_trend_monitor_tick_without_clock(&memory_, &view, sizeof view); }
+    gp_code power_returned() { return gp_trend_monitor_power_returned(&memory_); }
+
+private:
+    gp_trend_monitor memory_;
+};
+
 // Direction and a low ahead from readings alone.
 class Direction {
 public:

@@ -87,12 +87,13 @@ pub extern "C" fn gp_version() -> u32 {
 
 /// The sizes of what both sides lay out, folded into one word; `GP_LAYOUT` in the header is the same sum.
 const LAYOUT: u32 = {
-    use crate::{accuracy::*, direction::*, gatt::*, monitor::*, review::*, settings::*, view::*};
+    use crate::{accuracy::*, brief::*, direction::*, gatt::*, monitor::*, review::*, settings::*, view::*};
     let sizes = [
         size_of::<gp_view>(),
         size_of::<gp_settings>(),
         size_of::<gp_fingerstick>(),
         size_of::<gp_direction_view>(),
+        size_of::<gp_trend_view>(),
         size_of::<gp_cgm>(),
         size_of::<gp_meter>(),
         size_of::<gp_summary>(),

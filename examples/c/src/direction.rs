@@ -4,7 +4,7 @@ use crate::code::*;
 use crate::memory::*;
 use crate::monitor::{attempt, glucose};
 use crate::number::*;
-use crate::settings::{bands_or_default, gp_bands};
+use crate::settings::{bands_or_default, given_bands, gp_bands};
 use crate::view::*;
 use core::ffi::c_void;
 use glidepath::forecast::Forecast;
@@ -42,14 +42,6 @@ pub struct gp_direction_view {
     pub minutes_to_low: f32,
 }
 
-unsafe fn bands<'a>(bands: *const gp_bands) -> Result<Option<&'a gp_bands>, gp_code> {
-    if bands.is_null() {
-        return Ok(None);
-    }
-    // SAFETY: not null, aligned, the caller's
-    Ok(Some(unsafe { &*aligned_ref(bands)? }))
-}
-
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn gp_direction_init(
     memory: *mut c_void,
@@ -59,7 +51,7 @@ pub unsafe extern "C" fn gp_direction_init(
     // SAFETY: the contract of this crate
     attempt(|| unsafe {
         let slot = place::<Heading>(memory, size)?;
-        let sign = TrendSign::new(bands_or_default(bands(sign_bands)?)?);
+        let sign = TrendSign::new(bands_or_default(given_bands(sign_bands)?)?);
         put(slot, Heading { forecast: Forecast::default(), sign });
         Ok(())
     })
@@ -140,7 +132,7 @@ pub unsafe extern "C" fn gp_trend_sign_init(
     // SAFETY: the contract of this crate
     attempt(|| unsafe {
         let slot = place::<TrendSign>(memory, size)?;
-        put(slot, TrendSign::new(bands_or_default(bands(sign_bands)?)?));
+        put(slot, TrendSign::new(bands_or_default(given_bands(sign_bands)?)?));
         Ok(())
     })
 }

@@ -27,6 +27,7 @@
 )]
 
 pub mod accuracy;
+pub mod brief;
 pub mod code;
 pub mod direction;
 pub mod gatt;
@@ -42,7 +43,8 @@ pub mod view;
 mod layout {
     //! Sizes, offsets and numbers, against those that C checks too.
     use crate::{
-        accuracy::*, code::*, direction::*, gatt::*, monitor::*, number::*, review::*, settings::*, view::*,
+        accuracy::*, brief::*, code::*, direction::*, gatt::*, monitor::*, number::*, review::*, settings::*,
+        view::*,
     };
     include!(concat!(env!("OUT_DIR"), "/layout.rs"));
 }

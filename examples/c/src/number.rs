@@ -196,14 +196,18 @@ pub const fn of_outcome(outcome: &FingerstickOutcome) -> u8 {
         FingerstickOutcome::Used { held: true, .. } => GP_FINGERSTICK_HELD,
         FingerstickOutcome::Used { calibrated: Applied::Softened, .. } => GP_FINGERSTICK_SOFTENED,
         FingerstickOutcome::Used { .. } => GP_FINGERSTICK_USED,
-        FingerstickOutcome::Refused { why, .. } => match why {
-            Refusal::Ahead => GP_FINGERSTICK_AHEAD,
-            Refusal::TooOld => GP_FINGERSTICK_TOO_OLD,
-            Refusal::NoReading => GP_FINGERSTICK_NO_READING,
-            Refusal::OutOfOrder => GP_FINGERSTICK_OUT_OF_ORDER,
-            Refusal::OutOfRange => GP_FINGERSTICK_OUT_OF_RANGE,
-            Refusal::NotANumber => GP_FINGERSTICK_NOT_A_NUMBER,
-            _ => GP_FINGERSTICK_OTHER,
-        },
+        FingerstickOutcome::Refused { why, .. } => of_refusal(*why),
+    }
+}
+
+pub const fn of_refusal(why: Refusal) -> u8 {
+    match why {
+        Refusal::Ahead => GP_FINGERSTICK_AHEAD,
+        Refusal::TooOld => GP_FINGERSTICK_TOO_OLD,
+        Refusal::NoReading => GP_FINGERSTICK_NO_READING,
+        Refusal::OutOfOrder => GP_FINGERSTICK_OUT_OF_ORDER,
+        Refusal::OutOfRange => GP_FINGERSTICK_OUT_OF_RANGE,
+        Refusal::NotANumber => GP_FINGERSTICK_NOT_A_NUMBER,
+        _ => GP_FINGERSTICK_OTHER,
     }
 }

@@ -465,6 +465,18 @@ pub unsafe extern "C" fn gp_alarm_limits(alarm: u8, limits: *mut gp_limits, size
     code(known.map(|(to, limits)| unsafe { to.write(limits) }))
 }
 
+/// The caller's bands, if there are any.
+///
+/// # Safety
+/// `bands` is null or the caller's.
+pub unsafe fn given_bands<'a>(bands: *const gp_bands) -> Result<Option<&'a gp_bands>, gp_code> {
+    if bands.is_null() {
+        return Ok(None);
+    }
+    // SAFETY: not null, aligned, the caller's
+    Ok(Some(unsafe { &*aligned_ref(bands)? }))
+}
+
 /// The rate's classes alone need no more than these.
 pub fn bands_or_default(bands: Option<&gp_bands>) -> Result<Bands, gp_code> {
     bands.map_or_else(|| Ok(Bands::default()), |bands| to_bands(bands).map_err(of_error))

@@ -3,7 +3,7 @@
 use crate::number::*;
 use glidepath::alarm::Held;
 use glidepath::forecast::{Direction, Predicted};
-use glidepath::{Bound, View};
+use glidepath::{Bound, Shown, View};
 
 pub const GP_HAS_SHOWN: u32 = 1;
 pub const GP_HAS_ESTIMATE: u32 = 1 << 1;
@@ -16,6 +16,7 @@ pub const GP_HAS_CALIBRATION_SD: u32 = 1 << 7;
 pub const GP_HAS_NEWEST: u32 = 1 << 8;
 pub const GP_HAS_AGE: u32 = 1 << 9;
 pub const GP_HAS_BOUND: u32 = 1 << 10;
+pub const GP_HAS_GROUNDS: u32 = 1 << 11;
 
 #[repr(C)]
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -109,6 +110,16 @@ const fn of_bound(bound: Option<Bound>) -> (u8, f32) {
     }
 }
 
+/// The value and its age, as it is displayed, its bound and whether it is doubted.
+pub fn of_shown(shown: Shown) -> (f32, i32, (u16, u16), (u8, u8)) {
+    (
+        shown.glucose.mg_dl(),
+        shown.age.secs(),
+        (shown.glucose.whole_mg_dl(), shown.glucose.tenths_mmol_l()),
+        (of_bound(shown.bound).0, shown.doubted.into()),
+    )
+}
+
 fn of_held(held: &Held) -> gp_alarm {
     let (grounds, value) = of_grounds(held.ring.grounds);
     gp_alarm {
@@ -129,14 +140,7 @@ pub fn of_view(view: &View) -> gp_view {
     let mut bits = 0;
     let has = &mut bits;
     let (shown_mg_dl, shown_age_s, (shown_whole_mg_dl, shown_tenths_mmol_l), (shown_bound, shown_doubted)) =
-        known(has, GP_HAS_SHOWN, view.shown(), |shown| {
-            (
-                shown.glucose.mg_dl(),
-                shown.age.secs(),
-                (shown.glucose.whole_mg_dl(), shown.glucose.tenths_mmol_l()),
-                (of_bound(shown.bound).0, u8::from(shown.doubted)),
-            )
-        });
+        known(has, GP_HAS_SHOWN, view.shown(), of_shown);
     let (glucose_mg_dl, glucose_sd_mg_dl, rate_mg_dl_min, rate_sd_mg_dl_min, estimate_doubted) =
         known(has, GP_HAS_ESTIMATE, view.estimate(), |estimate| {
             (

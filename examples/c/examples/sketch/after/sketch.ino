@@ -2,17 +2,20 @@
 #include <Arduino.h>
 #include <glidepath.hpp>
 
-glidepath::Direction direction;
+glidepath::TrendMonitor trend;
+gp_trend_view view;
 
 void setup() {
   Serial.begin(9600);
 }
 
 void loop() {
+  trend.run(millis() / 1000);
   if (Serial.available()) {
     float mg_dl = Serial.parseFloat();
     Serial.println(mg_dl, 0);
-    direction.reading(millis() / 1000, mg_dl);
-    Serial.println(direction.words(millis() / 1000)); // "falling", or "not known"
+    trend.push(millis() / 1000, mg_dl, view);
+    Serial.println(gp_trend_text(view.trend)); // "falling", or "not known"
+    if (view.warning != GP_ALARM_NONE) Serial.println(gp_alarm_text(view.warning));
   }
 }
