@@ -160,9 +160,23 @@ mod tests {
             (&[10, 40], &[], 1.0),
             (&[10, 80], &[], 2.0),
             (&[10, 80], &[90], 1.0),
+            // the second is of the first, or just a new one
+            (&[10, 40], &[20], 0.0),
+            (&[10, 45], &[20], 1.0),
         ] {
             let moved = after(rings, lows);
             assert!((moved - time - steps * STEP).abs() < 1e-5, "{rings:?} {lows:?}: {moved}");
+        }
+    }
+
+    #[test]
+    fn a_reading_at_the_limit_of_lows_is_none() {
+        for (mg_dl, raised) in [(70.0, true), (69.9, false)] {
+            let mut burden = Burden::new(3.0).unwrap();
+            burden.step(at(0), glucose(100.0), true);
+            burden.step(at(5), glucose(mg_dl), false);
+            burden.step(at(61), glucose(100.0), false);
+            assert_eq!(burden.limit > BEGINS, raised, "{mg_dl}");
         }
     }
 

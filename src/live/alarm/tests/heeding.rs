@@ -405,3 +405,26 @@ fn a_low_acknowledged_between_rings_of_the_floor_is_silent_for_thirty_minutes_fr
         assert_eq!(next, Some(last + 30), "pressed at {pressed}");
     }
 }
+
+#[test]
+fn silence_and_what_was_switched_off_are_new_each_time() {
+    let mut alarms = alarms(AlarmSettings::default());
+    let mut silent = |now: u32, measured: u32| {
+        kinds(&alarms.update(&Situation { now: minute(now), ..at(measured, 120.0, 0.0) }))
+    };
+    assert_eq!(silent(20, 0), [(Kind::NoData, Cause::New)]);
+    assert_eq!(silent(21, 21), []);
+    assert_eq!(silent(41, 21), [(Kind::NoData, Cause::New)], "within its quiet");
+
+    let on = everything();
+    let mut off = on;
+    off.high.on = false;
+    let mut alarms = self::alarms(on);
+    let mut high = |when: u32, settings| {
+        alarms.set_plan(AlarmPlan::new(settings).unwrap());
+        kinds(&alarms.update(&at(when, 260.0, 0.0)))
+    };
+    assert_eq!(high(0, on), [(Kind::High, Cause::New)]);
+    assert_eq!(high(1, off), []);
+    assert_eq!(high(2, on), [(Kind::High, Cause::New)]);
+}
