@@ -77,7 +77,7 @@ fn glucose_looks_like_that_of_people_with_type_1_diabetes() {
 /// `glidepath rank FOLDER` prints them.
 #[test]
 fn lifelike_people_have_the_statistics_of_recorded_ones() {
-    let people = if cfg!(debug_assertions) { 12 } else { 100 };
+    let people = if cfg!(debug_assertions) { 40 } else { 100 };
     let sensor = SensorModel::LIFELIKE.with_faults(Faults::LIFELIKE);
     let mut figures: [Vec<f64>; 12] = Default::default();
     for seed in 0..people {
