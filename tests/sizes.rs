@@ -92,8 +92,8 @@ fn types_are_no_larger_than_documented() {
         review::Review: 8192,
         simulate::GaussianWorld: 52,
         simulate::Meter: 32,
-        simulate::Person: 340,
-        simulate::Sensor: 220,
+        simulate::Person: 460,
+        simulate::Sensor: 250,
         glidepath::Monitor<1>: 2600,
         glidepath::Monitor<288>: 4328,
     };

@@ -102,7 +102,7 @@ impl Default for PersonConfig {
 }
 
 /// A person with type 1 diabetes who does not exist: a body by a published model, drawn from `seed`, and a
-/// way of living with it. About 330 bytes; a simulated minute takes some hundreds of floating-point
+/// way of living with it. About 460 bytes; a simulated minute takes some hundreds of floating-point
 /// operations.
 ///
 /// # Source

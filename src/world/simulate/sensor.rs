@@ -265,7 +265,7 @@ impl Sample {
     }
 }
 
-/// A sensor being worn. About 220 bytes.
+/// A sensor being worn. About 250 bytes.
 ///
 /// Give it the truth at least every few minutes with [`follow`](Self::follow), every minute for the best
 /// accuracy, and [`read`](Self::read) it whenever it reports. Noise, drift and faults have streams of random
