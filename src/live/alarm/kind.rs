@@ -31,7 +31,7 @@ pub enum Kind {
     WearEnd = 8,
 }
 
-/// What the limit of a [`Rule`] counts.
+/// What the limit of a [`Rule`](crate::alarm::Rule) counts.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum LimitUnit {

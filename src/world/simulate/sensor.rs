@@ -332,7 +332,7 @@ impl Sensor {
     pub fn new(seed: u64, model: SensorModel) -> Self {
         let mut noise_random = Random::new(seed, 10);
         let mut drift_random = Random::new(seed, 11);
-        let drawn = (model.usual_lag + 2.0 * drift_random.normal()).clamp(0.5 * model.usual_lag, 14.0);
+        let drawn = (model.usual_lag + 2.0 * drift_random.normal()).max(0.5 * model.usual_lag).min(14.0);
         let gain = 1.0 + 0.08 * drift_random.normal();
         let offset = 5.0 * drift_random.normal();
         Self {
