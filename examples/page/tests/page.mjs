@@ -177,7 +177,7 @@ test('a limit moved by keys is rehearsed as on the desk', async () => {
   await page.locator('#on-low_ahead').focus();
   await page.keyboard.press('Space');
   await page.waitForTimeout(600);
-  const off = replay(files, '--profile', (writeFileSync(file('off.toml'), '[low]\nlimit = 85\n[low_ahead]\non = false\n'), file('off.toml')));
+  const off = replay(files, '--settings', (writeFileSync(file('off.toml'), '[alarms.base.low]\nlimit = 85\n[alarms.base.low_ahead]\non = false\n'), file('off.toml')));
   await sameScore(page, 1, off.report.rehearsal);
   await page.locator('#defaults').click();
   assert.deepEqual(await table(page, 'score'), before);
