@@ -92,7 +92,7 @@ fn types_are_no_larger_than_documented() {
         review::Review: 8192,
         simulate::GaussianWorld: 52,
         simulate::Meter: 32,
-        simulate::Person: 460,
+        simulate::Person: 400,
         simulate::Sensor: 250,
         glidepath::Monitor<1>: 2600,
         glidepath::Monitor<288>: 4328,

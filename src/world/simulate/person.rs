@@ -26,7 +26,6 @@ pub struct PersonConfig {
     start: Instant,
     routine: bool,
     wander: f32,
-    treat_at: Glucose,
     resting: Glucose,
     life: Life,
 }
@@ -38,7 +37,6 @@ impl PersonConfig {
         start: Instant::from_secs(0),
         routine: true,
         wander: 1.0,
-        treat_at: Glucose::clamped(62.0),
         resting: Glucose::clamped(130.0),
         life: Life::SMOOTH,
     };
@@ -46,12 +44,8 @@ impl PersonConfig {
     /// Lives so that the readings of a [`SensorModel::LIFELIKE`](super::SensorModel::LIFELIKE) have the statistics of
     /// those of recorded people: rates that turn sooner, lows seen and treated sooner, people less alike. Takes sugar at
     /// about 64 mg/dL.
-    pub const LIFELIKE: Self = Self {
-        treat_at: Glucose::clamped(64.0),
-        resting: Glucose::clamped(117.0),
-        life: Life::LIFELIKE,
-        ..Self::DEFAULT
-    };
+    pub const LIFELIKE: Self =
+        Self { resting: Glucose::clamped(117.0), life: Life::LIFELIKE, ..Self::DEFAULT };
 
     /// The same beginning at `start`; the time of day is that of an epoch that began at midnight.
     #[must_use]
@@ -80,7 +74,7 @@ impl PersonConfig {
     /// The same taking sugar at about `glucose`.
     #[must_use]
     pub const fn treating_lows_at(self, glucose: Glucose) -> Self {
-        Self { treat_at: glucose, ..self }
+        Self { life: Life { treat_at: glucose, ..self.life }, ..self }
     }
 
     /// The same beginning at rest at `glucose`, which the basal insulin also aims at; 70 to 200 mg/dL.
@@ -102,7 +96,7 @@ impl Default for PersonConfig {
 }
 
 /// A person with type 1 diabetes who does not exist: a body by a published model, drawn from `seed`, and a
-/// way of living with it. About 460 bytes; a simulated minute takes some hundreds of floating-point
+/// way of living with it. About 400 bytes; a simulated minute takes some hundreds of floating-point
 /// operations.
 ///
 /// # Source
@@ -168,7 +162,7 @@ impl Person {
             state,
             now,
             ratios: learn_ratios(&body, &Conditions { basal, ..now }, resting),
-            routine: Routine::new(config.life, &mut random),
+            routine: Routine::new(&config.life, &mut random),
             hours: Wander::new(&mut random),
             days: Wander::new(&mut random),
             flux: Wander::new(&mut random),
@@ -185,7 +179,7 @@ impl Person {
     /// Draws what makes this person another than the usual one, from a stream of its own.
     fn differ(&mut self, seed: u64) {
         let mut random = Random::new(seed, 1);
-        self.routine.differ(&mut random);
+        self.routine.differ(&self.config.life, &mut random);
         self.restless = math::exp_fine(self.config.life.restless * random.normal().clamp(-2.0, 2.0));
     }
 
@@ -254,8 +248,8 @@ impl Person {
         let minute = minute_of_day(self.at);
         if self.config.routine {
             let plasma = self.state.plasma(&self.body) * MG_DL_PER_MMOL_L;
-            let treat_at = self.config.treat_at.mg_dl();
-            let deed = self.routine.live(minute, d, plasma, &self.ratios, treat_at, &mut self.random);
+            let deed =
+                self.routine.live(minute, d, plasma, &self.ratios, &self.config.life, &mut self.random);
             if let Some((grams, peak)) = deed.meal {
                 self.now.meal_peak = peak;
                 self.eat(grams);

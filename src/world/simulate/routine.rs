@@ -4,6 +4,7 @@
 //! that of people with type 1 diabetes (see `tests/simulated_people.rs` for what that means).
 
 use super::Random;
+use crate::units::Glucose;
 
 /// How lives differ from each other and from one day to the next.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -15,7 +16,9 @@ pub(super) struct Life {
     pub habit: [f32; 2],
     /// How much is eaten, as a share of the usual: mean and standard deviation over people.
     pub meals: [f32; 2],
-    /// Plasma glucose under the one asked for at which a low is noticed: mean and standard deviation, mg/dL.
+    /// Plasma glucose at which lows are treated.
+    pub treat_at: Glucose,
+    /// How far over it one is noticed: mean and standard deviation, mg/dL.
     pub noticed: [f32; 2],
     /// Minutes until it is, by day and by night.
     pub notice: [f32; 2],
@@ -33,6 +36,7 @@ impl Life {
         misjudged: [0.35, 0.65],
         habit: [0.95, 0.10],
         meals: [1.0, 0.0],
+        treat_at: Glucose::clamped(62.0),
         noticed: [0.0, 5.0],
         notice: [3.0, 8.0],
         sugar: [0.8, 1.5],
@@ -46,6 +50,7 @@ impl Life {
         misjudged: [0.11, 0.22],
         habit: [0.95, 0.13],
         meals: [0.75, 0.18],
+        treat_at: Glucose::clamped(64.0),
         noticed: [0.0, 5.2],
         notice: [1.5, 9.6],
         sugar: [0.85, 2.0],
@@ -103,13 +108,12 @@ pub(super) struct Routine {
     /// How far over the level at which lows are treated the next one is noticed, mg/dL.
     noticed_at: f32,
     last_minute: f32,
-    life: Life,
     /// How much is eaten, as a share of the usual.
     appetite: f32,
 }
 
 impl Routine {
-    pub fn new(life: Life, random: &mut Random) -> Self {
+    pub fn new(life: &Life, random: &mut Random) -> Self {
         let [least, most] = life.misjudged;
         let [habit, habits] = life.habit;
         Self {
@@ -120,7 +124,6 @@ impl Routine {
             since_sugar: 1e3,
             since_bolus: 1e3,
             noticed_at: 0.0,
-            life,
             appetite: 1.0,
             // so that the first minute begins a day
             last_minute: f32::MAX,
@@ -128,8 +131,8 @@ impl Routine {
     }
 
     /// Draws what makes this person another than the usual one.
-    pub fn differ(&mut self, random: &mut Random) {
-        let [mean, spread] = self.life.meals;
+    pub fn differ(&mut self, life: &Life, random: &mut Random) {
+        let [mean, spread] = life.meals;
         self.appetite = (mean + spread * random.normal()).clamp(0.3, 2.0);
     }
 
@@ -162,7 +165,7 @@ impl Routine {
         d: f32,
         plasma: f32,
         ratios: &Ratios,
-        treat_at: f32,
+        life: &Life,
         random: &mut Random,
     ) -> Deed {
         if minute < self.last_minute {
@@ -198,10 +201,13 @@ impl Routine {
         }
 
         // sugar for a low, sooner by day than by night
-        let [by_day, by_night] = self.life.notice;
+        let [by_day, by_night] = life.notice;
         let notice = if asleep { d / by_night } else { d / by_day };
-        if plasma < self.noticed_at + treat_at && self.since_sugar > 15.0 && random.happens(notice) {
-            let ([least, most], [noticed, spread]) = (self.life.sugar, self.life.noticed);
+        if plasma < self.noticed_at + life.treat_at.mg_dl()
+            && self.since_sugar > 15.0
+            && random.happens(notice)
+        {
+            let ([least, most], [noticed, spread]) = (life.sugar, life.noticed);
             deed.sugar = 15.0 * random.between(least, most);
             self.since_sugar = 0.0;
             self.noticed_at = noticed + spread * random.normal();

@@ -25,8 +25,6 @@ const AHEAD_S: u32 = 600;
 const LONGEST_S: u32 = 86_400;
 /// The kinds that are told of one by one.
 const OTHERS: [Kind; 3] = [Kind::High, Kind::NoData, Kind::Doubt];
-/// The night, hours of the wearer's day: before the first, from the second on.
-const NIGHT: (i64, i64) = (7, 22);
 
 /// What rang for some people, by day and by night.
 #[derive(Clone, Copy, Default)]
@@ -218,10 +216,7 @@ fn play(person: &Person, settings: AlarmSettings, asked: Option<f32>) -> Result<
 }
 
 fn judge(person: &Person, rang: &[(u32, Kind)]) -> Rung {
-    let half = |at: u32| {
-        let hour = person.clock.wall(at.into()).rem_euclid(86_400) / i64::from(HOUR_S);
-        usize::from(!(NIGHT.0..NIGHT.1).contains(&hour))
-    };
+    let half = |at: u32| usize::from(person.rings_by_night(at));
     let low: Vec<u32> = person
         .readings
         .iter()

@@ -47,7 +47,12 @@ impl Person {
 
     /// Whether it is between midnight and six on the wearer's clock.
     pub fn is_night(&self, reading: &Reading) -> bool {
-        self.clock.wall(reading.at().secs().into()).rem_euclid(86_400) < 6 * 3600
+        self.clock.hour(reading.at().secs().into()) < 6
+    }
+
+    /// Whether what rings at a moment, in seconds, rings by night: from 22:00 to 07:00 on the wearer's clock.
+    pub fn rings_by_night(&self, at: u32) -> bool {
+        !(7..22).contains(&self.clock.hour(at.into()))
     }
 
     /// Seconds the person's clock is ahead of the readings' times, as the trace begins.

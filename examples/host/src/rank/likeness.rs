@@ -270,7 +270,7 @@ fn dips(person: &Person, grid: &[Option<f64>]) -> usize {
     let start = person.readings.first().map_or(0, |first| i64::from(first.at().secs()));
     let (mut found, mut n) = (0, 3);
     while n < grid.len() {
-        let hour = person.clock.wall(start + n as i64 * i64::from(STEP_S)).rem_euclid(86_400) / 3600;
+        let hour = person.clock.hour(start + n as i64 * i64::from(STEP_S));
         let night = hour >= NIGHT.0 || hour < NIGHT.1;
         let dip = || {
             let before = [grid[n - 3]?, grid[n - 2]?, grid[n - 1]?];

@@ -33,8 +33,6 @@ const BANDS: usize = 5;
 /// Nobody can tell the sign.
 const UNKNOWN: usize = BANDS;
 const HOUR_S: u32 = 3600;
-/// The night, hours of the wearer's day: before the first, from the second on.
-const NIGHT: (i64, i64) = (7, 22);
 
 /// The figures of all sets and of all people together.
 #[derive(Serialize)]
@@ -255,10 +253,9 @@ impl Rung {
         let played = played::play(&trace, &[], Settings::default())?;
         let mut rung = Self::default();
         for rang in &played.alarms {
-            let hour = person.clock.wall(rang.at.secs().into()).rem_euclid(86_400) / 3600;
             let [rings, nightly, begun, without] = &mut rung.0[rang.kind as usize];
             *rings += 1.0;
-            *nightly += f64::from(u8::from(!(NIGHT.0..NIGHT.1).contains(&hour)));
+            *nightly += f64::from(u8::from(person.rings_by_night(rang.at.secs())));
             if rang.cause == Cause::New {
                 *begun += 1.0;
                 let from = person.readings.partition_point(|reading| reading.at() < rang.at);

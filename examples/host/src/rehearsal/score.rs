@@ -93,7 +93,7 @@ pub fn score(readings: &[Reading], alarms: &[Rang], interval_s: u32, clock: &Clo
             let warnings = about_lows.filter_map(until_low).collect();
             let mut by_hour = [0; 24];
             for rang in &rings {
-                by_hour[hour(clock, rang.at) as usize] += 1;
+                by_hour[clock.hour(rang.at.secs().into()) as usize] += 1;
             }
             KindScore {
                 kind: kind.name(),
@@ -153,13 +153,9 @@ fn minutes(from: Instant, to: Instant) -> f64 {
     f64::from(to.since(from).secs()) / 60.0
 }
 
-fn hour(clock: &Clock, at: Instant) -> i64 {
-    clock.wall(at.secs().into()).rem_euclid(86_400) / 3600
-}
-
 /// How many nights hold one of `moments`; a night belongs to the day it ends on.
 fn nights(moments: impl Iterator<Item = Instant>, clock: &Clock) -> u64 {
-    let at_night = moments.filter(|at| NIGHT.contains(&hour(clock, *at)));
+    let at_night = moments.filter(|at| NIGHT.contains(&clock.hour(at.secs().into())));
     let night = |at: Instant| (clock.wall(at.secs().into()) + 3600).div_euclid(86_400);
     at_night.map(night).collect::<BTreeSet<_>>().len() as u64
 }

@@ -173,6 +173,11 @@ impl Clock {
         }
     }
 
+    /// The hour of the wearer's day at an instant, 0 to 23.
+    pub fn hour(&self, instant: i64) -> i64 {
+        self.wall(instant).rem_euclid(86_400) / 3600
+    }
+
     /// Whether its times are told with their offset from UTC.
     pub fn names_zone(&self) -> bool {
         !matches!(self, Self::Own(_))
