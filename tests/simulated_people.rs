@@ -6,9 +6,9 @@
 //! et al., Diabetes Care 42:1593, 2019, sets the goals that most miss: under 4 % below 70, under 25 % above 180.
 
 use glidepath::simulate::{
-    Disturbance, Faults, Meter, MeterModel, Person, PersonConfig, Sensor, SensorModel,
+    Disturbance, Faults, Meter, MeterModel, Person, PersonConfig, Sensor, SensorModel, Truth,
 };
-use glidepath::{Span, Status};
+use glidepath::{Glucose, Instant, Rate, Span, Status};
 
 const DAYS: u32 = 13;
 
@@ -152,6 +152,81 @@ fn lifelike_people_have_the_statistics_of_recorded_ones() {
         values.sort_by(f64::total_cmp);
         between(name, values[values.len() / 2], low, high);
     }
+}
+
+/// What a sensor shows every five minutes of plasma glucose that stands still at 120 mg/dL.
+fn at_rest(seed: u64, model: SensorModel) -> Vec<Option<(f64, Disturbance)>> {
+    let plasma = Glucose::from_mg_dl(120.0).expect("in range");
+    let rate = Rate::from_mg_dl_per_min(0.0).expect("in range");
+    let mut sensor = Sensor::new(seed, model);
+    let reading = |n: u32| {
+        sensor.follow(&Truth::new(Instant::from_secs(300 * n), plasma, rate));
+        sensor.read().map(|sample| (f64::from(sample.reading().glucose().mg_dl()), sample.disturbance()))
+    };
+    (0..DAYS * 288).map(reading).collect()
+}
+
+#[test]
+fn lifelike_sensors_lag_less_and_smooth_all_but_noise_without_memory() {
+    let lag = |model: SensorModel| {
+        (0..200).map(|seed| f64::from(Sensor::new(seed, model).lag_min())).sum::<f64>() / 200.0
+    };
+    between("lag of a lifelike sensor, min", lag(SensorModel::LIFELIKE), 5.6, 6.4);
+    between("lag of the others, min", lag(SensorModel::CORRELATED), 7.6, 8.4);
+    let smoothed = SensorModel::WHITE.with_smoothing_min(20.0).expect("in range");
+    let values: Vec<f64> = at_rest(3, smoothed).into_iter().flatten().map(|(value, _)| value).collect();
+    let noise = rms(values.iter().map(|value| (value - 120.0).powi(2)).sum(), values.len() as f64);
+    between("noise without memory of a sensor that smooths, mg/dL", noise, 4.2, 4.8);
+}
+
+#[test]
+fn lifelike_sensors_are_unlike_in_their_gaps_and_pressed_upon_some_nights() {
+    let model = SensorModel::LIFELIKE.with_faults(Faults::LIFELIKE);
+    let (mut gone, mut longest, mut nights) = (Vec::new(), 0, 0_u32);
+    for seed in 0..150 {
+        let readings = at_rest(seed, model);
+        let pressed = |day: &[Option<(f64, Disturbance)>]| {
+            day.iter().flatten().any(|(_, disturbance)| *disturbance == Disturbance::Pressure)
+        };
+        nights += readings.chunks(288).map(|day| u32::from(pressed(day))).sum::<u32>();
+        let silences = readings.split(|reading| reading.is_some()).map(<[_]>::len);
+        longest = longest.max(silences.clone().max().unwrap_or(0));
+        gone.push(silences.filter(|silence| *silence > 0).count());
+    }
+    gone.sort_unstable();
+    let (few, many) = (gone[15].max(1) as f64, gone[135] as f64);
+    between("gaps of many over gaps of few", many / few, 6.0, 100.0);
+    between("longest gap, readings", longest as f64, 120.0, 145.0);
+    between("nights with pressure, %", 100.0 * f64::from(nights) / f64::from(150 * DAYS), 22.0, 38.0);
+}
+
+#[test]
+fn lifelike_people_are_unlike_in_how_restless_they_are() {
+    // nothing but what is unexplained moves them
+    let config = PersonConfig::LIFELIKE.without_routine();
+    let mut restless: Vec<f64> = (0..40)
+        .map(|seed| {
+            let mut person = Person::new(seed, config);
+            let squares =
+                (0..288).map(|_| f64::from(person.step(Span::from_mins(5)).rate().mg_dl_per_min()).powi(2));
+            rms(squares.sum(), 288.0)
+        })
+        .collect();
+    restless.sort_by(f64::total_cmp);
+    between("restless over calm", restless[36] / restless[4], 2.0, 4.0);
+}
+
+#[test]
+fn lows_are_treated_where_the_person_is_told_to() {
+    let below = |mg_dl: f32| {
+        let config = PersonConfig::LIFELIKE.treating_lows_at(Glucose::from_mg_dl(mg_dl).expect("in range"));
+        let low = |seed: u64| {
+            let mut person = Person::new(seed, config);
+            (0..DAYS * 288).filter(|_| person.step(Span::from_mins(5)).plasma().mg_dl() < 70.0).count()
+        };
+        (0..6).map(low).sum::<usize>() as f64
+    };
+    between("time below 70, treated at 55 over treated at 78", below(55.0) / below(78.0), 2.0, 100.0);
 }
 
 #[test]
