@@ -164,6 +164,44 @@ fn one_stamp_far_ahead_hides_no_low() {
     }
 }
 
+/// A reading stamped before the newest may be late, or its clock set back: its time cannot be told. What it says of a low counts, and goes before the newest
+/// value; of what is high nothing counts.
+#[test]
+fn a_reading_of_no_known_time_speaks_only_of_lows() {
+    for (mg_dl, status, shown, warning) in [
+        (60.0, Status::BelowRange, 55.0, Some(Kind::Floor)),
+        (60.0, Status::Normal, 60.0, Some(Kind::Low)),
+        (130.0, Status::Normal, 120.0, None),
+        (400.0, Status::AboveRange, 120.0, None),
+    ] {
+        let mut monitor = calm();
+        let view = monitor.push(&reading(START + 3600, mg_dl).with_status(status));
+        let apart = status != Status::AboveRange;
+        let now = view.shown().unwrap();
+        assert_eq!((now.glucose.mg_dl(), now.doubted), (shown, apart), "{mg_dl}");
+        assert_eq!((view.warning(), view.sees()), (warning, !apart), "{mg_dl}");
+    }
+}
+
+/// Nobody ticks, and the sensor's clock goes back: what it says from then on is heard within 20 minutes.
+#[test]
+fn stamps_that_go_back_hide_no_low_without_a_tick() {
+    for back_s in [7, 60, 301, 1500, 7200, 90_000] {
+        let mut monitor = TrendMonitor::default();
+        for k in 0..18 {
+            let _ = monitor.push(&reading(START + 300 * k, 120.0));
+        }
+        let base = START + 300 * 18 - back_s;
+        let first =
+            (0..12).find(|k| monitor.push(&reading(base + 300 * k, 45.0)).warning() == Some(Kind::Floor));
+        assert!(first.is_some_and(|k| k <= 4), "{back_s} s back: {first:?}");
+        let base = base + 300 * 12;
+        let seen = (0..12).find(|k| monitor.push(&reading(base + 300 * k, 110.0)).sees());
+        std::println!("{back_s} s back: low at {first:?}, sees at {seen:?}");
+        assert!(seen.is_some_and(|k| k <= 4), "{back_s} s back: {seen:?}");
+    }
+}
+
 /// Both on a machine whose words have 32 bits and here: nothing in it depends on that.
 #[test]
 fn is_as_large_as_documented() {
