@@ -123,6 +123,19 @@ fn folders_of_people_are_ranked_set_by_set() {
     }
     let ring = &sets[2]["rings"][0];
     assert!(number(&ring["rings_per_night"]) <= number(&ring["rings_per_day"]), "{ring}");
+    // the head answers, the curve beside it is a file of its own, and one unit is used throughout
+    let (sheet, traces) = (folder.path().join("sheet"), folder.path().display().to_string());
+    let line = format!("rank {traces}/alder --people 2 --days 3 --unit mmol/L --out {}", sheet.display());
+    assert!(glidepath(&line).status.success());
+    let html = std::fs::read_to_string(sheet.join("rank.html")).unwrap();
+    let head = html.split("<ul class=\"five\">").nth(1).and_then(|rest| rest.split("</ul>").next()).unwrap();
+    assert_eq!(head.matches("<li>").count(), 5, "{head}");
+    for part in ["Nearest in half an hour", "false alarms a day, by", "mmol/L off; the reading"] {
+        assert!(head.contains(part), "{part}: {head}");
+    }
+    let before_prose = html.split("In words").next().unwrap();
+    assert!(before_prose.contains("lows warned of ten minutes ahead, %") && !html.contains("mg/dL"));
+    assert!(sheet.join("drawings/lows-against-false-alarms.svg").exists());
     let mixed = glidepath(&format!("rank {0} {0}/alder/p.csv", folder.path().display()));
     assert_eq!(mixed.status.code(), Some(2));
 }

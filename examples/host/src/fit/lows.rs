@@ -112,16 +112,32 @@ pub fn outcomes(signal: &Signal<'_>, limits: &[f32]) -> Vec<Outcome> {
 /// limit. The strictest side is where the least is caught; an alarm that is always on has no false ones and is never got
 /// to, as limits are loosened until there are as many as asked for.
 pub fn at_rate(pooled: &[Outcome], per_day: f64) -> Option<(f64, f64)> {
-    let heard = |outcome: Option<&Outcome>| outcome.map(|outcome| outcome.warned + outcome.caught);
-    let mut order: Vec<&Outcome> = pooled.iter().collect();
-    if heard(pooled.first()) > heard(pooled.last()) {
-        order.reverse();
-    }
+    let order = loosened(pooled);
     let after = order.iter().position(|outcome| outcome.false_per_day() >= per_day)?;
     let (low, high) = (order.get(after.checked_sub(1)?)?, order.get(after)?);
     let part = (per_day - low.false_per_day()) / (high.false_per_day() - low.false_per_day()).max(1e-9);
     let mix = |of: fn(&Outcome) -> f64| of(low) + part * (of(high) - of(low));
     Some((mix(Outcome::warned_share), mix(Outcome::caught_share)))
+}
+
+/// The outcomes from the strictest limit on.
+fn loosened(pooled: &[Outcome]) -> Vec<&Outcome> {
+    let heard = |outcome: Option<&Outcome>| outcome.map(|outcome| outcome.warned + outcome.caught);
+    let mut order: Vec<&Outcome> = pooled.iter().collect();
+    if heard(pooled.first()) > heard(pooled.last()) {
+        order.reverse();
+    }
+    order
+}
+
+/// False alarms a day and the share warned of, from the strictest limit on; `pooled` as in [`at_rate`]. It ends where looser
+/// limits give fewer false alarms, for there the alarm is nearly always on.
+pub fn curve(pooled: &[Outcome]) -> Vec<(f64, f64)> {
+    let order = loosened(pooled);
+    let most = order.iter().map(|outcome| outcome.false_alarms).max().unwrap_or(0);
+    let end = order.iter().position(|outcome| outcome.false_alarms == most).map_or(0, |place| place + 1);
+    let told = order[..end].iter().filter(|outcome| outcome.lows > 0);
+    told.map(|outcome| (outcome.false_per_day(), outcome.warned_share())).collect()
 }
 
 #[cfg(test)]
@@ -137,5 +153,10 @@ mod tests {
         pooled.reverse();
         assert!((at_rate(&pooled, 0.4).unwrap().0 - 0.4).abs() < 1e-9);
         assert_eq!(at_rate(&pooled, 3.0), None);
+        let rising = [(0.0, 0.0), (0.2, 0.2), (0.6, 0.6), (2.0, 0.9)];
+        assert_eq!(curve(&pooled), rising);
+        pooled.reverse();
+        assert_eq!(curve(&pooled), rising);
+        assert_eq!(curve(&[Outcome { days: 1.0, ..Outcome::default() }]), [], "no lows");
     }
 }

@@ -9,7 +9,7 @@ use wrist::face::{Bound, Face, Matter, Now, RANGE_MG_DL, whole_minutes};
 use wrist::words;
 
 use super::watch::{Counts, Watch};
-use crate::played::words::{grounds_words, precise};
+use crate::played::words::{grounds_words, minutes, precise};
 use crate::table::{Clock, Unit};
 
 /// The answers at a moment. What is not known is null.
@@ -228,7 +228,7 @@ fn trust(grade: Grade) -> &'static str {
 fn measured(face: &Face<'_>) -> String {
     match face.age.map(whole_minutes) {
         Some(0) => "less than a minute ago".into(),
-        Some(minutes) => format!("{minutes} min ago"),
+        Some(whole) => format!("{} ago", minutes(whole as f32)),
         None if face.last.is_some() => "nobody knows when".into(),
         None => "nothing yet".into(),
     }

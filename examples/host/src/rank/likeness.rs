@@ -14,7 +14,7 @@ use super::series::{self, Setting};
 use crate::fit::least::{dot, squares};
 use crate::fit::{Person, Set};
 use crate::median::median;
-use crate::table::Clock;
+use crate::table::{Clock, Unit};
 
 /// What recorded people together are called, and simulated ones of either kind.
 const RECORDED: &str = "recorded";
@@ -83,13 +83,28 @@ fn simulated(seed: u64, setting: &Setting) -> Person {
     }
 }
 
+/// A statistic's name in another unit, and what its values are to be divided by; limits are the published pairs.
+fn in_unit(name: &str, unit: Unit) -> (String, f64) {
+    const PAIRS: [(&str, &str); 5] =
+        [("54", "3.0"), ("70", "3.9"), ("180", "10.0"), ("250", "13.9"), ("25", "1.4")];
+    if unit == Unit::MgDl {
+        return (name.to_owned(), 1.0);
+    }
+    let is_level = ["mg/dL", "mg/dL/min"].iter().any(|of| name.ends_with(&format!(", {of}")));
+    let limits = PAIRS.iter().fold(name.to_owned(), |name, (mg_dl, other)| {
+        name.replace(&format!(" {mg_dl} mg/dL"), &format!(" {other} {}", unit.name()))
+    });
+    (limits.replace("mg/dL", unit.name()), if is_level { f64::from(unit.in_mg_dl()) } else { 1.0 })
+}
+
 /// All recorded people beside simulated ones.
-pub fn table(all: &[Likeness]) -> Table {
+pub fn table(all: &[Likeness], unit: Unit) -> Table {
     let find = |name: &str| all.iter().find(|one| one.people == name);
-    let shown = |spread: Option<&Spread>| {
+    let shown = |spread: Option<&Spread>, scale: f64| {
         spread.and_then(|spread| spread.percentiles).map_or_else(
             || "-".to_owned(),
-            |[low, middle, high]| {
+            |percentiles| {
+                let [low, middle, high] = percentiles.map(|value| value / scale);
                 let digits = if middle.abs() < 10.0 { 2 } else { 0 };
                 format!("{middle:.digits$} ({low:.digits$} to {high:.digits$})")
             },
@@ -100,8 +115,8 @@ pub fn table(all: &[Likeness]) -> Table {
     head.extend(columns.iter().map(|one| one.people.clone()));
     let names = columns.first().map_or(&[][..], |one| &one.statistics[..]);
     let rows = names.iter().enumerate().map(|(n, spread)| {
-        let cells = columns.iter().map(|one| shown(one.statistics.get(n)));
-        std::iter::once(spread.statistic.clone()).chain(cells).collect()
+        let (name, scale) = in_unit(&spread.statistic, unit);
+        std::iter::once(name).chain(columns.iter().map(|one| shown(one.statistics.get(n), scale))).collect()
     });
     let caption = "What readings are like, sensors that report every 5 min: median over traces (10th to 90th percentile); \
                    simulated people are invented";
@@ -403,10 +418,14 @@ mod tests {
         let all = beside(&[set], 2, 3);
         let names: Vec<&str> = all.iter().map(|one| one.people.as_str()).collect();
         assert_eq!(names, ["invented", RECORDED, LIFELIKE, SMOOTH]);
-        let (_, head, rows) = table(&all);
+        let (_, head, rows) = table(&all, Unit::MgDl);
         assert_eq!(head.len(), 4);
         assert_eq!(rows.len(), all[1].statistics.len());
         assert!(rows.iter().all(|row| row.len() == 4));
         assert!(rows[0][1].starts_with("103 (103 to 103)"), "{:?}", rows[0]);
+        let (_, _, rows) = table(&all, Unit::MmolL);
+        assert!(rows.iter().flatten().all(|cell| !cell.contains("mg/dL")), "{rows:?}");
+        assert_eq!(rows[0][..2], ["mean, mmol/L", "5.72 (5.72 to 5.72)"]);
+        assert_eq!(rows[2][..2], ["below 3.0 mmol/L, %", "0.00 (0.00 to 0.00)"]);
     }
 }

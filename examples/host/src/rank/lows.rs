@@ -148,30 +148,18 @@ pub fn at_rate(watches: &[Watch], per_day: f64) -> (f32, Outcome) {
     found
 }
 
-/// What alarms can buy: false alarms a day and the share of lows foretold ten minutes ahead, from the fewest false
-/// alarms to `most` a day. Each point is the best of all limits that cost as much or less, so that more false alarms never
-/// show fewer lows: a limit that costs more and foretells fewer is one that nobody would choose.
-pub fn frontier(watches: &[Watch], most: f64) -> Vec<(f64, f64)> {
-    let (mut points, mut limit) = (Vec::new(), -200.0);
-    while limit <= 300.0 {
-        let outcome = judge(watches, limit);
-        points.extend(outcome.share(outcome.caught_10).map(|share| (outcome.false_per_day(), share)));
-        limit += 0.5;
-    }
-    points.retain(|(cost, _)| *cost <= most);
-    // of those that cost the same the best, then only those that are better than all cheaper ones
-    points.sort_by(|a, b| a.0.total_cmp(&b.0).then(b.1.total_cmp(&a.1)));
-    let mut best = f64::NEG_INFINITY;
-    points.retain(|(_, share)| {
-        let better = *share > best;
-        best = best.max(*share);
-        better
-    });
-    points
+/// What alarms at each of many limits cost and do: false alarms a day, and the share of lows foretold ten minutes ahead.
+pub fn by_limit(watches: &[Watch]) -> Vec<(f64, f64)> {
+    let limits = (0..=1000).map(|n| -200.0 + 0.5 * n as f32);
+    let outcomes = limits.map(|limit| judge(watches, limit));
+    outcomes
+        .filter_map(|outcome| Some((outcome.false_per_day(), outcome.share(outcome.caught_10)?)))
+        .collect()
 }
 
 #[cfg(test)]
 mod tests {
+    use super::super::head::rising;
     use super::*;
 
     /// 100 but for 60 in the given stretches.
@@ -218,9 +206,10 @@ mod tests {
         let index = (0..1000).map(|m| (m, 40.0 + random() * 0.3)).collect();
         let watch =
             Watch { index, events: events(&plasma), until_low: until_low(&plasma), days: 1000.0 / 1440.0 };
-        let points = frontier(&[watch], 100.0);
+        let points = rising(by_limit(&[watch]), 100.0);
         assert!(points.len() > 2, "{points:?}");
-        assert!(points.windows(2).all(|pair| pair[0].0 < pair[1].0 && pair[0].1 < pair[1].1), "{points:?}");
+        assert!(points.windows(2).all(|pair| pair[0].0 < pair[1].0 && pair[0].1 <= pair[1].1), "{points:?}");
+        assert_eq!(points.last().map(|last| last.0), Some(100.0));
     }
 
     #[test]

@@ -75,6 +75,8 @@ pub struct Entry {
     /// The low index at which it alarms as shipped, mg/dL.
     pub alarm_at: f32,
     pub state_bytes: usize,
+    /// It is told what nobody can know of a real sensor or person: ranked, but never named the best.
+    pub told: bool,
     pub new: Box<dyn Fn() -> Box<dyn Method> + Sync + Send>,
 }
 
@@ -88,8 +90,14 @@ impl Entry {
             name: name.into(),
             alarm_at,
             state_bytes: size_of::<M>(),
+            told: false,
             new: Box::new(move || Box::new(new())),
         }
+    }
+
+    /// The same as one that is told what nobody can know.
+    pub fn told(self) -> Self {
+        Self { told: true, ..self }
     }
 }
 

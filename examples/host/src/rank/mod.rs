@@ -1,6 +1,7 @@
 //! `rank`: every method on the same readings, against the truth.
 
 mod bound;
+mod head;
 mod likeness;
 pub mod linear;
 mod lows;
@@ -8,6 +9,7 @@ mod method;
 mod ours;
 mod own;
 mod people;
+mod recorded_sheet;
 mod report;
 mod score;
 mod series;
@@ -20,7 +22,7 @@ use std::path::PathBuf;
 use crate::args::{InputArgs, OutputArgs};
 use crate::failure::{Failure, Unreadable};
 use crate::output::{self, Outputs};
-use crate::sheet::{CAUTION, Page};
+use crate::sheet::CAUTION;
 use crate::simulate::WorldArgs;
 use crate::table::{self, Unit};
 
@@ -89,7 +91,8 @@ const TRUTH: [&str; 3] = ["plasma_mg_dl", "reference_mg_dl", "rate_mg_dl_min"];
 
 /// What is ranked and on what.
 struct Ranking {
-    /// In words.
+    /// On whom, in two words, and with all that there is to it.
+    who: &'static str,
     on: String,
     methods: Vec<Entry>,
     /// One for each method.
@@ -141,24 +144,17 @@ fn on_people(args: &Args) -> Result<(), Failure> {
     let mut methods = method::usual();
     methods.extend(ours::shipped());
     methods.extend(own::own());
-    let report = people::rank(args, &wanted(methods, &args.only)?)?;
+    let methods = wanted(methods, &args.only)?;
+    let report = people::rank(args, &methods)?;
+    let unit = args.output.unit_or(Unit::MgDl);
     let sheet = args.output.out.as_ref().map(|folder| folder.join("rank.html"));
-    if let Some(sheet) = &sheet {
-        let mut page = Page::new("Methods ranked on recorded people");
-        page.summary(&[format!("On {}.", report.on)]);
-        for set in &report.sets {
-            page.section(&set.set);
-            for (caption, head, rows) in people::tables(set) {
-                let head: Vec<&str> = head.iter().map(String::as_str).collect();
-                page.table(&caption, &head, &rows);
-            }
-        }
-        page.section("Simulated people beside recorded ones");
-        let (caption, head, rows) = likeness::table(&report.likeness);
-        let head: Vec<&str> = head.iter().map(String::as_str).collect();
-        page.table(&caption, &head, &rows);
+    if let (Some(folder), Some(sheet)) = (&args.output.out, &sheet) {
+        let (html, charts) = recorded_sheet::draw(&report, &methods, unit);
         let mut outputs = Outputs::default();
-        outputs.add(sheet.clone(), page.finish());
+        outputs.add(sheet.clone(), html);
+        for chart in charts {
+            outputs.add(folder.join("drawings").join(format!("{}.svg", chart.id())), chart.alone());
+        }
         outputs.write()?;
     }
     if args.output.json {
@@ -167,9 +163,9 @@ fn on_people(args: &Args) -> Result<(), Failure> {
     }
     let mut text = format!("On {}.\n", report.on);
     for set in &report.sets {
-        people::tables(set).iter().for_each(|table| text += &people::as_text(table));
+        people::tables(set, unit).iter().for_each(|table| text += &people::as_text(table));
     }
-    text += &people::as_text(&likeness::table(&report.likeness));
+    text += &people::as_text(&likeness::table(&report.likeness, unit));
     text += &format!("\n{CAUTION}\n");
     if let Some(sheet) = sheet {
         text += &format!("\nThe sheet: {}\n", sheet.display());
@@ -228,6 +224,7 @@ fn simulated(args: &Args) -> Result<Ranking, Failure> {
     let example = series::person(seed(0), &setting);
     let costs = tally::costs(&methods, &example);
     Ok(Ranking {
+        who: "simulated people (invented)",
         on: format!(
             "{people} simulated {} (invented; seeds from {}), {} days each, a reading every {} min",
             if people == 1 { "person" } else { "people" },
@@ -264,6 +261,7 @@ fn recorded(args: &Args) -> Result<Ranking, Failure> {
     let tallies = tally::over("Ranking on traces", &methods, &series);
     let costs = series.first().map_or_else(Vec::new, |one| tally::costs(&methods, one));
     Ok(Ranking {
+        who: "traces",
         on: format!(
             "{} traces, {known} of them with plasma glucose; for the others the sensor's later readings are the truth",
             series.len()

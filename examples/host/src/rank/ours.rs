@@ -115,9 +115,9 @@ pub fn ours(sensor: &SensorModel) -> Vec<Entry> {
     let matched = matched.expect("in range");
     let mut entries = self::shipped();
     if told != shipped.model {
-        entries.push(entry("glidepath, told the sensor's noise", with(told)));
+        entries.push(entry("glidepath, told the sensor's noise", with(told)).told());
     }
-    entries.push(entry("glidepath, one motion", with(plain)));
-    entries.push(alone("glidepath, estimator of the Gaussian world", matched, 1.0 / (a + b)));
+    entries.push(entry("glidepath, one motion", with(plain)).told());
+    entries.push(alone("glidepath, estimator of the Gaussian world", matched, 1.0 / (a + b)).told());
     entries
 }

@@ -22,7 +22,7 @@ use crate::fit::lows::{self, Outcome, RATES, Signal};
 use crate::fit::{Person, load};
 use crate::played;
 use crate::progress::Progress;
-use crate::table::Trace;
+use crate::table::{Trace, Unit};
 
 /// Where the horizons judged stand in [`HORIZONS`].
 const JUDGED: [usize; 3] = [0, 1, 3];
@@ -33,6 +33,8 @@ const BANDS: usize = 5;
 /// Nobody can tell the sign.
 const UNKNOWN: usize = BANDS;
 const HOUR_S: u32 = 3600;
+/// What all sets together are called.
+pub const ALL: &str = "all";
 
 /// The figures of all sets and of all people together.
 #[derive(Serialize)]
@@ -60,6 +62,8 @@ pub struct SetReport {
 #[derive(Serialize)]
 pub struct Row {
     pub method: String,
+    /// Against blood glucose beside the traces; null where there is none.
+    pub now: Option<Now>,
     pub ahead: Vec<Ahead>,
     /// Of a reading below 70 mg/dL within 30 minutes, where the newest is not.
     pub brier_skill: Option<f64>,
@@ -68,6 +72,17 @@ pub struct Row {
     /// The shares of each actual band (falling by 2 or more, by 1 to 2, steady, rising) that are said to be in each, the
     /// last of them not known.
     pub signs: Vec<Vec<Option<f64>>>,
+    /// False alarms a day and the share of lows warned of ten minutes ahead, over all limits.
+    #[serde(skip)]
+    pub curve: Vec<(f64, f64)>,
+}
+
+/// Off from fingersticks or a laboratory's values, each trace's mean error taken off: what no smoother can mend.
+#[derive(Clone, Serialize)]
+pub struct Now {
+    pub references: u32,
+    pub sd_mg_dl: f64,
+    pub sd_over_reading: Option<f64>,
 }
 
 #[derive(Serialize)]
@@ -108,6 +123,9 @@ pub struct RingRow {
 /// Sums of one method.
 #[derive(Clone, Default)]
 struct Tally {
+    /// Squares of what it says now less the reference, of the newest reading less the reference, each less its mean over the
+    /// trace; and how many.
+    now: [f64; 3],
     /// Squares of its errors and of holding, and how many; then what its intervals held, and how many.
     ahead: [[f64; 6]; JUDGED.len()],
     /// Squares of what was said less what came, what came, how many.
@@ -121,7 +139,7 @@ struct Tally {
 
 impl Tally {
     fn of(person: &Person, outlooks: &[Outlook]) -> Self {
-        let mut tally = Self::default();
+        let mut tally = Self { now: off_now(person, outlooks), ..Self::default() };
         for (n, (reading, outlook)) in person.readings.iter().zip(outlooks).enumerate() {
             let now = f64::from(reading.glucose().mg_dl());
             for (sums, horizon) in tally.ahead.iter_mut().zip(JUDGED) {
@@ -163,6 +181,7 @@ impl Tally {
     }
 
     fn add(&mut self, other: &Self) {
+        add(std::slice::from_mut(&mut self.now), &[other.now]);
         add(&mut self.ahead, &other.ahead);
         add(std::slice::from_mut(&mut self.brier), &[other.brier]);
         self.outcomes.resize(other.outcomes.len().max(self.outcomes.len()), Outcome::default());
@@ -199,8 +218,16 @@ impl Tally {
             fast_falls_flagged: (!self.fast.is_empty() && !self.steady.is_empty())
                 .then(|| flagged(&mut self.steady, &self.fast, cried)),
         });
+        let [off, held, references] = self.now;
+        let now = (references > 0.0).then(|| Now {
+            references: references as u32,
+            sd_mg_dl: (off / references).sqrt(),
+            sd_over_reading: share(off, held).map(f64::sqrt),
+        });
         Row {
             method: method.to_owned(),
+            now,
+            curve: lows::curve(&self.outcomes),
             ahead: ahead.collect(),
             brier_skill: (usual > 0.0 && usual < 1.0).then(|| 1.0 - score / count / (usual * (1.0 - usual))),
             warnings: warnings.into(),
@@ -212,6 +239,27 @@ impl Tally {
                 .collect(),
         }
     }
+}
+
+/// The first sums of a tally.
+fn off_now(person: &Person, outlooks: &[Outlook]) -> [f64; 3] {
+    let pairs: Vec<(f64, f64)> = person
+        .pairs()
+        .map(|(n, blood)| {
+            let reading = f64::from(person.readings[n].glucose().mg_dl());
+            (f64::from(outlooks[n].now) - blood, reading - blood)
+        })
+        .collect();
+    let count = pairs.len() as f64;
+    // of one alone nothing is left once the mean is taken off
+    if pairs.len() < 2 {
+        return [0.0; 3];
+    }
+    let squares = |of: fn(&(f64, f64)) -> f64| {
+        let mean = pairs.iter().map(of).sum::<f64>() / count;
+        pairs.iter().map(|pair| (of(pair) - mean).powi(2)).sum()
+    };
+    [squares(|pair| pair.0), squares(|pair| pair.1), count]
 }
 
 /// Adds sums to sums, each to its own.
@@ -357,7 +405,7 @@ pub fn rank(args: &Args, methods: &[Entry]) -> Result<Report, Failure> {
         crate::table::count(sets.len() as u64, "set"),
         all.days
     );
-    reports.push(all.report("all", methods));
+    reports.push(all.report(ALL, methods));
     Ok(Report { on, sets: reports, likeness: likeness::beside(&sets, args.people, args.days) })
 }
 
@@ -369,13 +417,14 @@ fn shown(value: Option<f64>, digits: usize) -> String {
 }
 
 /// The tables of a set.
-pub fn tables(set: &SetReport) -> Vec<Table> {
+pub fn tables(set: &SetReport, unit: Unit) -> Vec<Table> {
     let words = |words: &[&str]| words.iter().map(|word| (*word).to_owned()).collect::<Vec<_>>();
-    let mut head = words(&["method", "15 min", "30 min", "60 min", "Brier skill"]);
+    let mut head = words(&["method", "now", "15 min", "30 min", "60 min", "Brier skill"]);
     head.extend(RATES.iter().map(|rate| format!("warned/caught at {rate}")));
     head.extend(CRIED.iter().map(|cried| format!("falls at {:.1} %", 100.0 * cried)));
     let rows = set.methods.iter().map(|row| {
-        let mut cells = vec![row.method.clone()];
+        let now = shown(row.now.as_ref().and_then(|now| now.sd_over_reading), 3);
+        let mut cells = vec![row.method.clone(), now];
         cells.extend(row.ahead.iter().map(|ahead| shown(ahead.rmse_over_holding, 3)));
         cells.push(shown(row.brier_skill, 3));
         let pair = |w: &Warning| format!("{}/{}", shown(w.warned_10min_ahead, 2), shown(w.caught, 2));
@@ -384,8 +433,8 @@ pub fn tables(set: &SetReport) -> Vec<Table> {
         cells
     });
     let caption = format!(
-        "{}: {}, {:.0} days, {} lows. Root mean square error ahead over that of holding the reading; Brier skill of a low \
-         within 30 min; lows warned of 10 min ahead / caught at so many false alarms a day; fast falls flagged when so many \
+        "{}: {}, {:.0} days, {} lows. Error over that of the newest reading: now, against fingersticks or a laboratory's values \
+         with each trace's mean error taken off, and ahead (root mean square); Brier skill of a low within 30 min; lows warned of 10 min ahead / caught at so many false alarms a day; fast falls flagged when so many \
          steady moments are",
         set.set,
         crate::table::count(set.people as u64, "trace"),
@@ -419,12 +468,14 @@ pub fn tables(set: &SetReport) -> Vec<Table> {
             rows.push(cells);
         }
     }
-    let caption =
-        "The sign said, % of the moments whose actual rate is in each band (edges at 1 and 2 mg/dL/min)";
+    let caption = format!(
+        "The sign said, % of the moments whose actual rate is in each band (edges at {}/min)",
+        unit.either("1 and 2", "0.06 and 0.11")
+    );
     let mut head = words(&["method", "actually"]);
     head.extend(words(&names));
     head.push("not known".into());
-    tables.push((caption.to_owned(), head, rows));
+    tables.push((caption, head, rows));
 
     let rows = set.rings.iter().map(|ring| {
         vec![
@@ -456,4 +507,34 @@ pub fn as_text((caption, head, rows): &Table) -> String {
         text += &(cells.collect::<Vec<_>>().join("  ") + "\n");
     }
     text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use glidepath::{Fingerstick, Glucose, Instant, Reading};
+
+    #[test]
+    fn a_sensor_that_is_off_by_as_much_everywhere_is_not_the_smoothers_fault() {
+        let glucose = |mg_dl| Glucose::from_mg_dl(mg_dl).unwrap();
+        let at = |n: u32| Instant::from_secs(300 * n);
+        let level = |n: u32| 120.0 + (n % 5) as f32;
+        let mut person = Person {
+            set: String::new(),
+            name: String::new(),
+            readings: (0..60).map(|n| Reading::new(at(n), glucose(level(n)))).collect(),
+            references: (10..60).map(|n| Fingerstick::new(at(n), glucose(level(n) - 30.0))).collect(),
+            clock: crate::table::Clock::default(),
+        };
+        let outlooks = |off: f32| {
+            (0..60).map(|n| Outlook::held(level(n) + off * (n % 2) as f32, 0.0)).collect::<Vec<_>>()
+        };
+        assert_eq!(off_now(&person, &outlooks(0.0)), [0.0, 0.0, 50.0]);
+        // half of them off by eight more: four from their mean
+        let [ours, held, count] = off_now(&person, &outlooks(8.0));
+        assert!((ours - 50.0 * 16.0).abs() < 1e-3 && held == 0.0 && count == 50.0, "{ours}");
+        // one alone tells nothing
+        person.references.truncate(1);
+        assert_eq!(off_now(&person, &outlooks(8.0)), [0.0; 3]);
+    }
 }

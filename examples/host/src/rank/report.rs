@@ -242,26 +242,28 @@ pub fn parts(ranking: &Ranking, unit: Unit) -> Vec<(&'static str, String, Vec<Co
     }
     let mut parts = vec![("Accuracy", note, first)];
 
+    let limit = move |value: f64| number(Some(value / scale), if unit == Unit::MgDl { 0 } else { 1 });
     let alarms: Vec<Column> = vec![
-        ("limit", Box::new(|row| number(Some(row.alarm_limit_mg_dl), 0))),
+        ("limit", Box::new(move |row| limit(row.alarm_limit_mg_dl))),
         ("caught", Box::new(move |row| share(row.lows_caught))),
         (">=10 min", Box::new(move |row| share(row.lows_caught_10min_ahead))),
         ("lead", Box::new(|row| number(row.median_lead_min, 0))),
         ("false/day", Box::new(|row| number(Some(row.false_alarms_per_day), 2))),
-        ("| 0.3/day at", Box::new(|row| number(Some(row.at_0_3_false_alarms_per_day.alarm_limit_mg_dl), 0))),
+        ("| 0.3/day at", Box::new(move |row| limit(row.at_0_3_false_alarms_per_day.alarm_limit_mg_dl))),
         ("caught", Box::new(move |row| share(row.at_0_3_false_alarms_per_day.lows_caught))),
         (">=10 min", Box::new(move |row| share(row.at_0_3_false_alarms_per_day.lows_caught_10min_ahead))),
         ("lead", Box::new(|row| number(row.at_0_3_false_alarms_per_day.median_lead_min, 0))),
-        ("| 0.6/day at", Box::new(|row| number(Some(row.at_0_6_false_alarms_per_day.alarm_limit_mg_dl), 0))),
+        ("| 0.6/day at", Box::new(move |row| limit(row.at_0_6_false_alarms_per_day.alarm_limit_mg_dl))),
         ("caught", Box::new(move |row| share(row.at_0_6_false_alarms_per_day.lows_caught))),
         (">=10 min", Box::new(move |row| share(row.at_0_6_false_alarms_per_day.lows_caught_10min_ahead))),
         ("lead", Box::new(|row| number(row.at_0_6_false_alarms_per_day.median_lead_min, 0))),
     ];
     let lows = ranking.tallies.first().map_or(0, |tally| lows::judge(&tally.watches, 0.0).lows);
     let note = format!(
-        "{lows} lows: under 70 mg/dL for 15 minutes. Caught: the share with an alarm in the hour before; lead: median \
+        "{lows} lows: under {} for 15 minutes. Caught: the share with an alarm in the hour before; lead: median \
          minutes over all lows.\nFirst at the method's own limit, then at the limits that give 0.3 and 0.6 false \
-         alarms a day."
+         alarms a day.",
+        unit.either("70", "3.9")
     );
     parts.push(("Alarms for lows", note, alarms));
 
@@ -288,9 +290,10 @@ pub fn parts(ranking: &Ranking, unit: Unit) -> Vec<(&'static str, String, Vec<Co
             Box::new(move |row| number(row.mard_percent.get(&per_day).copied().flatten(), 2)),
         ));
     }
-    let mut note = String::from(
+    let mut note = format!(
         "How often the 95 % interval holds the truth, %; mean square of stated probability of being under \
-         70 within 30 minutes less what came, where the sensor reads 70 or more (Brier); nanoseconds a reading on this machine; bytes of state.",
+         {low} within 30 minutes less what came, where the sensor reads more (Brier); nanoseconds a reading on this machine; bytes of state.",
+        low = unit.either("70", "3.9"),
     );
     if !ranking.calibrated.is_empty() {
         note += "\nMARD: mean absolute relative difference from plasma, %, on drifting sensors with so many \

@@ -3,6 +3,7 @@
 use glidepath::Reading;
 
 use super::Ranking;
+use super::head::{self, OURS, Standing};
 use super::lows;
 use super::method::Outlook;
 use super::report::{self, Row};
@@ -11,25 +12,16 @@ use super::tally;
 use crate::sheet::{Axis, Chart, Figure, Page, Panel, Sample, Scale};
 use crate::table::Unit;
 
-/// Drawn first; the others are what it is held against.
-const OURS: &str = "glidepath";
 const HEIGHT: f64 = 300.0;
 const DAY: i64 = 1440;
 
 /// The sheet and its drawings.
 pub fn draw(ranking: &Ranking, rows: &[Row], unit: Unit) -> (String, Vec<Chart>) {
-    let mut page = Page::new("How near each method comes");
-    let chart = alarms(ranking);
-    page.head(&figures(rows, unit), Some(&chart));
-    page.legend(
-        &drawn(ranking).iter().map(|(class, n)| (Sample::Line(class), name(ranking, *n))).collect::<Vec<_>>(),
-    );
-    page.text(
-        "The share of lows with an alarm at least ten minutes ahead, over the false alarms a day that it costs: the best \
-         that any limit gives for so many or fewer.",
-    );
-    let mut charts = vec![chart];
-    page.summary(&summary(ranking, rows, unit));
+    let mut page = Page::new(&format!("Methods ranked on {}", ranking.who));
+    page.note(&format!("On {}.", ranking.on));
+    let standings = standings(ranking, rows);
+    let mut charts = vec![head::draw(&mut page, &standings, late(&standings, rows), unit)];
+    page.summary(&summary(ranking));
 
     if let Some(chart) = noise_against_delay(rows, unit) {
         page.section("Noise against delay");
@@ -43,11 +35,11 @@ pub fn draw(ranking: &Ranking, rows: &[Row], unit: Unit) -> (String, Vec<Chart>)
     }
     if let Some((chart, legend)) = reliability(ranking) {
         page.section("Does the probability come true?");
-        page.text(
-            "The stated probability of being under 70 mg/dL within half an hour, and how often that came, where the sensor \
-             itself reads 70 or more. On the thin \
-             line it comes true as often as it says.",
-        );
+        page.text(&format!(
+            "The stated probability of being under {} within half an hour, and how often that came, where the sensor itself \
+             reads more. On the thin line it comes true as often as it says.",
+            unit.either("70", "3.9")
+        ));
         page.chart(&chart);
         page.legend(&legend);
         charts.push(chart);
@@ -78,51 +70,46 @@ pub fn draw(ranking: &Ranking, rows: &[Row], unit: Unit) -> (String, Vec<Chart>)
     (page.finish(), charts)
 }
 
-/// What ours does, by its row of the tables.
-fn figures(rows: &[Row], unit: Unit) -> Vec<Figure> {
-    let Some(row) = rows.iter().find(|row| row.method == OURS).or_else(|| rows.first()) else {
-        return Vec::new();
-    };
-    let glucose = |value: Option<f64>| {
-        value.map_or_else(|| "–".into(), |v| format!("{:.1} {}", v / f64::from(unit.in_mg_dl()), unit.name()))
-    };
-    let share = |value: Option<f64>| value.map_or_else(|| "–".into(), |v| format!("{:.0} %", 100.0 * v));
-    let minutes = row.delay_min.map_or_else(|| "–".into(), |v| format!("{v:.1} min"));
-    vec![
-        Figure::new("Now", glucose(row.rmse_mg_dl), "from the truth (root mean square error)"),
-        Figure::new("Behind", minutes, "the truth (delay)"),
-        Figure::new("In half an hour", glucose(row.rmse_30min), "from what came (root mean square error)"),
-        Figure::new("Lows foretold", share(row.lows_caught_10min_ahead), "ten minutes ahead"),
-        Figure::new("Method", row.method.clone(), format!("one of {} in the tables below", rows.len())),
-    ]
+fn standings<'a>(ranking: &'a Ranking, rows: &[Row]) -> Vec<Standing<'a>> {
+    let all = ranking.methods.iter().zip(&ranking.tallies).zip(rows);
+    all.map(|((entry, tally), row)| Standing {
+        entry,
+        now: row.rmse_mg_dl,
+        ahead: [row.rmse_15min, row.rmse_30min, row.rmse_60min],
+        warned: row.at_0_6_false_alarms_per_day.lows_caught_10min_ahead,
+        curve: head::rising(lows::by_limit(&tally.watches), head::MOST),
+    })
+    .collect()
+}
+
+/// How late the one nearest now is.
+fn late(standings: &[Standing], rows: &[Row]) -> Figure {
+    let delay = |name: &str| rows.iter().find(|row| row.method == name)?.delay_min;
+    let nearest = head::least(standings, |one| one.now).map(|(one, _)| one.entry.name.as_str());
+    let known = nearest.and_then(|name| Some((name, delay(name)?)));
+    known.map_or_else(
+        || Figure::new("Late by", "not known", "nothing here says what the blood held"),
+        |(name, minutes)| {
+            let held =
+                delay(head::HELD).map_or_else(String::new, |held| format!("; the reading {held:.1} min"));
+            Figure::new("Late by", format!("{minutes:.1} min"), format!("behind the truth, {name}{held}"))
+        },
+    )
 }
 
 fn name(ranking: &Ranking, n: usize) -> &str {
     &ranking.methods[n].name
 }
 
-fn summary(ranking: &Ranking, rows: &[Row], unit: Unit) -> Vec<String> {
-    let mut thoughts = vec![format!("On {}.", ranking.on)];
-    let best = |value: fn(&Row) -> Option<f64>| {
-        let known = rows.iter().filter(|row| !row.method.contains("answers"));
-        known.filter_map(|row| Some((value(row)?, row))).min_by(|a, b| a.0.total_cmp(&b.0))
-    };
-    let shown = |value: f64| format!("{:.1} {}", value / f64::from(unit.in_mg_dl()), unit.name());
-    if let Some((error, row)) = best(|row| row.rmse_mg_dl) {
-        thoughts.push(format!("Nearest to plasma glucose now: {}, {}.", row.method, shown(error)));
-    }
-    if let Some((error, row)) = best(|row| row.rmse_30min) {
-        thoughts.push(format!("Nearest in half an hour: {}, {}.", row.method, shown(error)));
-    }
-    if let Some((missed, row)) = best(|row| Some(-row.at_0_6_false_alarms_per_day.lows_caught_10min_ahead?)) {
-        thoughts.push(format!(
-            "Most lows foretold ten minutes ahead at 0.6 false alarms a day: {}, {:.0} %.",
-            row.method,
-            -100.0 * missed
-        ));
+fn summary(ranking: &Ranking) -> Vec<String> {
+    let mut thoughts = vec![head::CURVE.to_owned(), head::OFF.to_owned()];
+    if ranking.methods.iter().any(|entry| entry.told) {
+        thoughts.push(head::TOLD.to_owned());
     }
     thoughts.push(
-        "What is invented compares methods; it does not say how a real sensor does on a person.".into(),
+        "Late by: the delay at which a method fits the truth best. What is invented compares methods; it does not say how \
+         a real sensor does on a person."
+            .into(),
     );
     thoughts
 }
@@ -169,44 +156,6 @@ fn noise_against_delay(rows: &[Row], unit: Unit) -> Option<Chart> {
     }
     chart.push(panel);
     Some(chart)
-}
-
-/// Those drawn as lines: ours, the best of the usual at 0.6 false alarms a day, and the plainest.
-fn drawn(ranking: &Ranking) -> Vec<(&'static str, usize)> {
-    let at = |n: &usize| {
-        let (_, outcome) = lows::at_rate(&ranking.tallies[*n].watches, 0.6);
-        outcome.caught_10
-    };
-    let all = 0..ranking.methods.len();
-    let ours = all.clone().find(|n| name(ranking, *n) == OURS);
-    let plain = all.clone().find(|n| name(ranking, *n) == "raw, held");
-    let usual = |n: &usize| {
-        !name(ranking, *n).starts_with(OURS) && !name(ranking, *n).contains("answers") && Some(*n) != plain
-    };
-    let best = all.filter(usual).max_by_key(at);
-    [("first", ours), ("second", best), ("third", plain)]
-        .into_iter()
-        .filter_map(|(class, n)| Some((class, n?)))
-        .collect()
-}
-
-fn alarms(ranking: &Ranking) -> Chart {
-    let x = Axis::linear(0.0, 2.0, 6);
-    let mut chart = Chart::new(
-        "lows-against-false-alarms",
-        "Lows foretold ten minutes ahead, over false alarms a day",
-        "For three methods: the share of lows with an alarm ten minutes ahead, over false alarms a day.",
-        x.clone(),
-    )
-    .along("false alarms a day");
-    let ticks = [(0.0, "0"), (0.25, "25"), (0.5, "50"), (0.75, "75"), (1.0, "100")];
-    let y = Axis::labelled(0.0, 1.0, &ticks);
-    let mut panel = Panel::new(HEIGHT, &x, y, "lows foretold ten minutes ahead, %");
-    for (class, n) in drawn(ranking) {
-        panel.line(class, lows::frontier(&ranking.tallies[n].watches, 2.0), f64::INFINITY);
-    }
-    chart.push(panel);
-    chart
 }
 
 type Legend<'a> = Vec<(Sample, &'a str)>;

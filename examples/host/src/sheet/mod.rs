@@ -62,8 +62,9 @@ impl Page {
     pub fn head(&mut self, figures: &[Figure], chart: Option<&Chart>) {
         self.body += "<ul class=\"five\">";
         for Figure { name, value, note } in figures.iter().take(5) {
+            let class = narrower(value);
             let [name, value, note] = [name, value, note].map(|text| escape(text));
-            self.body += &format!("<li><span>{name}</span><b>{value}</b><span>{note}</span></li>");
+            self.body += &format!("<li><span>{name}</span><b{class}>{value}</b><span>{note}</span></li>");
         }
         self.body += "</ul>\n";
         if let Some(chart) = chart {
@@ -215,6 +216,15 @@ impl Page {
              <script>\n{script}</script>\n</body>\n</html>\n",
             self.style
         )
+    }
+}
+
+/// How a figure is set so that it stays on one line of a card, of which five stand side by side.
+fn narrower(value: &str) -> &'static str {
+    match value.chars().count() {
+        0..=17 => "",
+        18..=22 => " class=\"long\"",
+        _ => " class=\"longer\"",
     }
 }
 

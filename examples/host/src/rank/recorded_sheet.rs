@@ -1,0 +1,94 @@
+//! The ranking on recorded people in pictures.
+
+use super::head::{self, Standing};
+use super::likeness;
+use super::method::Entry;
+use super::people::{self, Report, Row, SetReport};
+use crate::fit::least::CRIED;
+use crate::fit::lows::RATES;
+use crate::sheet::{Chart, Figure, Page};
+use crate::table::Unit;
+
+/// The sheet and its drawings.
+pub fn draw(report: &Report, methods: &[Entry], unit: Unit) -> (String, Vec<Chart>) {
+    let mut page = Page::new("Methods ranked on recorded people");
+    page.note(&format!("On {}.", report.on));
+    let mut charts = Vec::new();
+    if let Some(all) = report.sets.last() {
+        charts.push(head::draw(&mut page, &standings(all, methods), falls(all), unit));
+    }
+    page.summary(&summary(report, unit));
+    // all people first, then each set
+    for set in report.sets.iter().rev().take(1).chain(&report.sets[..report.sets.len().saturating_sub(1)]) {
+        page.section(&if set.set == people::ALL {
+            "All people".to_owned()
+        } else {
+            format!("The set {}", set.set)
+        });
+        people::tables(set, unit).iter().for_each(|table| draw_table(&mut page, table));
+    }
+    page.section("Simulated people beside recorded ones");
+    draw_table(&mut page, &likeness::table(&report.likeness, unit));
+    (page.finish(), charts)
+}
+
+fn draw_table(page: &mut Page, (caption, head, rows): &people::Table) {
+    let head: Vec<&str> = head.iter().map(String::as_str).collect();
+    page.table(caption, &head, rows);
+}
+
+fn standings<'a>(set: &SetReport, methods: &'a [Entry]) -> Vec<Standing<'a>> {
+    let warned = |row: &Row| {
+        let place = RATES.iter().position(|rate| *rate == head::AT)?;
+        row.warnings.get(place)?.warned_10min_ahead
+    };
+    methods
+        .iter()
+        .zip(&set.methods)
+        .map(|(entry, row)| Standing {
+            entry,
+            now: row.now.as_ref().map(|now| now.sd_mg_dl),
+            ahead: std::array::from_fn(|n| row.ahead.get(n)?.rmse_mg_dl),
+            warned: warned(row),
+            curve: head::rising(row.curve.clone(), head::MOST),
+        })
+        .collect()
+}
+
+/// Who tells most fast falls.
+fn falls(set: &SetReport) -> Figure {
+    let told = |row: &Row| row.direction.first()?.fast_falls_flagged;
+    let best =
+        set.methods.iter().filter_map(|row| Some((row, told(row)?))).max_by(|a, b| a.1.total_cmp(&b.1));
+    best.map_or_else(
+        || Figure::new("Fast falls told", "not known", "there was none"),
+        |(row, share)| {
+            let held = set.methods.iter().find(|row| row.method == head::HELD).and_then(told);
+            let held = held.map_or_else(String::new, |share| format!("; the reading {:.0} %", 100.0 * share));
+            let steady = 100.0 * CRIED[0];
+            let note = format!("with {steady:.1} % of steady moments, by {}{held}", row.method);
+            Figure::new("Fast falls told", format!("{:.0} %", 100.0 * share), note)
+        },
+    )
+}
+
+fn summary(report: &Report, unit: Unit) -> Vec<String> {
+    let mut thoughts = vec![head::CURVE.to_owned(), head::OFF.to_owned()];
+    let references =
+        report.sets.last().and_then(|all| all.methods.first()?.now.as_ref()).map(|now| now.references);
+    thoughts.push(match references {
+        Some(count) => format!(
+            "Now is held against {count} fingersticks or values of a laboratory beside the traces, each trace's mean error \
+             taken off: that is for calibration to mend. Ahead the truth is what the same sensor reads later."
+        ),
+        None => "Without fingersticks or a laboratory's values beside the traces nothing can be said of now. Ahead the truth \
+                 is what the same sensor reads later."
+            .to_owned(),
+    });
+    thoughts.push(format!(
+        "People acted on what their sensors showed, so that some alarms counted as false were not. A fast fall is one of {} \
+         or more a minute, a steady moment one of less than half of that.",
+        unit.either("2", "0.11")
+    ));
+    thoughts
+}
