@@ -1,22 +1,22 @@
 //! The desk tool: recorded glucose traces through the same code that runs on the wrist. The program is [`run`].
 
-mod args;
-mod compare;
-mod failure;
+pub mod args;
+pub mod compare;
+pub mod failure;
 mod fit;
 mod live;
 mod median;
 mod output;
-mod played;
-mod progress;
-mod rank;
-mod rehearsal;
-mod replay;
-mod review;
-mod settings;
-mod sheet;
-mod simulate;
-mod table;
+pub mod played;
+pub mod progress;
+pub mod rank;
+pub mod rehearsal;
+pub mod replay;
+pub mod review;
+pub mod settings;
+pub mod sheet;
+pub mod simulate;
+pub mod table;
 
 use std::process::ExitCode;
 

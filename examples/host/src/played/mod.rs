@@ -177,7 +177,7 @@ fn sample(reading: &Reading, view: &View, rang: u16) -> Sample {
 }
 
 /// Two deviations as one, by operations that give the same bits on every machine: a system's `hypot` does not.
-fn both(one: f32, other: f32) -> f32 {
+pub fn both(one: f32, other: f32) -> f32 {
     (one * one + other * other).sqrt()
 }
 

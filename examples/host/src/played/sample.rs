@@ -68,12 +68,25 @@ pub struct Pricked {
     pub refused: Option<&'static str>,
 }
 
-/// A number in a table: `digits` after the point, nothing when it is not known.
-struct Cell(f32, usize);
+/// How many digits after the point numbers have in a table.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Digits {
+    /// Those that say something.
+    Telling,
+    /// As many as it takes for reading them back to give the same bits.
+    All,
+}
+
+/// A number in a table: so many digits after the point, nothing when it is not known.
+struct Cell(f32, Option<usize>);
 
 impl fmt::Display for Cell {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        if self.0.is_finite() { write!(f, "{:.*}", self.1, self.0) } else { Ok(()) }
+        match (self.0.is_finite(), self.1) {
+            (false, _) => Ok(()),
+            (true, Some(digits)) => write!(f, "{:.digits$}", self.0),
+            (true, None) => write!(f, "{}", self.0),
+        }
     }
 }
 
@@ -84,7 +97,8 @@ pub const HEADER: &str = "time,sensor_mg_dl,plasma_mg_dl,plasma_sd_mg_dl,rate_mg
     direction_mg_dl_min";
 
 /// Writes the samples as CSV.
-pub fn write_csv(samples: &[Sample], clock: &Clock, out: &mut dyn Write) -> io::Result<()> {
+pub fn write_csv(samples: &[Sample], clock: &Clock, digits: Digits, out: &mut dyn Write) -> io::Result<()> {
+    let cell = |value: f32, telling: usize| Cell(value, (digits == Digits::Telling).then_some(telling));
     writeln!(out, "{HEADER}")?;
     let mut line = String::new();
     for sample in samples {
@@ -93,16 +107,16 @@ pub fn write_csv(samples: &[Sample], clock: &Clock, out: &mut dyn Write) -> io::
             line,
             "{},{},{},{},{},{},{},{},{},{},{},{},",
             clock.iso(sample.reading.at().secs().into()),
-            Cell(sample.reading.glucose().mg_dl(), 1),
-            Cell(sample.plasma, 2),
-            Cell(sample.plasma_sd, 2),
-            Cell(sample.rate, 3),
-            Cell(sample.rate_sd, 3),
+            cell(sample.reading.glucose().mg_dl(), 1),
+            cell(sample.plasma, 2),
+            cell(sample.plasma_sd, 2),
+            cell(sample.rate, 3),
+            cell(sample.rate_sd, 3),
             sample.trend.words(),
-            Cell(sample.predicted, 2),
-            Cell(sample.predicted_sd, 2),
-            Cell(sample.low_probability, 4),
-            Cell(sample.minutes_to_low, 1),
+            cell(sample.predicted, 2),
+            cell(sample.predicted_sd, 2),
+            cell(sample.low_probability, 4),
+            cell(sample.minutes_to_low, 1),
             sample.verdict.name(),
         );
         let mut parted = "";
@@ -113,12 +127,12 @@ pub fn write_csv(samples: &[Sample], clock: &Clock, out: &mut dyn Write) -> io::
         let _ = writeln!(
             line,
             ",{},{},{},{},{},{}",
-            Cell(sample.predicted_15.0, 2),
-            Cell(sample.predicted_15.1, 2),
-            Cell(sample.predicted_60.0, 2),
-            Cell(sample.predicted_60.1, 2),
-            Cell(sample.low_ahead_signal, 4),
-            Cell(sample.direction, 3),
+            cell(sample.predicted_15.0, 2),
+            cell(sample.predicted_15.1, 2),
+            cell(sample.predicted_60.0, 2),
+            cell(sample.predicted_60.1, 2),
+            cell(sample.low_ahead_signal, 4),
+            cell(sample.direction, 3),
         );
         out.write_all(line.as_bytes())?;
     }

@@ -72,6 +72,14 @@ impl Plan {
         Ok(plan)
     }
 
+    /// The same for settings at hand, without variations.
+    ///
+    /// # Errors
+    /// When a setting is refused; its place is named.
+    pub fn with(table: toml::Table) -> Result<Self, settings::Refused> {
+        Ok(Self { args: AlarmArgs::default(), settings: settings::load(&table)?, table })
+    }
+
     /// The settings file.
     pub fn file(&self) -> Option<&Path> {
         self.args.settings.as_deref()

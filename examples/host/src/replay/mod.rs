@@ -1,7 +1,7 @@
 //! `replay`: a recorded trace, reading by reading, as the wrist would have lived it.
 
-mod demo;
-mod report;
+pub mod demo;
+pub mod report;
 mod sheet;
 mod truth;
 mod wrist;
@@ -15,7 +15,7 @@ use crate::args::{InputArgs, OutputArgs};
 use crate::failure::Failure;
 use crate::output::{Outputs, say};
 use crate::played::lows::{self, Low};
-use crate::played::sample::{self, Pricked, Rang, Sample};
+use crate::played::sample::{self, Digits, Pricked, Rang, Sample};
 use crate::played::{self};
 use crate::rehearsal::{self, Rehearsal, score};
 use crate::sheet::CAUTION;
@@ -48,6 +48,10 @@ pub struct Args {
     #[arg(long, value_name = "FILE", help_heading = "Output")]
     samples: Option<PathBuf>,
 
+    /// Write that CSV's numbers with all their digits: reading them back gives the same bits
+    #[arg(long, help_heading = "Output")]
+    all_digits: bool,
+
     /// Draw the wrist display into this folder: a PNG for each reading, one every few minutes of silence, and all of
     /// them as one animated PNG
     #[arg(long, value_name = "DIR", help_heading = "Output")]
@@ -75,9 +79,9 @@ pub struct Replay {
     name: String,
     /// What a reader must know first.
     about: Option<&'static str>,
-    samples: Vec<Sample>,
-    alarms: Vec<Rang>,
-    pricked: Vec<Pricked>,
+    pub samples: Vec<Sample>,
+    pub alarms: Vec<Rang>,
+    pub pricked: Vec<Pricked>,
     /// Fingerstick rows that were no fingersticks of their own (repeats and the like).
     sticks_not_read: u64,
     /// Stretches without readings: from the last before to the first after.
@@ -88,7 +92,7 @@ pub struct Replay {
     noise_sd: f32,
     gain: f32,
     offset: f32,
-    clock: Clock,
+    pub clock: Clock,
     interval_s: Option<u32>,
     counts: Counts,
     /// The file's.
@@ -102,7 +106,7 @@ pub struct Replay {
 
 impl Replay {
     /// Replays a trace with its fingersticks.
-    fn of(
+    pub fn of(
         name: String,
         trace: Trace,
         sticks: &Fingersticks,
@@ -223,7 +227,9 @@ fn finish<'a>(replay: &'a Replay, args: &Args, mut outputs: Outputs<'a>) -> Resu
     let folder = output.out.as_deref();
     let unit = output.unit_or(replay.unit);
     let report = Report::of(replay);
-    let write_samples = |out: &mut dyn std::io::Write| sample::write_csv(&replay.samples, &replay.clock, out);
+    let digits = if args.all_digits { Digits::All } else { Digits::Telling };
+    let write_samples =
+        move |out: &mut dyn std::io::Write| sample::write_csv(&replay.samples, &replay.clock, digits, out);
     if let Some(path) = &args.samples {
         outputs.add_with(path.clone(), write_samples);
     }

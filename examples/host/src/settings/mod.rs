@@ -55,7 +55,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
 }
 
 /// All of the settings as a file.
-fn text(settings: &Settings) -> Result<String, Failure> {
+pub fn text(settings: &Settings) -> Result<String, Failure> {
     toml::to_string(settings).map_err(|error| Failure::new(format!("the settings: {error}")))
 }
 

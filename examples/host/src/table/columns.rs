@@ -4,9 +4,10 @@ use std::path::Path;
 
 use csv::ByteRecord;
 
+use super::origin::Origin;
 use super::{Unit, written};
 use crate::args::InputArgs;
-use crate::failure::{Failure, again, shown};
+use crate::failure::{Failure, shown};
 
 /// Whose values are wanted.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -36,7 +37,7 @@ pub struct Amount {
 }
 
 impl Amount {
-    fn new(index: usize, name: &str) -> Self {
+    pub fn new(index: usize, name: &str) -> Self {
         Self { index, name: name.to_owned(), unit: unit(name) }
     }
 }
@@ -194,9 +195,10 @@ pub fn header(
     }
     let header = Header::of(&record);
     // several that may be the time are a header row too, and a question
+    let origin = Origin::File(Path::new(""));
     let is_header = !matches!(header.time(args), Err(several) if several.is_empty())
         && !header.glucose(args, wanted).is_empty();
-    is_header.then(|| Ok((header.columns(args, wanted, extras)?, record.len(), delimiter)))
+    is_header.then(|| Ok((header.columns(args, wanted, extras, origin)?, record.len(), delimiter)))
 }
 
 /// A header row.
@@ -291,13 +293,30 @@ pub fn find(
     wanted: Wanted,
     extras: &[&'static str],
 ) -> Result<Columns, Failure> {
-    let header = Header::of(record);
-    header.columns(args, wanted, extras).map_err(|what| Failure::line(path, line, what))
+    of_header(record, args, wanted, extras, Origin::File(path))
+        .map_err(|what| Failure::line(path, line, what))
+}
+
+/// The same, or what is wrong with the names.
+pub fn of_header(
+    record: &ByteRecord,
+    args: &InputArgs,
+    wanted: Wanted,
+    extras: &[&'static str],
+    origin: Origin<'_>,
+) -> Result<Columns, String> {
+    Header::of(record).columns(args, wanted, extras, origin)
 }
 
 impl Header {
     /// The columns, or what is wrong with the row.
-    fn columns(&self, args: &InputArgs, wanted: Wanted, extras: &[&'static str]) -> Result<Columns, String> {
+    fn columns(
+        &self,
+        args: &InputArgs,
+        wanted: Wanted,
+        extras: &[&'static str],
+        origin: Origin<'_>,
+    ) -> Result<Columns, String> {
         let names = &self.names;
         if names.iter().any(|name| written::parse(name.as_bytes()).is_some() || name.parse::<f32>().is_ok()) {
             let expected = format!("expected a header row with the columns time and {}", wanted.names()[0]);
@@ -306,19 +325,23 @@ impl Header {
         let time = self.time(args).map_err(|several| match several.as_slice() {
             [] => {
                 let name = args.time_column.as_deref().unwrap_or("time");
-                self.missing(&format!("{} (or name it with --time-column)", shown(name.as_bytes())))
+                let flag = origin.flag("--time-column");
+                self.missing(&format!("{} (or name it with {flag})", shown(name.as_bytes())))
             }
-            several => self.which("time", "--time-column", several),
+            several => self.which(origin, "time", "--time-column", several),
         })?;
         let glucose = match self.glucose(args, wanted).as_slice() {
             [one] => Amount::new(*one, &names[*one]),
             [] => {
                 return Err(self.missing(&match args.glucose_column.as_deref() {
                     Some(name) => shown(name.as_bytes()),
-                    None => format!("{} (or name it with --glucose-column)", wanted.names().join(" or ")),
+                    None => {
+                        let flag = origin.flag("--glucose-column");
+                        format!("{} (or name it with {flag})", wanted.names().join(" or "))
+                    }
                 }));
             }
-            several => return Err(self.which("glucose", "--glucose-column", several)),
+            several => return Err(self.which(origin, "glucose", "--glucose-column", several)),
         };
         for index in [time, glucose.index] {
             if names.iter().filter(|name| **name == names[index]).count() > 1 {
@@ -355,9 +378,9 @@ impl Header {
     }
 
     /// Which of several columns, with the commands to run.
-    fn which(&self, what: &str, flag: &str, places: &[usize]) -> String {
+    fn which(&self, origin: Origin<'_>, what: &str, flag: &str, places: &[usize]) -> String {
         let ways: Vec<String> =
-            places.iter().take(4).map(|place| again(&[flag, &self.names[*place]])).collect();
+            places.iter().take(4).map(|place| origin.again(flag, &self.names[*place])).collect();
         format!("several columns may be the {what}; name it, as in: {}", ways.join("  or: "))
     }
 }

@@ -7,6 +7,7 @@ use glidepath::{Fingerstick, Glucose, Instant, Reading, Status};
 
 use super::Unit;
 use super::columns::{self, Columns, Wanted};
+use super::origin::Origin;
 use super::read::{self, Said, Wrong};
 use super::stamp::{self, Clock, Stamp};
 use super::written::{self, Decided, Format, Order, Written};
@@ -172,7 +173,9 @@ impl Lines {
             Decided::Unneeded => Ok(Order::DayFirst),
             Decided::Order(order) => Ok(*self.order.insert(order)),
             Decided::Either(place) => {
-                let what = written.get(place).map_or_else(String::new, |&written| read::either(written));
+                let what = written
+                    .get(place)
+                    .map_or_else(String::new, |&written| read::either(Origin::File(&self.path), written));
                 Err(Failure::file(&self.path, what))
             }
         }

@@ -2,7 +2,9 @@
 
 mod columns;
 mod lines;
+pub mod memory;
 mod order;
+mod origin;
 mod read;
 mod source;
 mod stamp;

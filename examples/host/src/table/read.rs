@@ -7,12 +7,13 @@ use glidepath::{Fingerstick, Glucose, Reading, Status};
 
 use super::columns::{self, Amount, Columns, Wanted};
 use super::order::{self, Row};
+use super::origin::Origin;
 use super::source::{LONGEST_RECORD, Limit, Source, Text};
 use super::stamp::{self, Clock, Stamp};
 use super::written::{self, Decided, Format, Order, Written};
 use super::{Column, Counts, Fingersticks, Trace, Unit};
 use crate::args::InputArgs;
-use crate::failure::{Failure, again, shown};
+use crate::failure::{Failure, shown};
 use crate::progress::Progress;
 
 /// What "low" and "high" stand for, mg/dL: the ends of the usual sensor range (common practice, no source).
@@ -34,9 +35,19 @@ pub(super) const REFERENCE: &str = "reference_mg_dl";
 pub fn read_trace(path: &Path, args: &InputArgs, extras: &[&'static str]) -> Result<Trace, Failure> {
     let wanted: Vec<&'static str> = extras.iter().copied().chain([REFERENCE]).collect();
     let raw = read(path, args, Wanted::Sensor, &wanted, None)?;
+    trace(raw, Origin::File(path), args, extras)
+}
+
+/// Puts what was read in order.
+pub(super) fn trace(
+    raw: Raw,
+    origin: Origin<'_>,
+    args: &InputArgs,
+    extras: &[&'static str],
+) -> Result<Trace, Failure> {
     let Raw { mut rows, values, mut counts, mut clock, columns, unit } = raw;
     let mut order = order::settle(&mut rows, &mut clock, &mut counts, true);
-    keep_period(path, args, &rows, &clock, &mut order, &mut counts)?;
+    keep_period(origin, args, &rows, &clock, &mut order, &mut counts)?;
     let readings: Vec<Reading> = order
         .iter()
         .filter_map(|&index| {
@@ -84,7 +95,7 @@ fn in_period(args: &InputArgs, wall: i64) -> bool {
 
 /// Leaves out of `order` what is not in the days asked for.
 fn keep_period(
-    path: &Path,
+    origin: Origin<'_>,
     args: &InputArgs,
     rows: &[Row],
     clock: &Clock,
@@ -99,7 +110,7 @@ fn keep_period(
         let day = |index: usize| stamp::date(clock.wall(rows[index].at).div_euclid(86_400));
         let what =
             format!("no readings from --from to --to; the table runs from {} to {}", day(first), day(last));
-        return Err(Failure::file(path, what));
+        return Err(origin.failure(what));
     }
     Ok(())
 }
@@ -129,6 +140,11 @@ fn fingersticks(path: &Path, args: &InputArgs, clock: Option<&Clock>) -> Result<
     // the glucose column named by a flag is that of the trace
     let names_differ = InputArgs { glucose_column: None, ..args.clone() };
     let raw = read(path, &names_differ, Wanted::Reference, &[], clock)?;
+    Ok(in_order(raw, args))
+}
+
+/// Puts fingersticks in order.
+pub(super) fn in_order(raw: Raw, args: &InputArgs) -> Fingersticks {
     let Raw { mut rows, mut counts, mut clock, .. } = raw;
     let mut order = order::settle(&mut rows, &mut clock, &mut counts, false);
     // a period without any is no failure: the trace may have some
@@ -142,17 +158,18 @@ fn fingersticks(path: &Path, args: &InputArgs, clock: Option<&Clock>) -> Result<
             Some(Fingerstick::new(row.instant()?, Glucose::from_mg_dl(row.glucose).ok()?))
         })
         .collect();
-    Ok(Fingersticks { values, clock, counts })
+    Fingersticks { values, clock, counts }
 }
 
-struct Raw {
-    rows: Vec<Row>,
+/// What a table says, row by row: times settled, glucose in mg/dL, not yet in order.
+pub(super) struct Raw {
+    pub rows: Vec<Row>,
     /// The further columns, row by row.
-    values: Vec<f32>,
-    counts: Counts,
-    clock: Clock,
-    columns: Columns,
-    unit: Unit,
+    pub values: Vec<f32>,
+    pub counts: Counts,
+    pub clock: Clock,
+    pub columns: Columns,
+    pub unit: Unit,
 }
 
 fn read(
@@ -165,18 +182,31 @@ fn read(
     let mut table = Table::open(path, args, wanted, extras)?;
     let cells = table.cells()?;
     let Table { columns, mut counts, reader, line, .. } = table;
-    let Cells { mut rows, written, mut values } = cells;
-    if rows.is_empty() {
+    if cells.rows.is_empty() {
         return Err(Failure::line(path, line, "no rows with a time after the header row, expected readings"));
     }
-    let clock = settle_times(path, args, &columns, &mut rows, &written, clock, &mut counts)?;
+    counts.crlf_lines = reader.get_ref().crlf_lines();
+    settled(Origin::File(path), args, columns, cells, clock, line, counts)
+}
+
+/// Settles times and the unit; `last` is the last row.
+pub(super) fn settled(
+    origin: Origin<'_>,
+    args: &InputArgs,
+    columns: Columns,
+    cells: Cells,
+    clock: Option<&Clock>,
+    last: u64,
+    mut counts: Counts,
+) -> Result<Raw, Failure> {
+    let Cells { mut rows, written, mut values } = cells;
+    let clock = settle_times(origin, args, &columns, &mut rows, &written, clock, &mut counts)?;
     let is_blank = |row: &Row| row.glucose.is_nan() && row.status == Status::Normal;
     if rows.iter().all(is_blank) {
         let what = "no row has a value, expected numbers, LOW or HIGH";
-        return Err(Failure::cell(path, line, &columns.glucose.name, what));
+        return Err(origin.cell(last, &columns.glucose.name, what));
     }
-    counts.crlf_lines = reader.get_ref().crlf_lines();
-    let unit = convert(path, &mut rows, &columns.glucose)?;
+    let unit = convert(origin, &mut rows, &columns.glucose)?;
     for (n, (_, extra)) in columns.extras.iter().enumerate() {
         let factor = extra.unit.map_or(1.0, Unit::in_mg_dl);
         values.iter_mut().skip(n).step_by(columns.extras.len()).for_each(|value| *value *= factor);
@@ -203,11 +233,26 @@ struct Table<'a> {
 
 /// The cells of a table that are wanted, row by row.
 #[derive(Default)]
-struct Cells {
+pub(super) struct Cells {
     /// Their times are still to be settled.
-    rows: Vec<Row>,
-    written: Vec<Written>,
-    values: Vec<f32>,
+    pub rows: Vec<Row>,
+    pub written: Vec<Written>,
+    pub values: Vec<f32>,
+}
+
+impl Cells {
+    /// Takes in what a row says.
+    pub fn push(&mut self, said: Said, line: u64, counts: &mut Counts) {
+        let Said { written, glucose, status, extras } = said;
+        match status {
+            Status::BelowRange => counts.low_text += 1,
+            Status::AboveRange => counts.high_text += 1,
+            _ => {}
+        }
+        self.rows.push(Row { at: 0, line, glucose, status, offset: 0 });
+        self.written.push(written);
+        self.values.extend(extras);
+    }
 }
 
 impl<'a> Table<'a> {
@@ -267,18 +312,10 @@ impl<'a> Table<'a> {
             Wrong { column: Some(column), what } => Failure::cell(path, *line, &column, what),
             Wrong { column: None, what } => Failure::line(path, *line, what),
         })?;
-        let Some(Said { written, glucose, status, extras }) = said else {
-            counts.blank += 1;
-            return Ok(());
-        };
-        match status {
-            Status::BelowRange => counts.low_text += 1,
-            Status::AboveRange => counts.high_text += 1,
-            _ => {}
+        match said {
+            Some(said) => cells.push(said, *line, counts),
+            None => counts.blank += 1,
         }
-        cells.rows.push(Row { at: 0, line: *line, glucose, status, offset: 0 });
-        cells.written.push(written);
-        cells.values.extend(extras);
         Ok(())
     }
 }
@@ -324,9 +361,8 @@ pub(super) fn said(
         }
         None => time,
     };
-    let parsed = format.map_or_else(|| written::parse(time), |format| format.parse(time));
-    let written =
-        parsed.ok_or_else(|| wrong(&columns.time_name, format!("found {}, {EXPECTED_TIME}", shown(time))))?;
+    let written = parsed(time, format)
+        .ok_or_else(|| wrong(&columns.time_name, format!("found {}, {EXPECTED_TIME}", shown(time))))?;
     let (glucose, status) = amount(cell(columns.glucose.index), decimal_comma)
         .map_err(|what| wrong(&columns.glucose.name, what))?;
     let extras = columns.extras.iter().map(|(_, extra)| {
@@ -336,7 +372,12 @@ pub(super) fn said(
     Ok(Some(Said { written, glucose, status, extras: extras.collect::<Result<_, _>>()? }))
 }
 
-const EXPECTED_TIME: &str = "expected a date and time such as 2024-05-06 00:05 or 06.05.2024 00:05, or seconds since \
+/// A time as it is written, in the form that was asked for.
+pub(super) fn parsed(time: &[u8], format: Option<&Format>) -> Option<Written> {
+    format.map_or_else(|| written::parse(time), |format| format.parse(time))
+}
+
+pub(super) const EXPECTED_TIME: &str = "expected a date and time such as 2024-05-06 00:05 or 06.05.2024 00:05, or seconds since \
      1970 (or say how it is written with --date-format)";
 
 /// The next record and its line, `None` at the end; `before` lines are not in `reader`.
@@ -365,7 +406,7 @@ fn next(
 }
 
 /// A cell's date without the midnight that spreadsheets write behind it.
-fn day_alone(cell: &[u8]) -> &[u8] {
+pub(super) fn day_alone(cell: &[u8]) -> &[u8] {
     let midnight = cell.iter().position(|byte| *byte == b':').is_some();
     let end = cell.iter().position(|byte| matches!(byte, b' ' | b'T')).filter(|_| midnight);
     cell.get(..end.unwrap_or(cell.len())).unwrap_or_default()
@@ -373,7 +414,7 @@ fn day_alone(cell: &[u8]) -> &[u8] {
 
 /// Turns what was written into instants: first the order of day and month, then the clock.
 fn settle_times(
-    path: &Path,
+    origin: Origin<'_>,
     args: &InputArgs,
     columns: &Columns,
     rows: &mut [Row],
@@ -381,7 +422,7 @@ fn settle_times(
     clock: Option<&Clock>,
     counts: &mut Counts,
 ) -> Result<Clock, Failure> {
-    let misread = |line: u64, what: String| Failure::cell(path, line, &columns.time_name, what);
+    let misread = |line: u64, what: String| origin.cell(line, &columns.time_name, &what);
     let order = match (&args.date_format, written::decide(written)) {
         (Some(Format::Order(order)), _) => *order,
         (_, Decided::Unneeded) => Order::DayFirst,
@@ -389,7 +430,7 @@ fn settle_times(
             counts.dates_read_as = Some(order.name());
             order
         }
-        (_, Decided::Either(place)) => return Err(misread(rows[place].line, either(written[place]))),
+        (_, Decided::Either(place)) => return Err(misread(rows[place].line, either(origin, written[place]))),
     };
     let mut clock = args.zone.clone().map(Clock::Zone).or_else(|| clock.cloned());
     let mut previous = None;
@@ -404,7 +445,8 @@ fn settle_times(
                 None => ("no zone", "one, as in the times before"),
             };
             let time = stamp::iso(stamp.wall);
-            misread(row.line, format!("found \"{time}\" with {found}, expected {expected} (or give --zone)"))
+            let zone = origin.flag("--zone");
+            misread(row.line, format!("found \"{time}\" with {found}, expected {expected} (or give {zone})"))
         })?;
         row.offset = stamp.offset.unwrap_or(0);
         if !(FIRST..LAST).contains(&row.at) {
@@ -417,7 +459,7 @@ fn settle_times(
 }
 
 /// What to do about a date that may be either of two.
-pub(super) fn either(written: Written) -> String {
+pub(super) fn either(origin: Origin<'_>, written: Written) -> String {
     let day = |order| {
         let stamp = written.stamp(order);
         stamp.map_or_else(String::new, |s| {
@@ -428,8 +470,8 @@ pub(super) fn either(written: Written) -> String {
         "this may be {} or {}, and no other row tells which. For the first: {}  For the second: {}",
         day(Order::DayFirst),
         day(Order::MonthFirst),
-        again(&["--date-format", "dmy"]),
-        again(&["--date-format", "mdy"])
+        origin.again("--date-format", "dmy"),
+        origin.again("--date-format", "mdy")
     )
 }
 
@@ -439,7 +481,7 @@ fn clock_of(first: Stamp) -> Clock {
 }
 
 /// A glucose cell in the file's own unit: a number (not a number when blank), "low" or "high".
-fn amount(text: &[u8], decimal_comma: bool) -> Result<(f32, Status), String> {
+pub(super) fn amount(text: &[u8], decimal_comma: bool) -> Result<(f32, Status), String> {
     if text.eq_ignore_ascii_case(b"low") || text.eq_ignore_ascii_case(b"lo") {
         return Ok((f32::NAN, Status::BelowRange));
     }
@@ -448,18 +490,24 @@ fn amount(text: &[u8], decimal_comma: bool) -> Result<(f32, Status), String> {
     }
     let value = number(text, decimal_comma)
         .map_err(|what| format!("{what}expected a number, LOW, HIGH or nothing"))?;
-    if value.is_finite() && !(0.0..=Glucose::MAX_MG_DL).contains(&value) {
-        let most = Glucose::MAX_MG_DL;
-        return Err(format!("found {}, expected a glucose value from 0 to {most}", shown(text)));
-    }
+    in_range(value).map_err(|what| format!("found {}, {what}", shown(text)))?;
     Ok((value, Status::Normal))
+}
+
+/// Whether a number may be a glucose value in either unit, or is none.
+pub(super) fn in_range(value: f32) -> Result<(), String> {
+    let most = Glucose::MAX_MG_DL;
+    if value.is_nan() || (0.0..=most).contains(&value) {
+        return Ok(());
+    }
+    Err(format!("expected a glucose value from 0 to {most}"))
 }
 
 /// What tables write where there is no value (common practice, no source).
 const BLANKS: [&[u8]; 6] = [b"", b"NA", b"N/A", b"null", b"-", b"--"];
 
 /// A number, not a number when blank.
-fn number(text: &[u8], decimal_comma: bool) -> Result<f32, String> {
+pub(super) fn number(text: &[u8], decimal_comma: bool) -> Result<f32, String> {
     if BLANKS.iter().any(|blank| text.eq_ignore_ascii_case(blank)) {
         return Ok(f32::NAN);
     }
@@ -477,7 +525,7 @@ pub(super) const LEAST_HIGHEST_MG_DL: f32 = 36.0;
 pub(super) const MOST_MMOL_L: f32 = 60.0;
 
 /// Settles the unit and brings the values to mg/dL.
-fn convert(path: &Path, rows: &mut [Row], column: &Amount) -> Result<Unit, Failure> {
+fn convert(origin: Origin<'_>, rows: &mut [Row], column: &Amount) -> Result<Unit, Failure> {
     let measured = |row: &&Row| row.glucose.is_finite();
     let highest = rows.iter().filter(measured).max_by(|a, b| a.glucose.total_cmp(&b.glucose));
     let looks_mmol = highest.is_some_and(|row| row.glucose < LEAST_HIGHEST_MG_DL);
@@ -489,11 +537,11 @@ fn convert(path: &Path, rows: &mut [Row], column: &Amount) -> Result<Unit, Failu
                 "no value is over {}, expected mg/dL (if they are mmol/L, name the column so)",
                 row.glucose
             );
-            return Err(Failure::cell(path, row.line, &column.name, what));
+            return Err(origin.cell(row.line, &column.name, &what));
         }
         (Some(Unit::MmolL), Some(row)) if row.glucose > MOST_MMOL_L => {
             let what = format!("found {}, expected mmol/L from 0 to {MOST_MMOL_L}", row.glucose);
-            return Err(Failure::cell(path, row.line, &column.name, what));
+            return Err(origin.cell(row.line, &column.name, &what));
         }
         (Some(unit), _) => unit,
     };
