@@ -30,7 +30,7 @@ cmp -s requirements.txt "$VENV/requirements.txt" || {
 told "virtual environment"
 
 rm -rf "$VENV/wheels"
-quiet "$VENV/bin/maturin" build --release --locked --out "$VENV/wheels"
+quiet "$VENV/bin/maturin" build --release --out "$VENV/wheels"
 quiet "$VENV/bin/pip" install --disable-pip-version-check --no-deps --force-reinstall "$VENV"/wheels/*.whl
 told "wheel $(basename "$VENV"/wheels/*.whl), $(($(stat -c %s "$VENV"/wheels/*.whl) / 1024)) KB"
 
@@ -39,8 +39,8 @@ told "first example"
 [ "${1:-}" != first ] || exit 0
 
 cargo fmt --check
-quiet cargo clippy --locked -- -D warnings
-quiet cargo build --release --locked --manifest-path "$ROOT/Cargo.toml" --bin glidepath
+quiet cargo clippy -- -D warnings
+quiet cargo build --release --manifest-path "$ROOT/Cargo.toml" --bin glidepath
 told "formatted, no lints; the desk tool"
 
 "$VENV/bin/python" -m pytest tests -p no:cacheprovider >"$LOG" 2>&1 || { tail -n 80 "$LOG"; exit 1; }
