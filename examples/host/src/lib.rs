@@ -1,4 +1,5 @@
-//! The desk tool: recorded glucose traces through the same code that runs on the wrist. The program is [`run`].
+//! The desk tool: recorded glucose traces through the same code that runs on the wrist. The program is [`run`]; to rank a
+//! method of your own beside those of the library is [`rank`].
 
 pub mod args;
 pub mod compare;
@@ -7,6 +8,7 @@ mod fit;
 mod live;
 mod median;
 mod output;
+pub mod people;
 pub mod played;
 pub mod progress;
 pub mod rank;
@@ -22,7 +24,7 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
-use failure::Failure;
+pub use failure::Failure;
 
 /// Works on recorded traces of glucose sensors with the code that runs on the wrist.
 ///
@@ -58,7 +60,7 @@ impl Command {
             Self::Review(args) => review::run(args),
             Self::Settings(args) => settings::run(args),
             Self::Simulate(args) => simulate::run(args),
-            Self::Rank(args) => rank::run(args),
+            Self::Rank(args) => rank::run(args, Vec::new()),
         }
     }
 }
@@ -69,6 +71,11 @@ pub fn run() -> ExitCode {
         Some(command) => command.run(),
         None => replay::demo(),
     };
+    ended(done)
+}
+
+/// The code to end with; what went wrong is told.
+fn ended(done: Result<(), Failure>) -> ExitCode {
     match done.and_then(|()| output::all_said()) {
         Ok(()) => ExitCode::SUCCESS,
         Err(failure) => {

@@ -139,3 +139,48 @@ fn folders_of_people_are_ranked_set_by_set() {
     let mixed = glidepath(&format!("rank {0} {0}/alder/p.csv", folder.path().display()));
     assert_eq!(mixed.status.code(), Some(2));
 }
+
+#[test]
+fn a_program_of_ones_own_ranks_its_methods_beside_the_others() {
+    // built beside this test: at once when all tests are run, for then it is there
+    let built = std::path::Path::new(env!("CARGO_BIN_EXE_glidepath")).parent().unwrap();
+    let mut build = Command::new(env!("CARGO"));
+    build.args([
+        "build",
+        "--quiet",
+        "--package",
+        "glidepath-host",
+        "--example",
+        "own_smoother",
+        "--target-dir",
+    ]);
+    build.arg(built.parent().unwrap());
+    build.args((!cfg!(debug_assertions)).then_some("--release"));
+    assert!(build.status().unwrap().success());
+    let program = built.join("examples/own_smoother").with_extension(std::env::consts::EXE_EXTENSION);
+    let own = |line: &str| Command::new(&program).args(line.split_whitespace()).output().expect("runs");
+    let folder = tempfile::tempdir().unwrap();
+    let (traces, sheet) = (folder.path().join("traces"), folder.path().join("sheet"));
+    std::fs::create_dir(&traces).unwrap();
+    let line = format!("simulate --seed 23 --days 4 --out-trace {}", traces.join("p.csv").display());
+    assert!(glidepath(&line).status.success());
+    let line = format!("{} --people 2 --days 3 --json --out {}", traces.display(), sheet.display());
+    let report = json(&own(&line));
+    let methods = report["sets"][1]["methods"].as_array().unwrap();
+    let over = |name: &str| {
+        let row = methods.iter().find(|row| row["method"] == name).unwrap_or_else(|| panic!("no {name}"));
+        row["ahead"][1]["rmse_over_holding"].as_f64().unwrap()
+    };
+    // a straight line goes too far, half of it not so far, and ours is nearest
+    let errors = ["half step", "half the change", "glidepath"].map(over);
+    assert!(errors[0] > 1.0 && errors[1] < 1.0 && errors[2] < errors[1], "{errors:?}");
+    let html = std::fs::read_to_string(sheet.join("rank.html")).unwrap();
+    let legend = html.split("class=\"legend\"").nth(1).and_then(|rest| rest.split("</ul>").next()).unwrap();
+    assert!(legend.contains("half "), "one's own is drawn: {legend}");
+    let rows = json(&own("--people 2 --days 2 --only half --only glidepath --json"));
+    let bytes = |name: &str| {
+        rows.as_array().unwrap().iter().find(|row| row["method"] == name).unwrap()["state_bytes"].as_u64()
+    };
+    assert_eq!(bytes("half step"), Some(16));
+    assert_eq!(own("--only nosuchmethod").status.code(), Some(2));
+}

@@ -5,9 +5,10 @@ use glidepath::alarm::{AlarmPlan, AlarmSettings, Burden, Kind, Rule};
 use glidepath::{Error, Instant, Monitor, Probability, Reading, Settings, Span};
 use rayon::prelude::*;
 
-use super::least::quantile;
-use super::{Fitted, Person, Set, everyone};
+use super::Fitted;
 use crate::failure::Failure;
+use crate::people::least::quantile;
+use crate::people::{Person, Set, everyone};
 use crate::progress::Progress;
 
 /// Limits of the low-ahead rule that are tried.

@@ -11,8 +11,9 @@ use glidepath::calibration::{Calibration, CalibrationPoint, Drift};
 use glidepath::simulate::Random;
 use glidepath::{Fingerstick, Glucose, Monitor, Reading, Settings, Span};
 
-use super::{Fitted, NO_REFERENCES, Person, Set, everyone};
+use super::{Fitted, NO_REFERENCES};
 use crate::failure::Failure;
+use crate::people::{Person, Set, everyone};
 
 /// A fingerstick is compared with a reading at most this old.
 const PAIRED_WITHIN_S: i32 = 15 * 60;

@@ -5,9 +5,6 @@
 
 mod alarms;
 mod calibration;
-pub mod least;
-pub mod load;
-pub mod lows;
 mod now;
 mod pressure;
 mod soon;
@@ -19,9 +16,8 @@ use std::path::PathBuf;
 use crate::args::InputArgs;
 use crate::failure::Failure;
 use crate::output::say;
+use crate::people::{self, Set};
 use crate::sheet::CAUTION;
-use load::everyone;
-pub use load::{Person, Set};
 
 /// Fit the numbers of the library to recorded people
 ///
@@ -96,7 +92,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
         let names: Vec<&str> = GROUPS.iter().map(|group| group.name).collect();
         return Err(Failure::new(format!("no group {unknown:?}, expected one of {}", names.join(", "))));
     }
-    let sets = load::sets(&args.folders, &args.input)?;
+    let sets = people::sets(&args.folders, &args.input)?;
     let asked = |group: &Group| args.only.is_empty() || args.only.iter().any(|only| only == group.name);
     let (mut fitted, mut failed) = (Vec::new(), Vec::new());
     for group in GROUPS.iter().filter(|group| asked(group)) {

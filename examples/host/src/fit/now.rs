@@ -8,9 +8,10 @@ use glidepath::quality::Verdict;
 use glidepath::{Monitor, Settings, Span};
 use rayon::prelude::*;
 
-use super::{Fitted, NO_REFERENCES, Person, Set, everyone};
+use super::{Fitted, NO_REFERENCES};
 use crate::failure::Failure;
 use crate::median::median;
+use crate::people::{Person, Set, everyone};
 
 /// What prediction fixes, and what is given: the rate's time, the coloured error and the white one.
 const FILTER: (f32, f32, f32, f32) = (15.0, 5.0, 25.0, 1.6);

@@ -11,8 +11,9 @@ use glidepath::quality::{Evidence, Quality, QualityConfig, Verdict};
 use glidepath::{LocalTime, Reading};
 use rayon::prelude::*;
 
-use super::{Fitted, Person, Set, everyone};
+use super::Fitted;
 use crate::failure::Failure;
+use crate::people::{Person, Set, everyone};
 
 const SHARES: [f32; 6] = [0.08, 0.10, 0.12, 0.14, 0.16, 0.20];
 /// The least part of the suspicions that must be right.

@@ -10,9 +10,10 @@ use glidepath::forecast::fitting::{
 };
 use rayon::prelude::*;
 
-use super::least::{dot, logistic, quantile, sizes, squares};
-use super::{Fitted, Person, Set, everyone};
+use super::Fitted;
 use crate::failure::Failure;
+use crate::people::least::{dot, logistic, quantile, sizes, squares};
+use crate::people::{Person, Set, everyone};
 use crate::progress::Progress;
 
 #[cfg(test)]

@@ -138,13 +138,16 @@ fn less(ratio: f64) -> String {
     format!("{sign}{:.0} %", percent.abs())
 }
 
-/// Those drawn as lines: ours, the one of the others that warns of most, and the plainest.
+/// Those drawn as lines: ours, of the caller's own, or else of the others, the one that warns of most, and the plainest.
 fn drawn<'s, 'e>(standings: &'s [Standing<'e>]) -> Vec<(&'static str, &'s Standing<'e>)> {
     let ours = standings.iter().find(|one| one.entry.name == OURS);
-    let usual = standings
-        .iter()
-        .filter(|one| !one.entry.name.starts_with(OURS) && !one.entry.told && one.entry.name != HELD);
-    let best = usual.max_by(|a, b| a.warned.unwrap_or(-1.0).total_cmp(&b.warned.unwrap_or(-1.0)));
+    let warns = |one: &Standing| one.warned.unwrap_or(-1.0);
+    let most = |is: &dyn Fn(&Entry) -> bool| {
+        let some = standings.iter().filter(|one| is(one.entry));
+        some.max_by(|a, b| warns(a).total_cmp(&warns(b)))
+    };
+    let other = |entry: &Entry| !entry.name.starts_with(OURS) && !entry.told && entry.name != HELD;
+    let best = most(&|entry| entry.own).or_else(|| most(&other));
     let three = [("first", ours), ("second", best), ("third", held(standings))];
     three.into_iter().filter_map(|(class, one)| Some((class, one?))).collect()
 }

@@ -9,11 +9,11 @@ use rayon::prelude::*;
 use serde::Serialize;
 
 use super::FIRST_TEST_SEED;
-use super::people::Table;
+use super::recorded::tables::Table;
 use super::series::{self, Setting};
-use crate::fit::least::{dot, squares};
-use crate::fit::{Person, Set};
 use crate::median::median;
+use crate::people::least::{dot, squares};
+use crate::people::{Person, Set};
 use crate::table::{Clock, Unit};
 
 /// What recorded people together are called, and simulated ones of either kind.
@@ -305,7 +305,7 @@ fn dips(person: &Person, grid: &[Option<f64>]) -> usize {
 }
 
 fn quantile(values: &mut [f64], share: f64) -> Option<f64> {
-    (!values.is_empty()).then(|| crate::fit::least::quantile(values, share))
+    (!values.is_empty()).then(|| crate::people::least::quantile(values, share))
 }
 
 fn average(values: &[f64]) -> Option<f64> {

@@ -12,6 +12,7 @@ use rayon::prelude::*;
 use super::HORIZONS;
 use super::method::{Entry, Method, Outlook};
 use super::series::Series;
+use crate::people::least::solve;
 
 const SPAN_MIN: u32 = 120;
 /// Now, rate, and each horizon.
@@ -180,40 +181,4 @@ fn sums(
         row[i] += 1e-3;
     }
     (matrix, vector)
-}
-
-/// Solves a symmetric positive definite system by Cholesky's factors.
-pub fn solve(mut a: Vec<Vec<f64>>, mut b: Vec<f64>) -> Vec<f64> {
-    let n = b.len();
-    for j in 0..n {
-        for i in j..n {
-            let sum: f64 = (0..j).map(|k| a[i][k] * a[j][k]).sum();
-            let rest = a[i][j] - sum;
-            a[i][j] = if i == j { rest.max(1e-12).sqrt() } else { rest / a[j][j] };
-        }
-    }
-    for i in 0..n {
-        let sum: f64 = (0..i).map(|k| a[i][k] * b[k]).sum();
-        b[i] = (b[i] - sum) / a[i][i];
-    }
-    for i in (0..n).rev() {
-        let sum: f64 = (i + 1..n).map(|k| a[k][i] * b[k]).sum();
-        b[i] = (b[i] - sum) / a[i][i];
-    }
-    b
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_solver_solves() {
-        let a = vec![vec![4.0, 1.0, 0.5], vec![1.0, 3.0, -0.2], vec![0.5, -0.2, 2.0]];
-        let want = [1.0, -2.0, 3.0];
-        let b = a.iter().map(|row| row.iter().zip(want).map(|(a, x)| a * x).sum()).collect();
-        for (got, want) in solve(a, b).iter().zip(want) {
-            assert!((got - want).abs() < 1e-12);
-        }
-    }
 }

@@ -8,16 +8,19 @@ use glidepath::{Fingerstick, Glucose, Instant, Reading};
 
 use super::HORIZONS;
 
-/// What a method makes of the readings so far.
+/// What a method makes of the readings so far. [`line`](Self::line) and [`held`](Self::held) fill in what a method without a
+/// model of its own has no opinion on.
 #[derive(Clone, Copy, Debug)]
 pub struct Outlook {
-    /// Plasma glucose now, mg/dL, and its standard deviation where the method has one.
+    /// Plasma glucose now, mg/dL.
     pub now: f32,
+    /// Its standard deviation, where the method has one.
     pub now_sd: Option<f32>,
     /// Its rate, mg/dL/min.
     pub rate: f32,
-    /// Plasma glucose at each of [`HORIZONS`], and the standard deviation 30 minutes ahead.
+    /// Glucose at each of [`HORIZONS`], mg/dL.
     pub ahead: [f32; HORIZONS.len()],
+    /// The standard deviation 30 minutes ahead.
     pub ahead_30_sd: Option<f32>,
     /// Half the widths of the intervals there that are to hold 50 and 95 %.
     pub half_widths: [Option<[f32; 2]>; HORIZONS.len()],
@@ -54,12 +57,13 @@ impl Outlook {
     }
 }
 
-/// A causal method: it sees a reading and says where glucose is and where it goes.
+/// A causal method: it sees a reading and says where glucose is and where it goes. A closure that does is one, too.
 pub trait Method {
-    /// Takes a reading, oldest first.
+    /// Takes a reading, oldest first; they come at any interval, and with gaps. What a sensor says of itself is in
+    /// [`Reading::status`].
     fn step(&mut self, reading: &Reading) -> Outlook;
 
-    /// Takes a fingerstick; most methods have no use for one.
+    /// Takes a fingerstick; most methods have no use for one. Called only where fingersticks are given (`--fingersticks`).
     fn calibrate(&mut self, _fingerstick: &Fingerstick) {}
 }
 
@@ -71,16 +75,20 @@ impl<F: FnMut(&Reading) -> Outlook> Method for F {
 
 /// A method by name.
 pub struct Entry {
-    pub name: String,
+    pub(crate) name: String,
     /// The low index at which it alarms as shipped, mg/dL.
-    pub alarm_at: f32,
-    pub state_bytes: usize,
+    pub(crate) alarm_at: f32,
+    pub(crate) state_bytes: usize,
     /// It is told what nobody can know of a real sensor or person: ranked, but never named the best.
-    pub told: bool,
-    pub new: Box<dyn Fn() -> Box<dyn Method> + Sync + Send>,
+    pub(crate) told: bool,
+    /// It is the caller's own: drawn before the others.
+    pub(crate) own: bool,
+    pub(crate) new: Box<dyn Fn() -> Box<dyn Method> + Sync + Send>,
 }
 
 impl Entry {
+    /// A method called `name`, which alarms when its low index is under `alarm_at`, mg/dL. `new` makes a fresh one, for each
+    /// trace. Its size on the stack stands in the tables as its state.
     pub fn new<M: Method + 'static>(
         name: &str,
         alarm_at: f32,
@@ -91,14 +99,28 @@ impl Entry {
             alarm_at,
             state_bytes: size_of::<M>(),
             told: false,
+            own: false,
             new: Box::new(move || Box::new(new())),
         }
     }
 
-    /// The same as one that is told what nobody can know.
+    /// The same as one that is told what nobody can know, such as this sensor's noise: ranked, but never named the best.
     pub fn told(self) -> Self {
         Self { told: true, ..self }
     }
+}
+
+/// What a person would pick without this crate, the monitor as shipped and its estimator alone, and `own` methods.
+pub fn beside(own: Vec<Entry>) -> Vec<Entry> {
+    let mut all = usual();
+    all.extend(super::ours::shipped());
+    all.extend(owned(own));
+    all
+}
+
+/// The caller's own, marked as such.
+pub(crate) fn owned(own: Vec<Entry>) -> Vec<Entry> {
+    own.into_iter().map(|entry| Entry { own: true, ..entry }).collect()
 }
 
 /// Room for half an hour of readings a minute apart.
@@ -162,10 +184,17 @@ pub fn damped(now: f32, rate: f32) -> Outlook {
     Outlook { ahead: HORIZONS.map(|minutes| now + reach(minutes) * rate), ..Outlook::line(now, rate, 45.0) }
 }
 
-/// What a person would pick without this crate. Windows, time constants and alarm horizons are those that
+/// What a person would pick without this crate: readings as they are, and smoothers. Windows, time constants and alarm horizons are those that
 /// do best on the tuning people; alarms are at 70 mg/dL.
 pub fn usual() -> Vec<Entry> {
-    const LIMIT: f32 = 70.0;
+    [plain(), averages(), with_rates()].into_iter().flatten().collect()
+}
+
+/// Where alarms of the usual methods ring, mg/dL.
+const LIMIT: f32 = 70.0;
+
+/// The readings as they are.
+fn plain() -> Vec<Entry> {
     vec![
         Entry::new("raw, held", LIMIT, || {
             let mut last: Option<Reading> = None;
@@ -186,6 +215,12 @@ pub fn usual() -> Vec<Entry> {
                 Outlook::line(reading.glucose().mg_dl(), rate, 30.0)
             }
         }),
+    ]
+}
+
+/// Levels, and the line through the last 15 minutes of them.
+fn averages() -> Vec<Entry> {
+    vec![
         Entry::new("moving average 15 min, line", LIMIT, || {
             let average = MovingAverage::<ROOM>::new(15.0).expect("in range");
             WithSlope::new(average, 45.0, MovingAverage::step)
@@ -202,6 +237,12 @@ pub fn usual() -> Vec<Entry> {
             let exponential = Exponential::new(7.2).expect("in range");
             WithSlope::new(exponential, 45.0, Exponential::step)
         }),
+    ]
+}
+
+/// Smoothers that have a rate.
+fn with_rates() -> Vec<Entry> {
+    vec![
         Entry::new("Holt 4 and 20 min", LIMIT, || WithRate {
             smoother: Holt::new(4.0, 20.0).expect("in range"),
             step: Holt::step,

@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use serde::Serialize;
 
-use super::Ranking;
 use super::lows::{self, Outcome};
+use super::ranking::Ranking;
 use super::score::{AT_30, Score};
 use super::tally::Tally;
 use crate::sheet::CAUTION;
@@ -203,14 +203,25 @@ pub fn tables(ranking: &Ranking, rows: &[Row], unit: Unit) -> String {
     text
 }
 
-/// The tables: title, what to know about it, columns.
-pub fn parts(ranking: &Ranking, unit: Unit) -> Vec<(&'static str, String, Vec<Column<'static>>)> {
-    let (scale, digits) = match unit {
+/// A table: title, what to know about it, columns.
+type Part = (&'static str, String, Vec<Column<'static>>);
+
+/// The tables.
+pub fn parts(ranking: &Ranking, unit: Unit) -> Vec<Part> {
+    vec![accuracy(ranking, unit), alarms(ranking, unit), uncertainty(ranking, unit)]
+}
+
+/// A level or a rate in mg/dL, as it is shown: what it is divided by, and its digits.
+fn scale(unit: Unit) -> (f64, usize) {
+    match unit {
         Unit::MgDl => (1.0, 2),
         Unit::MmolL => (f64::from(unit.in_mg_dl()), 3),
-    };
+    }
+}
+
+fn accuracy(ranking: &Ranking, unit: Unit) -> Part {
+    let (scale, digits) = scale(unit);
     let level = move |value: Option<f64>| number(value.map(|value| value / scale), digits);
-    let share = |value: Option<f64>| number(value, 2);
     let mut first: Vec<Column> = vec![
         ("now", Box::new(move |row| level(row.rmse_mg_dl))),
         ("rate", Box::new(move |row| number(row.rate_rmse.map(|rate| rate / scale), 3))),
@@ -240,8 +251,12 @@ pub fn parts(ranking: &Ranking, unit: Unit) -> Vec<(&'static str, String, Vec<Co
             level(Some(bound.ahead[AT_30]))
         );
     }
-    let mut parts = vec![("Accuracy", note, first)];
+    ("Accuracy", note, first)
+}
 
+fn alarms(ranking: &Ranking, unit: Unit) -> Part {
+    let (scale, _) = scale(unit);
+    let share = |value: Option<f64>| number(value, 2);
     let limit = move |value: f64| number(Some(value / scale), if unit == Unit::MgDl { 0 } else { 1 });
     let alarms: Vec<Column> = vec![
         ("limit", Box::new(move |row| limit(row.alarm_limit_mg_dl))),
@@ -265,8 +280,10 @@ pub fn parts(ranking: &Ranking, unit: Unit) -> Vec<(&'static str, String, Vec<Co
          alarms a day.",
         unit.either("70", "3.9")
     );
-    parts.push(("Alarms for lows", note, alarms));
+    ("Alarms for lows", note, alarms)
+}
 
+fn uncertainty(ranking: &Ranking, unit: Unit) -> Part {
     let percent = |value: Option<f64>| number(value.map(|value| 100.0 * value), 1);
     let mut rest: Vec<Column> = vec![
         ("95 % now", Box::new(move |row| percent(row.interval_95_covers))),
@@ -299,6 +316,5 @@ pub fn parts(ranking: &Ranking, unit: Unit) -> Vec<(&'static str, String, Vec<Co
         note += "\nMARD: mean absolute relative difference from plasma, %, on drifting sensors with so many \
                  fingersticks a day.";
     }
-    parts.push(("Uncertainty, cost and calibration", note, rest));
-    parts
+    ("Uncertainty, cost and calibration", note, rest)
 }

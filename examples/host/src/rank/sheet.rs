@@ -2,10 +2,10 @@
 
 use glidepath::Reading;
 
-use super::Ranking;
 use super::head::{self, OURS, Standing};
 use super::lows;
 use super::method::Outlook;
+use super::ranking::Ranking;
 use super::report::{self, Row};
 use super::series::Series;
 use super::tally;
@@ -193,6 +193,18 @@ fn reliability(ranking: &Ranking) -> Option<(Chart, Legend<'_>)> {
     (!legend.is_empty()).then_some((chart, legend))
 }
 
+/// Seconds of the day, the reading then and what is made of it.
+type Moment<'a> = (f64, &'a Reading, &'a Outlook);
+
+/// The probability of a low over the day.
+fn chance(inside: &[Moment], x: &Axis, gap: f64) -> Panel {
+    let y = Axis::labelled(0.0, 1.0, &[(0.0, "0"), (1.0, "100")]);
+    let mut panel = Panel::new(50.0, x, y, "low within 30 min, %");
+    let known = inside.iter().filter_map(|(at, _, outlook)| Some((*at, f64::from(outlook.low_probability?))));
+    panel.area("chance", known, gap);
+    panel
+}
+
 /// The day of a series with the lowest glucose, as ours sees it.
 fn example<'a>(ranking: &'a Ranking, series: &Series, unit: Unit) -> Option<(Chart, Legend<'a>)> {
     let entry = ranking.methods.iter().find(|entry| entry.name == OURS).or_else(|| ranking.methods.last())?;
@@ -201,7 +213,7 @@ fn example<'a>(ranking: &'a Ranking, series: &Series, unit: Unit) -> Option<(Cha
         .min_by(|a, b| series.plasma[*a as usize].total_cmp(&series.plasma[*b as usize]))?;
     let from = lowest / DAY * DAY;
     let outlooks = tally::outlooks(entry, series);
-    let inside: Vec<(f64, &Reading, &Outlook)> = series
+    let inside: Vec<Moment> = series
         .readings
         .iter()
         .zip(&outlooks)
@@ -243,14 +255,7 @@ fn example<'a>(ranking: &'a Ranking, series: &Series, unit: Unit) -> Option<(Cha
     }
     panel.line("plasma", inside.iter().map(|(at, _, outlook)| (*at, f64::from(outlook.now))), gap);
     chart.push(panel);
-    let ticks = [(0.0, "0"), (1.0, "100")];
-    let mut chance = Panel::new(50.0, &x, Axis::labelled(0.0, 1.0, &ticks), "low within 30 min, %");
-    chance.area(
-        "chance",
-        inside.iter().filter_map(|(at, _, outlook)| Some((*at, f64::from(outlook.low_probability?)))),
-        gap,
-    );
-    chart.push(chance);
+    chart.push(chance(&inside, &x, gap));
     let mut legend = vec![(Sample::Dots("sensor"), "the sensor")];
     if !series.truth_is_sensor {
         legend.push((Sample::Line("truth"), "plasma glucose"));

@@ -6,10 +6,10 @@ use glidepath::forecast::fitting::{EDGES, Table};
 use glidepath::forecast::{Direction, Predicted};
 use glidepath::trend::{Bands, Pace, Trend, TrendSign};
 
-use super::super::Person;
-use super::super::least::{CRIED, flagged};
-use super::super::lows::{self, Outcome, Signal};
 use super::{minutes, outlook, walk};
+use crate::people::Person;
+use crate::people::least::{CRIED, flagged};
+use crate::people::lows::{self, Outcome, Signal};
 
 /// What was foreseen at each reading of a person.
 pub struct Lived<'a> {

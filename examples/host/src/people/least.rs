@@ -2,8 +2,6 @@
 
 use rayon::prelude::*;
 
-use crate::rank::linear::solve;
-
 /// The sums of a weighted least-squares problem.
 #[derive(Clone)]
 struct Sums {
@@ -124,9 +122,40 @@ pub fn flagged(steady: &mut [f64], fast: &[f64], cried: f64) -> f64 {
     (count(fast, f64::lt) + part * count(fast, f64::eq)) / fast.len().max(1) as f64
 }
 
+/// Solves a symmetric positive definite system by Cholesky's factors.
+pub fn solve(mut a: Vec<Vec<f64>>, mut b: Vec<f64>) -> Vec<f64> {
+    let n = b.len();
+    for j in 0..n {
+        for i in j..n {
+            let sum: f64 = (0..j).map(|k| a[i][k] * a[j][k]).sum();
+            let rest = a[i][j] - sum;
+            a[i][j] = if i == j { rest.max(1e-12).sqrt() } else { rest / a[j][j] };
+        }
+    }
+    for i in 0..n {
+        let sum: f64 = (0..i).map(|k| a[i][k] * b[k]).sum();
+        b[i] = (b[i] - sum) / a[i][i];
+    }
+    for i in (0..n).rev() {
+        let sum: f64 = (i + 1..n).map(|k| a[k][i] * b[k]).sum();
+        b[i] = (b[i] - sum) / a[i][i];
+    }
+    b
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_solver_solves() {
+        let a = vec![vec![4.0, 1.0, 0.5], vec![1.0, 3.0, -0.2], vec![0.5, -0.2, 2.0]];
+        let want = [1.0, -2.0, 3.0];
+        let b = a.iter().map(|row| row.iter().zip(want).map(|(a, x)| a * x).sum()).collect();
+        for (got, want) in solve(a, b).iter().zip(want) {
+            assert!((got - want).abs() < 1e-12);
+        }
+    }
 
     #[test]
     fn weights_that_made_the_rows_are_found() {

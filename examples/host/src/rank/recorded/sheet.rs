@@ -1,16 +1,17 @@
 //! The ranking on recorded people in pictures.
 
-use super::head::{self, Standing};
-use super::likeness;
-use super::method::Entry;
-use super::people::{self, Report, Row, SetReport};
-use crate::fit::least::CRIED;
-use crate::fit::lows::RATES;
+use super::tables::{self, Table};
+use super::{ALL, Ranked, Row, SetReport};
+use crate::people::least::CRIED;
+use crate::people::lows::RATES;
+use crate::rank::head::{self, Standing};
+use crate::rank::likeness::{self, Likeness};
+use crate::rank::method::Entry;
 use crate::sheet::{Chart, Figure, Page};
 use crate::table::Unit;
 
 /// The sheet and its drawings.
-pub fn draw(report: &Report, methods: &[Entry], unit: Unit) -> (String, Vec<Chart>) {
+pub fn draw(report: &Ranked, likeness: &[Likeness], methods: &[Entry], unit: Unit) -> (String, Vec<Chart>) {
     let mut page = Page::new("Methods ranked on recorded people");
     page.note(&format!("On {}.", report.on));
     let mut charts = Vec::new();
@@ -20,19 +21,15 @@ pub fn draw(report: &Report, methods: &[Entry], unit: Unit) -> (String, Vec<Char
     page.summary(&summary(report, unit));
     // all people first, then each set
     for set in report.sets.iter().rev().take(1).chain(&report.sets[..report.sets.len().saturating_sub(1)]) {
-        page.section(&if set.set == people::ALL {
-            "All people".to_owned()
-        } else {
-            format!("The set {}", set.set)
-        });
-        people::tables(set, unit).iter().for_each(|table| draw_table(&mut page, table));
+        page.section(&if set.set == ALL { "All people".to_owned() } else { format!("The set {}", set.set) });
+        tables::tables(set, unit).iter().for_each(|table| draw_table(&mut page, table));
     }
     page.section("Simulated people beside recorded ones");
-    draw_table(&mut page, &likeness::table(&report.likeness, unit));
+    draw_table(&mut page, &likeness::table(likeness, unit));
     (page.finish(), charts)
 }
 
-fn draw_table(page: &mut Page, (caption, head, rows): &people::Table) {
+fn draw_table(page: &mut Page, (caption, head, rows): &Table) {
     let head: Vec<&str> = head.iter().map(String::as_str).collect();
     page.table(caption, &head, rows);
 }
@@ -72,7 +69,7 @@ fn falls(set: &SetReport) -> Figure {
     )
 }
 
-fn summary(report: &Report, unit: Unit) -> Vec<String> {
+fn summary(report: &Ranked, unit: Unit) -> Vec<String> {
     let mut thoughts = vec![head::CURVE.to_owned(), head::OFF.to_owned()];
     let references =
         report.sets.last().and_then(|all| all.methods.first()?.now.as_ref()).map(|now| now.references);

@@ -1,4 +1,7 @@
-//! Recorded people, by set.
+//! Recorded people, by set; what their lows were, and least squares over them. `fit` and `rank` stand on this.
+
+pub(crate) mod least;
+pub(crate) mod lows;
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -15,55 +18,71 @@ use crate::table::{self, Clock};
 /// People recorded in one study.
 #[derive(Clone)]
 pub struct Set {
-    pub name: String,
-    pub people: Vec<Person>,
+    pub(crate) name: String,
+    pub(crate) people: Vec<Person>,
+}
+
+impl Set {
+    /// Some people by a name.
+    pub fn new(name: &str, people: Vec<Person>) -> Self {
+        Self { name: name.to_owned(), people }
+    }
 }
 
 /// One trace: a person with one sensor.
 #[derive(Clone)]
 pub struct Person {
     /// The set's name.
-    pub set: String,
+    pub(crate) set: String,
     /// The file's name.
-    pub name: String,
+    pub(crate) name: String,
     /// In order of time.
-    pub readings: Vec<Reading>,
+    pub(crate) readings: Vec<Reading>,
     /// Fingersticks or a laboratory's values, if the file has them.
-    pub references: Vec<Fingerstick>,
-    pub clock: Clock,
+    pub(crate) references: Vec<Fingerstick>,
+    pub(crate) clock: Clock,
 }
 
 impl Person {
+    /// A trace by its name: readings, and fingersticks or a laboratory's values beside them if there are any, both brought into
+    /// order of time. Hours are those of the readings' own times.
+    pub fn new(name: &str, mut readings: Vec<Reading>, mut references: Vec<Fingerstick>) -> Self {
+        readings.sort_by_key(Reading::at);
+        readings.dedup_by_key(|reading| reading.at());
+        references.sort_by_key(Fingerstick::at);
+        Self { set: String::new(), name: name.to_owned(), readings, references, clock: Clock::default() }
+    }
+
     /// Whose trace it is: several of one person differ in what follows the first underscore.
-    pub fn owner(&self) -> &str {
+    pub(crate) fn owner(&self) -> &str {
         self.name.split('_').next().unwrap_or(&self.name)
     }
 
     /// Days of the trace that readings cover: a silence counts for a quarter of an hour at most.
-    pub fn days(&self) -> f64 {
+    pub(crate) fn days(&self) -> f64 {
         let steps = self.readings.windows(2).map(|pair| f64::from(pair[1].at().since(pair[0].at()).secs()));
         steps.map(|step| step.min(900.0)).sum::<f64>() / 86_400.0
     }
 
     /// Whether it is between midnight and six on the wearer's clock.
-    pub fn is_night(&self, reading: &Reading) -> bool {
+    pub(crate) fn is_night(&self, reading: &Reading) -> bool {
         self.clock.hour(reading.at().secs().into()) < 6
     }
 
     /// Whether what rings at a moment, in seconds, rings by night: from 22:00 to 07:00 on the wearer's clock.
-    pub fn rings_by_night(&self, at: u32) -> bool {
+    pub(crate) fn rings_by_night(&self, at: u32) -> bool {
         !(7..22).contains(&self.clock.hour(at.into()))
     }
 
     /// Seconds the person's clock is ahead of the readings' times, as the trace begins.
-    pub fn lead(&self) -> i32 {
+    pub(crate) fn lead(&self) -> i32 {
         let first = self.readings.first().map_or(0, |reading| i64::from(reading.at().secs()));
         i32::try_from(self.clock.lead(first)).unwrap_or(0)
     }
 
     /// The references with the newest reading before each, at most a quarter of an hour old, and not in the first 25
     /// minutes: the reading's place, and the reference in mg/dL.
-    pub fn pairs(&self) -> impl Iterator<Item = (usize, f64)> {
+    pub(crate) fn pairs(&self) -> impl Iterator<Item = (usize, f64)> {
         let begin = self.readings.first().map_or(0, |first| first.at().secs());
         self.references.iter().filter_map(move |reference| {
             let place = self.readings.partition_point(|reading| reading.at() <= reference.at());
@@ -75,7 +94,7 @@ impl Person {
     }
 
     /// Whether the references are a laboratory's: every half hour or oftener.
-    pub fn has_laboratory(&self) -> bool {
+    pub(crate) fn has_laboratory(&self) -> bool {
         let mut steps: Vec<i32> =
             self.references.windows(2).map(|pair| pair[1].at().since(pair[0].at()).secs()).collect();
         steps.sort_unstable();
@@ -83,7 +102,7 @@ impl Person {
     }
 
     /// Glucose at a moment, in a straight line between readings up to 17 minutes apart.
-    pub fn between(&self, at: i64) -> Option<f64> {
+    pub(crate) fn between(&self, at: i64) -> Option<f64> {
         let secs = |n: usize| i64::from(self.readings[n].at().secs());
         let level = |n: usize| f64::from(self.readings[n].glucose().mg_dl());
         let after = self.readings.partition_point(|reading| i64::from(reading.at().secs()) < at);
@@ -98,13 +117,13 @@ impl Person {
 
     /// The actual rate at reading `n`, mg/dL/min: the straight line through the sensor from 2 min before to 18 min after,
     /// as what is under the skin lags.
-    pub fn actual_rate(&self, n: usize) -> Option<f64> {
+    pub(crate) fn actual_rate(&self, n: usize) -> Option<f64> {
         let now = i64::from(self.readings[n].at().secs());
         Some((self.between(now + 1080)? - self.between(now - 120)?) / 20.0)
     }
 
     /// The reading nearest to `secs` after reading `n`, if one lies within 2.5 minutes of it.
-    pub fn later(&self, n: usize, secs: u32) -> Option<f32> {
+    pub(crate) fn later(&self, n: usize, secs: u32) -> Option<f32> {
         let want = self.readings[n].at().secs().checked_add(secs)?;
         let off = |reading: &&Reading| reading.at().secs().abs_diff(want);
         let after = self.readings[n..].partition_point(|reading| reading.at().secs() < want) + n;
@@ -114,7 +133,7 @@ impl Person {
     }
 
     /// Whether a reading under 70 mg/dL comes within `secs` after reading `n`; not known with too few readings.
-    pub fn low_within(&self, n: usize, secs: u32) -> Option<bool> {
+    pub(crate) fn low_within(&self, n: usize, secs: u32) -> Option<bool> {
         let end = self.readings[n].at().secs().checked_add(secs)?;
         let rest = &self.readings[n + 1..];
         let within = &rest[..rest.partition_point(|reading| reading.at().secs() <= end)];
@@ -125,12 +144,22 @@ impl Person {
 }
 
 /// The people of all sets.
-pub fn everyone(sets: &[Set]) -> Vec<&Person> {
+pub(crate) fn everyone(sets: &[Set]) -> Vec<&Person> {
     sets.iter().flat_map(|set| &set.people).collect()
 }
 
+/// The people in `folders`, as the command line reads them: a folder with CSV tables is a set, and so is each folder with
+/// tables within it. A column `reference_mg_dl` holds fingersticks or a laboratory's values.
+///
+/// # Errors
+/// When a folder cannot be read or holds nothing that can. Tables that cannot be read among others that can are told on
+/// standard error and left out.
+pub fn read(folders: &[PathBuf]) -> Result<Vec<Set>, Failure> {
+    sets(folders, &InputArgs::default())
+}
+
 /// The sets under `folders`: a folder with traces is one, and so is each folder with traces within it.
-pub fn sets(folders: &[PathBuf], input: &InputArgs) -> Result<Vec<Set>, Failure> {
+pub(crate) fn sets(folders: &[PathBuf], input: &InputArgs) -> Result<Vec<Set>, Failure> {
     let mut found = Vec::new();
     for folder in folders {
         for set in
