@@ -225,3 +225,43 @@ fn inside(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
     paths.sort();
     Ok(paths)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use glidepath::{Glucose, Instant};
+
+    #[test]
+    fn a_person_made_of_readings_is_in_order_of_time_and_has_none_twice() {
+        let glucose = Glucose::from_mg_dl(100.0).unwrap();
+        let at = |minute: u32| Instant::from_secs(60 * minute);
+        let readings = [10, 0, 5, 10].map(|minute| Reading::new(at(minute), glucose));
+        let references = [9, 3].map(|minute| Fingerstick::new(at(minute), glucose));
+        let person = Person::new("one", readings.to_vec(), references.to_vec());
+        let minutes: Vec<u32> = person.readings.iter().map(|reading| reading.at().secs() / 60).collect();
+        assert_eq!(minutes, [0, 5, 10]);
+        assert!(person.references[0].at() < person.references[1].at());
+    }
+
+    /// What both need is here, below both of them.
+    #[test]
+    fn rank_and_fit_do_not_know_each_other() {
+        let source = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+        for (room, others) in [("people", &["fit", "rank"][..]), ("fit", &["rank"]), ("rank", &["fit"])] {
+            let (mut folders, mut files) = (vec![source.join(room)], 0);
+            while let Some(folder) = folders.pop() {
+                for path in inside(&folder).unwrap() {
+                    if path.is_dir() {
+                        folders.push(path);
+                        continue;
+                    }
+                    let text = fs::read_to_string(&path).unwrap();
+                    let named = others.iter().find(|other| text.contains(&["crate::", other, "::"].concat()));
+                    assert!(named.is_none(), "{} knows {}", path.display(), named.unwrap());
+                    files += 1;
+                }
+            }
+            assert!(files > 2, "{room}");
+        }
+    }
+}
