@@ -346,6 +346,30 @@ mod terminals {
     }
 
     #[test]
+    fn frames_tell_the_wearers_own_time_whatever_the_zone() {
+        for (zone, ahead) in [("+05:00", 5 * 3600), ("-08:00", -8 * 3600)] {
+            let folder = tempfile::tempdir().unwrap();
+            let (mut far, near) = terminal();
+            let run = Run::of(&[near.as_str(), "--zone", zone], folder.path());
+            run.wait("the line", |line| line["message"].as_str().is_some_and(|m| m.contains("baud")));
+            let local = now().checked_add_signed(ahead).unwrap();
+            let start = local - 86_400;
+            for frame in [
+                Frame::Time(CurrentTime::new(date_time(local))),
+                Frame::Start(SessionStart::new(date_time(start))),
+                Frame::Measurement(CgmMeasurement::new(Sfloat::nearest(110.0), 1440)),
+            ] {
+                far.write_all(&frame.stuffed()).unwrap();
+            }
+            let told = run.wait_readings(1);
+            assert_eq!(told["glucose_mg_dl"], 110.0, "{told}");
+            assert!(told["age_s"].as_i64().unwrap() < 90, "{told}");
+            let hour = date_time(local).instant().unwrap().secs() / 3600 % 24;
+            assert!(told["time"].as_str().unwrap().contains(&format!("T{hour:02}:")), "{told}");
+        }
+    }
+
+    #[test]
     fn the_screen_shows_the_alarm_and_keys_work() {
         let folder = tempfile::tempdir().unwrap();
         let low: String = (0..3).map(|k| format!("{},6{k}\n", now() - k * 300)).collect();
@@ -394,6 +418,49 @@ mod terminals {
         wait("Ended: 3 readings");
         assert!(child.wait().unwrap().success());
     }
+}
+
+#[test]
+fn an_alarm_that_rings_while_nothing_comes_is_kept() {
+    let folder = tempfile::tempdir().unwrap();
+    // silent for eleven minutes a few seconds from now, when the value becomes too old to show
+    fs::write(folder.path().join("s.toml"), "[alarms.base.no_data]\nlimit = \"11 min\"\n").unwrap();
+    let newest = now() - 660 + 5;
+    let calm: String = (0..20).rev().map(|k| format!("{},120\n", newest - k * 300)).collect();
+    fs::write(folder.path().join("trace.csv"), format!("{HEADER}{calm}")).unwrap();
+    let run = Run::of(&["trace.csv", "--state", "live.state", "--settings", "s.toml"], folder.path());
+    run.wait_readings(20);
+    let state = folder.path().join("live.state");
+    let until = Instant::now() + PATIENCE;
+    while !state.exists() {
+        assert!(Instant::now() < until, "nothing is kept");
+        thread::sleep(Duration::from_millis(20));
+    }
+    let before = fs::read(&state).unwrap();
+    run.wait("silence", |line| line["event"] == "alarm" && line["kind"] == "no_data");
+    while fs::read(&state).unwrap() == before {
+        assert!(Instant::now() < until, "that it rang is not kept");
+        thread::sleep(Duration::from_millis(50));
+    }
+}
+
+#[test]
+fn of_the_past_the_newest_row_may_come_first() {
+    let folder = tempfile::tempdir().unwrap();
+    let newest_first: String = rows(30).iter().rev().map(String::as_str).collect();
+    fs::write(folder.path().join("trace.csv"), format!("{HEADER}{newest_first}")).unwrap();
+    let run = Run::of(&["trace.csv", "--state", "live.state", "--until-end"], folder.path());
+    let end = run.wait("end", |line| line["event"] == "end").pop().unwrap();
+    assert_eq!((&end["counts"]["readings"], &end["counts"]["refused"]), (&30.into(), &0.into()));
+    assert!(end["glucose_mg_dl"].is_f64() && end["age_s"].as_i64().unwrap() < 60, "{end}");
+    // the rate is that of the wave's end, not of it backwards
+    assert_eq!(end["trend"], "steady", "{end}");
+    drop(run);
+    let times: Vec<u64> = history(&folder.path().join("live.state"))
+        .iter()
+        .map(|line| line.split(' ').next().unwrap().parse().unwrap())
+        .collect();
+    assert!(times.len() == 30 && times.windows(2).all(|pair| pair[0] < pair[1]), "{times:?}");
 }
 
 #[test]

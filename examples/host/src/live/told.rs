@@ -249,3 +249,63 @@ fn matters(matter: Matter, face: &Face<'_>, unit: Unit) -> Option<String> {
         Matter::LowIn(_) => return None,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::live::watch::Present;
+    use crate::table::Taken;
+    use glidepath::{Instant, Reading, Settings};
+
+    const T0: u32 = 1_800_000_000;
+
+    /// What is told `later` seconds after the last of readings every five minutes.
+    fn told(values: &[f32], later: u32) -> Told {
+        let last = T0 + 300 * (values.len() as u32 - 1);
+        let present = |stamp: u32| Present { ms: u64::from(stamp - T0) * 1000, stamp: stamp.into(), lead: 0 };
+        let mut watch = Watch::new(Settings::default(), 0).unwrap();
+        for (n, value) in values.iter().enumerate() {
+            let at = Instant::from_secs(T0 + 300 * n as u32);
+            let reading = Some(Reading::new(at, Glucose::from_mg_dl(*value).unwrap()));
+            watch.row(&Taken { at, reading, stick: None }, false, present(last + later));
+        }
+        watch.begin(present(last + later));
+        Told::of(&watch, &Clock::default(), i64::from(last + later), Unit::MgDl)
+    }
+
+    fn row<'a>(told: &'a Told, name: &str) -> Option<&'a str> {
+        told.for_people.rows.iter().find(|(row, _)| *row == name).map(|(_, what)| what.as_str())
+    }
+
+    #[test]
+    fn a_doubted_value_has_no_deviation_beside_it() {
+        let mut values: Vec<f32> = (0..40).map(|n| 120.0 + [0.0, 2.0, 3.0, 1.0][n % 4]).collect();
+        let calm = told(&values, 0);
+        assert!(!calm.doubted && calm.sd_mg_dl.is_some() && calm.estimate_mg_dl.is_some());
+        assert!(row(&calm, "uncertainty").is_some_and(|what| what.contains("two in three")));
+        values.push(300.0);
+        let doubted = told(&values, 0);
+        assert!(doubted.doubted && doubted.glucose_mg_dl == Some(300.0), "{doubted:?}");
+        assert_eq!((doubted.sd_mg_dl, doubted.estimate_mg_dl), (None, None));
+        assert_eq!(row(&doubted, "uncertainty"), None);
+        assert!(doubted.for_people.figure.ends_with('?'));
+    }
+
+    #[test]
+    fn ages_are_told_in_minutes_hours_or_days() {
+        const MINUTE: u32 = 60;
+        for (later, said) in [
+            (59, "less than a minute ago"),
+            (60, "1 min ago"),
+            (10 * MINUTE + 59, "10 min ago"),
+            (89 * MINUTE, "89 min ago"),
+            (3 * 60 * MINUTE, "3.0 h ago"),
+            (3 * 1440 * MINUTE, "3 days ago"),
+            (451_198 * MINUTE, "313 days ago"),
+        ] {
+            let told = told(&[120.0; 20], later);
+            assert_eq!(row(&told, "measured"), Some(said));
+            assert!(told.line().contains(&format!("measured {said}")), "{}", told.line());
+        }
+    }
+}

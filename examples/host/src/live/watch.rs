@@ -543,4 +543,111 @@ mod tests {
         assert_eq!(watch.counts().readings, 31, "{:?}", watch.counts());
         assert!(!rings(&mut watch).contains(&Kind::Floor));
     }
+
+    #[test]
+    fn a_clock_that_is_set_is_taken_and_one_that_runs_a_little_off_is_not() {
+        let mut watch = Watch::new(Settings::default(), 0).unwrap();
+        watch.begin(at(0));
+        let wall = |watch: &Watch| {
+            let timeline = watch.app().monitor().timeline();
+            i64::from(timeline.wall_of(timeline.now()).unwrap().secs())
+        };
+        let mut ms = 0;
+        let mut run = |watch: &mut Watch, off: i64| {
+            for _ in 0..90 {
+                ms += 1000;
+                watch.run(Present { ms, stamp: T0 + ms as i64 / 1000 + off, lead: 0 });
+            }
+            (wall(watch) - T0 - ms as i64 / 1000, watch.told.unwrap().1)
+        };
+        let (off, told) = run(&mut watch, 0);
+        assert!(off.abs() <= OFF_S, "{off}");
+        // two seconds are not worth telling
+        assert_eq!(run(&mut watch, 2), (off, told));
+        // set forward by two hours, and back again by one
+        for set in [7200, 3600] {
+            let (off, told_then) = run(&mut watch, set);
+            assert!((off - set).abs() <= OFF_S && told_then > told, "{off} after {set}");
+        }
+    }
+
+    #[test]
+    fn after_a_restore_time_passes_by_the_first_stamp_that_comes() {
+        let mut before = Watch::new(Settings::default(), 0).unwrap();
+        for n in -40..=0 {
+            before.row(&row(T0 + n * 300, 120.0), false, at(0));
+        }
+        before.begin(at(0));
+        let mut after = Watch::new(Settings::default(), 0).unwrap();
+        after.restore(&before.save().unwrap()).unwrap();
+        // three hours later the next reading is 25 minutes old: it is past, and silence rings
+        let present = |minute: i64| Present { ms: 0, ..at(minute) };
+        after.row(&row(T0 + 155 * 60, 110.0), false, present(180));
+        let count = |watch: &Watch| watch.app().monitor().timeline().now();
+        assert_eq!(count(&after).since(count(&before)).secs() / 60, 155);
+        after.begin(present(180));
+        assert_eq!(after.face().age.map(|age| age.secs() / 60), Some(25));
+        assert!(after.face().current().is_none());
+        assert_eq!(rings(&mut after), [Kind::NoData]);
+        // so do weeks, after which a stamp alone would be too far ahead to be believed
+        for days in [1, 60] {
+            let mut after = Watch::new(Settings::default(), 0).unwrap();
+            after.restore(&before.save().unwrap()).unwrap();
+            after.row(&row(T0 + days * 86_400, 110.0), false, present(days * 1440 + 1));
+            after.begin(present(days * 1440 + 1));
+            assert_eq!((after.counts().readings, after.counts().refused), (1, 0), "{days}");
+            assert_eq!(after.face().age, Some(Span::from_mins(1)), "{days}");
+        }
+        // with nothing kept there is nothing to go by
+        let mut empty = Watch::new(Settings::default(), 0).unwrap();
+        let mut blind = Watch::new(Settings::default(), 0).unwrap();
+        empty.restore(&blind.save().unwrap()).unwrap();
+        empty.row(&row(T0, 110.0), false, at(1));
+        assert_eq!(count(&empty), count(&blind));
+    }
+
+    /// A session that began at T0, and a reading so many minutes after that.
+    fn frames(minute: u16, mg_dl: f32) -> [Vec<u8>; 2] {
+        use glidepath::gatt::{CgmMeasurement, DateTime, SessionStart, Sfloat};
+        // T0 is 2027-01-15 08:00:00
+        let start = SessionStart::new(DateTime::new((2027, 1, 15), (8, 0, 0)).unwrap());
+        let measured = CgmMeasurement::new(Sfloat::nearest(mg_dl), minute);
+        [Frame::Start(start), Frame::Measurement(measured)].map(|frame| frame.stuffed().to_vec())
+    }
+
+    #[test]
+    fn a_line_cut_in_the_middle_of_a_frame_loses_that_frame_alone() {
+        let mut watch = Watch::new(Settings::default(), 0).unwrap();
+        watch.begin(at(301));
+        let [start, half] = frames(301, 200.0);
+        watch.frame(&start, at(301));
+        watch.cut();
+        assert_eq!(watch.counts().broken, 0, "nothing was under way");
+        watch.frame(&half[..half.len() / 2], at(301));
+        watch.cut();
+        assert_eq!((watch.counts().broken, watch.counts().readings), (1, 0));
+        watch.run(at(302));
+        watch.news();
+        watch.frame(&frames(302, 110.0)[1], at(302));
+        assert_eq!((watch.counts().broken, watch.counts().readings), (1, 1));
+        assert!(watch.news().contains(&News::Taken));
+        assert_eq!(watch.face().figure().unwrap().glucose.whole_mg_dl(), 110);
+    }
+
+    #[test]
+    fn frames_of_the_past_may_come_newest_first() {
+        let mut watch = Watch::new(Settings::default(), 0).unwrap();
+        watch.frame(&frames(0, 0.0)[0], at(200));
+        for minute in (0..=200).rev().step_by(5) {
+            watch.frame(&frames(minute, 100.0 + f32::from(minute) / 10.0)[1], at(200));
+        }
+        watch.begin(at(200));
+        assert_eq!(rings(&mut watch), []);
+        assert_eq!(watch.counts().readings, 41, "{:?}", watch.counts());
+        assert_eq!(watch.face().age.map(|age| age.secs() / 60), Some(0));
+        assert_eq!(watch.face().figure().unwrap().glucose.whole_mg_dl(), 120);
+        let kept: Vec<u32> =
+            watch.app().monitor().history().iter().map(|reading| reading.at().secs()).collect();
+        assert!(kept.windows(2).all(|pair| pair[1] - pair[0] == 300), "{kept:?}");
+    }
 }
