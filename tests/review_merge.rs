@@ -1,7 +1,7 @@
 //! Joining records end to end gives the bits of the whole, wherever the cuts are; pooling does not depend on the order;
 //! and the wrist's form is small. Properties of ours, no outside source.
 
-use glidepath::review::{Compact, Config, Counting, DayTime, Pool, Pushed, Review, Unit};
+use glidepath::review::{Compact, Config, Counting, DayTime, Exact, Grid, Pool, Pushed, Review, Unit};
 use glidepath::{Glucose, Instant, Reading, Span, Status};
 use proptest::prelude::*;
 
@@ -84,6 +84,117 @@ proptest! {
         prop_assert_eq!(one_way.summary().readings, people.iter().map(|p| p.len() as u32).sum::<u32>());
         prop_assert_eq!(one_way, first);
     }
+}
+
+fn saved<G: Grid>(pool: &mut Pool<G>) -> Vec<u8> {
+    let mut buffer = vec![0xAA; Pool::<G>::ROOM];
+    let length = pool.save(&mut buffer).unwrap();
+    buffer.truncate(length);
+    buffer
+}
+
+fn exact(entries: &[Entry]) -> Box<Pool<Exact>> {
+    let mut review = Box::new(Review::<Exact>::with_grid(Config::default()));
+    entries.iter().for_each(|entry| assert_eq!(review.push(&entry.reading, entry.local), Pushed::Counted));
+    let mut pool = Box::<Pool<Exact>>::default();
+    pool.add(&review);
+    pool
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(if cfg!(miri) { 1 } else { 24 }))]
+    #[test]
+    fn a_pool_goes_to_bytes_and_back_and_damage_leaves_it_alone(
+        people in prop::collection::vec(entries(), 1..3),
+        at: prop::sample::Index,
+        change in 1_u8..=255,
+    ) {
+        let mut pool = Box::<Pool<Exact>>::default();
+        people.iter().for_each(|entries| pool.merge(&exact(entries)));
+        let bytes = saved(&mut *pool);
+        let mut back = exact(&people[0]); // what was there is read over
+        back.load(&bytes).unwrap();
+        prop_assert_eq!(&back, &pool);
+        prop_assert_eq!(saved(&mut *back), bytes.clone());
+        for cut in [0, 3, 7, 8, bytes.len() / 2, bytes.len() - 1] {
+            prop_assert!(back.load(&bytes[..cut]).is_err());
+        }
+        prop_assert!(back.load(&[&bytes[..], &[0]].concat()).is_err());
+        let mut other = bytes.clone();
+        other[at.index(bytes.len())] ^= change;
+        let _ = back.load(&other); // other numbers or a refusal, and no panic
+        for head in 0..8 {
+            let mut other = bytes.clone();
+            other[head] ^= change;
+            prop_assert!(exact(&[]).load(&other).is_err(), "{}", head);
+        }
+        let mut compact = Pool::<Compact>::default();
+        people.iter().for_each(|entries| compact.add(&review(Config::default(), entries)));
+        let bytes = saved(&mut compact);
+        let mut back = Pool::<Compact>::default();
+        back.load(&bytes).unwrap();
+        prop_assert_eq!(&back, &compact);
+        let before = pool.clone();
+        prop_assert!(pool.load(&bytes).is_err()); // of another grid
+        prop_assert_eq!(pool, before);
+        prop_assert!(compact.save(&mut [0; 4000]).is_err());
+    }
+}
+
+/// As many copies of one record as make 4,000 million readings: no sum comes to its end on the way.
+#[test]
+fn a_pool_of_everyone_has_the_figures_of_one() {
+    let entries: Vec<Entry> = (0..8 * 288)
+        .map(|i| {
+            let at = 300 * i;
+            let swing = 110.0 * ((i * i) as f32 / 9000.0).sin();
+            let mg_dl = 165.0 + swing + f32::from((i / 288 % 3) as u16) * 14.0;
+            let reading = Reading::new(Instant::from_secs(at), Glucose::from_mg_dl(mg_dl).unwrap());
+            Entry { reading, local: DayTime::from_secs(at) }
+        })
+        .collect();
+    let one = exact(&entries);
+    let mut many = one.clone();
+    let doublings = if cfg!(miri) { 2 } else { 20 };
+    for _ in 0..doublings {
+        let half = many.clone();
+        many.merge(&half);
+    }
+    let (one, all) = (one.summary(), many.summary());
+    assert_eq!(all.readings, one.readings << doublings);
+    let near = |name: &str, one: Option<f32>, all: Option<f32>, within: f32| {
+        let (one, all) = (one.unwrap(), all.unwrap());
+        assert!((all / one - 1.0).abs() < within, "{name}: {one} {all}");
+    };
+    for (name, within, of) in [
+        ("mean", 1e-6, (|s| s.mean_mg_dl) as fn(&glidepath::review::Summary) -> Option<f32>),
+        ("sd", 1e-3, |s| s.sd_mg_dl),
+        ("lbgi", 1e-6, |s| s.lbgi),
+        ("hbgi", 1e-6, |s| s.hbgi),
+        ("m", 1e-6, |s| s.m_value),
+        ("mage", 1e-6, |s| s.mage_mg_dl),
+        ("rises", 1e-6, |s| s.mage_rises_mg_dl),
+        ("falls", 1e-6, |s| s.mage_falls_mg_dl),
+        ("modd", 1e-6, |s| s.modd_mg_dl),
+        ("conga", 1e-3, |s| s.conga_24h),
+        ("gvp", 1e-6, |s| s.gvp_percent),
+        ("mag", 1e-6, |s| s.mag_mg_dl_h),
+        ("within", 1e-6, |s| s.sd_within_day),
+        ("active", 1e-6, |s| s.active_percent),
+        ("low", 1e-6, |s| s.by_time.map(|r| r.below_70())),
+        ("target", 1e-6, |s| s.by_readings.map(|r| r.from_70_to_180)),
+    ] {
+        near(name, of(&one), of(&all), within);
+    }
+    // the divisor n - 1 weighs little with many days
+    let days = one.whole_days as f32;
+    let spread = one.sd_between_day_means.map(|sd| sd * ((days - 1.0) / days).sqrt());
+    near("between days", spread, all.sd_between_day_means, 1e-5);
+    for ((one, all), seconds) in one.episodes.iter().zip(all.episodes).zip(many.episode_seconds()) {
+        assert_eq!(seconds, u64::from(one.seconds) << doublings);
+        assert_eq!(all.count, one.count << doublings);
+    }
+    assert!(one.episodes[3].seconds > 0 && all.episodes[3].seconds == u32::MAX);
 }
 
 #[test]

@@ -148,6 +148,18 @@ impl<'a> Codec<'a> {
         word
     }
 
+    /// A number of 64 bits.
+    #[inline(never)]
+    pub fn long(&mut self, place: &mut u64) -> u64 {
+        let mut bytes = place.to_le_bytes();
+        self.bytes(&mut bytes);
+        let long = u64::from_le_bytes(bytes);
+        if self.loads() {
+            *place = long;
+        }
+        long
+    }
+
     /// Whether or not.
     #[inline(never)]
     pub fn flag(&mut self, place: &mut bool) -> bool {
@@ -305,6 +317,28 @@ impl Coded for Glucose {
         let mg_dl = codec.within(&mut self.mg_dl(), 0.0, Self::MAX_MG_DL);
         if codec.loads() {
             *self = Self::clamped(mg_dl);
+        }
+    }
+}
+
+impl Coded for u32 {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        codec.word(self);
+    }
+}
+
+impl Coded for u64 {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        codec.long(self);
+    }
+}
+
+impl Coded for u128 {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let mut bytes = self.to_le_bytes();
+        codec.bytes(&mut bytes);
+        if codec.loads() {
+            *self = Self::from_le_bytes(bytes);
         }
     }
 }

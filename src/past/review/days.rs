@@ -1,6 +1,7 @@
 //! What is summed day by day: spread within and between days, and which hours of which days held lows and highs.
 
 use super::sums::Sums;
+use crate::codec::{Codec, Coded};
 use crate::math;
 
 /// Two-hour windows, one starting at each full hour, none across midnight.
@@ -52,6 +53,25 @@ fn fine(mg_dl: f32) -> u64 {
     math::round(mg_dl * FINE) as u64
 }
 
+impl Coded for Window {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { seen, marks } = self;
+        codec.half(seen);
+        marks.iter_mut().for_each(|mark| {
+            codec.half(mark);
+        });
+    }
+}
+
+impl Coded for DaySums {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { days, sd, mean, mean_square, windows } = self;
+        codec.word(days);
+        [sd, mean, mean_square].into_iter().for_each(|sum| sum.code(codec));
+        windows.iter_mut().for_each(|window| window.code(codec));
+    }
+}
+
 impl DaySums {
     fn close(&mut self, day: &Day, interval_s: u32) {
         for (start, window) in (0_u32..).step_by(2).zip(&mut self.windows) {
@@ -85,6 +105,22 @@ impl DaySums {
                 *count = count.saturating_add(more);
             }
         }
+    }
+
+    /// Sum of the squared means in parts, of one record: it fits.
+    pub(super) fn mean_square(&self) -> u128 {
+        u128::from(self.mean_square)
+    }
+
+    /// As [`DaySums::sd_of_means`], with the sum of squares of many records.
+    pub(super) fn sd_of_means_of_many(&self, mean_square: u128) -> Option<f32> {
+        let less = self.days.checked_sub(1).filter(|&less| less > 0)?;
+        let (days, mean) = (u128::from(self.days), u128::from(self.mean));
+        let centre = mean.checked_div(days)?;
+        let rest = mean.saturating_sub(centre.saturating_mul(days)) as f32;
+        let twice = mean.saturating_mul(2).saturating_sub(days.saturating_mul(centre));
+        let moved = mean_square.saturating_sub(centre.saturating_mul(twice));
+        Some(math::sqrt((moved as f32 - rest * rest / days as f32) / less as f32) / FINE)
     }
 
     /// Days with enough readings.

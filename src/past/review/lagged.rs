@@ -1,6 +1,7 @@
 //! Differences between values a fixed time apart: CONGA and MODD.
 
 use super::sums::Sums;
+use crate::codec::{Codec, Coded};
 
 /// Seconds of a slot. Of the readings in one slot the first counts.
 const SLOT_S: u32 = 300;
@@ -55,6 +56,14 @@ impl Differences {
     pub(super) fn modd(&self) -> Option<f32> {
         let [.., day] = &self.by_lag;
         (day.n > 0).then(|| self.day_apart as f32 / day.n as f32 / 100.0)
+    }
+}
+
+impl Coded for Differences {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { by_lag, day_apart } = self;
+        by_lag.iter_mut().for_each(|sums| sums.code(codec));
+        codec.long(day_apart);
     }
 }
 

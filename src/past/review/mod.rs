@@ -2,8 +2,8 @@
 //!
 //! [`Review`] takes readings one by one. Two of them that follow each other join with [`Review::append`] to exactly the
 //! one of the joined readings, wherever the cut was: it keeps what is still open at its first and last reading. Records
-//! that do not follow each other, of several people say, add up in a [`Pool`], in any order. All sums are whole numbers,
-//! so that no order of adding changes a bit.
+//! that do not follow each other, of several people say, add up in a [`Pool`], in any order, here or on several machines. All
+//! sums are whole numbers, so that no order of adding changes a bit.
 //!
 //! Nothing here is a treatment decision: confirm with a fingerstick when symptoms and reading disagree, and follow your
 //! care team.
@@ -32,9 +32,11 @@ mod lagged;
 
 mod path;
 mod pattern;
+mod pool;
 mod profile;
 mod ranges;
 mod risk;
+mod sparse;
 mod spells;
 mod summary;
 mod sums;
@@ -44,6 +46,7 @@ pub use config::{Config, Counting, DayTime, Threshold, Unit};
 pub use episodes::{Episode, EpisodeRule, Episodes};
 pub use formula::{ea1c_percent, gmi_mmol_mol, gmi_percent, gri, gri_zone, j_index};
 pub use pattern::{CHANCE, DAYS_HELD, DAYS_SEEN, Mark, Pattern, WINDOW_MINUTES};
+pub use pool::Pool;
 pub use profile::{BIN_MINUTES, BINS, Compact, Exact, Grid};
 pub use ranges::Ranges;
 pub use risk::glucose_risk;
@@ -272,60 +275,6 @@ impl<G: Grid> Review<G> {
     #[must_use]
     pub fn span(&self) -> Option<(Instant, Instant)> {
         self.edges.map(|(first, last)| (first.at, last.at))
-    }
-}
-
-/// Reviews of several people, or of stretches far apart, added up: each record is closed where it ends, and none joins
-/// another. The order of adding does not matter.
-///
-/// # Examples
-/// ```
-/// use glidepath::review::{Config, Pool, Review};
-/// let mut pool = Pool::default();
-/// pool.add(&Review::new(Config::default()));
-/// assert_eq!(pool.records(), 1);
-/// assert_eq!(pool.summary().mean_mg_dl, None);
-/// ```
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Pool<G = Compact> {
-    totals: Totals,
-    grid: G,
-    records: u32,
-}
-
-impl<G: Grid> Pool<G> {
-    /// Adds one record. Sensors of different intervals and units add up; the M-value means something only if all share
-    /// one ideal, and episodes if all share one rule of counting.
-    pub fn add(&mut self, review: &Review<G>) {
-        self.totals.add(&review.totals());
-        self.grid.add(&review.grid);
-        self.records = self.records.saturating_add(1);
-    }
-
-    /// Adds another pool.
-    pub fn merge(&mut self, other: &Self) {
-        self.totals.add(&other.totals);
-        self.grid.add(&other.grid);
-        self.records = self.records.saturating_add(other.records);
-    }
-
-    /// How many records were added.
-    #[must_use]
-    pub fn records(&self) -> u32 {
-        self.records
-    }
-
-    /// The figures over all readings of all records; `days` is the sum of theirs. Spread between people is part of the
-    /// SD, and so of CV, J and the threshold of MAGE.
-    #[must_use]
-    pub fn summary(&self) -> Summary {
-        self.totals.summary(self.grid.sd_by_clock())
-    }
-
-    /// The counts by time of day.
-    #[must_use]
-    pub fn grid(&self) -> &G {
-        &self.grid
     }
 }
 

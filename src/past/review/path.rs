@@ -1,5 +1,6 @@
 //! How much glucose moves from reading to reading.
 
+use crate::codec::{Codec, Coded};
 use crate::math;
 
 /// Sums over pairs of neighbouring readings with no gap between them.
@@ -42,5 +43,12 @@ impl Path {
     /// Mean absolute change, mg/dL per hour.
     pub(super) fn mag(&self) -> Option<f32> {
         (self.seconds > 0).then(|| self.moved as f32 * 36.0 / self.seconds as f32)
+    }
+}
+
+impl Coded for Path {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { length, seconds, moved } = self;
+        [length, seconds, moved].into_iter().for_each(|sum| sum.code(codec));
     }
 }

@@ -4,7 +4,9 @@
 //! [`Compact`] one for the wrist, whose classes are 5 mg/dL wide where most values lie, and an [`Exact`] one for the
 //! desk, with a counter for each mg/dL.
 
+use super::sparse;
 use super::sums::Sums;
+use crate::codec::{Codec, Coded};
 use crate::math;
 
 /// Bins of a day.
@@ -13,7 +15,18 @@ pub const BINS: usize = 96;
 pub const BIN_MINUTES: u16 = 15;
 
 mod sealed {
+    use crate::codec::Codec;
+
     pub trait Sealed {}
+
+    /// What only this crate can make.
+    #[expect(missing_debug_implementations, reason = "it is not to be seen")]
+    pub struct Bytes<'a, 'b>(pub(super) &'a mut Codec<'b>);
+}
+
+/// A grid to bytes and back.
+pub(super) fn code<G: Grid>(grid: &mut G, codec: &mut Codec<'_>) {
+    grid.code(&mut sealed::Bytes(codec));
 }
 
 /// Counts of values by time of day: [`Compact`] or [`Exact`]. Not to be implemented elsewhere.
@@ -61,6 +74,14 @@ pub trait Grid: sealed::Sealed + Clone + Default + core::fmt::Debug {
     fn sd_by_clock(&self) -> Option<f32> {
         None
     }
+
+    /// Bytes that its counts never exceed; see [`Pool::save`](super::Pool::save).
+    #[doc(hidden)]
+    const ROOM: usize;
+
+    /// Its counts to bytes and back.
+    #[doc(hidden)]
+    fn code(&mut self, codec: &mut sealed::Bytes<'_, '_>);
 
     /// How many values a bin holds.
     #[must_use]
@@ -183,6 +204,14 @@ impl Grid for Compact {
             *mine = mine.saturating_add(*theirs);
         }
     }
+
+    const ROOM: usize = size_of::<Self>();
+
+    fn code(&mut self, codec: &mut sealed::Bytes<'_, '_>) {
+        self.cells.as_flattened_mut().iter_mut().for_each(|cell| {
+            codec.0.byte(cell);
+        });
+    }
 }
 
 /// A counter for each whole mg/dL from 0 to 511, and the spread between days by the clock.
@@ -234,6 +263,13 @@ impl Grid for Exact {
         for (mine, theirs) in self.clock.iter_mut().zip(&other.clock) {
             mine.add(theirs);
         }
+    }
+
+    const ROOM: usize = BINS * sparse::room::<u32>(512) + 288 * size_of::<Sums>();
+
+    fn code(&mut self, codec: &mut sealed::Bytes<'_, '_>) {
+        self.cells.iter_mut().for_each(|cells| sparse::code(codec.0, cells));
+        self.clock.iter_mut().for_each(|sums| sums.code(codec.0));
     }
 
     fn sd_by_clock(&self) -> Option<f32> {

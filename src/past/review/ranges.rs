@@ -1,6 +1,7 @@
 //! Readings and time in ranges.
 
 use super::config::{Threshold, Unit};
+use crate::codec::{Codec, Coded};
 
 /// The edges between the seven classes; `true` where the limit itself belongs to the class below.
 const EDGES: [(Threshold, bool); 6] = [
@@ -108,6 +109,14 @@ impl Tally {
 
     pub(super) fn by_time(&self) -> Option<Ranges> {
         shares(self.seconds.map(|seconds| seconds as f32))
+    }
+}
+
+impl Coded for Tally {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { readings, seconds } = self;
+        readings.iter_mut().for_each(|count| count.code(codec));
+        seconds.iter_mut().for_each(|part| part.code(codec));
     }
 }
 

@@ -1,5 +1,6 @@
 //! Risk of lows and highs by a transform that makes the glucose scale symmetric, and the M-value.
 
+use crate::codec::{Codec, Coded};
 use crate::math;
 use crate::units::Glucose;
 
@@ -80,7 +81,44 @@ impl Risk {
 
     /// LBGI, HBGI and M-value over `n` readings.
     pub(super) fn means(&self, n: u32) -> Option<[f32; 3]> {
-        let mean = |sum: u64, one: f32| sum as f32 / one / n as f32;
-        (n > 0).then(|| [mean(self.low, RISK_ONE), mean(self.high, RISK_ONE), mean(self.m_value, M_ONE)])
+        means([self.low as f32, self.high as f32, self.m_value as f32], n)
+    }
+}
+
+fn means([low, high, m_value]: [f32; 3], n: u32) -> Option<[f32; 3]> {
+    let mean = |sum: f32, one: f32| sum / one / n as f32;
+    (n > 0).then(|| [mean(low, RISK_ONE), mean(high, RISK_ONE), mean(m_value, M_ONE)])
+}
+
+impl Coded for Risk {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { low, high, m_value } = self;
+        [low, high, m_value].into_iter().for_each(|sum| sum.code(codec));
+    }
+}
+
+/// The same sums of many records.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) struct RiskOfMany([u128; 3]);
+
+impl RiskOfMany {
+    pub(super) fn add_one(&mut self, one: &Risk) {
+        self.add(&Self([one.low, one.high, one.m_value].map(u128::from)));
+    }
+
+    pub(super) fn add(&mut self, other: &Self) {
+        for (mine, theirs) in self.0.iter_mut().zip(other.0) {
+            *mine = mine.saturating_add(theirs);
+        }
+    }
+
+    pub(super) fn means(&self, n: u32) -> Option<[f32; 3]> {
+        means(self.0.map(|sum| sum as f32), n)
+    }
+}
+
+impl Coded for RiskOfMany {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        self.0.iter_mut().for_each(|sum| sum.code(codec));
     }
 }

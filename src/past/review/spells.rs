@@ -6,6 +6,7 @@
 
 use super::config::Config;
 use super::episodes::{Episode, EpisodeRule, Mark};
+use crate::codec::{Codec, Coded};
 use crate::units::Instant;
 
 /// Number and time of episodes.
@@ -31,6 +32,14 @@ impl EpisodeTotal {
     pub(super) fn add(&mut self, other: &Self) {
         self.count = self.count.saturating_add(other.count);
         self.seconds = self.seconds.saturating_add(other.seconds);
+    }
+}
+
+impl Coded for EpisodeTotal {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { count, seconds } = self;
+        codec.word(count);
+        codec.word(seconds);
     }
 }
 

@@ -11,6 +11,7 @@ use super::risk::Risk;
 use super::spells::EpisodeTotal;
 use super::sums::Sums;
 use super::swings::Counted;
+use crate::codec::{Codec, Coded};
 
 /// What is added reading by reading and is never open.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -104,6 +105,29 @@ impl Totals {
             sd_by_clock,
             episodes: self.episodes,
         }
+    }
+}
+
+impl Coded for Running {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { values, tally, risk, path, beyond } = self;
+        values.code(codec);
+        tally.code(codec);
+        risk.code(codec);
+        path.code(codec);
+        beyond.iter_mut().for_each(|count| count.code(codec));
+    }
+}
+
+impl Coded for Totals {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { running, differences, swings, days, episodes, span } = self;
+        running.code(codec);
+        differences.code(codec);
+        swings.code(codec);
+        days.code(codec);
+        episodes.iter_mut().for_each(|total| total.code(codec));
+        codec.long(span);
     }
 }
 

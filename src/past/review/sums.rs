@@ -1,5 +1,6 @@
 //! Mean and standard deviation from whole-number sums.
 
+use crate::codec::{Codec, Coded};
 use crate::math;
 
 /// Count, sum and sum of squares of values in hundredths of a mg/dL. Whole numbers, so that the order of adding does
@@ -55,6 +56,19 @@ impl Sums {
         let rest = rest as f32;
         let variance = (moved as f32 - rest * rest / self.n as f32) / below as f32;
         Some(math::sqrt(variance) / 100.0)
+    }
+}
+
+impl Coded for Sums {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { n, sum, square } = self;
+        codec.word(n);
+        let mut bits = sum.cast_unsigned();
+        codec.long(&mut bits);
+        if codec.loads() {
+            *sum = bits.cast_signed();
+        }
+        codec.long(square);
     }
 }
 

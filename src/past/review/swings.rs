@@ -6,6 +6,9 @@
 //! `p` removes one rise and one fall of `p` from any threshold under `p` and none above, so that the counts give the
 //! swings above every threshold exactly.
 
+use super::sparse;
+use crate::codec::{Codec, Coded};
+
 /// Heights counted apart, mg/dL. A standard deviation of 256 or more does not occur.
 const HEIGHTS: usize = 256;
 /// Turning points left open at each end of the record. Real traces need under 30.
@@ -63,6 +66,100 @@ pub(super) struct Counted {
 impl Default for Counted {
     fn default() -> Self {
         Self { rises: Heights::NONE, falls: Heights::NONE }
+    }
+}
+
+impl Coded for Heights {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { counts, over: (n, sum) } = self;
+        counts.iter_mut().for_each(|count| {
+            codec.half(count);
+        });
+        codec.word(n);
+        codec.word(sum);
+    }
+}
+
+impl Coded for Counted {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { rises, falls } = self;
+        rises.code(codec);
+        falls.code(codec);
+    }
+}
+
+/// The swings of many records by height: of rises and of falls.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct SwingsOfMany([HeightsOfMany; 2]);
+
+#[derive(Clone, Debug, PartialEq, Eq)]
+struct HeightsOfMany {
+    counts: [u64; HEIGHTS],
+    /// As of [`Heights`].
+    over: (u64, u64),
+}
+
+impl Default for SwingsOfMany {
+    fn default() -> Self {
+        Self([HeightsOfMany::NONE, HeightsOfMany::NONE])
+    }
+}
+
+impl HeightsOfMany {
+    const NONE: Self = Self { counts: [0; HEIGHTS], over: (0, 0) };
+
+    fn add(&mut self, counts: impl Iterator<Item = u64>, over: (u64, u64)) {
+        for (mine, more) in self.counts.iter_mut().zip(counts) {
+            *mine = mine.saturating_add(more);
+        }
+        self.over.0 = self.over.0.saturating_add(over.0);
+        self.over.1 = self.over.1.saturating_add(over.1);
+    }
+
+    fn above(&self, threshold: f32) -> (u64, u64) {
+        let mut total = self.over;
+        for (height, &count) in (0_u32..).zip(&self.counts) {
+            if height as f32 > threshold {
+                total.0 = total.0.saturating_add(count);
+                total.1 = total.1.saturating_add(u64::from(height).saturating_mul(count));
+            }
+        }
+        total
+    }
+}
+
+impl SwingsOfMany {
+    pub(super) fn add_one(&mut self, one: &Counted) {
+        for (mine, more) in self.0.iter_mut().zip([&one.rises, &one.falls]) {
+            let over = (u64::from(more.over.0), u64::from(more.over.1));
+            mine.add(more.counts.iter().map(|&count| u64::from(count)), over);
+        }
+    }
+
+    pub(super) fn add(&mut self, other: &Self) {
+        for (mine, more) in self.0.iter_mut().zip(&other.0) {
+            mine.add(more.counts.iter().copied(), more.over);
+        }
+    }
+
+    /// As [`Counted::means`].
+    pub(super) fn means(&self, sd: f32) -> [Option<f32>; 3] {
+        if sd.is_nan() || sd >= HEIGHTS as f32 {
+            return [None; 3];
+        }
+        let [up, down] = self.0.each_ref().map(|heights| heights.above(sd));
+        let all = (up.0.saturating_add(down.0), up.1.saturating_add(down.1));
+        [up, down, all].map(|(n, sum)| (n > 0).then(|| sum as f32 / n as f32))
+    }
+}
+
+impl Coded for SwingsOfMany {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        for HeightsOfMany { counts, over: (n, sum) } in &mut self.0 {
+            sparse::code(codec, counts);
+            codec.long(n);
+            codec.long(sum);
+        }
     }
 }
 
