@@ -1,12 +1,15 @@
 //! The Python face of glidepath: arrays in, arrays out. Everything that decides is in `glidepath` and in the desk tool's
 //! library; here are only the ways in and out. What a user sees is in `python/glidepath`.
 
+mod accuracy;
 mod input;
 mod monitor;
 mod output;
 mod progress;
 mod replay;
+mod review;
 mod settings;
+mod simulate;
 
 use pyo3::prelude::*;
 
@@ -36,5 +39,10 @@ fn _native(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_function(wrap_pyfunction!(input::columns, module)?)?;
     module.add_function(wrap_pyfunction!(replay::replay, module)?)?;
     module.add_function(wrap_pyfunction!(replay::demo, module)?)?;
+    module.add_class::<review::ReviewRecord>()?;
+    module.add_class::<accuracy::AccuracyRecord>()?;
+    module.add_function(wrap_pyfunction!(review::review, module)?)?;
+    module.add_function(wrap_pyfunction!(accuracy::accuracy, module)?)?;
+    module.add_function(wrap_pyfunction!(simulate::simulate, module)?)?;
     Ok(())
 }

@@ -6,13 +6,13 @@ mod charts;
 mod demo;
 #[cfg(test)]
 mod demo_tests;
-mod figures;
+pub mod figures;
 mod grids;
 mod groups;
-mod input;
+pub mod input;
 mod judged;
 mod presence;
-mod report;
+pub mod report;
 mod sheet;
 mod tables;
 mod text;
@@ -20,6 +20,8 @@ mod weighing;
 mod words;
 
 use std::path::{Path, PathBuf};
+
+use glidepath::Fingerstick;
 
 use crate::args::{InputArgs, OutputArgs};
 use crate::failure::Failure;
@@ -140,6 +142,41 @@ pub fn run(args: &Args) -> Result<(), Failure> {
     };
     output::print(&said);
     Ok(())
+}
+
+/// How one sensor is judged by references where nothing else is compared.
+#[derive(Clone, Copy, Debug)]
+pub struct Alone {
+    /// Hours at the beginning that are left out of the overall figures.
+    pub skip_hours: f32,
+    /// How far a reading may be from its reference, minutes.
+    pub window_min: Option<f32>,
+    /// By the line between two readings instead of the nearest.
+    pub interpolate: bool,
+    /// Agreement is counted in mg/dL under this many, else in percent.
+    pub cut_mg_dl: f32,
+}
+
+/// Judges one sensor; what looks wrong is said beside.
+///
+/// # Errors
+/// When a setting is out of its range.
+pub fn judge(
+    worn: &input::Worn,
+    references: &[Fingerstick],
+    how: Alone,
+) -> Result<(report::SensorReport, Vec<String>), Failure> {
+    let args = Args {
+        skip_hours: how.skip_hours,
+        first_day_hours: 24.0,
+        window: how.window_min,
+        interpolate: how.interpolate,
+        cut: how.cut_mg_dl,
+        ..Args::default()
+    };
+    let mut notes = Vec::new();
+    let report = report::one(worn, references, &args, &mut notes)?;
+    Ok((report, notes))
 }
 
 /// Reads everything that `args` names, or invents it.

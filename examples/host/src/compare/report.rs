@@ -161,8 +161,7 @@ pub struct MeterReport {
 
 /// Works everything out.
 pub fn report(study: &Study, args: &Args, weighing: Option<&Weighing>) -> Result<Report, Failure> {
-    let method = Agreement::new(args.cut, args.switch.into())
-        .map_err(|_| Failure::new(format!("--cut {}: expected 0 to 400 mg/dL", args.cut)))?;
+    let method = method(args)?;
     let mut notes = study.notes.clone();
     let no_references = Vec::new();
     let references = study.reference.as_ref().unwrap_or(&no_references);
@@ -217,6 +216,21 @@ pub fn report(study: &Study, args: &Args, weighing: Option<&Weighing>) -> Result
         weighing: weighed,
         caution: CAUTION,
     })
+}
+
+fn method(args: &Args) -> Result<Agreement, Failure> {
+    Agreement::new(args.cut, args.switch.into())
+        .map_err(|_| Failure::new(format!("--cut {}: expected 0 to 400 mg/dL", args.cut)))
+}
+
+/// One sensor alone.
+pub fn one(
+    worn: &Worn,
+    references: &[Fingerstick],
+    args: &Args,
+    notes: &mut Vec<String>,
+) -> Result<SensorReport, Failure> {
+    Ok(sensor(worn, references, pairing(worn, args)?, method(args)?, args, notes))
 }
 
 fn pairing(worn: &Worn, args: &Args) -> Result<Pairing, Failure> {

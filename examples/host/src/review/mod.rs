@@ -2,8 +2,8 @@
 
 mod between;
 mod fhir;
-mod figures;
-mod record;
+pub mod figures;
+pub mod record;
 mod sheet;
 mod words;
 

@@ -2,11 +2,12 @@
 
 mod model;
 
+use std::fmt::Write as _;
 use std::path::PathBuf;
 
 use clap::ValueEnum;
 use glidepath::simulate::{Disturbance, Meter, MeterModel, Person, Sensor};
-use glidepath::{Instant, Span};
+use glidepath::{Fingerstick, Instant, Span};
 use serde::Serialize;
 
 pub use model::WorldArgs;
@@ -21,45 +22,46 @@ use crate::table::Clock;
 /// (what is true). Without --out-trace it goes to standard output. The same seed gives the same table on every
 /// machine. Invented data: no person, sensor or meter behaves exactly so, and nothing here is for treatment
 /// decisions.
-#[derive(clap::Args, Debug)]
+#[derive(clap::Args, Debug, Default)]
 pub struct Args {
     /// Which person, sensor and meter: any whole number
     #[arg(long, value_name = "N", default_value_t = 1)]
-    seed: u64,
+    pub seed: u64,
 
     /// How many days
     #[arg(long, value_name = "D", default_value_t = 14, value_parser = clap::value_parser!(u32).range(1..=3650))]
-    days: u32,
+    pub days: u32,
 
     /// Minutes between readings
     #[arg(long, value_name = "MIN", default_value_t = 5, value_parser = clap::value_parser!(u32).range(1..=60))]
-    interval: u32,
+    pub interval: u32,
 
     #[command(flatten)]
-    world: WorldArgs,
+    pub world: WorldArgs,
 
     /// Fingersticks a day, spread over the waking hours
     #[arg(long, value_name = "N", default_value_t = 2, value_parser = clap::value_parser!(u32).range(0..=24))]
-    fingersticks_per_day: u32,
+    pub fingersticks_per_day: u32,
 
     /// Write the trace (CSV) to this file
     #[arg(long, value_name = "FILE")]
-    out_trace: Option<PathBuf>,
+    pub out_trace: Option<PathBuf>,
 
     /// Write the fingersticks (CSV: time, reference_mg_dl) to this file
     #[arg(long, value_name = "FILE")]
-    out_fingersticks: Option<PathBuf>,
+    pub out_fingersticks: Option<PathBuf>,
 
     /// Print a summary as JSON on standard output, and nothing else there
     #[arg(long)]
-    json: bool,
+    pub json: bool,
 }
 
 /// Midnight, 5 January 2026, a Monday; invented like everything else.
 const FIRST_MIDNIGHT: u32 = 1_767_571_200;
 
+/// What an invented trace is like.
 #[derive(Debug, Default, Serialize)]
-struct Summary {
+pub struct Summary {
     seed: u64,
     days: u32,
     interval_s: u32,
@@ -76,26 +78,60 @@ struct Summary {
     error_mg_dl: f64,
 }
 
-struct Invented {
-    trace: String,
-    fingersticks: String,
-    summary: Summary,
+/// An invented trace, and what is true of it.
+#[derive(Debug, Default)]
+pub struct Invented {
+    pub rows: Vec<Row>,
+    pub fingersticks: Vec<Fingerstick>,
+    pub summary: Summary,
+}
+
+/// A reading and the truth beside it.
+#[derive(Clone, Copy, Debug)]
+pub struct Row {
+    pub at: Instant,
+    /// What the sensor shows, whole mg/dL.
+    pub shown: u16,
+    pub plasma: f32,
+    pub rate: f32,
+}
+
+impl Invented {
+    fn trace_csv(&self) -> String {
+        let clock = Clock::default();
+        let mut csv = String::from("time,glucose_mg_dl,plasma_mg_dl,rate_mg_dl_min\n");
+        for Row { at, shown, plasma, rate } in &self.rows {
+            let (time, plasma) = (clock.iso(at.secs().into()), f64::from(*plasma));
+            let _ = writeln!(csv, "{time},{shown},{plasma:.1},{rate:.3}");
+        }
+        csv
+    }
+
+    fn fingersticks_csv(&self) -> String {
+        let clock = Clock::default();
+        let mut csv = String::from("time,reference_mg_dl\n");
+        for stick in &self.fingersticks {
+            let (time, value) = (clock.iso(stick.at().secs().into()), stick.glucose().whole_mg_dl());
+            let _ = writeln!(csv, "{time},{value}");
+        }
+        csv
+    }
 }
 
 pub fn run(args: &Args) -> Result<(), Failure> {
     let invented = invent(args)?;
     let mut outputs = Outputs::default();
     if let Some(path) = &args.out_trace {
-        outputs.add(path.clone(), invented.trace.as_bytes());
+        outputs.add(path.clone(), invented.trace_csv());
     }
     if let Some(path) = &args.out_fingersticks {
-        outputs.add(path.clone(), invented.fingersticks.as_bytes());
+        outputs.add(path.clone(), invented.fingersticks_csv());
     }
     outputs.write()?;
     if args.json {
         output::say(&serde_json::to_string_pretty(&invented.summary).unwrap_or_default());
     } else if args.out_trace.is_none() {
-        output::print(&invented.trace);
+        output::print(&invented.trace_csv());
     } else {
         output::say(&tell(args, &invented.summary));
     }
@@ -119,14 +155,16 @@ fn tell(args: &Args, summary: &Summary) -> String {
     )
 }
 
-fn invent(args: &Args) -> Result<Invented, Failure> {
+/// Invents a trace.
+///
+/// # Errors
+/// When the noise scale is out of range.
+pub fn invent(args: &Args) -> Result<Invented, Failure> {
     let start = Instant::from_secs(FIRST_MIDNIGHT);
     let mut person = Person::new(args.seed, args.world.person().with_start(start));
     let mut sensor = Sensor::new(args.seed, args.world.sensor()?);
     let mut meter = Meter::new(args.seed, MeterModel::USUAL);
-    let clock = Clock::default();
-    let mut trace = String::from("time,glucose_mg_dl,plasma_mg_dl,rate_mg_dl_min\n");
-    let mut fingersticks = String::from("time,reference_mg_dl\n");
+    let (mut rows, mut fingersticks) = (Vec::new(), Vec::new());
     let mut summary = Summary {
         seed: args.seed,
         days: args.days,
@@ -143,19 +181,17 @@ fn invent(args: &Args) -> Result<Invented, Failure> {
         sum += plasma;
         below += f64::from(u8::from(plasma < 70.0));
         above += f64::from(u8::from(plasma > 180.0));
-        let time = || clock.iso(i64::from(truth.at().secs()));
         if pricks(minute, args.fingersticks_per_day) {
-            let value = meter.measure(&truth).glucose().whole_mg_dl();
-            fingersticks.push_str(&format!("{},{value}\n", time()));
+            fingersticks.push(meter.measure(&truth));
             summary.fingersticks += 1;
         }
         if minute % args.interval == 0 {
             if let Some(sample) = sensor.read() {
                 let shown = sample.reading().glucose().whole_mg_dl();
-                let rate = truth.rate().mg_dl_per_min();
-                trace.push_str(&format!("{},{shown},{plasma:.1},{rate:.3}\n", time()));
+                let (plasma, rate) = (truth.plasma().mg_dl(), truth.rate().mg_dl_per_min());
+                rows.push(Row { at: truth.at(), shown, plasma, rate });
                 summary.readings += 1;
-                squares += (f64::from(shown) - plasma).powi(2);
+                squares += (f64::from(shown) - f64::from(plasma)).powi(2);
                 match sample.disturbance() {
                     Disturbance::None => {}
                     Disturbance::Spike => summary.spikes += 1,
@@ -172,7 +208,7 @@ fn invent(args: &Args) -> Result<Invented, Failure> {
     summary.below_70_percent = 100.0 * below / minutes;
     summary.above_180_percent = 100.0 * above / minutes;
     summary.error_mg_dl = (squares / (summary.readings.max(1) as f64)).sqrt();
-    Ok(Invented { trace, fingersticks, summary })
+    Ok(Invented { rows, fingersticks, summary })
 }
 
 /// Whether a finger is pricked in this minute: `per_day` times, when people do (before meals and at bedtime), not
@@ -207,22 +243,23 @@ mod tests {
         let one = invent(&args("--seed 7 --days 2 --interval 5 --sensor white")).unwrap();
         assert_eq!(one.summary.readings, 576);
         assert_eq!(one.summary.fingersticks, 4);
-        let lines: Vec<&str> = one.trace.lines().collect();
+        let csv = one.trace_csv();
+        let lines: Vec<&str> = csv.lines().collect();
         assert_eq!(lines.len(), 577);
         assert!(lines[1].starts_with("2026-01-05T00:00:00,"));
         assert!(lines[576].starts_with("2026-01-06T23:55:00,"));
         assert!((one.summary.error_mg_dl - 8.0).abs() < 2.5);
         let again = invent(&args("--seed 7 --days 2 --interval 5 --sensor white")).unwrap();
-        assert_eq!(one.trace, again.trace);
+        assert_eq!(csv, again.trace_csv());
         let other = invent(&args("--seed 8 --days 2 --interval 5 --sensor white")).unwrap();
-        assert_ne!(one.trace, other.trace);
+        assert_ne!(csv, other.trace_csv());
     }
 
     #[test]
     fn the_person_is_the_same_whatever_the_sensor_and_interval() {
         let plasma = |line: &str| -> Vec<String> {
             let invented = invent(&args(line)).unwrap();
-            invented.trace.lines().skip(1).map(|l| l.split(',').nth(2).unwrap().to_owned()).collect()
+            invented.trace_csv().lines().skip(1).map(|l| l.split(',').nth(2).unwrap().to_owned()).collect()
         };
         let every = plasma("--seed 3 --days 1 --interval 1 --sensor white");
         let fifth = plasma("--seed 3 --days 1 --interval 5 --sensor early");

@@ -33,7 +33,7 @@ pub enum LifeName {
     Smooth,
 }
 
-#[derive(Args, Clone, Copy, Debug)]
+#[derive(Args, Clone, Copy, Debug, Default)]
 pub struct WorldArgs {
     /// How the simulated people live
     #[arg(long, value_enum, default_value_t, value_name = "KIND")]
@@ -53,6 +53,15 @@ pub struct WorldArgs {
 }
 
 impl WorldArgs {
+    /// By the names that the command line knows.
+    ///
+    /// # Errors
+    /// When a name is none of them.
+    pub fn named(life: &str, sensor: &str, noise_scale: f32, faults: bool) -> Result<Self, Failure> {
+        let life = name("life", life)?;
+        Ok(Self { life, sensor: name("sensor", sensor)?, noise_scale, faults })
+    }
+
     /// How people live.
     pub const fn person(&self) -> PersonConfig {
         match self.life {
@@ -80,4 +89,11 @@ impl WorldArgs {
             .with_noise_scale(self.noise_scale)
             .map_err(|error| Failure::new(format!("--noise-scale: {error}, expected 0 to 10")))
     }
+}
+
+fn name<T: ValueEnum>(what: &str, text: &str) -> Result<T, Failure> {
+    let known = T::value_variants().iter().filter_map(ValueEnum::to_possible_value);
+    let names: Vec<String> = known.map(|value| value.get_name().to_owned()).collect();
+    T::from_str(text, false)
+        .map_err(|_| Failure::new(format!("{what}: found {text:?}, expected one of {}", names.join(", "))))
 }

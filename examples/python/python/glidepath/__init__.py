@@ -35,11 +35,14 @@ Work on arrays runs without the interpreter's lock, so that threads share the ma
 """
 
 from ._live import Monitor
-from ._native import CAUTION, InputError, Outcome, Ring, Settings, View, __version__
+from ._look_back import Accuracy, Review, Simulated, accuracy, review, simulate
+from ._native import CAUTION, AccuracyRecord, InputError, Outcome, ReviewRecord, Ring, Settings, View, __version__
 from ._replay import Demo, Replay, demo, replay
 from ._tables import Columns
 
 __all__ = [
+    "Accuracy",
+    "AccuracyRecord",
     "CAUTION",
     "Columns",
     "Demo",
@@ -47,10 +50,16 @@ __all__ = [
     "Monitor",
     "Outcome",
     "Replay",
+    "Review",
+    "ReviewRecord",
     "Ring",
     "Settings",
+    "Simulated",
     "View",
     "__version__",
+    "accuracy",
     "demo",
     "replay",
+    "review",
+    "simulate",
 ]
