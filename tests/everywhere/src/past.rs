@@ -306,6 +306,13 @@ fn whole<G: Grid>(
     both.merge(&pool);
     hash.put(both.records());
     summary(hash, &both.summary());
+    both.episode_seconds().iter().for_each(|seconds| hash.put(*seconds as u32));
+    let mut room = [0; 12_800]; // of a compact grid's
+    if let Ok(length) = both.save(&mut room) {
+        hash.put(length as u32);
+        hash.put(pool.load(room.get(..length).unwrap_or_default()).map(|()| 0_u8));
+        hash.put((pool.records(), pool.load(&[]).is_err()));
+    }
     for grid in [first.grid(), both.grid()] {
         for minute in [0, 480, 1439] {
             let bin = minute / 15;
