@@ -1,5 +1,6 @@
 extern crate std;
 use super::*;
+use crate::quality::Reason;
 use crate::trend::Trend;
 use proptest::prelude::*;
 use std::vec::Vec;
@@ -187,7 +188,7 @@ fn a_fingerstick_shifts_the_estimate_with_the_calibration_and_tells_quality() {
         if hour % 6 == 5 {
             let stick = stick_at(hour * 3600 + 3360, 95.0);
             let _ = monitor.tick(stick.at());
-            let newest = monitor.core.newest.unwrap();
+            let newest = monitor.core.chain.newest.unwrap();
             let shown = |monitor: &Monitor<24>| monitor.calibration().apply(newest.at, newest.sensor).mg_dl();
             let (before, mut apart) = (shown(&monitor), monitor.estimator().clone());
             let mut soon = *monitor.forecast();
@@ -198,7 +199,7 @@ fn a_fingerstick_shifts_the_estimate_with_the_calibration_and_tells_quality() {
             assert_eq!(*monitor.forecast(), soon);
             let _ = apart.fingerstick(&stick);
             assert_eq!(monitor.estimator().estimate(stick.at()), apart.estimate(stick.at()));
-            assert_eq!(monitor.core.newest.unwrap().calibrated.mg_dl(), after);
+            assert_eq!(monitor.core.chain.newest.unwrap().calibrated.mg_dl(), after);
             // the first is no evidence yet, the others are
             assert_eq!(hour > 5, before - after > 1.0, "{before} {after}");
         }
@@ -220,7 +221,7 @@ fn a_sensors_own_below_its_range_is_not_corrected_upward() {
             assert!(monitor.fingerstick(&stick_at(hour * 3600 + 3360, 145.0)).is_used());
         }
     }
-    let value = |monitor: &Monitor<24>| monitor.core.newest.unwrap().calibrated.mg_dl();
+    let value = |monitor: &Monitor<24>| monitor.core.chain.newest.unwrap().calibrated.mg_dl();
     let _ = monitor.push(&reading(48 * 3600, 100.0));
     assert!(value(&monitor) > 110.0, "{}", value(&monitor));
     let _ = monitor.push(&reading(48 * 3600 + 300, 98.0).with_status(Status::BelowRange));

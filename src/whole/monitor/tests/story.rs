@@ -1,6 +1,9 @@
 //! Each event against each stage's memory: what it changes, and what it must not.
 
+use super::super::chain::{NO_NEWS_WEIGHT, Newest};
 use super::*;
+use crate::estimator::Trust;
+use crate::quality::Reasons;
 use crate::snapshot::{restore, room, save};
 use std::boxed::Box;
 use std::format;
@@ -11,14 +14,14 @@ fn memory(monitor: &Monitor<24>) -> [(&'static str, String); 9] {
     let Monitor { history, core } = monitor;
     [
         ("history", format!("{:?}", history.view().iter().collect::<Vec<_>>())),
-        ("quality", format!("{:?}", core.quality)),
-        ("calibration", format!("{:?}", core.calibration)),
-        ("estimator", format!("{:?}", core.estimator)),
+        ("quality", format!("{:?}", core.chain.quality)),
+        ("calibration", format!("{:?}", core.chain.calibration)),
+        ("estimator", format!("{:?}", core.chain.estimator)),
         ("sign", format!("{:?}", core.sign)),
-        ("forecast", format!("{:?}", core.forecast)),
+        ("forecast", format!("{:?}", core.chain.forecast)),
         ("alarms", format!("{:?}", core.alarms)),
-        ("newest", format!("{:?}", core.newest)),
-        ("unbelieved", format!("{:?}", core.unbelieved)),
+        ("newest", format!("{:?}", core.chain.newest)),
+        ("unbelieved", format!("{:?}", core.chain.unbelieved)),
     ]
 }
 
@@ -293,7 +296,7 @@ fn the_monitor_begins_anew_where_its_count_ends() {
     let mut leaps = 0_u32;
     while !monitor.timeline().is_at_end() {
         let wall = if leaps.is_multiple_of(2) { 0 } else { u32::MAX };
-        monitor.core.timeline.tick(Some(Instant::from_secs(wall)));
+        monitor.core.chain.timeline.tick(Some(Instant::from_secs(wall)));
         leaps += 1;
     }
     let view = monitor.push(&reading(300_000, 50.0));
