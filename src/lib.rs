@@ -51,7 +51,7 @@ mod world;
 use ground::written;
 use ground::{codec, error, local, math, moments, units};
 use values::{estimate, history, reading};
-use whole::{brief, monitor};
+use whole::{brief, monitor, pair};
 
 pub use live::{alarm, calibration, estimator, forecast, quality, rate, smoothing, trend};
 pub use past::{accuracy, review};
@@ -66,6 +66,7 @@ pub use estimate::Estimate;
 pub use history::{History, HistoryView, Inserted};
 pub use local::LocalTime;
 pub use monitor::{Bound, Expected, FingerstickOutcome, Monitor, Refusal, Settings, Shown, View};
+pub use pair::{Agreement, PairMonitor, PairView, Side, SideView};
 pub use reading::{Fingerstick, Reading, Status};
 pub use units::{Glucose, Instant, MG_DL_PER_MMOL_L, Probability, Rate, Span};
 

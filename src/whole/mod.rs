@@ -2,4 +2,5 @@
 
 pub mod brief;
 pub mod monitor;
+pub mod pair;
 pub mod snapshot;

@@ -160,7 +160,7 @@ impl Alarms {
         let silent_since = situation.reading.map_or(state.blind_since, |(measured, _)| measured);
         let silence = now.since(silent_since).max(Span::ZERO);
         let stale = situation.reading.is_none() || silence >= PRESENT;
-        state.sees = !stale && situation.doubt == Doubt::None;
+        state.sees = !stale && situation.doubt == Doubt::None && !situation.apart;
         let lowest = lowest(situation);
         let unplaced = matches!(lowest, Some((_, Grounds::Unplaced(_))));
         state.depth = if stale { None } else { lowest.map(|(depth, _)| depth) };
@@ -326,7 +326,7 @@ fn reach(
         (Kind::NoData, _) => at_or_over(Some((silence.mins(), Grounds::Silence(silence)))),
         (Kind::Doubt, doubt) => {
             let very_low = situation.unbelieved.is_some_and(|glucose| glucose.mg_dl() <= FLOOR_MG_DL);
-            let holds = doubt == Doubt::Disbelieved || very_low;
+            let holds = doubt == Doubt::Disbelieved || very_low || situation.apart;
             (if holds { Reach::Beyond } else { Reach::Clear }, Grounds::Doubt)
         }
         (Kind::WearEnd, _) => {

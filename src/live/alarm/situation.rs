@@ -44,6 +44,7 @@ pub struct Situation {
     pub(super) rate: Option<Rate>,
     pub(super) low_ahead: Option<f32>,
     pub(super) doubt: Doubt,
+    pub(super) apart: bool,
     pub(super) local: Option<LocalTime>,
     pub(super) wear_left: Option<Span>,
 }
@@ -76,6 +77,7 @@ impl Situation {
             rate: None,
             low_ahead: None,
             doubt: Doubt::None,
+            apart: false,
             local: None,
             wear_left: None,
         }
@@ -128,6 +130,12 @@ impl Situation {
     #[must_use]
     pub const fn with_doubt(self, doubt: Doubt) -> Self {
         Self { doubt, ..self }
+    }
+
+    /// Two sensors worn at once are at odds, and nothing tells which errs: the doubt rings, and no other rule waits.
+    #[must_use]
+    pub const fn with_sensors_apart(self, apart: bool) -> Self {
+        Self { apart, ..self }
     }
 
     /// The person's clock on the wall, for the schedule.

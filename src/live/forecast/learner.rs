@@ -77,10 +77,10 @@ pub struct Ahead {
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(super) struct Expected {
-    changes: [f32; HORIZONS],
-    scales: [f32; HORIZONS],
-    half: f32,
-    tail: f32,
+    pub changes: [f32; HORIZONS],
+    pub scales: [f32; HORIZONS],
+    pub half: f32,
+    pub tail: f32,
 }
 
 impl Expected {

@@ -49,6 +49,7 @@ pub mod fitting {
 }
 
 pub use outlook::Course;
+pub(crate) use table::HORIZONS;
 
 use fitting::{Learner, Outlook, Table};
 

@@ -1,7 +1,7 @@
 //! What is foreseen from the newest reading, by a table.
 
 use super::learner::{Ahead, Expected, Learner};
-use super::table::Table;
+use super::table::{HORIZONS, MINUTES, Table};
 use super::{Direction, Predicted, sd};
 use crate::units::{Glucose, Instant, LOW, Rate, Span};
 
@@ -125,6 +125,65 @@ impl Course {
     #[must_use]
     pub fn at(&self, horizon: Span) -> Predicted {
         predicted(self.level, self.expected.ahead(&Table::PEOPLE, self.age + bounded(horizon)))
+    }
+}
+
+impl Course {
+    /// What the sensor is expected to read in so many minutes, 0 and more, mg/dL.
+    pub(crate) fn value(&self, minutes: f32) -> f32 {
+        self.level + self.expected.ahead(&Table::PEOPLE, self.age + minutes).change
+    }
+
+    /// The same as counted from now, with `more` on top at each of the [`MINUTES`], mg/dL; what is on top of a moment
+    /// between lies on straight lines from nothing.
+    pub(crate) fn from_now(&self, more: [f32; HORIZONS]) -> Self {
+        let table = &Table::PEOPLE;
+        let level = self.value(0.0);
+        let mut expected = self.expected;
+        for ((minutes, more), (change, scale)) in
+            MINUTES.into_iter().zip(more).zip(expected.changes.iter_mut().zip(&mut expected.scales))
+        {
+            let ahead = self.expected.ahead(table, self.age + minutes);
+            *change = self.level + ahead.change - level + more;
+            *scale = ahead.half;
+        }
+        (expected.tail, expected.half) = (self.expected.tail / self.expected.half.max(1e-3), 1.0);
+        Self { age: 0.0, level, expected }
+    }
+
+    /// `share` of the first and the rest of the second, both counted [from now](Self::from_now), each moved by so many
+    /// mg/dL first.
+    pub(crate) fn mixed((first, up): (&Self, f32), (second, more): (&Self, f32), share: f32) -> Self {
+        let mix = |one: f32, other: f32| other + share * (one - other);
+        let mut expected = second.expected;
+        for (change, of_first) in expected.changes.iter_mut().zip(first.expected.changes) {
+            *change = mix(of_first, *change);
+        }
+        for (scale, of_first) in expected.scales.iter_mut().zip(first.expected.scales) {
+            *scale = mix(of_first, *scale);
+        }
+        expected.tail = mix(first.expected.tail, expected.tail);
+        Self { age: 0.0, level: mix(first.level + up, second.level + more), expected }
+    }
+
+    /// The same, moved by so many mg/dL.
+    pub(crate) const fn moved(self, mg_dl: f32) -> Self {
+        Self { level: self.level + mg_dl, ..self }
+    }
+
+    /// Minutes until `threshold` at the expected course, for a course counted [from now](Self::from_now); 0 when there,
+    /// `None` if not `within` so long.
+    pub(crate) fn minutes_to_fall(&self, threshold: Glucose, within: Span) -> Option<f32> {
+        let (mut from, mut high) = (0.0, self.level - threshold.mg_dl());
+        let mut found = (high <= 0.0).then_some(0.0);
+        for (minutes, change) in MINUTES.into_iter().zip(self.expected.changes) {
+            let left = self.level + change - threshold.mg_dl();
+            if found.is_none() && left <= 0.0 {
+                found = Some(from + (minutes - from) * high / (high - left));
+            }
+            (from, high) = (minutes, left);
+        }
+        found.filter(|minutes| *minutes <= within.mins())
     }
 }
 

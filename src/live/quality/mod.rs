@@ -366,10 +366,20 @@ impl Quality {
         // readings at the end of the sensor's range are equal by nature
         let clipped = matches!(reading.status(), Status::BelowRange | Status::AboveRange);
         if run.count == 0 || run.value != value || clipped {
-            *run = Run { value, since: reading.at(), count: u8::from(!clipped) };
+            let goes_on = clipped && run.count == 0 && run.value == value;
+            let since = if goes_on { run.since } else { reading.at() };
+            *run = Run { value, since, count: u8::from(!clipped) };
         } else {
             run.count = run.count.saturating_add(1);
         }
+    }
+
+    /// How long the newest readings have been the same whole number, or the same end of the sensor's range; nothing for
+    /// one or two.
+    pub(crate) fn same_for(&self) -> Span {
+        let run = &self.state.run;
+        let same = self.state.newest.filter(|_| run.count == 0 || run.count >= 3);
+        same.map_or(Span::ZERO, |newest| newest.since(run.since))
     }
 
     fn is_stuck(&self) -> bool {

@@ -223,6 +223,17 @@ impl Reasons {
         self.0 & (1 << (reason as u16)) != 0
     }
 
+    /// Those that are among both.
+    pub(crate) const fn shared(self, other: Self) -> Self {
+        Self(self.0 & other.0)
+    }
+
+    /// The same and `reason`.
+    pub(crate) const fn with(mut self, reason: Reason) -> Self {
+        self.set(reason, true);
+        self
+    }
+
     /// Whether there is none.
     #[must_use]
     pub const fn is_empty(self) -> bool {

@@ -198,6 +198,16 @@ impl Timeline {
         self.now.secs() >= END
     }
 
+    /// The count of another that hears the same device, as far as it is ahead: of two that each stamp on their own. Whoever
+    /// has heard nothing yet begins there, with its clocks.
+    pub(crate) fn keep_up(&mut self, other: &Self) {
+        if !self.begun {
+            let wall = other.wall.or(other.stamps);
+            *self = Self { stamps: None, newest: None, strays: None, heard: None, wall, ..*other };
+        }
+        self.advance(other.now);
+    }
+
     /// The device's own count of seconds, which wraps after 136 years, and starts anew with the device.
     pub fn run(&mut self, uptime_secs: u32) {
         let grown = self.uptime.map_or(0, |then| uptime_secs.wrapping_sub(then).cast_signed());

@@ -50,6 +50,15 @@ pub(in crate::whole) struct Newest {
     pub(in crate::whole) status: Status,
 }
 
+/// What became of a reading.
+pub(in crate::whole) struct Pushed {
+    pub(in crate::whole) verdict: Verdict,
+    /// A reading that cannot be placed, as the sensor gave it.
+    pub(in crate::whole) unplaced: Option<Glucose>,
+    /// How far it lies from what was expected, in standard deviations.
+    pub(in crate::whole) z: Option<f32>,
+}
+
 /// What became of a reading within the core.
 pub(in crate::whole) struct Judged {
     pub(in crate::whole) verdict: Verdict,
@@ -59,6 +68,8 @@ pub(in crate::whole) struct Judged {
     pub(in crate::whole) moved: Span,
     /// A reading that cannot be placed, as the sensor gave it.
     pub(in crate::whole) unplaced: Option<Glucose>,
+    /// How far it lies from what was expected, in standard deviations.
+    z: Option<f32>,
 }
 
 impl Chain {
@@ -90,14 +101,13 @@ impl Chain {
         self.forecast.begin(beginning);
     }
 
-    /// Judges a reading, keeps it in `history` and takes it in as far as it is trusted. Gives the verdict, and the value of
-    /// a reading whose time cannot be told.
+    /// Judges a reading, keeps it in `history` and takes it in as far as it is trusted.
     pub(in crate::whole) fn push<const N: usize>(
         &mut self,
         history: &mut History<N>,
         reading: &Reading,
         utc_offset: Option<Span>,
-    ) -> (Verdict, Option<Glucose>) {
+    ) -> Pushed {
         let kept = history.view();
         let older = kept.newest().is_some_and(|newest| reading.at() <= newest.at());
         let denied = older && kept.denies(reading, SAME_READING);
@@ -113,13 +123,14 @@ impl Chain {
                 verdict = Verdict::Duplicate;
             }
         }
-        (verdict, judged.unplaced)
+        Pushed { verdict, unplaced: judged.unplaced, z: judged.z }
     }
 
     /// Judges a reading and takes it in as far as it is trusted. `denied` says that another value is known at its time.
     #[inline(never)] // its stack is given back before the answers are worked out
     fn take(&mut self, reading: &Reading, denied: bool, utc_offset: Option<Span>) -> Judged {
-        let mut judged = Judged { verdict: Verdict::BadTime, at: None, moved: Span::ZERO, unplaced: None };
+        let mut judged =
+            Judged { verdict: Verdict::BadTime, at: None, moved: Span::ZERO, unplaced: None, z: None };
         let (at, set) = match self.timeline.place(reading, denied) {
             Placed::Then(at) | Placed::OnArrival(at) => (at, false),
             Placed::ClockSet(at, moved) => {
@@ -144,6 +155,7 @@ impl Chain {
         let calibrated = self.calibration.apply_reading(reading);
         let expected = if admitted.is_admitted() { self.estimator.expect(at, calibrated) } else { None };
         let z = expected.as_ref().and_then(|e| e.innovation());
+        judged.z = z;
         let noise_scale = Some(self.estimator.noise_scale());
         let assessment = self.quality.assess_admitted(
             reading,
@@ -214,8 +226,8 @@ impl Chain {
         said && (self.newest.is_none() || self.unbelieved.is_some())
     }
 
-    /// Takes in a fingerstick; see [`Monitor::fingerstick`](super::Monitor::fingerstick).
-    pub(in crate::whole) fn fingerstick(&mut self, stick: &Fingerstick) -> FingerstickOutcome {
+    /// Takes in a fingerstick; see [`Monitor::fingerstick`](super::Monitor::fingerstick). `fuses`: the estimate too.
+    pub(in crate::whole) fn fingerstick(&mut self, stick: &Fingerstick, fuses: bool) -> FingerstickOutcome {
         let refused = |why, expected| FingerstickOutcome::Refused { why, expected };
         let (now, at) = (self.timeline.now(), self.timeline.count_of(stick.at()));
         if at.since(now) > STICK_AHEAD {
@@ -264,7 +276,7 @@ impl Chain {
         let most = self.calibration.most(newest.sensor);
         let held = stick.glucose() > most;
         let bounded = Fingerstick::new(at, if held { most } else { stick.glucose() });
-        let fused = self.estimator.fingerstick(&bounded) == Fused::Used;
+        let fused = fuses && self.estimator.fingerstick(&bounded) == Fused::Used;
         FingerstickOutcome::Used { calibrated, fused, held, expected: Some(expected) }
     }
 }
@@ -288,6 +300,19 @@ pub(in crate::whole) fn doubted(
 
 /// A sensor that says "below its range" says no more than this, mg/dL.
 const FLOOR: Glucose = Glucose::clamped(FLOOR_MG_DL);
+
+impl Coded for Chain {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { timeline, quality, calibration, estimator, forecast, newest, unbelieved } = self;
+        timeline.code(codec); // first: it says what is present
+        quality.code(codec);
+        calibration.code(codec);
+        estimator.code(codec);
+        forecast.code(codec);
+        newest.code(codec);
+        unbelieved.code(codec);
+    }
+}
 
 impl Blank for Newest {
     const BLANK: Self = Self {

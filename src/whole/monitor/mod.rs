@@ -8,7 +8,8 @@
 mod chain;
 mod view;
 
-use chain::{Chain, doubted};
+use chain::doubted;
+pub(super) use chain::{Chain, Newest};
 pub use view::{Bound, Expected, FingerstickOutcome, Refusal, Settings, Shown, View};
 
 use crate::alarm::{AlarmPlan, Alarms, Kind, Situation};
@@ -98,8 +99,8 @@ impl<const N: usize> Monitor<N> {
         if core.chain.timeline.is_at_end() {
             core.begin(Beginning::Everything); // in 68 years, or after tens of thousands of false clocks
         }
-        let (verdict, unplaced) = core.chain.push(&mut self.history, reading, core.utc_offset);
-        core.answer(Some(verdict), unplaced)
+        let pushed = core.chain.push(&mut self.history, reading, core.utc_offset);
+        core.answer(Some(pushed.verdict), pushed.unplaced)
     }
 
     /// Answers at a moment without a reading. `now` is the clock on the wall, or `None` when nobody has set it. Time
@@ -111,7 +112,7 @@ impl<const N: usize> Monitor<N> {
     /// Takes in a fingerstick: for the calibration, for the estimate, and for the sensor's trust. Its time must
     /// lie within 15 min before and 2 min after the present moment.
     pub fn fingerstick(&mut self, stick: &Fingerstick) -> FingerstickOutcome {
-        self.core.chain.fingerstick(stick)
+        self.core.chain.fingerstick(stick, true)
     }
 
     /// A new sensor was started: calibration, estimate and trust begin anew; the history, what was learned of the

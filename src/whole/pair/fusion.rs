@@ -1,0 +1,369 @@
+//! One glucose from two sensors: how far each reads beside it, how much each weighs, and which of them errs.
+//!
+//! Each sensor's estimate is glucose, its own offset and its own noise. The offsets are a Kalman filter's two states: the
+//! difference of the sensors measures one against the other, slowly, and fingersticks measure both. Without fingersticks
+//! what two sensors differ by is shared between them by how far each may be off. The weights are those of least
+//! variance (Gauss and Markov); what is left apart beyond what is usual for this pair counts as doubt on each, as likely
+//! as it is that this one errs.
+
+use super::Side;
+use crate::codec::{Codec, Coded};
+use crate::math;
+use crate::units::{Glucose, Instant, Span};
+
+/// Over so many minutes offsets go back to nothing: what calibrations are taken to do.
+const OFFSET_MIN: f32 = 20_000.0;
+/// Differences closer than this many minutes tell the same.
+const SAME_MIN: f32 = 600.0;
+/// Deviations are cut off at so many standard deviations.
+const CLIP: f32 = 3.0;
+/// A fingerstick's error beside the meter's and the sensor's, as a share of glucose.
+const STICK_SHARE: f32 = 0.08;
+/// How far the errors of two sensors go together.
+const TOGETHER: f32 = 0.5;
+/// Between what the pair's usual disagreement stays, over what is expected, squared; and how many minutes it remembers.
+const USUAL_LEAST: f32 = 0.4;
+const USUAL_MOST: f32 = 6.0;
+/// One difference counts for no more than this of it.
+const OVER_MOST: f32 = 4.0;
+const USUAL_MIN: f32 = 1_440.0;
+/// Beyond so many standard deviations the two are apart …
+const APART: f32 = 2.5;
+/// … and within so many they agree again.
+const CLOSED: f32 = 1.3;
+/// … after so long.
+const APART_SPAN: Span = Span::from_mins(10);
+/// Where apart or not is as likely as not, standard deviations to the fourth.
+const EVEN: f32 = 10.0;
+/// A sudden departure of one sensor from its own past: beyond so many standard deviations, remembered for so many minutes
+/// while the two agree and while they do not.
+const SUDDEN: f32 = 3.0;
+/// … where the other is bound to stay behind or moves the same way, at so many mg/dL/min or faster, from so many on.
+const SUDDEN_WITH: f32 = 5.0;
+const MOVES: f32 = 1.0;
+const SUDDEN_MOST: f32 = 3.0;
+const SUDDEN_MIN: f32 = 45.0;
+const SUDDEN_APART_MIN: f32 = 1_440.0;
+/// A sensor that stands still while the other moves away: from so many minutes on, for each mg/dL that the other moves, and
+/// at most.
+const STILL_FROM_MIN: f32 = 14.0;
+const STILL: f32 = 0.2;
+const STILL_MOST: f32 = 4.0;
+const STILL_MOST_AT_END: f32 = 2.0;
+/// How long fingersticks tell one sensor from the other, minutes.
+const STICKS_MIN: f32 = 720.0;
+/// Beyond these odds (natural logarithm) one is named.
+const NAMED: f32 = 1.5;
+/// Beyond this share of glucose, counted from so many mg/dL, a difference matters.
+const FAR: f32 = 0.2;
+const FAR_FROM: f32 = 100.0;
+/// Beyond these odds it is named even where the two meet again and again: its readings leap.
+const RESTLESS: f32 = 7.0;
+/// What remains of what told it while it errs.
+const LATCHED: f32 = 2.5;
+/// Weights go by so much of the odds.
+const SHARP: f32 = 1.7;
+/// The surest odds.
+const SUREST: f32 = 8.0;
+
+/// What one sensor says now.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Part {
+    /// Its estimate of plasma glucose, mg/dL, and the variance of its noise.
+    pub glucose: f32,
+    pub variance: f32,
+    /// What its calibration may be off by.
+    pub calibration_variance: f32,
+    /// How much speaks against it by itself: the natural logarithm of odds.
+    pub against: f32,
+    /// For how many minutes it has stood still, and its rate, mg/dL/min.
+    pub still: f32,
+    pub rate: f32,
+    /// Whether it reads an end of its range.
+    pub ends: bool,
+}
+
+/// What the two say together.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Fused {
+    /// mg/dL.
+    pub glucose: f32,
+    /// What the sensors' noise and their disagreement leave open, (mg/dL)².
+    pub variance: f32,
+    /// What the offsets leave open.
+    pub offset_variance: f32,
+    /// The first one's weight, 0 to 1.
+    pub share: f32,
+    /// How far they are apart beyond their offsets, first less second, mg/dL.
+    pub gap: f32,
+    /// The same in what is usual for them, standard deviations.
+    pub z: f32,
+}
+
+/// See the [module](self). 72 bytes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Fusion {
+    at: Option<Instant>,
+    offsets: [f32; 2],
+    /// Their variances and, between, their covariance.
+    p: [f32; 3],
+    usual: f32,
+    sudden: f32,
+    sticks: f32,
+    apart: Option<(Instant, Instant)>,
+    /// Whether they have not agreed again since.
+    open: bool,
+    named: Option<Side>,
+}
+
+impl Fusion {
+    pub const fn new() -> Self {
+        Self {
+            at: None,
+            offsets: [0.0; 2],
+            p: [0.0; 3],
+            usual: 1.0,
+            sudden: 0.0,
+            sticks: 0.0,
+            apart: None,
+            open: false,
+            named: None,
+        }
+    }
+
+    /// A new sensor on one side: what was known of the other stays.
+    pub fn begin(&mut self, side: Side) {
+        let Self { offsets: [first, second], p: [p11, p12, p22], .. } = self;
+        let (offset, variance) = if side == Side::First { (first, p11) } else { (second, p22) };
+        // nothing is known of it: the variance is taken from its calibration when it first speaks
+        (*offset, *variance, *p12) = (0.0, 0.0, 0.0);
+        (self.usual, self.sudden, self.sticks) = (1.0, 0.0, 0.0);
+        (self.apart, self.named, self.open) = (None, None, false);
+    }
+
+    /// What the first and the second sensor read above glucose, mg/dL.
+    pub const fn offsets(&self) -> [f32; 2] {
+        self.offsets
+    }
+
+    /// Which one errs, if they are apart and it is clear.
+    pub const fn named(&self) -> Option<Side> {
+        self.named
+    }
+
+    /// Whether they are apart.
+    pub fn is_apart(&self) -> bool {
+        self.apart.is_some_and(|(since, last)| last.since(since) >= APART_SPAN)
+    }
+
+    /// The two as one; `None` without either.
+    pub fn fused(&self, parts: &[Option<Part>; 2]) -> Option<Fused> {
+        let ([o1, o2], [p11, p12, p22]) = (self.offsets, self.prior(parts));
+        let alone = |part: &Part, offset: f32, variance: f32, share: f32| Fused {
+            glucose: part.glucose - offset,
+            variance: part.variance,
+            offset_variance: variance,
+            share,
+            gap: 0.0,
+            z: 0.0,
+        };
+        let (one, two) = match parts {
+            [Some(one), Some(two)] => (one, two),
+            [Some(one), None] => return Some(alone(one, o1, p11, 1.0)),
+            [None, Some(two)] => return Some(alone(two, o2, p22, 0.0)),
+            [None, None] => return None,
+        };
+        let gap = (one.glucose - o1) - (two.glucose - o2);
+        let noise = noise(one, two);
+        let expected = (noise + p11 - 2.0 * p12 + p22).max(1.0);
+        let z2 = gap * gap / (self.usual * expected);
+        // what is left apart is doubt on each, as likely as it is that this one errs
+        let beyond = gap * gap * z2 * z2 / (z2 * z2 + EVEN);
+        let errs = math::logistic(SHARP * self.odds(one, two));
+        let (n1, n2) = (one.variance + beyond * errs, two.variance + beyond * (1.0 - errs));
+        let together = together(one, two);
+        let (s11, s12, s22) = (n1 + p11, together + p12, n2 + p22);
+        let share = ((s22 - s12) / (s11 - 2.0 * s12 + s22).max(1e-3)).max(0.0).min(1.0);
+        let rest = 1.0 - share;
+        let of = |v11: f32, v12: f32, v22: f32| {
+            (share * share * v11 + 2.0 * share * rest * v12 + rest * rest * v22).max(0.0)
+        };
+        Some(Fused {
+            glucose: share * (one.glucose - o1) + rest * (two.glucose - o2),
+            variance: of(n1, together, n2),
+            offset_variance: of(p11, p12, p22),
+            share,
+            gap,
+            z: gap / math::sqrt(self.usual * expected),
+        })
+    }
+
+    /// The odds that the first one errs and not the second, natural logarithm.
+    fn odds(&self, one: &Part, two: &Part) -> f32 {
+        let still = |part: &Part, other: &Part| {
+            let most = if part.ends { STILL_MOST_AT_END } else { STILL_MOST };
+            let minutes = if part.still >= STILL_FROM_MIN { part.still } else { 0.0 };
+            (STILL * minutes * other.rate.abs()).min(most)
+        };
+        (one.against - two.against + still(one, two) - still(two, one) + self.sudden + self.sticks)
+            .max(-SUREST)
+            .min(SUREST)
+    }
+
+    /// A reading came: time passes, and the two are held against each other. `z` is how far it lies from what its own
+    /// sensor was expected to read.
+    pub fn step(&mut self, now: Instant, parts: &[Option<Part>; 2], z: Option<(Side, f32)>) {
+        self.p = self.prior(parts);
+        let minutes = self.at.map_or(0.0, |at| now.since(at).mins()).max(0.0);
+        self.at = Some(now);
+        let kept = math::exp(-minutes / OFFSET_MIN);
+        let [p11, p12, p22] = &mut self.p;
+        for (offset, (variance, part)) in self.offsets.iter_mut().zip([(p11, parts[0]), (p22, parts[1])]) {
+            *offset *= kept;
+            if let Some(part) = part {
+                *variance = kept * kept * *variance + (1.0 - kept * kept) * part.calibration_variance;
+            }
+        }
+        *p12 *= kept * kept;
+        let memory = if self.open { SUDDEN_APART_MIN } else { SUDDEN_MIN };
+        self.sudden *= math::exp(-minutes / memory);
+        self.sticks *= math::exp(-minutes / STICKS_MIN);
+        if let Some((side, z)) = z.filter(|_| self.named.is_none() || !self.is_apart()) {
+            // beside a sensor at the end of its range the other is bound to move alone
+            // and where both move the same way it is the person
+            let beside =
+                side.other().of(parts).is_some_and(|part| part.ends || part.rate * z > MOVES * z.abs());
+            let from = if beside { SUDDEN_WITH } else { SUDDEN };
+            let excess = (0.5 * (z * z - from * from)).max(0.0).min(SUDDEN_MOST);
+            let signed = if side == Side::First { excess } else { -excess };
+            self.sudden = (self.sudden + signed).max(-SUREST).min(SUREST);
+        }
+        let (Some(fused), [Some(one), Some(two)]) = (self.fused(parts), parts) else {
+            (self.apart, self.named, self.open) = (None, None, false);
+            return;
+        };
+        let odds = self.odds(one, two);
+        let z = fused.z.abs();
+        // a difference that matters counts sooner where it is clear whose it is
+        let ends = one.ends || two.ends;
+        let matters = !ends && fused.gap.abs() > FAR * one.glucose.min(two.glucose).max(FAR_FROM);
+        let within = if self.is_apart() { CLOSED } else { APART };
+        let apart = z > within || matters && odds.abs() > NAMED;
+        self.apart = match self.apart {
+            _ if !apart => None,
+            Some((since, _)) => Some((since, now)),
+            None => Some((now, now)),
+        };
+        self.open = apart || z > CLOSED;
+        if !self.open {
+            self.named = None;
+        }
+        let likely = Some(if odds > 0.0 { Side::First } else { Side::Second });
+        if self.is_apart() && odds.abs() > NAMED {
+            self.named = likely;
+            // what told it may pass; it errs until the two agree again, or fingersticks say otherwise
+            self.sudden = if odds > 0.0 { self.sudden.max(LATCHED) } else { self.sudden.min(-LATCHED) };
+        } else if odds.abs() > RESTLESS {
+            self.named = likely;
+        }
+        if minutes > 0.0 && self.named.is_none() {
+            self.compare(minutes, fused.gap, noise(one, two));
+        }
+    }
+
+    /// One sensor measures the other.
+    fn compare(&mut self, minutes: f32, gap: f32, noise: f32) {
+        let [p11, p12, p22] = self.p;
+        let spread = (p11 - 2.0 * p12 + p22).max(0.0);
+        let part = (minutes / USUAL_MIN).min(0.1);
+        let over = gap * gap / (noise + spread).max(1.0);
+        self.usual += part * (over.min(OVER_MOST) - self.usual);
+        self.usual = self.usual.max(USUAL_LEAST).min(USUAL_MOST);
+        let measured = self.usual * noise * (SAME_MIN / minutes.min(SAME_MIN));
+        let most = CLIP * math::sqrt(self.usual * (noise + spread));
+        self.update([1.0, -1.0], gap.max(-most).min(most), measured);
+    }
+
+    /// A fingerstick of `glucose` with a meter's error of `meter_sd`, mg/dL, beside what the two say.
+    pub fn fingerstick(&mut self, parts: &[Option<Part>; 2], glucose: f32, meter_sd: f32) {
+        self.p = self.prior(parts);
+        let scatter = STICK_SHARE * glucose;
+        let error = meter_sd * meter_sd + scatter * scatter;
+        let mut misses = [0.0; 2];
+        for (index, (part, miss)) in parts.iter().zip(&mut misses).enumerate() {
+            let Some(part) = part else { continue };
+            let [o1, o2] = self.offsets;
+            let [p11, _, p22] = self.p;
+            let (offset, variance, h) =
+                if index == 0 { (o1, p11, [1.0, 0.0]) } else { (o2, p22, [0.0, 1.0]) };
+            let off = part.glucose - offset - glucose;
+            let whole = variance + part.variance + error;
+            *miss = off * off / whole;
+            let most = CLIP * math::sqrt(whole);
+            self.update(h, off.max(-most).min(most), part.variance + error);
+        }
+        if let [Some(_), Some(_)] = parts {
+            let [one, two] = misses.map(|miss| miss.min(CLIP * CLIP));
+            self.sticks = (self.sticks + 0.5 * (one - two)).max(-SUREST).min(SUREST);
+        }
+    }
+
+    /// The calibration of one moved its estimate by so many mg/dL.
+    pub fn shift(&mut self, side: Side, mg_dl: f32) {
+        let [first, second] = &mut self.offsets;
+        if mg_dl.is_finite() {
+            *(if side == Side::First { first } else { second }) += mg_dl;
+        }
+    }
+
+    fn update(&mut self, h: [f32; 2], innovation: f32, variance: f32) {
+        let ([h1, h2], [p11, p12, p22]) = (h, self.p);
+        let (ph1, ph2) = (p11 * h1 + p12 * h2, p12 * h1 + p22 * h2);
+        let s = (h1 * ph1 + h2 * ph2 + variance).max(1e-3);
+        let (k1, k2) = (ph1 / s, ph2 / s);
+        let [o1, o2] = self.offsets;
+        self.offsets = [o1 + k1 * innovation, o2 + k2 * innovation];
+        self.p = [(p11 - k1 * ph1).max(1e-3), p12 - k1 * ph2, (p22 - k2 * ph2).max(1e-3)];
+    }
+
+    /// The variances, where nothing is known yet those of the calibrations.
+    fn prior(&self, parts: &[Option<Part>; 2]) -> [f32; 3] {
+        let [p11, p12, p22] = self.p;
+        let or = |known: f32, part: &Option<Part>| {
+            if known > 0.0 { known } else { part.map_or(0.0, |part| part.calibration_variance) }
+        };
+        let [one, two] = parts;
+        [or(p11, one), p12, or(p22, two)]
+    }
+}
+
+/// The covariance of two sensors' noise: both trail the blood.
+fn together(one: &Part, two: &Part) -> f32 {
+    TOGETHER * math::sqrt(one.variance * two.variance)
+}
+
+/// The variance of their difference.
+fn noise(one: &Part, two: &Part) -> f32 {
+    one.variance + two.variance - 2.0 * together(one, two)
+}
+
+impl Coded for Fusion {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { at, offsets: [o1, o2], p: [p11, p12, p22], usual, sudden, sticks, apart, open, named } =
+            self;
+        at.code(codec);
+        codec.numbers(&mut [o1, o2], -Glucose::MAX_MG_DL, Glucose::MAX_MG_DL);
+        codec.numbers(&mut [p11, p22], 0.0, 1e6);
+        codec.within(p12, -1e6, 1e6);
+        codec.within(usual, USUAL_LEAST, USUAL_MOST);
+        codec.within(sudden, -SUREST, SUREST);
+        codec.within(sticks, -SUREST, SUREST);
+        apart.code(codec);
+        codec.flag(open);
+        let mut side = named.map_or(0, |side| side as u8 + 1);
+        codec.one_of(&mut side, &[0, 1, 2]);
+        if codec.loads() {
+            *named = [Side::First, Side::Second].into_iter().find(|known| *known as u8 + 1 == side);
+        }
+    }
+}

@@ -1,0 +1,132 @@
+//! What the other sensor tells of this one's readings to come.
+//!
+//! A sensor's own forecast is corrected by how far the other stands apart from it now and by how much steeper the other
+//! is expected to move. The two weights begin with those of recorded people wearing two sensors and are learned for
+//! each sensor by recursive least squares, from one outcome in half an hour. Source: recursive least squares, Haykin,
+//! Adaptive Filter Theory (from memory); the terms are ours.
+
+use crate::codec::{Blank, Codec, Coded};
+use crate::forecast::HORIZONS;
+use crate::math;
+use crate::units::{Instant, Span};
+
+/// Half an hour: the horizon that is learned at.
+const HORIZON: Span = Span::from_mins(30);
+/// An outcome may be read so much later.
+const LATEST: Span = Span::from_mins(45);
+/// The weights to begin with, and how far people differ in them.
+const WEIGHTS: [f32; 2] = [0.18, 0.35];
+const SPREADS: [f32; 2] = [0.1, 0.2];
+/// What an outcome leaves open, mg/dL squared, to begin with, and how fast it is learned.
+const OUTCOME: f32 = 225.0;
+const OUTCOME_LEAST: f32 = 25.0;
+const OUTCOME_PART: f32 = 0.02;
+/// How much is forgotten with each outcome.
+const FORGETS: f32 = 0.001;
+const CLIP: f32 = 3.0;
+/// The weights stay within these.
+const LEAST: f32 = -0.3;
+const MOST: f32 = 1.0;
+
+/// The gap now, mg/dL, and how much further the other is expected to move, mg/dL, within a horizon.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Asked {
+    at: Instant,
+    gap: f32,
+    further: f32,
+    expected: f32,
+}
+
+/// See the [module](self). 44 bytes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Lead {
+    weights: [f32; 2],
+    p: [f32; 3],
+    outcome: f32,
+    asked: Option<Asked>,
+}
+
+impl Lead {
+    pub const fn new() -> Self {
+        let [gap, further] = SPREADS;
+        Self { weights: WEIGHTS, p: [gap * gap, 0.0, further * further], outcome: OUTCOME, asked: None }
+    }
+
+    /// What was asked is forgotten: what comes is not its continuation.
+    pub const fn begin(&mut self) {
+        self.asked = None;
+    }
+
+    /// The calibration moved all that was expected.
+    pub fn shift(&mut self, mg_dl: f32) {
+        if let Some(asked) = &mut self.asked {
+            asked.expected += mg_dl;
+        }
+    }
+
+    /// What to add to the sensor's own forecast at 15, 30, 60 and 120 min, mg/dL.
+    pub fn more(&self, gap: f32, further: [f32; 2]) -> [f32; HORIZONS] {
+        let [by_gap, by_slope] = self.weights;
+        let [quarter, half] = further;
+        let soon = 0.5 * by_gap * gap + by_slope * quarter;
+        let later = by_gap * gap + by_slope * half;
+        [soon, later, later, 0.5 * later]
+    }
+
+    /// A forecast is made: kept until its outcome is read, if none is being waited for.
+    pub fn ask(&mut self, at: Instant, gap: f32, further: f32, expected: f32) {
+        if self.asked.is_none_or(|asked| at.since(asked.at) > LATEST) {
+            self.asked = Some(Asked { at, gap, further, expected });
+        }
+    }
+
+    /// The sensor reads `value`, mg/dL: the outcome of what was asked half an hour ago.
+    pub fn reading(&mut self, at: Instant, value: f32) {
+        let Some(asked) = self.asked.filter(|asked| at.since(asked.at) >= HORIZON) else { return };
+        self.asked = None;
+        if at.since(asked.at) > LATEST {
+            return;
+        }
+        let ([w1, w2], [p11, p12, p22]) = (self.weights, self.p);
+        let (x1, x2) = (asked.gap, asked.further);
+        let (ph1, ph2) = (p11 * x1 + p12 * x2, p12 * x1 + p22 * x2);
+        let s = (x1 * ph1 + x2 * ph2 + self.outcome).max(1.0);
+        let error = value - asked.expected - w1 * x1 - w2 * x2;
+        let most = CLIP * math::sqrt(s);
+        let error = error.max(-most).min(most);
+        let (k1, k2) = (ph1 / s, ph2 / s);
+        let [s1, s2] = SPREADS;
+        self.weights = [(w1 + k1 * error).max(LEAST).min(MOST), (w2 + k2 * error).max(LEAST).min(MOST)];
+        self.p = [
+            (p11 - k1 * ph1 + FORGETS * s1 * s1).max(0.0).min(s1 * s1),
+            (p12 - k1 * ph2).max(-s1 * s2).min(s1 * s2),
+            (p22 - k2 * ph2 + FORGETS * s2 * s2).max(0.0).min(s2 * s2),
+        ];
+        self.outcome = (self.outcome + OUTCOME_PART * (error * error - self.outcome)).max(OUTCOME_LEAST);
+    }
+}
+
+impl Blank for Asked {
+    const BLANK: Self = Self { at: Instant::BLANK, gap: 0.0, further: 0.0, expected: 0.0 };
+}
+
+impl Coded for Asked {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { at, gap, further, expected } = self;
+        codec.moment(at);
+        codec.finite(&mut [gap, further, expected]);
+    }
+}
+
+impl Coded for Lead {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { weights: [w1, w2], p: [p11, p12, p22], outcome, asked } = self;
+        let [s1, s2] = SPREADS;
+        codec.numbers(&mut [w1, w2], LEAST, MOST);
+        codec.within(p11, 0.0, s1 * s1);
+        codec.within(p12, -s1 * s2, s1 * s2);
+        codec.within(p22, 0.0, s2 * s2);
+        codec.within(outcome, OUTCOME_LEAST, f32::MAX);
+        codec.option(asked);
+    }
+}
