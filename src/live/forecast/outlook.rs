@@ -136,7 +136,7 @@ impl Course {
 
     /// The same as counted from now, with `more` on top at each of the [`MINUTES`], mg/dL; what is on top of a moment
     /// between lies on straight lines from nothing.
-    pub(crate) fn from_now(&self, more: [f32; HORIZONS]) -> Self {
+    pub(crate) fn rebased(&self, more: [f32; HORIZONS]) -> Self {
         let table = &Table::PEOPLE;
         let level = self.value(0.0);
         let mut expected = self.expected;
@@ -147,11 +147,12 @@ impl Course {
             *change = self.level + ahead.change - level + more;
             *scale = ahead.half;
         }
-        (expected.tail, expected.half) = (self.expected.tail / self.expected.half.max(1e-3), 1.0);
+        expected.tail = self.expected.tail / self.expected.half.max(1e-3);
+        expected.half = 1.0;
         Self { age: 0.0, level, expected }
     }
 
-    /// `share` of the first and the rest of the second, both counted [from now](Self::from_now), each moved by so many
+    /// `share` of the first and the rest of the second, both counted [from now](Self::rebased), each moved by so many
     /// mg/dL first.
     pub(crate) fn mixed((first, up): (&Self, f32), (second, more): (&Self, f32), share: f32) -> Self {
         let mix = |one: f32, other: f32| other + share * (one - other);
@@ -166,12 +167,19 @@ impl Course {
         Self { age: 0.0, level: mix(first.level + up, second.level + more), expected }
     }
 
+    /// The same, whose intervals are `share` as wide.
+    pub(crate) const fn narrowed(mut self, share: f32) -> Self {
+        self.expected.half *= share;
+        self.expected.tail *= share;
+        self
+    }
+
     /// The same, moved by so many mg/dL.
     pub(crate) const fn moved(self, mg_dl: f32) -> Self {
         Self { level: self.level + mg_dl, ..self }
     }
 
-    /// Minutes until `threshold` at the expected course, for a course counted [from now](Self::from_now); 0 when there,
+    /// Minutes until `threshold` at the expected course, for a course counted [from now](Self::rebased); 0 when there,
     /// `None` if not `within` so long.
     pub(crate) fn minutes_to_fall(&self, threshold: Glucose, within: Span) -> Option<f32> {
         let (mut from, mut high) = (0.0, self.level - threshold.mg_dl());

@@ -9,7 +9,7 @@ mod chain;
 mod view;
 
 use chain::doubted;
-pub(super) use chain::{Chain, Newest};
+pub(super) use chain::{Chain, Newest, Pushed};
 pub use view::{Bound, Expected, FingerstickOutcome, Refusal, Settings, Shown, View};
 
 use crate::alarm::{AlarmPlan, Alarms, Kind, Situation};

@@ -18,7 +18,7 @@ const SAME_MIN: f32 = 600.0;
 /// Deviations are cut off at so many standard deviations.
 const CLIP: f32 = 3.0;
 /// A fingerstick's error beside the meter's and the sensor's, as a share of glucose.
-const STICK_SHARE: f32 = 0.08;
+const STICK_SHARE: f32 = 0.18;
 /// How far the errors of two sensors go together.
 const TOGETHER: f32 = 0.5;
 /// Between what the pair's usual disagreement stays, over what is expected, squared; and how many minutes it remembers.
@@ -308,11 +308,12 @@ impl Fusion {
         }
     }
 
-    /// The calibration of one moved its estimate by so many mg/dL.
-    pub fn shift(&mut self, side: Side, mg_dl: f32) {
-        let [first, second] = &mut self.offsets;
-        if mg_dl.is_finite() {
-            *(if side == Side::First { first } else { second }) += mg_dl;
+    /// The calibrations moved the estimates by so many mg/dL.
+    pub fn shift(&mut self, moved: [f32; 2]) {
+        for (offset, moved) in self.offsets.iter_mut().zip(moved) {
+            if moved.is_finite() {
+                *offset += moved;
+            }
         }
     }
 
@@ -360,10 +361,11 @@ impl Coded for Fusion {
         codec.within(sticks, -SUREST, SUREST);
         apart.code(codec);
         codec.flag(open);
-        let mut side = named.map_or(0, |side| side as u8 + 1);
-        codec.one_of(&mut side, &[0, 1, 2]);
+        let (mut first, mut second) = (*named == Some(Side::First), *named == Some(Side::Second));
+        codec.flags(&mut [&mut first, &mut second]);
+        codec.demand(!(first && second));
         if codec.loads() {
-            *named = [Side::First, Side::Second].into_iter().find(|known| *known as u8 + 1 == side);
+            *named = if first { Some(Side::First) } else { second.then_some(Side::Second) };
         }
     }
 }

@@ -28,7 +28,23 @@ const CLIP: f32 = 3.0;
 const LEAST: f32 = -0.3;
 const MOST: f32 = 1.0;
 
-/// The gap now, mg/dL, and how much further the other is expected to move, mg/dL, within a horizon.
+/// How the other sensor stands beside this one, mg/dL: how far above it now, their offsets aside, and how much further it
+/// is expected to move in 15 and in 30 min.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Beside {
+    pub gap: f32,
+    pub quarter: f32,
+    pub half: f32,
+}
+
+impl Beside {
+    /// How this one stands beside the other.
+    pub const fn of_the_other(self) -> Self {
+        Self { gap: -self.gap, quarter: -self.quarter, half: -self.half }
+    }
+}
+
+/// A forecast made, until its outcome is read.
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Asked {
     at: Instant,
@@ -65,18 +81,18 @@ impl Lead {
     }
 
     /// What to add to the sensor's own forecast at 15, 30, 60 and 120 min, mg/dL.
-    pub fn more(&self, gap: f32, further: [f32; 2]) -> [f32; HORIZONS] {
+    pub fn more(&self, beside: Beside) -> [f32; HORIZONS] {
         let [by_gap, by_slope] = self.weights;
-        let [quarter, half] = further;
+        let Beside { gap, quarter, half } = beside;
         let soon = 0.5 * by_gap * gap + by_slope * quarter;
         let later = by_gap * gap + by_slope * half;
         [soon, later, later, 0.5 * later]
     }
 
     /// A forecast is made: kept until its outcome is read, if none is being waited for.
-    pub fn ask(&mut self, at: Instant, gap: f32, further: f32, expected: f32) {
+    pub fn ask(&mut self, at: Instant, beside: Beside, expected: f32) {
         if self.asked.is_none_or(|asked| at.since(asked.at) > LATEST) {
-            self.asked = Some(Asked { at, gap, further, expected });
+            self.asked = Some(Asked { at, gap: beside.gap, further: beside.half, expected });
         }
     }
 

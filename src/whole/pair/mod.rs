@@ -2,11 +2,12 @@
 
 mod fusion;
 mod lead;
+mod says;
 mod view;
 
 pub use view::{Agreement, PairView, Side, SideView};
 
-use crate::alarm::{AlarmPlan, Alarms, Doubt, FLOOR_MG_DL, Kind, PRESENT, Situation};
+use crate::alarm::{AlarmPlan, Alarms, Kind, Situation};
 use crate::calibration::Calibration;
 use crate::codec::{Codec, Coded};
 use crate::error::Error;
@@ -14,21 +15,20 @@ use crate::estimate::Estimate;
 use crate::forecast::{Course, Direction};
 use crate::history::{History, HistoryView};
 use crate::math;
-use crate::monitor::{Bound, Chain, FingerstickOutcome, Newest, Settings, View};
-use crate::quality::{Quality, Reason, Reasons, Wear};
-use crate::reading::{Fingerstick, Reading, Status};
+use crate::monitor::{Chain, FingerstickOutcome, Newest, Pushed, Settings, View};
+use crate::quality::{Quality, Verdict, Wear};
+use crate::reading::{Fingerstick, Reading};
 use crate::timeline::Beginning;
 use crate::trend::TrendSign;
 use crate::units::{Glucose, Instant, LOW, Rate, Span};
-use fusion::{Fused, Fusion, Part};
-use lead::Lead;
+use fusion::{Fused, Fusion};
+use lead::{Beside, Lead};
+use says::{Says, any, bound, doubted, lower, lows, raw, reasons};
 
-/// The horizon that probabilities and predictions of a view speak of.
-const HORIZON: Span = Span::from_mins(30);
 /// How far ahead a time to a low is told.
 const FURTHEST_LOW: Span = Span::from_hours(1);
-/// By how much more a sensor's calibration may be off on its first day, as a variance (common practice, no source).
-const FIRST_DAY: f32 = 2.25;
+/// What two tell is known better than what one does: intervals are so much as wide.
+const NARROWER: f32 = 0.94;
 /// Up to this, where no limit for lows lies above and none for highs below, alarms go by the lower sensor; over it by both.
 const LOWER_UP_TO: Glucose = Glucose::clamped(120.0);
 
@@ -86,33 +86,6 @@ struct Core {
     utc_offset: Option<Span>,
 }
 
-/// What one sensor says now.
-#[derive(Clone, Copy, Debug)]
-struct Says {
-    known: Option<Newest>,
-    age: Option<Span>,
-    estimate: Option<Estimate>,
-    reasons: Reasons,
-    doubt: Doubt,
-    part: Option<Part>,
-}
-
-impl Says {
-    fn is_present(&self) -> bool {
-        self.age.is_some_and(|age| age < PRESENT)
-    }
-
-    /// Whether it is present and nothing is held against it.
-    fn is_clean(&self) -> bool {
-        self.is_present() && self.doubt == Doubt::None
-    }
-
-    /// The newest believed reading, while it is the present one.
-    fn present(&self) -> Option<Newest> {
-        self.known.filter(|_| self.is_present())
-    }
-}
-
 impl<const N: usize> PairMonitor<N> {
     /// A monitor that knows nothing yet. Model, drift, forecast and quality are each sensor's own; bands and alarms are
     /// those of `first`.
@@ -149,8 +122,7 @@ impl<const N: usize> PairMonitor<N> {
         let history = side.of_mut(&mut self.histories);
         let pushed = side.of_mut(&mut core.chains).push(history, reading, core.utc_offset);
         core.keep_up();
-        core.learn(side, pushed.z);
-        core.answer(Some((side, pushed.verdict)), pushed.unplaced)
+        core.answer(Some((side, pushed)))
     }
 
     /// Answers at a moment without a reading; see [`Monitor::tick`](crate::Monitor::tick).
@@ -158,7 +130,7 @@ impl<const N: usize> PairMonitor<N> {
         let now = now.into();
         self.core.chains.iter_mut().for_each(|chain| chain.timeline.tick(now));
         self.core.keep_up();
-        self.core.answer(None, None)
+        self.core.answer(None)
     }
 
     /// Takes in a fingerstick: for the calibration of each sensor that reads, for what is known of their offsets, and
@@ -288,130 +260,56 @@ impl Core {
         first.timeline.now().max(second.timeline.now())
     }
 
-    /// What each says now.
-    fn say(&self) -> [Says; 2] {
-        let now = self.now();
-        let mut says = [Side::First, Side::Second].map(|side| {
-            let chain = side.of(&self.chains);
-            let known = chain.known();
-            let reasons = chain.quality.reasons(now);
-            Says {
-                known,
-                age: known.map(|newest| now.since(newest.at)),
-                estimate: known.and_then(|_| chain.estimator.estimate(now)),
-                reasons,
-                doubt: chain.doubt(reasons),
-                part: None,
-            }
-        });
-        let any = says.iter().any(Says::is_present);
-        for side in Side::BOTH {
-            let chain = side.of(&self.chains);
-            let one = side.of_mut(&mut says);
-            // an old value tells nothing beside a present one
-            one.part = one.estimate.filter(|_| one.is_present() || !any).map(|estimate| Part {
-                glucose: estimate.glucose().mg_dl(),
-                variance: estimate.glucose_sd() * estimate.glucose_sd(),
-                calibration_variance: {
-                    let sd = chain.calibration.sd(now, estimate.glucose());
-                    let day = if one.reasons.contains(Reason::FirstDay) { FIRST_DAY } else { 1.0 };
-                    day * sd * sd
-                },
-                against: against(chain, one.reasons),
-                still: chain.quality.same_for().mins(),
-                rate: estimate.rate().mg_dl_per_min(),
-                ends: one.known.is_some_and(|newest| Bound::of(newest.sensor, newest.status).is_some()),
-            });
-        }
-        says
-    }
-
-    /// A reading of one came: what the two tell of each other is learned.
-    fn learn(&mut self, side: Side, z: Option<f32>) {
-        let now = self.now();
-        let says = self.say();
-        let parts = says.map(|one| one.part);
-        let z = z.filter(|z| z.is_finite());
-        self.fusion.step(now, &parts, z.map(|z| (side, z)));
-        let one = side.of(&says);
-        if let Some(newest) = one.present().filter(|newest| newest.at == now) {
-            side.of_mut(&mut self.leads).reading(now, newest.calibrated.mg_dl());
-        }
-        let courses = self.courses(now, &says);
-        for side in Side::BOTH {
-            if let (Some(own), Some((gap, [_, further]))) =
-                (side.of(&courses), self.beside(&courses, side).filter(|_| says.iter().all(Says::is_clean)))
-            {
-                side.of_mut(&mut self.leads).ask(now, gap, further, own.value(30.0));
-            }
-        }
-    }
-
-    /// Each sensor's own course, counted from now.
-    fn courses(&self, now: Instant, says: &[Says; 2]) -> [Option<Course>; 2] {
-        Side::BOTH.map(|side| {
-            side.of(says).known?;
-            Some(side.of(&self.chains).forecast.course(now)?.from_now([0.0; 4]))
-        })
-    }
-
-    /// How far the other stands above this one, and how much further it is expected to move in 15 and in 30 min, mg/dL.
-    fn beside(&self, courses: &[Option<Course>; 2], side: Side) -> Option<(f32, [f32; 2])> {
-        let (own, other) = (side.of(courses).as_ref()?, side.other().of(courses).as_ref()?);
-        let offsets = self.fusion.offsets();
-        let stands = |course: &Course, side: Side| course.value(5.0) - side.of(&offsets);
-        let further =
-            |minutes: f32| (other.value(minutes) - other.value(5.0)) - (own.value(minutes) - own.value(5.0));
-        Some((stands(other, side.other()) - stands(own, side), [further(15.0), further(30.0)]))
-    }
-
-    /// The answers now; the alarms are told.
+    /// The answers now; the alarms are told. What came before is learned from first.
     #[inline(never)]
-    fn answer(
-        &mut self,
-        verdict: Option<(Side, crate::quality::Verdict)>,
-        unplaced: Option<Glucose>,
-    ) -> PairView {
+    fn answer(&mut self, came: Option<(Side, Pushed)>) -> PairView {
         let now = self.now();
-        let says = self.say();
-        let parts = says.map(|one| one.part);
+        let says = says::say(&self.chains, now);
+        let parts = says.each_ref().map(|one| one.part);
+        if let Some((side, pushed)) = &came {
+            let z = pushed.z.filter(|z| z.is_finite()).map(|z| (*side, z));
+            self.fusion.step(now, &parts, z);
+            self.learn(now, *side, pushed.verdict, &says);
+        }
+        let (verdict, unplaced) = came.map_or((None, None), |(_, came)| (Some(came.verdict), came.unplaced));
         let fused = self.fusion.fused(&parts);
+        let share = fused.map_or(0.5, |fused| fused.share);
         let agreement = self.agreement(&says);
-        let apart = agreement == Agreement::Apart;
-        // by the clock of the one that read last
-        let side = self.newest_side();
-        let stamps = &side.of(&self.chains).timeline;
-        let stamp = |at: Instant| stamps.stamp_of(at);
         let estimate = fused.and_then(|fused| self.estimate(now, &fused, &says));
-        let courses = self.led(now, &says, agreement);
-        let course = self.course(&courses, fused);
-        let direction = self.direction(now, &says, fused);
+        let courses = self.led(&says, agreement);
+        let course = self.course(&courses, share);
+        let direction = direction(&says, share);
         let (rate, sd) = direction.map_or((None, 0.0), |d| (Some(d.rate()), d.sd()));
         let trend = self.sign.step(rate, sd);
-        let low_probability = self.low_probability(now, &says, fused, apart);
-        let there = lower(&says, |_| true).is_some_and(|(lower, _)| lower.calibrated < LOW);
+        let low_probability = low_probability(&says, share, agreement);
+        let there = lower(&says, [true; 2]).is_some_and(|(lower, _)| lower.calibrated < LOW);
         let low_ahead = low_probability.map(|probability| if there { 1.0 } else { probability });
-        let reasons = reasons(&says, agreement);
+        let apart = agreement == Agreement::Apart;
         let situation = self.situation(now, &says, estimate, low_ahead, unplaced, apart);
         let standing = self.alarms.update(&situation);
-        let newest = says.iter().filter_map(|one| one.known).max_by_key(|newest| newest.at);
-        let doubted = doubted(&says, estimate);
-        let weights = fused.map_or([0.0; 2], |fused| [fused.share, 1.0 - fused.share]);
+        let newest = newest(&says);
         let offsets = self.fusion.offsets();
-        let sides = Side::BOTH.map(|side| {
-            let (one, chain) = (side.of(&says), side.of(&self.chains));
+        let weights = if fused.is_some() { [share, 1.0 - share] } else { [0.0; 2] };
+        let [first, second] = &self.chains;
+        let side = |chain: &Chain, side: Side| {
+            let one = side.of(&says);
             SideView {
                 newest: chain.newest.map(|newest| (chain.timeline.stamp_of(newest.at), newest.calibrated)),
-                age: one.age,
+                age: one.known.map(|newest| now.since(newest.at)),
                 reasons: one.reasons,
                 weight: *side.of(&weights),
                 offset: *side.of(&offsets),
                 course: *side.of(&courses),
             }
-        });
+        };
+        let sides = [side(first, Side::First), side(second, Side::Second)];
+        // by the clock of the one that read last
+        let at = |chain: &Chain| chain.newest.map(|newest| newest.at);
+        let stamps = if at(second) > at(first) { &second.timeline } else { &first.timeline };
+        let stamp = |at: Instant| stamps.stamp_of(at);
         let fused = View {
             at: stamp(now),
-            verdict: verdict.map(|(_, verdict)| verdict),
+            verdict,
             estimate: estimate.map(|estimate| estimate.by_clock(stamp(now))),
             trend,
             direction,
@@ -423,122 +321,116 @@ impl Core {
             newest: newest.map(|newest| (stamp(newest.at), newest.calibrated)),
             age: newest.map(|newest| now.since(newest.at)),
             bound: bound(&says),
-            doubted,
-            reasons,
+            doubted: doubted(&says, estimate),
+            reasons: reasons(&says, agreement),
             standing: standing.by_clock(stamp),
             sees: self.alarms.sees(),
         };
         PairView { fused, sides, agreement }
     }
 
-    fn newest_side(&self) -> Side {
-        let [first, second] = &self.chains;
-        let at = |chain: &Chain| chain.newest.map(|newest| newest.at);
-        if at(second) > at(first) { Side::Second } else { Side::First }
+    /// A reading of one came: what it tells of the forecasts of both.
+    fn learn(&mut self, now: Instant, side: Side, verdict: Verdict, says: &[Says; 2]) {
+        let one = side.of(says);
+        if let Some(newest) = one.present.filter(|_| verdict.is_believed()) {
+            side.of_mut(&mut self.leads).reading(now, newest.calibrated.mg_dl());
+        }
+        let [first, second] = says;
+        if let (Some(beside), true) = (self.beside(says), first.clean && second.clean) {
+            let [of_first, of_second] = &mut self.leads;
+            for (lead, beside, course) in
+                [(of_first, beside, first.course), (of_second, beside.of_the_other(), second.course)]
+            {
+                if let Some(course) = course {
+                    lead.ask(now, beside, course.value(30.0));
+                }
+            }
+        }
+    }
+
+    /// How the second stands beside the first.
+    fn beside(&self, says: &[Says; 2]) -> Option<Beside> {
+        let [first, second] = says;
+        let (own, other) = (first.course?, second.course?);
+        let [o1, o2] = self.fusion.offsets();
+        let from = other.value(5.0) - own.value(5.0);
+        let further = |minutes: f32| other.value(minutes) - own.value(minutes) - from;
+        Some(Beside { gap: from - o2 + o1, quarter: further(15.0), half: further(30.0) })
     }
 
     fn agreement(&self, says: &[Says; 2]) -> Agreement {
-        let named = self.fusion.named();
-        match says.each_ref().map(Says::is_present) {
-            [false, false] => Agreement::Neither,
-            [true, false] => Agreement::Only(Side::First),
-            [false, true] => Agreement::Only(Side::Second),
-            [true, true] if !self.fusion.is_apart() && named.is_none() => Agreement::Together,
-            [true, true] => named.map_or(Agreement::Apart, Agreement::Errs),
+        let [first, second] = says;
+        match (first.present, second.present) {
+            (None, None) => Agreement::Neither,
+            (Some(_), None) => Agreement::Only(Side::First),
+            (None, Some(_)) => Agreement::Only(Side::Second),
+            (Some(_), Some(_)) => match self.fusion.named() {
+                Some(side) => Agreement::Errs(side),
+                None if self.fusion.is_apart() => Agreement::Apart,
+                None => Agreement::Together,
+            },
         }
     }
 
     fn estimate(&self, now: Instant, fused: &Fused, says: &[Says; 2]) -> Option<Estimate> {
-        let parts = says.map(|one| one.estimate.filter(|_| one.part.is_some()));
-        let mix = |of: fn(&Estimate) -> f32| match &parts {
-            [Some(first), Some(second)] => Some(fused.share * of(first) + (1.0 - fused.share) * of(second)),
-            [Some(one), None] | [None, Some(one)] => Some(of(one)),
-            [None, None] => None,
+        let [first, second] = says.each_ref().map(|one| one.estimate.as_ref());
+        let of = |estimate: &Estimate| {
+            [
+                estimate.rate().mg_dl_per_min(),
+                estimate.slow_rate().mg_dl_per_min(),
+                estimate.behind(),
+                estimate.moving(),
+                estimate.rate_sd(),
+            ]
         };
-        let rate = mix(|estimate| estimate.rate().mg_dl_per_min())?;
-        let slow = mix(|estimate| estimate.slow_rate().mg_dl_per_min())?;
-        let (behind, moving) = (mix(Estimate::behind)?, mix(Estimate::moving)?);
-        let rate_sd = mix(Estimate::rate_sd)?;
+        let mut mixed = of(second.or(first)?);
+        for (mixed, first) in mixed.iter_mut().zip(of(first.or(second)?)) {
+            *mixed += fused.share * (first - *mixed);
+        }
+        let [rate, slow, behind, moving, rate_sd] = mixed;
         // what fingersticks say must not raise a low that a sensor sees
-        let most = Side::BOTH.into_iter().filter_map(|side| {
-            let newest = side.of(says).present()?;
-            Some(side.of(&self.chains).calibration.most(newest.sensor).mg_dl())
-        });
-        let most = most.fold(f32::NAN, f32::max); // the greater of the two; none: no bound
-        let glucose = fused.glucose.min(most);
+        let mut most: Option<f32> = None;
+        for (one, chain) in says.iter().zip(&self.chains) {
+            if let Some(newest) = one.present {
+                let own = chain.calibration.most(newest.sensor).mg_dl();
+                most = Some(most.map_or(own, |most| most.max(own)));
+            }
+        }
+        let glucose = most.map_or(fused.glucose, |most| fused.glucose.min(most));
         let cut = fused.glucose - glucose;
-        let variance = fused.variance + cut * cut;
         Some(Estimate::from_filter(
             now,
             (glucose, rate, slow),
             (behind, moving),
-            (variance, 0.0, rate_sd * rate_sd),
+            (fused.variance + cut * cut, 0.0, rate_sd * rate_sd),
         ))
     }
 
     /// Each sensor's course with what the other tells.
-    fn led(&self, now: Instant, says: &[Says; 2], agreement: Agreement) -> [Option<Course>; 2] {
-        let courses = self.courses(now, says);
-        Side::BOTH.map(|side| {
-            let own = (*side.of(&courses))?;
-            let heeds = says.iter().all(Says::is_clean) && agreement != Agreement::Errs(side.other());
-            let Some((gap, further)) = self.beside(&courses, side).filter(|_| heeds) else {
-                return Some(own);
-            };
-            Some(own.from_now(side.of(&self.leads).more(gap, further)))
-        })
+    fn led(&self, says: &[Says; 2], agreement: Agreement) -> [Option<Course>; 2] {
+        let [first, second] = says;
+        let (mut one, mut two) = (first.course, second.course);
+        if let (Some(first), Some(second), Some(beside), true) =
+            (one, two, self.beside(says), first.clean && second.clean)
+        {
+            let [of_first, of_second] = &self.leads;
+            if agreement != Agreement::Errs(Side::Second) {
+                one = Some(first.rebased(of_first.more(beside)).narrowed(NARROWER));
+            }
+            if agreement != Agreement::Errs(Side::First) {
+                two = Some(second.rebased(of_second.more(beside.of_the_other())).narrowed(NARROWER));
+            }
+        }
+        [one, two]
     }
 
-    fn course(&self, courses: &[Option<Course>; 2], fused: Option<Fused>) -> Option<Course> {
+    fn course(&self, courses: &[Option<Course>; 2], share: f32) -> Option<Course> {
         let [up1, up2] = self.fusion.offsets().map(|offset| -offset);
         match courses {
-            [Some(first), Some(second)] => {
-                let share = fused.map_or(0.5, |fused| fused.share);
-                Some(Course::mixed((first, up1), (second, up2), share))
-            }
+            [Some(first), Some(second)] => Some(Course::mixed((first, up1), (second, up2), share)),
             [Some(first), None] => Some(first.moved(up1)),
             [None, Some(second)] => Some(second.moved(up2)),
             [None, None] => None,
-        }
-    }
-
-    fn direction(&self, now: Instant, says: &[Says; 2], fused: Option<Fused>) -> Option<Direction> {
-        let directions = Side::BOTH.map(|side| {
-            let one = side.of(says);
-            one.known.filter(|_| one.part.is_some())?;
-            side.of(&self.chains).forecast.direction(now)
-        });
-        match directions {
-            [Some(first), Some(second)] => {
-                let share = fused.map_or(0.5, |fused| fused.share);
-                let mix = |one: f32, other: f32| other + share * (one - other);
-                let rate = mix(first.rate().mg_dl_per_min(), second.rate().mg_dl_per_min());
-                Direction::new(Rate::clamped(rate), mix(first.sd(), second.sd())).ok()
-            }
-            [one, other] => one.or(other),
-        }
-    }
-
-    fn low_probability(
-        &self,
-        now: Instant,
-        says: &[Says; 2],
-        fused: Option<Fused>,
-        apart: bool,
-    ) -> Option<f32> {
-        let clean = says.iter().any(Says::is_clean);
-        let probabilities = Side::BOTH.map(|side| {
-            let one = side.of(says);
-            one.known.filter(|_| one.part.is_some() && (!clean || one.is_clean()))?;
-            side.of(&self.chains).forecast.low_probability(now, LOW, HORIZON)
-        });
-        match probabilities {
-            [Some(first), Some(second)] if apart => Some(first.max(second)),
-            [Some(first), Some(second)] => {
-                let share = fused.map_or(0.5, |fused| fused.share);
-                Some(second + share * (first - second))
-            }
-            [one, other] => one.or(other),
         }
     }
 
@@ -551,15 +443,13 @@ impl Core {
         unplaced: Option<Glucose>,
         apart: bool,
     ) -> Situation {
-        let mut situation = Situation::at(now).with_sensors_apart(apart);
-        let [first, second] = &self.chains;
-        let local = |chain: &Chain| chain.local(now, self.utc_offset);
-        let local = local(first).or_else(|| local(second));
+        let [one, two] = &self.chains;
+        let local = one.local(now, self.utc_offset).or_else(|| two.local(now, self.utc_offset));
         let limit = self.alarms.plan().settings_at(local).low.limit;
         let (lowest, doubt) = lows(says, limit);
-        situation = situation.with_doubt(doubt);
+        let mut situation = Situation::at(now).with_sensors_apart(apart).with_doubt(doubt);
         // silence is that of both
-        if let Some(heard) = says.iter().filter_map(|one| one.known).max_by_key(|newest| newest.at) {
+        if let Some(heard) = newest(says) {
             let both = estimate.map_or(heard.calibrated, |estimate| estimate.glucose());
             let value = match lowest {
                 Some(lowest) if lowest <= LOWER_UP_TO => lowest,
@@ -569,18 +459,21 @@ impl Core {
             };
             situation = situation.with_sensor(heard.at, value);
         }
-        let present = || says.iter().filter_map(Says::present);
-        if let Some(raw) = present().map(|newest| newest.sensor).reduce(Glucose::min) {
+        let (raw, below) = raw(says);
+        if let Some(raw) = raw {
             situation = situation.with_uncalibrated(raw);
         }
-        let below = present().filter(|newest| newest.status == Status::BelowRange);
-        if let Some(end) = below.map(|newest| newest.sensor).reduce(Glucose::min) {
+        if let Some(end) = below {
             situation = situation.with_below_range(end);
         }
         if let Some(glucose) = unplaced {
             situation = situation.with_unplaced(glucose);
         }
-        if let Some(glucose) = self.chains.iter().filter_map(|chain| chain.unbelieved).reduce(Glucose::min) {
+        let unbelieved = match (one.unbelieved, two.unbelieved) {
+            (Some(one), Some(two)) => Some(one.min(two)),
+            (one, two) => one.or(two),
+        };
+        if let Some(glucose) = unbelieved {
             situation = situation.with_unbelieved(glucose);
         }
         if let Some(estimate) = estimate {
@@ -593,126 +486,71 @@ impl Core {
             situation = situation.with_local(local);
         }
         // the end of one sensor's wear is no alarm while the other goes on
-        let left = self.chains.iter().zip(says).filter(|(_, one)| one.is_present());
-        let left = left.map(|(chain, _)| chain.quality.wear(now).map(|wear| wear.left()));
-        if let Some(left) = left.reduce(|one, other| Some(one?.max(other?))).flatten() {
+        let left = |chain: &Chain| chain.quality.wear(now).map(|wear| wear.left());
+        let left = match says.each_ref().map(|one| one.present.is_some()) {
+            [true, true] => left(one).zip(left(two)).map(|(one, two)| one.max(two)),
+            [true, false] => left(one),
+            [false, true] => left(two),
+            [false, false] => None,
+        };
+        if let Some(left) = left {
             situation = situation.with_wear_left(left);
         }
         situation
     }
 
     fn fingerstick(&mut self, stick: &Fingerstick) -> [FingerstickOutcome; 2] {
-        let parts = self.say().map(|one| one.part);
-        let outcomes = Side::BOTH.map(|side| {
+        let mut parts = says::say(&self.chains, self.now()).map(|one| one.part);
+        let mut moved = [0.0; 2];
+        let mut take = |side: Side| {
             let chain = side.of_mut(&mut self.chains);
-            let before = chain.newest.map(|newest| newest.calibrated.mg_dl());
+            let before = chain.newest;
             let outcome = chain.fingerstick(stick, false);
-            let after = chain.newest.map(|newest| newest.calibrated.mg_dl());
-            (outcome, before.zip(after).map_or(0.0, |(before, after)| after - before))
-        });
-        let mut used = [None; 2];
-        for side in Side::BOTH {
-            let (outcome, _) = side.of(&outcomes);
-            *side.of_mut(&mut used) = side.of(&parts).filter(|_| outcome.is_used());
+            if !outcome.is_used() {
+                *side.of_mut(&mut parts) = None;
+            }
+            if let (Some(before), Some(after)) = (before, chain.newest) {
+                *side.of_mut(&mut moved) = after.calibrated.mg_dl() - before.calibrated.mg_dl();
+            }
+            outcome
+        };
+        let outcomes = [take(Side::First), take(Side::Second)];
+        if parts.iter().any(Option::is_some) {
+            self.fusion.fingerstick(&parts, stick.glucose().mg_dl(), stick.meter_sd());
         }
-        if used.iter().any(Option::is_some) {
-            self.fusion.fingerstick(&used, stick.glucose().mg_dl(), stick.meter_sd());
+        self.fusion.shift(moved);
+        for (lead, moved) in self.leads.iter_mut().zip(moved) {
+            lead.shift(moved);
         }
-        for side in Side::BOTH {
-            let (_, moved) = side.of(&outcomes);
-            self.fusion.shift(side, *moved);
-            side.of_mut(&mut self.leads).shift(*moved);
-        }
-        outcomes.map(|(outcome, _)| outcome)
+        outcomes
     }
 }
 
-/// How much speaks against one sensor by itself, as the natural logarithm of odds.
-fn against(chain: &Chain, reasons: Reasons) -> f32 {
-    let counts = [
-        (Reason::FirstDay, 2.0),
-        (Reason::PastEnd, 0.7),
-        (Reason::Noise, 1.0),
-        (Reason::Jump, 0.7),
-        (Reason::Stuck, 4.0),
-        (Reason::Pressure, 1.2),
-        (Reason::Fingersticks, 2.5),
-        (Reason::Drift, 1.5),
-        (Reason::OwnWord, 2.0),
-        (Reason::WarmUp, 3.0),
-    ];
-    let told: f32 = counts.iter().filter(|(reason, _)| reasons.contains(*reason)).map(|(_, odds)| odds).sum();
-    // noisier than sensors are
-    told + 1.5 * math::ln(chain.estimator.noise_scale().max(0.1))
+/// The newest believed reading of both.
+fn newest(says: &[Says; 2]) -> Option<Newest> {
+    let [first, second] = says.each_ref().map(|one| one.known);
+    if second.map(|newest| newest.at) > first.map(|newest| newest.at) { second } else { first }
 }
 
-/// The lower of the present readings of those that count.
-fn lower(says: &[Says; 2], counts: impl Fn(&Says) -> bool) -> Option<(Newest, Doubt)> {
-    let present = says.iter().filter(|one| counts(one));
-    let present = present.filter_map(|one| Some((one.present()?, one.doubt)));
-    present.reduce(|lowest, next| if next.0.calibrated < lowest.0.calibrated { next } else { lowest })
-}
-
-/// What the rule for lows goes by, and what is held against it: the lower of the sensors with nothing against them; one in
-/// doubt when it alone is at the limit, or when there is no other. A sensor that fingersticks have shown to be off does not
-/// count above the floor while the other is good.
-fn lows(says: &[Says; 2], limit: Glucose) -> (Option<Glucose>, Doubt) {
-    let good = lower(says, Says::is_clean);
-    let denied = |one: &Says| {
-        let very_low = one.known.is_some_and(|newest| newest.calibrated.mg_dl() <= FLOOR_MG_DL);
-        one.reasons.contains(Reason::Fingersticks) && !very_low && good.is_some()
-    };
-    let doubtful = lower(says, |one| !one.is_clean() && !denied(one));
-    match (good, doubtful) {
-        (Some((good, _)), Some((other, doubt))) if other.calibrated <= limit && good.calibrated > limit => {
-            (Some(other.calibrated), doubt)
+fn direction(says: &[Says; 2], share: f32) -> Option<Direction> {
+    let [first, second] = says.each_ref().map(|one| one.direction);
+    match (first, second) {
+        (Some(first), Some(second)) => {
+            let mix = |one: f32, other: f32| other + share * (one - other);
+            let rate = mix(first.rate().mg_dl_per_min(), second.rate().mg_dl_per_min());
+            Direction::new(Rate::clamped(rate), mix(first.sd(), second.sd())).ok()
         }
-        (Some((good, _)), _) => (Some(good.calibrated), Doubt::None),
-        (None, Some((other, doubt))) => (Some(other.calibrated), doubt),
-        (None, None) => {
-            let warms = says.iter().any(|one| one.doubt == Doubt::WarmUp);
-            (None, if warms { Doubt::WarmUp } else { Doubt::None })
-        }
+        (one, other) => one.or(other),
     }
 }
 
-/// Reasons of both, or of the only one; that they are apart if they are.
-fn reasons(says: &[Says; 2], agreement: Agreement) -> Reasons {
-    let [first, second] = says;
-    match agreement {
-        Agreement::Only(side) => side.of(says).reasons,
-        Agreement::Errs(side) => side.other().of(says).reasons,
-        Agreement::Apart => first.reasons.shared(second.reasons).with(Reason::SecondSensor),
-        Agreement::Neither | Agreement::Together => first.reasons.shared(second.reasons),
-    }
-}
-
-/// The end of the range, when the only sensor or both are there; of a low end, either.
-fn bound(says: &[Says; 2]) -> Option<Bound> {
-    let bounds = || {
-        let present = says.iter().filter_map(Says::present);
-        present.map(|newest| Bound::of(newest.sensor, newest.status))
-    };
-    bounds().find(|bound| matches!(bound, Some(Bound::AtMost(_)))).flatten().or_else(|| {
-        let mut bounds = bounds();
-        let first = bounds.next()??;
-        bounds.all(|other| other.is_some()).then_some(first)
-    })
-}
-
-/// A low that one sensor tells, where the two as one would not show it.
-fn doubted(says: &[Says; 2], estimate: Option<Estimate>) -> Option<Glucose> {
-    let (lowest, _) = lower(says, |_| true)?;
-    let shown = estimate.map_or(lowest.calibrated, |estimate| estimate.glucose());
-    let sensor = says.iter().filter_map(Says::present).map(|newest| newest.sensor).reduce(Glucose::min)?;
-    if sensor.mg_dl() <= FLOOR_MG_DL && shown.mg_dl() > FLOOR_MG_DL {
-        Some(sensor)
-    } else if lowest.calibrated <= LOW && shown > LOW {
-        Some(lowest.calibrated)
-    } else if says.iter().any(Says::is_clean) {
-        None
-    } else {
-        (says.iter().any(|one| one.doubt != Doubt::None && one.is_present())).then_some(lowest.calibrated)
+/// How likely a low is: by both as they weigh, by the worse while they are apart; a doubted one counts when it is alone.
+fn low_probability(says: &[Says; 2], share: f32, agreement: Agreement) -> Option<f32> {
+    let any_clean = any(says, |one| one.clean);
+    match says.each_ref().map(|one| one.low.filter(|_| one.clean || !any_clean)) {
+        [Some(first), Some(second)] if agreement == Agreement::Apart => Some(first.max(second)),
+        [Some(first), Some(second)] => Some(second + share * (first - second)),
+        [one, other] => one.or(other),
     }
 }
 

@@ -1,1 +1,397 @@
 extern crate std;
+use super::*;
+use crate::Bound;
+use crate::alarm::Kind;
+use crate::quality::{QualityConfig, Reason};
+use crate::snapshot;
+use std::vec::Vec;
+
+type Pair = PairMonitor<24>;
+
+const DAY: u32 = 1_000_000_000;
+
+fn pair() -> Pair {
+    Pair::new(Settings::default(), Settings::default()).unwrap()
+}
+
+fn at(minute: u32) -> Instant {
+    Instant::from_secs(DAY + minute * 60)
+}
+
+fn reading(minute: u32, mg_dl: f32) -> Reading {
+    Reading::new(at(minute), Glucose::clamped(mg_dl))
+}
+
+/// Minutes from the first to the last: both read every five, the second two minutes later; ticks between.
+fn run(
+    pair: &mut Pair,
+    minutes: core::ops::Range<u32>,
+    value: impl Fn(Side, u32) -> Option<f32>,
+    mut each: impl FnMut(u32, &PairView),
+) -> PairView {
+    let mut view = pair.tick(at(minutes.start));
+    for minute in minutes {
+        pair.run(minute * 60);
+        view = match minute % 5 {
+            0 | 2 => {
+                let side = if minute % 5 == 0 { Side::First } else { Side::Second };
+                match value(side, minute) {
+                    Some(mg_dl) => {
+                        let status = if mg_dl <= 40.0 { Status::BelowRange } else { Status::Normal };
+                        pair.push(side, &reading(minute, mg_dl).with_status(status))
+                    }
+                    None => pair.tick(at(minute)),
+                }
+            }
+            _ => pair.tick(at(minute)),
+        };
+        each(minute, &view);
+    }
+    view
+}
+
+/// A person whose glucose goes up and down by 25 about 120 mg/dL in two hours and a half; sensors wobble a little.
+fn person(minute: u32) -> f32 {
+    120.0 + 25.0 * math::exp(-((minute % 150) as f32 - 75.0) * ((minute % 150) as f32 - 75.0) / 1200.0)
+}
+
+fn wobble(side: Side, minute: u32) -> f32 {
+    let k = minute.wrapping_mul(2_654_435_761).wrapping_add(side as u32 * 97) >> 28;
+    k as f32 * 0.4 - 3.0
+}
+
+fn healthy(side: Side, minute: u32) -> Option<f32> {
+    Some(person(minute) + wobble(side, minute))
+}
+
+fn rings(view: &PairView, kind: Kind) -> bool {
+    view.fused().rings().iter().any(|ring| ring.kind == kind)
+}
+
+#[test]
+fn two_that_agree_share_and_are_surer_than_one() {
+    let (mut two, mut one) = (pair(), pair());
+    let view = run(&mut two, 0..1440, healthy, |_, _| {});
+    let alone = run(&mut one, 0..1440, |side, m| healthy(side, m).filter(|_| side == Side::First), |_, _| {});
+    assert_eq!(view.agreement(), Agreement::Together);
+    assert_eq!(alone.agreement(), Agreement::Only(Side::First));
+    let weight = view.side(Side::First).weight;
+    assert!((0.2..=0.8).contains(&weight), "{weight}");
+    let sd = |view: &PairView| view.fused().estimate().unwrap().glucose_sd();
+    assert!(sd(&view) < 0.95 * sd(&alone), "{} {}", sd(&view), sd(&alone));
+    let off = |view: &PairView| (view.fused().estimate().unwrap().glucose().mg_dl() - person(1439)).abs();
+    assert!(off(&view) < 8.0 && off(&alone) < 12.0);
+    let open = |view: &PairView| view.fused().calibration_sd().unwrap();
+    assert!(open(&view) < 0.85 * open(&alone), "{} {}", open(&view), open(&alone));
+}
+
+#[test]
+fn what_they_differ_by_is_learned_and_shared() {
+    let mut two = pair();
+    let apart = |side, m| healthy(side, m).map(|v| if side == Side::First { v + 30.0 } else { v });
+    let view = run(&mut two, 0..2 * 1440, apart, |_, _| {});
+    assert_eq!(view.agreement(), Agreement::Together);
+    let (first, second) = (view.side(Side::First).offset, view.side(Side::Second).offset);
+    assert!((first - second - 30.0).abs() < 8.0, "{first} {second}");
+    // of what they differ by each has its half: their calibrations are as sure
+    assert!(first > 8.0 && second < -8.0);
+    let now = view.fused().estimate().unwrap().glucose().mg_dl();
+    // one that falls silent costs no leap
+    let single = run(
+        &mut two,
+        2 * 1440..2 * 1440 + 60,
+        |side, m| apart(side, m).filter(|_| side == Side::Second),
+        |_, _| {},
+    );
+    assert_eq!(single.agreement(), Agreement::Only(Side::Second));
+    let later = single.fused().estimate().unwrap().glucose().mg_dl();
+    assert!((later - now - (person(2 * 1440 + 59) - person(2 * 1440 - 1))).abs() < 8.0, "{now} {later}");
+}
+
+#[test]
+fn fingersticks_tell_which_of_two_is_off() {
+    let mut two = pair();
+    let apart = |side, m| healthy(side, m).map(|v| if side == Side::First { v + 30.0 } else { v });
+    let mut view = run(&mut two, 0..480, apart, |_, _| {});
+    for k in 1..8 {
+        let minute = 480 * k;
+        let stick = Fingerstick::new(at(minute - 1), Glucose::clamped(person(minute - 1)));
+        assert!(two.fingerstick(&stick).iter().any(FingerstickOutcome::is_used));
+        view = run(&mut two, minute..minute + 480, apart, |_, _| {});
+    }
+    let now = view.fused().estimate().unwrap().glucose().mg_dl();
+    assert!((now - person(480 * 8 - 1)).abs() < 8.0, "{now} {}", person(480 * 8 - 1));
+}
+
+#[test]
+fn a_failing_one_is_named_and_outweighed() {
+    type Fault = fn(f32, u32) -> f32;
+    let faults: [(&str, Fault); 4] = [
+        ("pressure", |v, m| if m < 90 { 0.55 * v } else { v }),
+        ("leap up", |v, _| v + 70.0),
+        ("leap down", |v, _| v - 60.0),
+        ("restless", |v, m| v + if m % 2 == 0 { 35.0 } else { -35.0 }),
+    ];
+    for (name, fault) in faults {
+        for failing in Side::BOTH {
+            let mut two = pair();
+            run(&mut two, 0..1440, healthy, |_, _| {});
+            let mut named = None;
+            let mut far = 0.0_f32;
+            let value =
+                |side, m: u32| healthy(side, m).map(|v| if side == failing { fault(v, m - 1440) } else { v });
+            run(&mut two, 1440..1530, value, |minute, view| {
+                if let Some(side) = view.agreement().errs() {
+                    assert_eq!(side, failing, "{name} at {minute}");
+                    named = named.or(Some(minute - 1440));
+                    assert!(view.side(failing).weight < 0.3, "{name}");
+                }
+                if named.is_some_and(|at| minute > 1440 + at + 10) {
+                    let now = view.fused().estimate().unwrap().glucose().mg_dl();
+                    far = far.max((now - person(minute)).abs());
+                }
+            });
+            assert!(named.is_some_and(|minute| minute <= 30), "{name}: {named:?}");
+            assert!(far < 22.0, "{name}: {far}");
+        }
+    }
+}
+
+#[test]
+fn both_leaping_together_blames_none() {
+    let mut two = pair();
+    run(&mut two, 0..1440, healthy, |_, _| {});
+    let meal = |side, m: u32| healthy(side, m).map(|v| v + 4.0 * (m - 1440) as f32);
+    run(&mut two, 1440..1500, meal, |minute, view| {
+        assert_eq!(view.agreement().errs(), None, "at {minute}");
+    });
+}
+
+#[test]
+fn a_stuck_one_is_named_when_the_other_moves() {
+    let mut two = pair();
+    run(&mut two, 0..1440, healthy, |_, _| {});
+    let mut named = None;
+    let value = |side, m: u32| match side {
+        Side::First => Some(122.0),
+        Side::Second => healthy(side, m).map(|v| v + (m - 1440) as f32),
+    };
+    run(&mut two, 1440..1500, value, |minute, view| {
+        assert_ne!(view.agreement(), Agreement::Errs(Side::Second), "at {minute}");
+        named = named.or(view.agreement().errs().map(|_| minute - 1440));
+    });
+    assert!(named.is_some_and(|minute| minute <= 50), "{named:?}");
+}
+
+#[test]
+fn slowly_apart_nothing_tells_which_and_it_says_so() {
+    let mut two = pair();
+    run(&mut two, 0..1440, healthy, |_, _| {});
+    let before = two.tick(at(1440)).fused().estimate().unwrap().glucose_sd();
+    let value = |side, m: u32| {
+        healthy(side, m).map(|v| if side == Side::First { v - (m - 1440) as f32 / 6.0 } else { v })
+    };
+    let mut doubts = false;
+    let view = run(&mut two, 1440..1740, value, |_, view| {
+        assert_eq!(view.agreement().errs(), None);
+        doubts |= rings(view, Kind::Doubt);
+    });
+    assert_eq!(view.agreement(), Agreement::Apart);
+    assert!(!view.fused().sees() && doubts);
+    assert!(view.fused().reasons().contains(Reason::SecondSensor));
+    assert!(view.fused().estimate().unwrap().glucose_sd() > 1.6 * before);
+    let weight = view.side(Side::First).weight;
+    assert!((0.3..=0.7).contains(&weight), "{weight}");
+}
+
+#[test]
+fn a_low_of_either_rings_whatever_the_other_reads() {
+    for failing in Side::BOTH {
+        for high in [110.0, 250.0] {
+            let mut two = pair();
+            run(&mut two, 0..1440, |_, _| Some(high), |_, _| {});
+            let value = |side, m: u32| {
+                Some(if side == failing { (high - 1.8 * (m - 1440) as f32).max(44.0) } else { high })
+            };
+            let (mut low, mut floor, mut under) = (None, None, None);
+            run(&mut two, 1440..1640, value, |minute, view| {
+                if value(failing, minute).unwrap() <= 70.0 {
+                    under = under.or(Some(minute));
+                    let shown = view.fused().shown().unwrap();
+                    if under.is_some_and(|at| minute >= at + 6) {
+                        assert!(shown.glucose <= LOW && !view.fused().sees(), "{shown}");
+                    }
+                }
+                low = low.or(rings(view, Kind::Low).then_some(minute));
+                floor = floor.or(rings(view, Kind::Floor).then_some(minute));
+            });
+            assert!(low.unwrap() <= under.unwrap() + 36, "{high} {low:?} {under:?}");
+            assert!(floor.is_some(), "{high}");
+        }
+    }
+}
+
+#[test]
+fn a_reading_below_range_of_either_rings_the_floor() {
+    let mut two = pair();
+    run(&mut two, 0..300, |_, _| Some(150.0), |_, _| {});
+    let mut heard = false;
+    let value = |side, _| Some(if side == Side::Second { 40.0 } else { 150.0 });
+    let view = run(&mut two, 300..320, value, |_, view| heard |= rings(view, Kind::Floor));
+    assert!(heard);
+    assert_eq!(view.fused().bound(), Some(Bound::AtMost(Glucose::clamped(40.0))));
+}
+
+#[test]
+fn fingersticks_silence_a_low_of_the_sensor_that_they_deny_but_never_the_floor() {
+    let mut two = pair();
+    run(&mut two, 0..600, |_, _| Some(120.0), |_, _| {});
+    let value = |side, _| Some(if side == Side::First { 64.0 } else { 120.0 });
+    run(&mut two, 600..640, value, |_, _| {});
+    let outcomes = two.fingerstick(&Fingerstick::new(at(639), Glucose::clamped(121.0)));
+    assert!(outcomes.iter().all(FingerstickOutcome::is_used));
+    let mut lows = 0;
+    run(&mut two, 640..760, value, |minute, view| {
+        lows += u32::from(minute > 645 && rings(view, Kind::Low));
+    });
+    assert_eq!(lows, 0);
+    let mut floor = false;
+    let value = |side, _| Some(if side == Side::First { 50.0 } else { 120.0 });
+    run(&mut two, 760..780, value, |_, view| floor |= rings(view, Kind::Floor));
+    assert!(floor);
+}
+
+#[test]
+fn silence_of_one_is_none_and_of_both_is_an_alarm() {
+    let mut two = pair();
+    run(&mut two, 0..300, healthy, |_, _| {});
+    let mut silent = 0;
+    run(
+        &mut two,
+        300..400,
+        |side, m| healthy(side, m).filter(|_| side == Side::Second),
+        |_, view| {
+            silent += u32::from(rings(view, Kind::NoData));
+            assert!(view.fused().sees());
+        },
+    );
+    assert_eq!(silent, 0);
+    let view = run(&mut two, 400..430, |_, _| None, |_, view| silent += u32::from(rings(view, Kind::NoData)));
+    assert!(silent > 0 && view.fused().shown().is_none() && !view.fused().sees());
+    assert_eq!(view.agreement(), Agreement::Neither);
+}
+
+#[test]
+fn a_new_sensor_begins_beside_the_old_one() {
+    let quality = QualityConfig { warm_up: Span::from_mins(60), ..QualityConfig::default() };
+    let settings = Settings::default().with_quality(quality);
+    let mut two = Pair::new(settings, settings).unwrap();
+    let old = |side, m| healthy(side, m).map(|v| if side == Side::First { v + 20.0 } else { v - 20.0 });
+    let before = run(&mut two, 0..2 * 1440, old, |_, _| {});
+    let kept = before.side(Side::First).offset;
+    assert!(kept > 8.0);
+    two.sensor_started(Side::Second, at(2 * 1440));
+    let mut last = before.fused().estimate().unwrap().glucose().mg_dl();
+    // the new one reads 15 % low in its first hours
+    let new = |side, m| match side {
+        Side::First => old(side, m),
+        Side::Second => healthy(side, m).map(|v| 0.85 * v),
+    };
+    run(&mut two, 2 * 1440..2 * 1440 + 240, new, |minute, view| {
+        let after = minute - 2 * 1440;
+        if after < 55 {
+            assert_eq!(view.agreement(), Agreement::Only(Side::First), "at {after}");
+        }
+        let now = view.fused().estimate().unwrap().glucose().mg_dl();
+        assert!((now - last).abs() < 12.0, "at {after}: {last} {now}");
+        last = now;
+        assert!(!rings(view, Kind::NoData) && view.side(Side::Second).weight < 0.5, "at {after}");
+    });
+    let offset = two.tick(at(2 * 1440 + 240)).side(Side::First).offset;
+    assert!(offset > 0.5 * kept, "{offset} of {kept}");
+}
+
+#[test]
+fn one_that_leads_corrects_the_forecast_of_the_other() {
+    // the second reads what the first read 10 minutes before
+    let mut two = pair();
+    let wave = |m: u32| 130.0 + 50.0 * math::exp(-(((m % 240) as f32 - 120.0) / 45.0).powi_two());
+    let value = |side, m: u32| Some(wave(if side == Side::First { m + 240 } else { m + 230 }));
+    let (mut own, mut led, mut n) = (0.0, 0.0, 0);
+    let mut alone = crate::Monitor::<24>::new(Settings::default()).unwrap();
+    for minute in 0..6 * 1440_u32 {
+        let view = run(&mut two, minute..minute + 1, value, |_, _| {});
+        if minute % 5 == 2 {
+            let one = alone.push(&reading(minute, value(Side::Second, minute).unwrap()));
+            if minute > 1440 {
+                let then = value(Side::Second, minute + 30).unwrap();
+                let off = |predicted: Option<crate::forecast::Predicted>| {
+                    predicted.unwrap().glucose().mg_dl() - then
+                };
+                own += off(one.predicted_30min()).powi_two();
+                led += off(view.side(Side::Second).predicted(HORIZON)).powi_two();
+                n += 1;
+            }
+        }
+    }
+    assert!(n > 1000 && led < 0.8 * own, "{led} {own}");
+}
+
+#[test]
+fn saved_and_restored_it_goes_on_with_the_same_bits() {
+    let mut two = pair();
+    let apart = |side, m| healthy(side, m).map(|v| if side == Side::First { v - 45.0 } else { v });
+    run(&mut two, 0..900, healthy, |_, _| {});
+    run(&mut two, 900..960, apart, |_, _| {});
+    let mut room = [0; snapshot::pair_room(24)];
+    let length = snapshot::save_pair(&mut two, &mut room).unwrap();
+    let mut other = pair();
+    snapshot::restore_pair(&mut other, &room[..length]).unwrap();
+    two.power_returned();
+    let mut views = Vec::new();
+    for monitor in [&mut two, &mut other] {
+        let mut seen = Vec::new();
+        run(monitor, 960..1100, apart, |_, view| seen.push(*view));
+        views.push(seen);
+    }
+    assert_eq!(views[0], views[1]);
+    assert!(views[0].iter().any(|view| view.agreement().errs().is_some()));
+    for cut in 0..length {
+        let mut same = other.clone();
+        assert!(snapshot::restore_pair(&mut same, &room[..cut]).is_err());
+    }
+    let mut single = crate::Monitor::<24>::new(Settings::default()).unwrap();
+    assert!(snapshot::restore(&mut single, &room[..length]).is_err());
+}
+
+#[test]
+fn clocks_of_two_sensors_hours_apart_are_one_count() {
+    let mut two = pair();
+    for minute in 0..600_u32 {
+        two.run(minute * 60);
+        let view = match minute % 5 {
+            0 => two.push(Side::First, &reading(minute, 120.0)),
+            2 => two.push(
+                Side::Second,
+                &Reading::new(Instant::from_secs(500 + minute * 60), Glucose::clamped(118.0)),
+            ),
+            _ => two.tick(None),
+        };
+        if minute > 60 {
+            assert_eq!(view.agreement(), Agreement::Together, "at {minute}");
+            for side in Side::BOTH {
+                assert!(view.side(side).age.unwrap() <= Span::from_mins(5));
+            }
+        }
+    }
+}
+
+trait PowiTwo {
+    fn powi_two(self) -> Self;
+}
+
+impl PowiTwo for f32 {
+    fn powi_two(self) -> Self {
+        self * self
+    }
+}

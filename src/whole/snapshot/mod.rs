@@ -26,12 +26,19 @@ pub use settings::{SETTINGS_BYTES, SETTINGS_VERSION, read_settings, save_setting
 use crate::codec::{Codec, Coded};
 use crate::error::Error;
 use crate::monitor::Monitor;
+use crate::pair::PairMonitor;
 
 /// The version of the state written and read. It changes whenever any part of the state does.
 pub const VERSION: u16 = 3;
 
 /// What tells the state's bytes from others.
 const STATE: Sort = Sort { magic: *b"GPMS", version: VERSION };
+
+/// The version of the state of two sensors. It changes whenever any part of the state does.
+pub const PAIR_VERSION: u16 = 1;
+
+/// What tells the bytes of two sensors from others.
+const PAIR: Sort = Sort { magic: *b"GPMP", version: PAIR_VERSION };
 
 /// What tells one sort of bytes from another.
 #[derive(Clone, Copy)]
@@ -54,6 +61,12 @@ const CHECKSUM: usize = 4;
 #[must_use]
 pub const fn room(readings: usize) -> usize {
     readings.saturating_mul(6).saturating_add(1024)
+}
+
+/// Bytes that a snapshot of two sensors with `readings` readings each never exceeds.
+#[must_use]
+pub const fn pair_room(readings: usize) -> usize {
+    readings.saturating_mul(12).saturating_add(2048)
 }
 
 /// Why there is no snapshot, or no monitor from one.
@@ -110,11 +123,41 @@ impl core::error::Error for SnapshotError {}
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn save<const N: usize>(monitor: &mut Monitor<N>, buffer: &mut [u8]) -> Result<usize, SnapshotError> {
+    write(STATE, monitor, buffer)
+}
+
+/// The same of a monitor of two sensors. [`pair_room`] says how much room it takes.
+///
+/// # Errors
+/// [`SnapshotError::Room`]; the buffer's content is then of no use.
+///
+/// # Examples
+/// ```
+/// use glidepath::{Glucose, Instant, PairMonitor, Reading, Settings, Side, snapshot};
+/// let mut monitor = PairMonitor::<288>::new(Settings::default(), Settings::default())?;
+/// let reading = Reading::new(Instant::from_secs(300), Glucose::from_mg_dl(110.0)?);
+/// let _ = monitor.push(Side::Second, &reading);
+/// let mut buffer = [0; snapshot::pair_room(288)];
+/// let length = snapshot::save_pair(&mut monitor, &mut buffer)?;
+/// let mut restored = PairMonitor::<288>::new(Settings::default(), Settings::default())?;
+/// snapshot::restore_pair(&mut restored, &buffer[..length])?;
+/// assert_eq!(restored.history(Side::Second).newest(), Some(reading));
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+pub fn save_pair<const N: usize>(
+    monitor: &mut PairMonitor<N>,
+    buffer: &mut [u8],
+) -> Result<usize, SnapshotError> {
+    write(PAIR, monitor, buffer)
+}
+
+#[inline(always)] // one copy for each sort, as if written there
+fn write(sort: Sort, state: &mut impl Coded, buffer: &mut [u8]) -> Result<usize, SnapshotError> {
     let rest = buffer.get_mut(HEADER..).ok_or(SnapshotError::Room)?;
     let mut codec = Codec::saving(rest);
-    monitor.code(&mut codec);
-    let state = codec.end().ok_or(SnapshotError::Room)?;
-    seal(STATE, buffer, state).ok_or(SnapshotError::Room)
+    state.code(&mut codec);
+    let length = codec.end().ok_or(SnapshotError::Room)?;
+    seal(sort, buffer, length).ok_or(SnapshotError::Room)
 }
 
 /// Puts what tells them around `state` bytes; gives the length of the whole.
@@ -164,14 +207,30 @@ fn seal(sort: Sort, buffer: &mut [u8], state: usize) -> Option<usize> {
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn restore<const N: usize>(monitor: &mut Monitor<N>, bytes: &[u8]) -> Result<(), SnapshotError> {
-    let state = unsealed(STATE, bytes)?;
+    read(STATE, monitor, bytes)?;
+    monitor.power_returned();
+    Ok(())
+}
+
+/// The same of a monitor of two sensors.
+///
+/// # Errors
+/// Those of [`restore`]. `monitor` is then as it was.
+pub fn restore_pair<const N: usize>(monitor: &mut PairMonitor<N>, bytes: &[u8]) -> Result<(), SnapshotError> {
+    read(PAIR, monitor, bytes)?;
+    monitor.power_returned();
+    Ok(())
+}
+
+#[inline(always)]
+fn read(sort: Sort, whole: &mut impl Coded, bytes: &[u8]) -> Result<(), SnapshotError> {
+    let state = unsealed(sort, bytes)?;
     let mut check = Codec::checking(state);
-    monitor.code(&mut check);
+    whole.code(&mut check);
     if check.end() != Some(state.len()) {
         return Err(SnapshotError::State);
     }
-    monitor.code(&mut Codec::loading(state));
-    monitor.power_returned();
+    whole.code(&mut Codec::loading(state));
     Ok(())
 }
 

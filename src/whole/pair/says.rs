@@ -1,0 +1,206 @@
+//! What each of two sensors says at a moment, and what follows from both.
+
+use super::fusion::Part;
+use super::view::Agreement;
+use crate::alarm::{Doubt, FLOOR_MG_DL, PRESENT};
+use crate::estimate::Estimate;
+use crate::forecast::{Course, Direction};
+use crate::math;
+use crate::monitor::{Bound, Chain, Newest};
+use crate::quality::{Reason, Reasons};
+use crate::reading::Status;
+use crate::units::{Glucose, Instant, LOW, Span};
+
+/// By how much more a sensor's calibration may be off on its first day, as a variance (common practice, no source).
+const FIRST_DAY: f32 = 2.25;
+
+/// The horizon of a probability of a low.
+const HORIZON: Span = Span::from_mins(30);
+
+/// How much each reason speaks against a sensor, as the natural logarithm of odds.
+const AGAINST: [(Reason, f32); 10] = [
+    (Reason::FirstDay, 2.0),
+    (Reason::PastEnd, 0.7),
+    (Reason::Noise, 1.0),
+    (Reason::Jump, 0.7),
+    (Reason::Stuck, 4.0),
+    (Reason::Pressure, 1.2),
+    (Reason::Fingersticks, 2.5),
+    (Reason::Drift, 1.5),
+    (Reason::OwnWord, 2.0),
+    (Reason::WarmUp, 3.0),
+];
+/// The same for being noisier than sensors are, for each natural logarithm of how much.
+const AGAINST_NOISE: f32 = 1.5;
+
+/// What one sensor says now.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Says {
+    /// The newest believed reading, while its age is known, and the same while it is the present one.
+    pub known: Option<Newest>,
+    pub present: Option<Newest>,
+    pub estimate: Option<Estimate>,
+    pub reasons: Reasons,
+    pub doubt: Doubt,
+    /// Whether it is present and nothing is held against it.
+    pub clean: bool,
+    pub part: Option<Part>,
+    /// Its own course, counted from now, its direction, and how likely a low is.
+    pub course: Option<Course>,
+    pub direction: Option<Direction>,
+    pub low: Option<f32>,
+}
+
+impl Says {
+    #[inline(never)] // once for both
+    fn of(chain: &Chain, now: Instant) -> Self {
+        let known = chain.known();
+        let present = known.filter(|newest| now.since(newest.at) < PRESENT);
+        let reasons = chain.quality.reasons(now);
+        let doubt = chain.doubt(reasons);
+        let estimate = known.and_then(|_| chain.estimator.estimate(now));
+        let soon = known.map(|_| &chain.forecast);
+        Self {
+            known,
+            present,
+            estimate,
+            reasons,
+            doubt,
+            clean: present.is_some() && doubt == Doubt::None,
+            part: estimate.map(|estimate| part(chain, now, &estimate, reasons, known)),
+            course: soon.and_then(|soon| soon.course(now)).map(|course| course.rebased([0.0; 4])),
+            direction: soon.and_then(|soon| soon.direction(now)),
+            low: soon.and_then(|soon| soon.low_probability(now, LOW, HORIZON)),
+        }
+    }
+}
+
+/// What each sensor says at `now`.
+pub(super) fn say(chains: &[Chain; 2], now: Instant) -> [Says; 2] {
+    let [first, second] = chains;
+    let mut says = [Says::of(first, now), Says::of(second, now)];
+    if any(&says, |one| one.present.is_some()) {
+        for one in &mut says {
+            // an old value tells nothing beside a present one
+            if one.present.is_none() {
+                (one.part, one.estimate, one.direction, one.low) = (None, None, None, None);
+            }
+        }
+    }
+    says
+}
+
+fn part(chain: &Chain, now: Instant, estimate: &Estimate, reasons: Reasons, known: Option<Newest>) -> Part {
+    let (noise, open) = (estimate.glucose_sd(), chain.calibration.sd(now, estimate.glucose()));
+    let day = if reasons.contains(Reason::FirstDay) { FIRST_DAY } else { 1.0 };
+    let mut against = AGAINST_NOISE * math::ln(chain.estimator.noise_scale().max(0.1));
+    for (reason, odds) in AGAINST {
+        if reasons.contains(reason) {
+            against += odds;
+        }
+    }
+    Part {
+        glucose: estimate.glucose().mg_dl(),
+        variance: noise * noise,
+        calibration_variance: day * open * open,
+        against,
+        still: chain.quality.same_for().mins(),
+        rate: estimate.rate().mg_dl_per_min(),
+        ends: known.is_some_and(|newest| Bound::of(newest.sensor, newest.status).is_some()),
+    }
+}
+
+/// Whether either is so.
+pub(super) fn any(says: &[Says; 2], so: fn(&Says) -> bool) -> bool {
+    let [first, second] = says;
+    so(first) || so(second)
+}
+
+/// The lower of the present readings of those that count.
+#[inline(never)]
+pub(super) fn lower(says: &[Says; 2], counts: [bool; 2]) -> Option<(Newest, Doubt)> {
+    let mut lowest: Option<(Newest, Doubt)> = None;
+    for (one, counts) in says.iter().zip(counts) {
+        if let Some(newest) = one.present
+            && counts
+            && lowest.is_none_or(|(lowest, _)| newest.calibrated < lowest.calibrated)
+        {
+            lowest = Some((newest, one.doubt));
+        }
+    }
+    lowest
+}
+
+/// What the rule for lows goes by, and what is held against it: the lower of the sensors with nothing against them; one in
+/// doubt when it alone is at the limit, or when there is no other. A sensor that fingersticks have shown to be off does not
+/// count above the floor while the other is good.
+pub(super) fn lows(says: &[Says; 2], limit: Glucose) -> (Option<Glucose>, Doubt) {
+    let clean = says.each_ref().map(|one| one.clean);
+    let good = lower(says, clean);
+    let doubtful = says.each_ref().map(|one| {
+        let very_low = one.present.is_some_and(|newest| newest.calibrated.mg_dl() <= FLOOR_MG_DL);
+        let denied = one.reasons.contains(Reason::Fingersticks) && !very_low && good.is_some();
+        !one.clean && !denied
+    });
+    match (good, lower(says, doubtful)) {
+        (Some((good, _)), Some((other, doubt))) if other.calibrated <= limit && good.calibrated > limit => {
+            (Some(other.calibrated), doubt)
+        }
+        (Some((good, _)), _) => (Some(good.calibrated), Doubt::None),
+        (None, Some((other, doubt))) => (Some(other.calibrated), doubt),
+        (None, None) => {
+            let warms = any(says, |one| one.doubt == Doubt::WarmUp);
+            (None, if warms { Doubt::WarmUp } else { Doubt::None })
+        }
+    }
+}
+
+/// The lowest that a present sensor itself reads, and the end of the range that one reads to be below.
+pub(super) fn raw(says: &[Says; 2]) -> (Option<Glucose>, Option<Glucose>) {
+    let (mut lowest, mut below): (Option<Glucose>, Option<Glucose>) = (None, None);
+    for newest in says.iter().filter_map(|one| one.present) {
+        let least =
+            |known: Option<Glucose>| Some(known.map_or(newest.sensor, |known| known.min(newest.sensor)));
+        lowest = least(lowest);
+        if newest.status == Status::BelowRange {
+            below = least(below);
+        }
+    }
+    (lowest, below)
+}
+
+/// Reasons of both, or of the only one; that they are apart if they are.
+pub(super) fn reasons(says: &[Says; 2], agreement: Agreement) -> Reasons {
+    let [first, second] = says;
+    match agreement {
+        Agreement::Only(side) => side.of(says).reasons,
+        Agreement::Errs(side) => side.other().of(says).reasons,
+        Agreement::Apart => first.reasons.shared(second.reasons).with(Reason::SecondSensor),
+        Agreement::Neither | Agreement::Together => first.reasons.shared(second.reasons),
+    }
+}
+
+/// The end of the range, when the only sensor or both are there; of a low end, either.
+pub(super) fn bound(says: &[Says; 2]) -> Option<Bound> {
+    let of = |one: &Says| one.present.map(|newest| Bound::of(newest.sensor, newest.status));
+    let [first, second] = says;
+    match (of(first), of(second)) {
+        (Some(low @ Some(Bound::AtMost(_))), _) | (_, Some(low @ Some(Bound::AtMost(_)))) => low,
+        (Some(Some(high)), Some(Some(_)) | None) | (None, Some(Some(high))) => Some(high),
+        _ => None,
+    }
+}
+
+/// A low that one sensor tells, where the two as one would not show it; what one in doubt reads when no other is there.
+pub(super) fn doubted(says: &[Says; 2], estimate: Option<Estimate>) -> Option<Glucose> {
+    let (lowest, doubt) = lower(says, [true; 2])?;
+    let shown = estimate.map_or(lowest.calibrated, |estimate| estimate.glucose());
+    let (sensor, _) = raw(says);
+    let sensor = sensor.filter(|sensor| sensor.mg_dl() <= FLOOR_MG_DL && shown.mg_dl() > FLOOR_MG_DL);
+    if sensor.is_some() {
+        return sensor;
+    }
+    let hidden = lowest.calibrated <= LOW && shown > LOW;
+    let in_doubt = doubt != Doubt::None && !any(says, |one| one.clean);
+    (hidden || in_doubt).then_some(lowest.calibrated)
+}
