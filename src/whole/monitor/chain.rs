@@ -73,7 +73,6 @@ pub(in crate::whole) struct Judged {
 }
 
 impl Chain {
-    #[inline(never)] // once where there are two
     pub(in crate::whole) fn new(settings: &Settings) -> Result<Self, Error> {
         Ok(Self {
             timeline: Timeline::new(),

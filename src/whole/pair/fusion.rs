@@ -61,6 +61,8 @@ const FAR_FROM: f32 = 100.0;
 const RESTLESS: f32 = 7.0;
 /// What remains of what told it while it errs.
 const LATCHED: f32 = 2.5;
+/// Fingersticks alone speak for as much when they deny it.
+const DENIED: f32 = 1.0;
 /// Weights go by so much of the odds.
 const SHARP: f32 = 1.7;
 /// The surest odds.
@@ -98,6 +100,13 @@ pub(super) struct Fused {
     pub gap: f32,
     /// The same in what is usual for them, standard deviations.
     pub z: f32,
+}
+
+/// How far two are apart: beyond their offsets, mg/dL, the same in what is usual, and how much of it is doubt, squared.
+struct Between {
+    gap: f32,
+    z: f32,
+    beyond: f32,
 }
 
 /// See the [module](self). 72 bytes.
@@ -151,6 +160,14 @@ impl Fusion {
         self.named
     }
 
+    /// Which one errs by what fingersticks said of both.
+    pub fn denied(&self) -> Option<Side> {
+        self.named.filter(|side| {
+            let against = if *side == Side::First { self.sticks } else { -self.sticks };
+            against > DENIED
+        })
+    }
+
     /// Whether they are apart.
     pub fn is_apart(&self) -> bool {
         self.apart.is_some_and(|(since, last)| last.since(since) >= APART_SPAN)
@@ -173,12 +190,8 @@ impl Fusion {
             [None, Some(two)] => return Some(alone(two, o2, p22, 0.0)),
             [None, None] => return None,
         };
-        let gap = (one.glucose - o1) - (two.glucose - o2);
-        let noise = noise(one, two);
-        let expected = (noise + p11 - 2.0 * p12 + p22).max(1.0);
-        let z2 = gap * gap / (self.usual * expected);
+        let Between { gap, z, beyond } = self.between(one, two);
         // what is left apart is doubt on each, as likely as it is that this one errs
-        let beyond = gap * gap * z2 * z2 / (z2 * z2 + EVEN);
         let errs = math::logistic(SHARP * self.odds(one, two));
         let (n1, n2) = (one.variance + beyond * errs, two.variance + beyond * (1.0 - errs));
         let together = together(one, two);
@@ -194,8 +207,19 @@ impl Fusion {
             offset_variance: of(p11, p12, p22),
             share,
             gap,
-            z: gap / math::sqrt(self.usual * expected),
+            z,
         })
+    }
+
+    /// How far the two are apart.
+    fn between(&self, one: &Part, two: &Part) -> Between {
+        let ([o1, o2], [p11, p12, p22]) = (self.offsets, self.p);
+        let gap = (one.glucose - o1) - (two.glucose - o2);
+        let or = |known: f32, part: &Part| if known > 0.0 { known } else { part.calibration_variance };
+        let spread = or(p11, one) - 2.0 * p12 + or(p22, two);
+        let z = gap / math::sqrt(self.usual * (noise(one, two) + spread).max(1.0));
+        let z4 = z * z * z * z;
+        Between { gap, z, beyond: gap * gap * z4 / (z4 + EVEN) }
     }
 
     /// The odds that the first one errs and not the second, natural logarithm.
@@ -289,22 +313,33 @@ impl Fusion {
         self.p = self.prior(parts);
         let scatter = STICK_SHARE * glucose;
         let error = meter_sd * meter_sd + scatter * scatter;
-        let mut misses = [0.0; 2];
-        for (index, (part, miss)) in parts.iter().zip(&mut misses).enumerate() {
-            let Some(part) = part else { continue };
+        let [p11, _, p22] = self.p;
+        let mut beyond = [0.0; 2];
+        if let [Some(one), Some(two)] = parts {
             let [o1, o2] = self.offsets;
-            let [p11, _, p22] = self.p;
-            let (offset, variance, h) =
-                if index == 0 { (o1, p11, [1.0, 0.0]) } else { (o2, p22, [0.0, 1.0]) };
-            let off = part.glucose - offset - glucose;
-            let whole = variance + part.variance + error;
-            *miss = off * off / whole;
-            let most = CLIP * math::sqrt(whole);
-            self.update(h, off.max(-most).min(most), part.variance + error);
+            let miss = |part: &Part, offset: f32, variance: f32| {
+                let off = part.glucose - offset - glucose;
+                (off * off / (variance + part.variance + error)).min(CLIP * CLIP)
+            };
+            let told = 0.5 * (miss(one, o1, p11) - miss(two, o2, p22));
+            self.sticks = (self.sticks + told).max(-SUREST).min(SUREST);
+            let fused = self.between(one, two);
+            let errs = math::logistic(SHARP * self.odds(one, two));
+            beyond = [fused.beyond * errs, fused.beyond * (1.0 - errs)];
         }
-        if let [Some(_), Some(_)] = parts {
-            let [one, two] = misses.map(|miss| miss.min(CLIP * CLIP));
-            self.sticks = (self.sticks + 0.5 * (one - two)).max(-SUREST).min(SUREST);
+        // the one that errs less first: it tells how far off the other is
+        let mut order = [(0, [1.0, 0.0]), (1, [0.0, 1.0])];
+        if beyond[0] > beyond[1] {
+            order.reverse();
+        }
+        for (index, h) in order {
+            let (Some(Some(part)), Some(beyond)) = (parts.get(index), beyond.get(index)) else { continue };
+            let ([o1, o2], [p11, _, p22]) = (self.offsets, self.p);
+            let (offset, variance) = if index == 0 { (o1, p11) } else { (o2, p22) };
+            let own = part.variance + error + beyond;
+            let most = CLIP * math::sqrt(variance + own);
+            let off = part.glucose - offset - glucose;
+            self.update(h, off.max(-most).min(most), own);
         }
     }
 

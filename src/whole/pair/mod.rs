@@ -287,6 +287,7 @@ impl Core {
         let apart = agreement == Agreement::Apart;
         let situation = self.situation(now, &says, estimate, low_ahead, unplaced, apart);
         let standing = self.alarms.update(&situation);
+        let doubted = doubted(&says, estimate, self.fusion.denied());
         let newest = newest(&says);
         let offsets = self.fusion.offsets();
         let weights = if fused.is_some() { [share, 1.0 - share] } else { [0.0; 2] };
@@ -321,10 +322,10 @@ impl Core {
             newest: newest.map(|newest| (stamp(newest.at), newest.calibrated)),
             age: newest.map(|newest| now.since(newest.at)),
             bound: bound(&says),
-            doubted: doubted(&says, estimate),
+            doubted,
             reasons: reasons(&says, agreement),
             standing: standing.by_clock(stamp),
-            sees: self.alarms.sees(),
+            sees: self.alarms.sees() && doubted.is_none(),
         };
         PairView { fused, sides, agreement }
     }
@@ -446,7 +447,7 @@ impl Core {
         let [one, two] = &self.chains;
         let local = one.local(now, self.utc_offset).or_else(|| two.local(now, self.utc_offset));
         let limit = self.alarms.plan().settings_at(local).low.limit;
-        let (lowest, doubt) = lows(says, limit);
+        let (lowest, doubt) = lows(says, limit, self.fusion.denied());
         let mut situation = Situation::at(now).with_sensors_apart(apart).with_doubt(doubt);
         // silence is that of both
         if let Some(heard) = newest(says) {

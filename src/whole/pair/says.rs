@@ -1,7 +1,7 @@
 //! What each of two sensors says at a moment, and what follows from both.
 
 use super::fusion::Part;
-use super::view::Agreement;
+use super::view::{Agreement, Side};
 use crate::alarm::{Doubt, FLOOR_MG_DL, PRESENT};
 use crate::estimate::Estimate;
 use crate::forecast::{Course, Direction};
@@ -134,15 +134,18 @@ pub(super) fn lower(says: &[Says; 2], counts: [bool; 2]) -> Option<(Newest, Doub
 /// What the rule for lows goes by, and what is held against it: the lower of the sensors with nothing against them; one in
 /// doubt when it alone is at the limit, or when there is no other. A sensor that fingersticks have shown to be off does not
 /// count above the floor while the other is good.
-pub(super) fn lows(says: &[Says; 2], limit: Glucose) -> (Option<Glucose>, Doubt) {
-    let clean = says.each_ref().map(|one| one.clean);
-    let good = lower(says, clean);
-    let doubtful = says.each_ref().map(|one| {
+pub(super) fn lows(says: &[Says; 2], limit: Glucose, denied: Option<Side>) -> (Option<Glucose>, Doubt) {
+    let mut counts = [[false; 2]; 2];
+    let [good, doubtful] = &mut counts;
+    for side in Side::BOTH {
+        let one = side.of(says);
         let very_low = one.present.is_some_and(|newest| newest.calibrated.mg_dl() <= FLOOR_MG_DL);
-        let denied = one.reasons.contains(Reason::Fingersticks) && !very_low && good.is_some();
-        !one.clean && !denied
-    });
-    match (good, lower(says, doubtful)) {
+        let off = denied == Some(side) || one.reasons.contains(Reason::Fingersticks);
+        let leaves = off && !very_low && side.other().of(says).clean;
+        *side.of_mut(good) = one.clean && !leaves;
+        *side.of_mut(doubtful) = !one.clean && !leaves;
+    }
+    match (lower(says, counts[0]), lower(says, counts[1])) {
         (Some((good, _)), Some((other, doubt))) if other.calibrated <= limit && good.calibrated > limit => {
             (Some(other.calibrated), doubt)
         }
@@ -192,8 +195,10 @@ pub(super) fn bound(says: &[Says; 2]) -> Option<Bound> {
 }
 
 /// A low that one sensor tells, where the two as one would not show it; what one in doubt reads when no other is there.
-pub(super) fn doubted(says: &[Says; 2], estimate: Option<Estimate>) -> Option<Glucose> {
-    let (lowest, doubt) = lower(says, [true; 2])?;
+pub(super) fn doubted(says: &[Says; 2], estimate: Option<Estimate>, denied: Option<Side>) -> Option<Glucose> {
+    // one that fingersticks deny is not shown while the other is good
+    let good = |side: Side| denied != Some(side.other()) || !side.of(says).clean;
+    let (lowest, doubt) = lower(says, [good(Side::Second), good(Side::First)])?;
     let shown = estimate.map_or(lowest.calibrated, |estimate| estimate.glucose());
     let (sensor, _) = raw(says);
     let sensor = sensor.filter(|sensor| sensor.mg_dl() <= FLOOR_MG_DL && shown.mg_dl() > FLOOR_MG_DL);
