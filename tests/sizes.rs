@@ -20,6 +20,9 @@ fn types_are_as_large_as_documented() {
         glidepath::LocalTime: 4,
         glidepath::Expected: 8,
         glidepath::View: 364,
+        glidepath::PairView: 536,
+        glidepath::Side: 1,
+        glidepath::Agreement: 2,
         accuracy::Agreement: 40,
         accuracy::Concurrence: 484,
         accuracy::Disputes: 20,
@@ -96,6 +99,8 @@ fn types_are_no_larger_than_documented() {
         simulate::Sensor: 250,
         glidepath::Monitor<1>: 2600,
         glidepath::Monitor<288>: 4328,
+        glidepath::PairMonitor<1>: 3900,
+        glidepath::PairMonitor<288>: 7356,
     };
     // and no documented bound is loose
     let wrong: Vec<_> = sizes.into_iter().filter(|(_, is, most)| is > most || 20 * is < 19 * most).collect();

@@ -29,51 +29,51 @@ pub(super) const NO_NEWS_WEIGHT: f32 = 0.1;
 
 /// The stages of one sensor. Its moments are of the count.
 #[derive(Clone, Debug)]
-pub(in crate::whole) struct Chain {
-    pub(in crate::whole) timeline: Timeline,
-    pub(in crate::whole) quality: Quality,
-    pub(in crate::whole) calibration: Calibration,
-    pub(in crate::whole) estimator: Estimator,
-    pub(in crate::whole) forecast: Forecast,
+pub struct Chain {
+    pub timeline: Timeline,
+    pub quality: Quality,
+    pub calibration: Calibration,
+    pub estimator: Estimator,
+    pub forecast: Forecast,
     /// The newest reading that was believed.
-    pub(in crate::whole) newest: Option<Newest>,
+    pub newest: Option<Newest>,
     /// The newest reading, if it is not believed: as the sensor gave it.
-    pub(in crate::whole) unbelieved: Option<Glucose>,
+    pub unbelieved: Option<Glucose>,
 }
 
 /// A believed reading. 16 bytes.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(in crate::whole) struct Newest {
-    pub(in crate::whole) at: Instant,
-    pub(in crate::whole) sensor: Glucose,
-    pub(in crate::whole) calibrated: Glucose,
-    pub(in crate::whole) status: Status,
+pub struct Newest {
+    pub at: Instant,
+    pub sensor: Glucose,
+    pub calibrated: Glucose,
+    pub status: Status,
 }
 
 /// What became of a reading.
-pub(in crate::whole) struct Pushed {
-    pub(in crate::whole) verdict: Verdict,
+pub struct Pushed {
+    pub verdict: Verdict,
     /// A reading that cannot be placed, as the sensor gave it.
-    pub(in crate::whole) unplaced: Option<Glucose>,
+    pub unplaced: Option<Glucose>,
     /// How far it lies from what was expected, in standard deviations.
-    pub(in crate::whole) z: Option<f32>,
+    pub z: Option<f32>,
 }
 
 /// What became of a reading within the core.
-pub(in crate::whole) struct Judged {
-    pub(in crate::whole) verdict: Verdict,
+pub struct Judged {
+    pub verdict: Verdict,
     /// Where it was placed.
-    pub(in crate::whole) at: Option<Instant>,
+    pub at: Option<Instant>,
     /// By how much older stamps are to be moved.
-    pub(in crate::whole) moved: Span,
+    pub moved: Span,
     /// A reading that cannot be placed, as the sensor gave it.
-    pub(in crate::whole) unplaced: Option<Glucose>,
+    pub unplaced: Option<Glucose>,
     /// How far it lies from what was expected, in standard deviations.
     z: Option<f32>,
 }
 
 impl Chain {
-    pub(in crate::whole) fn new(settings: &Settings) -> Result<Self, Error> {
+    pub fn new(settings: &Settings) -> Result<Self, Error> {
         Ok(Self {
             timeline: Timeline::new(),
             quality: Quality::new(settings.quality)?,
@@ -86,7 +86,7 @@ impl Chain {
     }
 
     /// The one act of beginning anew: every stage is told, and says itself what it keeps.
-    pub(in crate::whole) fn begin(&mut self, beginning: Beginning) {
+    pub fn begin(&mut self, beginning: Beginning) {
         match beginning {
             Beginning::Sensor => (self.newest, self.unbelieved) = (None, None),
             Beginning::Power => self.timeline.resume(),
@@ -102,7 +102,7 @@ impl Chain {
     }
 
     /// Judges a reading, keeps it in `history` and takes it in as far as it is trusted.
-    pub(in crate::whole) fn push<const N: usize>(
+    pub fn push<const N: usize>(
         &mut self,
         history: &mut History<N>,
         reading: &Reading,
@@ -198,18 +198,18 @@ impl Chain {
     }
 
     /// The wall clock at `at`, if the zone's offset is known.
-    pub(in crate::whole) fn local(&self, at: Instant, utc_offset: Option<Span>) -> Option<LocalTime> {
+    pub fn local(&self, at: Instant, utc_offset: Option<Span>) -> Option<LocalTime> {
         let wall = self.timeline.wall_of(at)?;
         utc_offset.map(|offset| LocalTime::from_unix(wall, offset.secs()))
     }
 
     /// The newest believed reading, while its age is known.
-    pub(in crate::whole) fn known(&self) -> Option<Newest> {
+    pub fn known(&self) -> Option<Newest> {
         self.newest.filter(|_| !self.timeline.is_resumed())
     }
 
     /// What is held against the newest reading.
-    pub(in crate::whole) fn doubt(&self, reasons: Reasons) -> Doubt {
+    pub fn doubt(&self, reasons: Reasons) -> Doubt {
         if self.warms_up(reasons.contains(Reason::WarmUp)) {
             Doubt::WarmUp
         } else if reasons.disbelieve() {
@@ -227,7 +227,7 @@ impl Chain {
     }
 
     /// Takes in a fingerstick; see [`Monitor::fingerstick`](super::Monitor::fingerstick). `fuses`: the estimate too.
-    pub(in crate::whole) fn fingerstick(&mut self, stick: &Fingerstick, fuses: bool) -> FingerstickOutcome {
+    pub fn fingerstick(&mut self, stick: &Fingerstick, fuses: bool) -> FingerstickOutcome {
         let refused = |why, expected| FingerstickOutcome::Refused { why, expected };
         let (now, at) = (self.timeline.now(), self.timeline.count_of(stick.at()));
         if at.since(now) > STICK_AHEAD {
@@ -283,11 +283,7 @@ impl Chain {
 
 /// The sensor's value, where it is to be shown instead of the estimate, and marked. A very low reading that calibration or
 /// estimate would lift is one: the floor rings by it.
-pub(in crate::whole) fn doubted(
-    newest: Newest,
-    estimate: Option<Estimate>,
-    reasons: Reasons,
-) -> Option<Glucose> {
+pub fn doubted(newest: Newest, estimate: Option<Estimate>, reasons: Reasons) -> Option<Glucose> {
     let shown = estimate.map_or(newest.calibrated, |estimate| estimate.glucose());
     if newest.sensor <= FLOOR && shown > FLOOR {
         Some(newest.sensor)

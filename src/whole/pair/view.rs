@@ -64,7 +64,7 @@ impl core::fmt::Display for Side {
     }
 }
 
-/// How two sensors go together now. 1 byte.
+/// How two sensors go together now. 2 bytes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]
@@ -155,7 +155,7 @@ impl SideView {
     }
 }
 
-/// The answers of a [`PairMonitor`](super::PairMonitor) at one moment. 616 bytes.
+/// The answers of a [`PairMonitor`](super::PairMonitor) at one moment. 536 bytes.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[must_use]
 pub struct PairView {

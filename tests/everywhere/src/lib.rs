@@ -8,6 +8,7 @@
 mod hash;
 mod kept;
 mod live;
+mod pair;
 mod past;
 mod stages;
 mod stream;
@@ -23,8 +24,9 @@ pub use stream::{Event, Stream};
 pub type Part = (&'static str, fn(usize) -> Hash);
 
 /// All parts but the last.
-pub static PARTS: [Part; 8] = [
+pub static PARTS: [Part; 9] = [
     ("monitor", live::monitor),
+    ("two sensors", pair::pair),
     ("stages", stages::stages),
     ("timeline", time::timeline),
     ("accuracy", past::accuracy),

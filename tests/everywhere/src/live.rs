@@ -94,7 +94,7 @@ pub fn monitor(events: usize) -> Hash {
 }
 
 /// All that a view tells.
-fn view(hash: &mut Hash, view: &View) {
+pub fn view(hash: &mut Hash, view: &View) {
     hash.put((view.at(), view.verdict().map(|v| v as u8)));
     if let Some(e) = view.estimate() {
         hash.put((e.at(), e.glucose(), e.glucose_sd()));
@@ -116,7 +116,7 @@ fn view(hash: &mut Hash, view: &View) {
     standing(hash, view.alarms());
 }
 
-fn bound(bound: Bound) -> (bool, Glucose) {
+pub fn bound(bound: Bound) -> (bool, Glucose) {
     match bound {
         Bound::AtMost(end) => (false, end),
         Bound::AtLeast(end) => (true, end),
@@ -177,7 +177,7 @@ fn state<const N: usize>(hash: &mut Hash, monitor: &Monitor<N>) {
     hash.put((monitor.forecast().uses_personal(), monitor.forecast().config() == Default::default()));
 }
 
-fn wears(hash: &mut Hash, wear: &Wear) {
+pub fn wears(hash: &mut Hash, wear: &Wear) {
     hash.put((wear.worn(), wear.day(), wear.left()));
     hash.put((wear.warm_up_left(), wear.readings(), wear.errors()));
     hash.put((wear.lost(), wear.planned_cost_per_day(45.0), wear.cost_per_day(45.0)));
