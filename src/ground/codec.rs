@@ -109,7 +109,9 @@ impl<'a> Codec<'a> {
                 read.get(from..to).map(|read| bytes.iter_mut().zip(read).for_each(|(to, from)| *to = *from))
             }
         };
-        self.sound &= there.is_some();
+        if there.is_none() {
+            self.sound = false;
+        }
         self.at = to;
     }
 

@@ -151,7 +151,6 @@ pub fn save_pair<const N: usize>(
     write(PAIR, monitor, buffer)
 }
 
-#[inline(always)] // one copy for each sort, as if written there
 fn write(sort: Sort, state: &mut impl Coded, buffer: &mut [u8]) -> Result<usize, SnapshotError> {
     let rest = buffer.get_mut(HEADER..).ok_or(SnapshotError::Room)?;
     let mut codec = Codec::saving(rest);
@@ -222,7 +221,6 @@ pub fn restore_pair<const N: usize>(monitor: &mut PairMonitor<N>, bytes: &[u8]) 
     Ok(())
 }
 
-#[inline(always)]
 fn read(sort: Sort, whole: &mut impl Coded, bytes: &[u8]) -> Result<(), SnapshotError> {
     let state = unsealed(sort, bytes)?;
     let mut check = Codec::checking(state);
@@ -239,7 +237,7 @@ fn unsealed(sort: Sort, bytes: &[u8]) -> Result<&[u8], SnapshotError> {
     let (magic, rest) = bytes.split_first_chunk::<4>().ok_or(SnapshotError::Incomplete)?;
     let (version, rest) = rest.split_first_chunk::<2>().ok_or(SnapshotError::Incomplete)?;
     let (length, _) = rest.split_first_chunk::<4>().ok_or(SnapshotError::Incomplete)?;
-    if *magic != sort.magic {
+    if u32::from_le_bytes(*magic) != u32::from_le_bytes(sort.magic) {
         return Err(SnapshotError::Incomplete);
     }
     let version = u16::from_le_bytes(*version);
