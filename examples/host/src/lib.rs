@@ -5,6 +5,7 @@ pub mod args;
 pub mod compare;
 pub mod failure;
 mod fit;
+mod fixed;
 mod live;
 mod median;
 mod output;

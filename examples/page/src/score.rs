@@ -127,11 +127,11 @@ fn warning(rings: &[Ring], (start, end): &Stretch, previous_end: Instant) -> Opt
     Some(start.since(first.at).secs().into())
 }
 
-/// The night that holds a moment, from 23:00 to 07:00; it belongs to the day it ends on.
+/// The night that holds a moment, from 22:00 to 07:00; it belongs to the day it ends on.
 fn night(clock: &Clock, at: Instant) -> Option<i64> {
     let wall = clock.wall(at.secs().into());
     let hour = wall.rem_euclid(DAY) / 3600;
-    (!(7..23).contains(&hour)).then(|| (wall + 3600).div_euclid(DAY))
+    (!(7..22).contains(&hour)).then(|| (wall + 7200).div_euclid(DAY))
 }
 
 fn nights(moments: impl Iterator<Item = Instant>, clock: &Clock) -> u32 {
@@ -198,11 +198,11 @@ mod tests {
     }
 
     #[test]
-    fn nights_end_at_seven_and_begin_at_eleven() {
+    fn nights_end_at_seven_and_begin_at_ten() {
         let clock = Clock::default();
         let night_of = |minute: u32| night(&clock, at(minute));
         assert_eq!(
-            [0, 419, 420, 1379, 1380, 1440].map(night_of),
+            [0, 419, 420, 1319, 1320, 1440].map(night_of),
             [Some(0), Some(0), None, None, Some(1), Some(1)]
         );
     }

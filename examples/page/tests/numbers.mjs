@@ -74,7 +74,7 @@ function sameScore(core, desk) {
         .map((key) => [key, desk[key]]),
     ),
   );
-  const night = [23, 0, 1, 2, 3, 4, 5, 6];
+  const night = [22, 23, 0, 1, 2, 3, 4, 5, 6];
   let [rings, nightRings] = [0, 0];
   for (const want of desk.kinds) {
     const kind = score.kinds[NAMES(core).indexOf(want.kind)];

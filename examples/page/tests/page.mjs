@@ -46,7 +46,7 @@ const table = (page, id) => page.locator(`#${id} tbody tr`).evaluateAll((rows) =
 
 /** What the page must show of a rehearsal. */
 function scoreOf({ rehearsal: r }) {
-  const night = [23, 0, 1, 2, 3, 4, 5, 6];
+  const night = [22, 23, 0, 1, 2, 3, 4, 5, 6];
   const sum = (of) => r.kinds.reduce((total, kind) => total + of(kind), 0);
   const rings = sum((kind) => kind.rings);
   const atNight = sum((kind) => night.reduce((total, hour) => total + kind.by_hour[hour], 0));

@@ -69,9 +69,9 @@ impl Person {
         self.clock.hour(reading.at().secs().into()) < 6
     }
 
-    /// Whether what rings at a moment, in seconds, rings by night: from 22:00 to 07:00 on the wearer's clock.
+    /// Whether what rings at a moment, in seconds, rings by night, as [`Clock::night`] has it.
     pub(crate) fn rings_by_night(&self, at: u32) -> bool {
-        !(7..22).contains(&self.clock.hour(at.into()))
+        self.clock.night(at.into()).is_some()
     }
 
     /// Seconds the person's clock is ahead of the readings' times, as the trace begins.

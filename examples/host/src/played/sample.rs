@@ -8,6 +8,7 @@ use glidepath::quality::Verdict;
 use glidepath::trend::Trend;
 use glidepath::{Fingerstick, Instant, Reading};
 
+use crate::fixed::Fixed;
 use crate::table::Clock;
 
 /// What was known right after one reading. Numbers that are not known are not a number.
@@ -84,7 +85,10 @@ impl fmt::Display for Cell {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match (self.0.is_finite(), self.1) {
             (false, _) => Ok(()),
-            (true, Some(digits)) => write!(f, "{:.digits$}", self.0),
+            (true, Some(digits)) => match Fixed::of(self.0, digits) {
+                Some(short) => f.write_str(short.as_str()),
+                None => write!(f, "{:.digits$}", self.0),
+            },
             (true, None) => write!(f, "{}", self.0),
         }
     }

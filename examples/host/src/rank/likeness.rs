@@ -33,7 +33,7 @@ const LOW: f64 = 70.0;
 const OVER: usize = 3;
 /// A step of the glucose larger than this is a jump, mg/dL.
 const JUMP: f64 = 25.0;
-/// From this hour of the night to that one.
+/// The night in which the library suspects pressure on the sensor, from this hour to that one.
 const NIGHT: (i64, i64) = (23, 7);
 
 /// A statistic of one trace; `None` where the trace has too little for it.

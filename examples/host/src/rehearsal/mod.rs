@@ -118,7 +118,7 @@ impl Rehearsal {
         let score = &self.score;
         let mut words = vec![match score.alarms_per_day {
             Some(rate) => format!(
-                "Rehearsed over {:.1} days of readings{}: {rate:.1} alarms a day; something rang in {} of {} nights.",
+                "Rehearsed over {:.1} days of readings{}: {rate:.1} alarms a day; something rang in {} of {} nights (22:00 to 07:00).",
                 score.days,
                 self.settings.as_ref().map(|p| format!(" with {p}")).unwrap_or_default(),
                 score.nights_woken,

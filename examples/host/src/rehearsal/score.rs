@@ -18,9 +18,6 @@ use crate::played::lows;
 use crate::played::sample::Rang;
 use crate::table::Clock;
 
-/// The hours that count as night: from 23:00 to 07:00.
-const NIGHT: [i64; 8] = [23, 0, 1, 2, 3, 4, 5, 6];
-
 /// What one set of settings would have done.
 #[derive(Clone, Debug, Serialize)]
 pub struct Score {
@@ -28,6 +25,7 @@ pub struct Score {
     pub window_min: u32,
     /// Days with readings: the time they cover.
     pub days: f64,
+    /// Nights with readings, from 22:00 to 07:00 on the wearer's clock.
     pub nights: u64,
     /// Nights in which anything rang.
     pub nights_woken: u64,
@@ -153,11 +151,9 @@ fn minutes(from: Instant, to: Instant) -> f64 {
     f64::from(to.since(from).secs()) / 60.0
 }
 
-/// How many nights hold one of `moments`; a night belongs to the day it ends on.
+/// How many nights hold one of `moments`.
 fn nights(moments: impl Iterator<Item = Instant>, clock: &Clock) -> u64 {
-    let at_night = moments.filter(|at| NIGHT.contains(&clock.hour(at.secs().into())));
-    let night = |at: Instant| (clock.wall(at.secs().into()) + 3600).div_euclid(86_400);
-    at_night.map(night).collect::<BTreeSet<_>>().len() as u64
+    moments.filter_map(|at| clock.night(at.secs().into())).collect::<BTreeSet<_>>().len() as u64
 }
 
 fn round(value: f64, digits: i32) -> f64 {

@@ -178,6 +178,14 @@ impl Clock {
         self.wall(instant).rem_euclid(86_400) / 3600
     }
 
+    /// The night that holds an instant, by the day it ends on (days since 1970): from 22:00 to 07:00 on the wearer's clock,
+    /// when most people would be woken (common practice, no source).
+    pub fn night(&self, instant: i64) -> Option<i64> {
+        const BEFORE_MIDNIGHT_S: i64 = 2 * 3600;
+        let by_day = (7..22).contains(&self.hour(instant));
+        (!by_day).then(|| (self.wall(instant) + BEFORE_MIDNIGHT_S).div_euclid(86_400))
+    }
+
     /// Whether its times are told with their offset from UTC.
     pub fn names_zone(&self) -> bool {
         !matches!(self, Self::Own(_))
@@ -244,9 +252,17 @@ impl Clock {
 /// Seconds since 1970 as `YYYY-MM-DDTHH:MM:SS`.
 pub fn iso(wall: i64) -> String {
     let day = date(wall.div_euclid(86_400));
-    let (year, month, day) = (day.year(), day.month(), day.day());
     let second = wall.rem_euclid(86_400);
-    format!("{year:04}-{month:02}-{day:02}T{:02}:{:02}:{:02}", second / 3600, second / 60 % 60, second % 60)
+    let (year, month, day) = (i64::from(day.year().max(0)), i64::from(day.month()), i64::from(day.day()));
+    // digit by digit, for a table has a time in each row
+    let mut text = String::with_capacity("2026-01-05T00:00:00+00:00".len());
+    let parts = [("", year / 100), ("", year % 100), ("-", month), ("-", day)];
+    let clock = [("T", second / 3600), (":", second / 60 % 60), (":", second % 60)];
+    for (before, two) in parts.into_iter().chain(clock) {
+        text += before;
+        text.extend([two / 10, two % 10].map(|digit| char::from(b'0' + digit as u8)));
+    }
+    text
 }
 
 /// The day so many days after 1970-01-01.
@@ -306,6 +322,28 @@ mod tests {
         for bad in ["+99:00", "+2:75", "+2:", "+", "+x", "+-2", "Vienna", ""] {
             assert_eq!(lead(bad), None, "{bad}");
         }
+    }
+
+    #[test]
+    fn times_are_written_as_a_calendar_library_writes_them() {
+        for wall in (-1_000_000_000..4_300_000_000_i64).step_by(98_765_431) {
+            let civil = TimeZone::UTC.to_datetime(Timestamp::from_second(wall).unwrap());
+            assert_eq!(iso(wall), civil.strftime("%Y-%m-%dT%H:%M:%S").to_string());
+        }
+    }
+
+    #[test]
+    fn a_night_is_from_ten_to_seven_of_the_day_it_ends_on() {
+        let own = Clock::default();
+        let of = |hour: i64, minute: i64| own.night(hour * 3600 + minute * 60);
+        assert_eq!([of(0, 0), of(6, 59), of(7, 0)], [Some(0), Some(0), None]);
+        assert_eq!([of(21, 59), of(22, 0), of(24, 0), of(30, 59)], [None, Some(1), Some(1), Some(1)]);
+        // on the wearer's clock
+        let east = Clock::Zone(zone("+05:00").unwrap());
+        assert_eq!(
+            [east.night(16 * 3600), east.night(17 * 3600), east.night(2 * 3600)],
+            [None, Some(1), None]
+        );
     }
 
     #[test]
