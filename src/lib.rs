@@ -1,4 +1,5 @@
 //! [guide]: crate::guide
+//! [good]: crate::guide::chapter_6_how_good
 //! [needle]: crate::guide::recipe_trend_needle
 //! [light]: crate::guide::recipe_bedside_light
 //! [two]: crate::guide::recipe_two_sensors

@@ -13,6 +13,7 @@
 //! | [3. Settings](chapter_3_settings) | which numbers to change for your sensor and your nights, and what each costs |
 //! | [4. Uncertainty](chapter_4_uncertainty) | what the standard deviations and probabilities mean, and what they do not |
 //! | [5. Time and clocks](chapter_5_time) | what happens when a clock is set, stops or is missing, and what beginning anew keeps |
+//! | [6. How good](chapter_6_how_good) | how far off it was, on which people, beside plain methods and the best possible |
 //!
 //! | recipe | you have | you get |
 //! | --- | --- | --- |
@@ -35,6 +36,8 @@ pub mod chapter_3_settings {}
 pub mod chapter_4_uncertainty {}
 #[doc = include_str!("chapter_5_time.md")]
 pub mod chapter_5_time {}
+#[doc = include_str!("chapter_6_how_good.md")]
+pub mod chapter_6_how_good {}
 #[doc = include_str!("recipe_bedside_light.md")]
 pub mod recipe_bedside_light {}
 #[doc = include_str!("recipe_own_smoother.md")]
