@@ -98,6 +98,7 @@ fn exact(entries: &[Entry]) -> Box<Pool<Exact>> {
     entries.iter().for_each(|entry| assert_eq!(review.push(&entry.reading, entry.local), Pushed::Counted));
     let mut pool = Box::<Pool<Exact>>::default();
     pool.add(&review);
+    assert_eq!(pool.summary(), review.summary()); // of one record it says what the record says
     pool
 }
 

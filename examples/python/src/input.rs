@@ -1,5 +1,6 @@
 //! Tables as Python hands them over.
 
+use glidepath_host::Failure;
 use glidepath_host::args::InputArgs;
 use glidepath_host::table::memory::{self, Amounts, Places, Table, Times};
 use glidepath_host::table::{self, Clock, Fingersticks, Trace, Unit};
@@ -94,8 +95,8 @@ impl TableColumns<'_> {
 }
 
 impl Read {
-    pub fn trace(self) -> PyResult<Trace> {
-        self.table.trace(&self.args).map_err(refused)
+    pub fn trace(self) -> Result<Trace, Failure> {
+        self.table.trace(&self.args)
     }
 
     pub fn fingersticks(self, clock: Option<&Clock>) -> PyResult<Fingersticks> {
@@ -105,7 +106,7 @@ impl Read {
 
 /// A trace with its fingersticks: those given, or else the trace's own column.
 pub fn with_sticks(trace: Read, sticks: Option<Read>) -> PyResult<(Trace, Fingersticks)> {
-    let trace = trace.trace()?;
+    let trace = trace.trace().map_err(refused)?;
     let sticks = match sticks {
         Some(sticks) => sticks.fingersticks(Some(&trace.clock))?,
         None => Fingersticks { values: trace.fingersticks.clone(), ..Fingersticks::default() },

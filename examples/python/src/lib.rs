@@ -6,10 +6,12 @@ mod input;
 mod monitor;
 mod output;
 mod progress;
+mod rank;
 mod replay;
 mod review;
 mod settings;
 mod simulate;
+mod smooth;
 
 use pyo3::prelude::*;
 
@@ -44,5 +46,8 @@ fn _native(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_function(wrap_pyfunction!(review::review, module)?)?;
     module.add_function(wrap_pyfunction!(accuracy::accuracy, module)?)?;
     module.add_function(wrap_pyfunction!(simulate::simulate, module)?)?;
+    module.add_function(wrap_pyfunction!(smooth::smooth, module)?)?;
+    module.add_function(wrap_pyfunction!(rank::rank_invented, module)?)?;
+    module.add_function(wrap_pyfunction!(rank::rank_recorded, module)?)?;
     Ok(())
 }

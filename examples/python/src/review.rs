@@ -19,7 +19,7 @@ pub fn review<'py>(
 ) -> PyResult<(Bound<'py, PyAny>, ReviewRecord)> {
     let read = trace.read()?;
     let (report, record) = without_lock(py, progress, || {
-        let record = Record::of(String::new(), read.trace()?).map_err(refused)?;
+        let record = read.trace().and_then(|trace| Record::of(String::new(), trace)).map_err(refused)?;
         let report = serde_json::to_value(Report::of(&record, None)).map_err(refused)?;
         let mut pool = Box::<Pool<Exact>>::default();
         pool.add(&record.review);

@@ -66,6 +66,16 @@ pub struct Args {
     output: OutputArgs,
 }
 
+impl Args {
+    /// What asks for simulated people alone.
+    pub(super) fn of(on: ranking::Invented) -> Self {
+        let ranking::Invented { people, days, interval, first_seed, world, only } = on;
+        let (input, output) = (InputArgs::default(), OutputArgs::default());
+        let (traces, fingersticks) = (Vec::new(), Vec::new());
+        Self { traces, people, days, interval, first_seed, fingersticks, only, world, input, output }
+    }
+}
+
 /// Ranks what the command line asks for, with the caller's `own` methods among the others.
 pub fn run(args: &Args, own: Vec<Entry>) -> Result<(), Failure> {
     let own = method::owned(own);

@@ -104,6 +104,11 @@ impl Entry {
         }
     }
 
+    /// Its name.
+    pub fn name(&self) -> &str {
+        &self.name
+    }
+
     /// The same as one that is told what nobody can know, such as this sensor's noise: ranked, but never named the best.
     pub fn told(self) -> Self {
         Self { told: true, ..self }

@@ -74,8 +74,11 @@ use std::process::ExitCode;
 use clap::Parser;
 
 pub(crate) use command::{Args, run};
+pub use lows::by_limit;
 pub use method::{Entry, Method, Outlook, beside};
+pub use ranking::{Invented, Ranking, on_invented};
 pub use recorded::on;
+pub use report::rows;
 
 /// How far ahead predictions are scored, minutes.
 pub const HORIZONS: [f32; 4] = [15.0, 30.0, 45.0, 60.0];

@@ -8,6 +8,7 @@ use super::series::{self, Series, Setting};
 use super::tally::{self, Tally};
 use super::{FIRST_TEST_SEED, bound, linear, ours, sticks};
 use crate::failure::{Failure, Unreadable};
+use crate::simulate::WorldArgs;
 use crate::table::{self, Unit};
 
 /// Columns with the truth in recorded traces.
@@ -31,6 +32,30 @@ pub struct Ranking {
     pub example: Option<Series>,
     /// The first trace's.
     pub unit: Unit,
+}
+
+/// Which simulated people are ranked on, as the command line says it.
+#[derive(Clone, Debug)]
+pub struct Invented {
+    /// 1 to 10,000.
+    pub people: u32,
+    /// For each, 1 to 90; the first half day lets methods settle and is not scored.
+    pub days: u32,
+    /// Minutes between readings, 1 to 15.
+    pub interval: u32,
+    /// Of the first person; the library's methods were tuned on those under 1,000,000.
+    pub first_seed: u64,
+    pub world: WorldArgs,
+    /// Only methods whose name has one of these in it; all when there are none.
+    pub only: Vec<String>,
+}
+
+/// Ranks the usual methods, ours and `own` ones on simulated people.
+///
+/// # Errors
+/// When the world cannot be, or no method has a name that was asked for.
+pub fn on_invented(on: Invented, own: Vec<Entry>) -> Result<Ranking, Failure> {
+    simulated(&Args::of(on), method::owned(own))
 }
 
 /// Ranks on simulated people.

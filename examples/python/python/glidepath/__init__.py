@@ -37,7 +37,9 @@ Work on arrays runs without the interpreter's lock, so that threads share the ma
 from ._live import Monitor
 from ._look_back import Accuracy, Review, Simulated, accuracy, review, simulate
 from ._native import CAUTION, AccuracyRecord, InputError, Outcome, ReviewRecord, Ring, Settings, View, __version__
+from ._rank import Ranked, rank
 from ._replay import Demo, Replay, demo, replay
+from ._smooth import smooth
 from ._tables import Columns
 
 __all__ = [
@@ -49,6 +51,7 @@ __all__ = [
     "InputError",
     "Monitor",
     "Outcome",
+    "Ranked",
     "Replay",
     "Review",
     "ReviewRecord",
@@ -59,7 +62,9 @@ __all__ = [
     "__version__",
     "accuracy",
     "demo",
+    "rank",
     "replay",
     "review",
     "simulate",
+    "smooth",
 ]

@@ -206,6 +206,23 @@ def simulate(
     faults: bool,
     fingersticks_per_day: int,
 ) -> Tuple[Dict[str, Any], Dict[str, Any], Dict[str, Any]]: ...
+def smooth(trace: Dict[str, Any], method: str, parameters: Dict[str, float]) -> Dict[str, Any]: ...
+def rank_invented(
+    own: List[Tuple[str, Any, float, float]],
+    people: int,
+    days: int,
+    interval_min: int,
+    first_seed: int,
+    life: str,
+    sensor: str,
+    noise_scale: float,
+    faults: bool,
+    only: List[str],
+    progress: Any,
+) -> Dict[str, Any]: ...
+def rank_recorded(
+    own: List[Tuple[str, Any, float, float]], traces: List[Tuple[str, Dict[str, Any]]], progress: Any
+) -> Dict[str, Any]: ...
 def columns(
     names: Sequence[str],
     fingersticks: bool,

@@ -93,7 +93,7 @@ pub struct Row {
     pub signs: Vec<Vec<Option<f64>>>,
     /// False alarms a day and the share of lows warned of ten minutes ahead, over all limits.
     #[serde(skip)]
-    pub(crate) curve: Vec<(f64, f64)>,
+    pub curve: Vec<(f64, f64)>,
 }
 
 /// Off from fingersticks or a laboratory's values, each trace's mean error taken off: what no smoother can mend.
