@@ -136,7 +136,7 @@ def ours_filter():
     return np.column_stack([out["level_mg_dl"], out["level_sd_mg_dl"]])
 
 
-for n, (what, digits) in enumerate((("four-state Kalman filter: level", 1), ("four-state Kalman filter: its sd", 2))):
+for n, (what, digits) in enumerate((("four-state Kalman filter: level", 3), ("four-state Kalman filter: its sd", 3))):
     compared(what, digits, lambda n=n: ours_filter()[:, n], {
         "filterpy KalmanFilter": lambda n=n: filterpy_filter()[:, n],
         "statsmodels KalmanFilter": lambda n=n: statsmodels_filter()[:, n],

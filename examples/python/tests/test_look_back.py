@@ -180,8 +180,9 @@ def test_accuracy_records_come_together_in_any_order_to_the_same_bits(ten):
     alone = glidepath.accuracy(ten[2].trace, reference=ten[2].fingersticks).figures
     for name in ("pairs", "mard_percent", "bias_mg_dl", "mard_interval_percent", "clarke"):
         assert by_person[2][name] == alone[name]
-    few = glidepath.AccuracyRecord.merged(records[:2]).figures()
-    assert few["interval_basis"] == "days"
+    # four people are enough for each to count as one draw
+    bases = [glidepath.AccuracyRecord.merged(records[:n]).figures()["interval_basis"] for n in (2, 3, 4)]
+    assert bases == ["days", "days", "people"]
     other = glidepath.accuracy(ten[5].trace, reference=ten[5].fingersticks, person="person 1").record
     with pytest.raises(glidepath.InputError, match='"person 1" has other pairs in another record'):
         want + other
@@ -191,3 +192,16 @@ def test_accuracy_records_come_together_in_any_order_to_the_same_bits(ten):
     twice = records[0].to_bytes() + records[0].to_bytes()[6:]
     with pytest.raises(glidepath.InputError, match="bytes: found no accuracy record"):
         glidepath.AccuracyRecord.from_bytes(twice)
+
+
+def test_days_of_different_people_count_apart(ten):
+    def record(person, days_later):
+        move = np.timedelta64(days_later, "D")
+        trace = {"time": ten[0].trace["time"] + move, "glucose_mg_dl": ten[0].trace["glucose_mg_dl"]}
+        sticks = {"time": ten[0].fingersticks["time"] + move, "reference_mg_dl": ten[0].fingersticks["reference_mg_dl"]}
+        return glidepath.accuracy(trace, reference=sticks, person=person).record
+
+    # the first day of the second is the last of the first: two days all the same
+    meeting = (record("a", 0) + record("b", 2)).figures()
+    apart = (record("a", 0) + record("b", 100)).figures()
+    assert meeting["interval_basis"] == "days" and meeting["bias_interval_mg_dl"] == apart["bias_interval_mg_dl"]

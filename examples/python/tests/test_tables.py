@@ -44,7 +44,7 @@ def test_every_form_of_a_table_gives_the_same():
     same(WANT, samples([at.strftime("%d/%m/%Y %H:%M") for at in TIMES], VALUES, date_format="dmy"))
     same(WANT, samples(frame))
     same(WANT, samples(frame["Zeitpunkt"], frame["Glukose mg/dL"]))
-    same(WANT, samples(pl.from_pandas(frame) if False else pl.DataFrame({"time": TIMES, "glucose_mg_dl": VALUES})))
+    same(WANT, samples(pl.DataFrame({"time": TIMES, "glucose_mg_dl": VALUES})))
     same(WANT, samples({"time": TIMES, "glucose_mg_dl": VALUES}))
     same(WANT, samples({"a": TIMES, "b": VALUES}, time_column="a", glucose_column="b"))
     same(WANT, samples((TIMES, VALUES)))
@@ -64,11 +64,17 @@ def test_zones_are_taken_from_times_or_said():
     same(by_zone, samples(frame))
     same(by_zone, samples(frame.set_index("time").index, VALUES))
     same(by_zone, samples(pl.Series("time", TIMES).dt.replace_time_zone("Europe/Vienna"), VALUES))
+    # a zone that is said stands over the column's own: the same moments on another clock
+    elsewhere = samples(frame, zone="America/Caracas")
+    assert (elsewhere["time_utc"] == by_zone["time_utc"]).all()
+    assert (elsewhere["time"] - elsewhere["time_utc"] == np.timedelta64(-4, "h")).all()
     epoch = np.array([at.timestamp() for at in aware])
     utc = samples(epoch, VALUES)
     assert (utc["time"] == by_zone["time_utc"]).all() and (utc["time_utc"] == utc["time"]).all()
     same(utc, samples(epoch.astype(np.int64), VALUES))
     same(utc, samples(epoch * 1000, VALUES))
+    same(utc, samples((epoch * 1000).astype(np.int64) + 999, VALUES))  # what is less than a second is cut off
+    same(utc, samples(epoch + 0.9, VALUES))
     same(by_zone, samples(epoch, VALUES, zone="+02:00"))
     same(by_zone, samples(pd.Series(aware), VALUES))
 
@@ -111,6 +117,9 @@ def test_units_are_told_by_name_by_call_or_by_value():
         samples(TIMES, mmol, unit="mg/dL")
     with pytest.raises(InputError, match=r"row \d+ of glucose: found 1\d\d.*, expected mmol/L from 0 to 60"):
         samples(TIMES, VALUES, unit="mmol/L")
+    # what is said stands over what a name says
+    named = {"time": TIMES, "glucose_mg_dl": mmol}
+    assert np.array_equal(samples(named, unit="mmol/L")["sensor_mg_dl"], want)
     with pytest.raises(InputError, match="unit: found 'mg'".replace("'", '"')):
         samples(TIMES, VALUES, unit="mg")
 

@@ -132,7 +132,7 @@ def reliability(ranked: Ranked, methods: Optional[Sequence[str]] = None, axes: A
     ranked:
         From :func:`glidepath.rank` on simulated people.
     methods:
-        Which; all that give a probability without.
+        Which; without, all that give a probability but for variants of the library's monitor.
     axes:
         Where to draw; a new figure without.
 
@@ -141,7 +141,8 @@ def reliability(ranked: Ranked, methods: Optional[Sequence[str]] = None, axes: A
     The axes. The area of a mark grows with the number of moments; tenths with fewer than 20 are left out. Raises
     :class:`glidepath.InputError` where no method gives probabilities.
     """
-    chosen = list(ranked.reliability) if methods is None else list(methods)
+    variants = [name for name in ranked.reliability if name.startswith("glidepath, ")]
+    chosen = [name for name in ranked.reliability if name not in variants] if methods is None else list(methods)
     missing = [name for name in chosen if name not in ranked.reliability]
     if missing or not chosen:
         raise InputError(f"methods: {', '.join(missing) or 'none'} gave no probabilities, expected of {', '.join(ranked.reliability)}")
