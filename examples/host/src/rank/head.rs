@@ -173,7 +173,7 @@ fn chart(drawn: &[(&'static str, &Standing)]) -> Chart {
 
 #[cfg(test)]
 mod tests {
-    use super::super::method::Outlook;
+    use super::super::method::{self, Outlook};
     use super::*;
     use glidepath::Reading;
 
@@ -223,8 +223,15 @@ mod tests {
         let classes: Vec<(&str, &str)> =
             drawn(&standings).iter().map(|(class, one)| (*class, one.entry.name.as_str())).collect();
         assert_eq!(classes, [("first", OURS), ("second", "mine"), ("third", HELD)]);
+        // one's own is drawn however it does
+        let own = method::owned(vec![entry("own")]).remove(0);
+        let standings = [standing(&mine, 9.0, 27.0, 0.6), standing(&own, 12.0, 40.0, 0.1)];
+        assert_eq!(
+            drawn(&standings).iter().map(|one| one.1.entry.name.as_str()).collect::<Vec<_>>(),
+            ["own"]
+        );
         let other = figures(&standings, Figure::new("last", "", ""), Unit::MmolL);
-        assert_eq!(other[0].note, "0.5 mmol/L off; the reading 0.6 mmol/L");
+        assert_eq!(other[0].note, "0.5 mmol/L off");
     }
 
     #[test]

@@ -12,7 +12,7 @@ use crate::sheet::CAUTION;
 use crate::table::Unit;
 
 /// One method's figures; what could not be had is null.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Default, Serialize)]
 pub struct Row {
     pub method: String,
     pub rmse_mg_dl: Option<f64>,
@@ -51,7 +51,7 @@ pub struct Row {
 }
 
 /// How alarms did at the limit that gives so many false ones.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Default, Serialize)]
 pub struct Alarms {
     pub alarm_limit_mg_dl: f64,
     pub lows_caught: Option<f64>,

@@ -264,3 +264,44 @@ fn example<'a>(ranking: &'a Ranking, series: &Series, unit: Unit) -> Option<(Cha
     legend.push((Sample::Band("plasma"), "two standard deviations around it"));
     Some((chart, legend))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::rank::method::Entry;
+
+    #[test]
+    fn late_is_the_one_that_is_nearest_now() {
+        let entry = |name: &str| {
+            Entry::new(name, 70.0, || |reading: &Reading| Outlook::held(reading.glucose().mg_dl(), 0.0))
+        };
+        let entries = [entry(OURS), entry("mine"), entry(head::HELD), entry("knows all").told()];
+        let now = [11.0, 9.0, 10.0, 5.0];
+        let ahead = [[20.0; 3], [30.0; 3], [25.0; 3], [10.0; 3]].map(|errors| errors.map(Some));
+        let standings: Vec<Standing> = entries
+            .iter()
+            .zip(now.into_iter().zip(ahead))
+            .map(|(entry, (now, ahead))| Standing {
+                entry,
+                now: Some(now),
+                ahead,
+                warned: None,
+                curve: Vec::new(),
+            })
+            .collect();
+        let row = |entry: &Entry, delay: f64| Row {
+            method: entry.name.clone(),
+            delay_min: Some(delay),
+            ..Row::default()
+        };
+        let mut rows: Vec<Row> =
+            entries.iter().zip([5.0, 3.0, 8.0, 1.0]).map(|(entry, delay)| row(entry, delay)).collect();
+        let said = late(&standings, &rows);
+        assert_eq!(
+            (said.value.as_str(), said.note.as_str()),
+            ("3.0 min", "behind the truth, mine; the reading 8.0 min")
+        );
+        rows[1].delay_min = None;
+        assert_eq!(late(&standings, &rows).value, "not known");
+    }
+}

@@ -89,3 +89,42 @@ fn summary(report: &Ranked, unit: Unit) -> Vec<String> {
     ));
     thoughts
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::rank::recorded::Flagged;
+
+    #[test]
+    fn who_tells_most_fast_falls_is_named_beside_the_reading() {
+        let row = |method: &str, shares: [Option<f64>; 2]| Row {
+            method: method.to_owned(),
+            now: None,
+            ahead: Vec::new(),
+            brier_skill: None,
+            warnings: Vec::new(),
+            direction: shares
+                .map(|share| Flagged { steady_flagged_percent: 4.1, fast_falls_flagged: share })
+                .into(),
+            signs: Vec::new(),
+            curve: Vec::new(),
+        };
+        let set = |methods| SetReport {
+            set: ALL.to_owned(),
+            people: 1,
+            days: 1.0,
+            lows: 0,
+            methods,
+            rings: Vec::new(),
+        };
+        let rows = vec![
+            row(head::HELD, [Some(0.60), Some(0.95)]),
+            row("best", [Some(0.70), Some(0.80)]),
+            row("worst", [Some(0.50), Some(0.99)]),
+        ];
+        let said = falls(&set(rows));
+        assert_eq!(said.value, "70 %");
+        assert_eq!(said.note, "with 4.1 % of steady moments, by best; the reading 60 %");
+        assert_eq!(falls(&set(vec![row("best", [None, None])])).value, "not known");
+    }
+}
