@@ -161,7 +161,8 @@ fn a_program_of_ones_own_ranks_its_methods_beside_the_others() {
         "--target-dir",
     ]);
     build.arg(built.parent().unwrap());
-    build.args((!cfg!(debug_assertions)).then_some("--release"));
+    let profile = built.file_name().and_then(|name| name.to_str()).unwrap();
+    build.args(["--profile", if profile == "debug" { "dev" } else { profile }]);
     assert!(build.status().unwrap().success());
     let program = built.join("examples/own_smoother").with_extension(std::env::consts::EXE_EXTENSION);
     let own = |line: &str| Command::new(&program).args(line.split_whitespace()).output().expect("runs");

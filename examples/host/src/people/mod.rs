@@ -65,7 +65,7 @@ impl Person {
     }
 
     /// Whether it is between midnight and six on the wearer's clock.
-    pub(crate) fn is_night(&self, reading: &Reading) -> bool {
+    pub(crate) fn in_small_hours(&self, reading: &Reading) -> bool {
         self.clock.hour(reading.at().secs().into()) < 6
     }
 

@@ -108,7 +108,7 @@ fn coverage(people: &[&Lived<'_>]) -> Vec<String> {
                     0.674_49 * foreseen.sd(),
                 ]
                 .map(|width| off <= f64::from(width));
-                (within, level(person, n), person.is_night(&person.readings[n]))
+                (within, level(person, n), person.in_small_hours(&person.readings[n]))
             })
             .collect();
         let share = |of: &dyn Fn(f64, bool) -> bool| {
