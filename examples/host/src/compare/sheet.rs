@@ -87,7 +87,10 @@ fn figures(report: &Report, unit: Unit) -> Vec<Figure> {
             [(_, only)] => only.clone().unwrap_or_else(|| "not known".into()),
             several => several
                 .iter()
-                .map(|(name, value)| format!("{name} {}", value.as_deref().unwrap_or("–")))
+                // where there is no room for all of them a line breaks between two
+                .map(|(name, value)| {
+                    format!("{name} {}", value.as_deref().unwrap_or("–")).replace(' ', "\u{a0}")
+                })
                 .collect::<Vec<_>>()
                 .join(", "),
         }
