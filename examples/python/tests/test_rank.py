@@ -35,6 +35,22 @@ class Average:
         return {"now": sum(self.seen) / len(self.seen), "low_probability": 0.5, "now_sd": 10.0, "ahead_30_sd": 30.0}
 
 
+class Line:
+    """The last change goes on; alarms look as far ahead as they are told."""
+
+    def __init__(self):
+        self.last = None
+
+    def __call__(self, at, mg_dl):
+        rate = 0.0 if self.last is None else (mg_dl - self.last[1]) / ((at - self.last[0]) / 60)
+        self.last = at, mg_dl
+        return mg_dl, rate
+
+
+class Near(Line):
+    alarm_min = 0.0
+
+
 @pytest.fixture(scope="module")
 def ranked():
     return glidepath.rank({"mine: held": Held, "mine: average": Average}, **WORLD)
@@ -58,6 +74,13 @@ def test_a_method_in_python_has_the_figures_of_the_same_in_rust(ranked):
     assert bins["stated"].tolist() == [0.5] and 0 < bins["came_true"][0] < 0.5
     assert "glidepath" in ranked.reliability and "raw, held" not in ranked.reliability
     assert ranked.on.startswith("3 simulated people (invented; seeds from 1500000), 3 days each")
+
+
+def test_a_pair_goes_on_in_a_line_and_alarms_look_ahead_along_it():
+    ranked = glidepath.rank({"far": Line, "near": Near}, only=["far", "near", "raw, held"], **WORLD)
+    caught = column(ranked, "false_alarms_per_day")
+    assert caught["near"] == caught["raw, held"] != caught["far"]
+    assert column(ranked, "rmse_30min")["far"] == column(ranked, "rmse_30min")["near"] > column(ranked, "rmse_30min")["raw, held"]
 
 
 def test_the_ranking_is_the_desk_tools(desk):

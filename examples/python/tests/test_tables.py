@@ -187,6 +187,14 @@ def test_fingersticks_come_beside_the_trace_or_in_it():
     same(apart.samples, samples(named, fingersticks=sticks, glucose_column="glucose_mg_dl"))
 
 
+def test_fingersticks_have_a_unit_of_their_own():
+    sticks = {"time": TIMES[10:20:5], "reference_mg_dl": [118.0, 131.0]}
+    mmol = np.array(VALUES) / 18.0156
+    result = glidepath.replay(TIMES, mmol, unit="mmol/L", fingersticks=sticks)
+    assert result.fingersticks["reference_mg_dl"].tolist() == [118, 131]
+    assert result.samples["sensor_mg_dl"][0] == pytest.approx(VALUES[0])
+
+
 def test_settings_are_those_of_the_settings_file(desk, tmp_path):
     assert glidepath.Settings.template() == desk("settings")
     assert glidepath.Settings(glidepath.Settings.template()) == glidepath.Settings()
