@@ -17,7 +17,8 @@ EXAMPLES = sorted((HERE.parent / "examples").glob("*.py"))
 
 
 @pytest.mark.parametrize("name", ["glidepath", *MODULES])
-def test_examples_of_the_package(name):
+def test_examples_of_the_package(name, monkeypatch, tmp_path):
+    monkeypatch.chdir(tmp_path)  # an example writes a picture
     assert doctest.testmod(importlib.import_module(name), optionflags=FLAGS).failed == 0
 
 
