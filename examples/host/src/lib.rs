@@ -9,6 +9,7 @@ mod fixed;
 mod live;
 mod median;
 mod output;
+mod pairs;
 pub mod people;
 pub mod played;
 pub mod progress;
@@ -44,6 +45,7 @@ enum Command {
     Compare(compare::Args),
     Fit(fit::Args),
     Live(live::Args),
+    Pairs(pairs::Args),
     Replay(replay::Args),
     Review(review::Args),
     Settings(settings::Args),
@@ -57,6 +59,7 @@ impl Command {
             Self::Compare(args) => compare::run(args),
             Self::Fit(args) => fit::run(args),
             Self::Live(args) => live::run(args),
+            Self::Pairs(args) => pairs::run(args),
             Self::Replay(args) => replay::run(args),
             Self::Review(args) => review::run(args),
             Self::Settings(args) => settings::run(args),

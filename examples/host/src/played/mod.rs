@@ -3,16 +3,19 @@
 pub mod lows;
 pub mod sample;
 pub mod words;
+mod worn;
 
 use glidepath::alarm::{Kind, Rings};
 use glidepath::forecast::Predicted;
 use glidepath::quality::Verdict;
-use glidepath::{Fingerstick, Instant, Monitor, Reading, Settings, Span, View};
+use glidepath::{Fingerstick, Instant, Reading, Settings, Side, Span, View};
 
 use crate::failure::Failure;
 use crate::progress::Progress;
 use crate::table::Trace;
 use sample::{Pricked, Rang, Sample};
+pub use worn::Beside;
+use worn::Worn;
 
 /// What the monitor said, moment by moment.
 pub struct Played {
@@ -35,53 +38,68 @@ const STRIDE: Span = Span::from_hours(24);
 /// The column of true blood glucose beside a trace.
 pub const TRUTH: &str = "plasma_mg_dl";
 
-/// A day of readings, as on the wrist.
-type Wrist = Monitor<288>;
-
 impl Played {
-    /// The readings that the alarms rang by.
+    /// The readings that the alarms rang by; of two sensors those of the first.
     pub fn believed(&self) -> Vec<Reading> {
-        self.samples.iter().filter(|s| s.verdict.is_believed()).map(|s| s.reading).collect()
+        let believed = self.samples.iter().filter(|s| s.verdict.is_believed() && s.side() == Side::First);
+        believed.map(|s| s.reading).collect()
     }
 }
 
 /// Plays readings and fingersticks in order of time; whatever rings is acknowledged.
 pub fn play(trace: &Trace, sticks: &[Fingerstick], settings: Settings) -> Result<Played, Failure> {
-    let monitor = Wrist::new(settings);
+    play_worn(trace, None, sticks, settings)
+}
+
+/// The same with a second sensor worn at once.
+pub fn play_worn(
+    trace: &Trace,
+    second: Option<&Trace>,
+    sticks: &[Fingerstick],
+    settings: Settings,
+) -> Result<Played, Failure> {
+    let beside: &[Reading] = second.map_or(&[], |second| &second.readings);
+    let length = trace.readings.len() + beside.len();
     let mut player = Player {
-        monitor: monitor.map_err(|error| Failure::new(format!("the monitor's settings: {error}")))?,
-        samples: Vec::with_capacity(trace.readings.len()),
+        worn: Worn::new(settings, second.is_some())?,
+        samples: Vec::with_capacity(length),
         alarms: Vec::new(),
         pricked: Vec::new(),
         now: None,
     };
-    let progress = Progress::new("replaying", trace.readings.len() as u64);
-    let mut sticks = sticks.iter().peekable();
+    let progress = Progress::new("replaying", length as u64);
+    let (mut sticks, mut beside) = (sticks.iter().peekable(), beside.iter().peekable());
     let truth = trace.column(TRUTH).unwrap_or_default();
-    for (n, reading) in trace.readings.iter().enumerate() {
+    let mut first = trace.readings.iter().zip(0_usize..).peekable();
+    for n in 0..length {
+        let earlier =
+            first.peek().is_none_or(|(own, _)| beside.peek().is_some_and(|other| other.at() < own.at()));
+        let (side, reading, truth) = if earlier {
+            let Some(reading) = beside.next() else { break };
+            (Side::Second, reading, f32::NAN)
+        } else {
+            let Some((reading, row)) = first.next() else { break };
+            (Side::First, reading, truth.get(row).copied().unwrap_or(f32::NAN))
+        };
         while let Some(stick) = sticks.next_if(|stick| stick.at() < reading.at()) {
             player.fingerstick(stick);
         }
         player.pass(reading.at());
         let offset = trace.clock.lead(reading.at().secs().into());
-        player.monitor.set_utc_offset(i32::try_from(offset).ok().map(Span::from_secs));
-        player.push(reading, truth.get(n).copied().unwrap_or(f32::NAN));
+        player.worn.set_utc_offset(i32::try_from(offset).ok().map(Span::from_secs));
+        player.push(side, reading, truth);
         if n.is_multiple_of(4096) {
             progress.at(n as u64);
         }
     }
     sticks.for_each(|stick| player.fingerstick(stick));
-    let Player { monitor, samples, alarms, pricked, now } = player;
-    let (gain, offset) = match now {
-        Some(_) if pricked.iter().any(|p| p.refused.is_none()) => monitor.gain_and_offset(),
-        _ => (f32::NAN, f32::NAN),
-    };
-    let noise_sd = if samples.len() > 1 { monitor.estimator().noise_sd() } else { f32::NAN };
+    let Player { worn, samples, alarms, pricked, .. } = player;
+    let (noise_sd, (gain, offset)) = worn.learned(samples.len(), &pricked);
     Ok(Played { samples, alarms, pricked, noise_sd, gain, offset })
 }
 
 struct Player {
-    monitor: Wrist,
+    worn: Worn,
     samples: Vec<Sample>,
     alarms: Vec<Rang>,
     pricked: Vec<Pricked>,
@@ -89,25 +107,25 @@ struct Player {
 }
 
 impl Player {
-    fn push(&mut self, reading: &Reading, truth: f32) {
-        let view = self.monitor.push(reading);
+    fn push(&mut self, side: Side, reading: &Reading, truth: f32) {
+        let (view, beside) = self.worn.push(side, reading);
         self.now = Some(reading.at());
         let rang = self.heard(view.rings());
-        self.samples.push(Sample { truth, ..sample(reading, &view, rang) });
+        self.samples.push(Sample { truth, beside, ..sample(reading, &view, rang) });
     }
 
     /// Lets time pass up to `until`, as the wrist does: it tells its count of seconds and asks once a minute.
     fn pass(&mut self, until: Instant) {
         let Some(mut now) = self.now else {
-            self.monitor.run(until.secs());
+            self.worn.run(until.secs());
             return;
         };
         let watched = self.samples.last().map_or(now, |last| last.reading.at().plus(LONGEST_SILENCE));
         while now < until {
             let step = if now < watched { TICK } else { STRIDE };
             now = now.plus(until.since(now).min(step));
-            self.monitor.run(now.secs());
-            let view = self.monitor.tick(now);
+            self.worn.run(now.secs());
+            let view = self.worn.tick(now);
             if now <= watched {
                 self.heard(view.rings());
             }
@@ -117,10 +135,8 @@ impl Player {
 
     fn fingerstick(&mut self, stick: &Fingerstick) {
         self.pass(stick.at());
-        let outcome = self.monitor.fingerstick(stick);
-        let refused = (!outcome.is_used()).then(|| outcome.words());
-        let expected = outcome.expected().map_or(f32::NAN, |expected| expected.glucose.mg_dl());
-        self.pricked.push(Pricked { stick: *stick, expected, refused });
+        let pricked = self.worn.fingerstick(stick);
+        self.pricked.push(pricked);
     }
 
     fn heard(&mut self, rings: Rings<'_>) -> u16 {
@@ -135,9 +151,7 @@ impl Player {
                 grounds: ring.grounds,
             });
         }
-        if bits != 0 {
-            self.monitor.acknowledge();
-        }
+        self.worn.heard(rings);
         bits
     }
 }
@@ -172,6 +186,7 @@ fn sample(reading: &Reading, view: &View, rang: u16) -> Sample {
         low_ahead_signal: timely(view.low_ahead_signal()),
         direction: timely(view.direction().map(|direction| direction.rate().mg_dl_per_min())),
         truth: f32::NAN,
+        beside: None,
         rang,
     }
 }

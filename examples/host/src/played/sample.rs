@@ -6,8 +6,9 @@ use std::io::{self, Write};
 use glidepath::alarm::{Cause, Grounds, Kind, Priority};
 use glidepath::quality::Verdict;
 use glidepath::trend::Trend;
-use glidepath::{Fingerstick, Instant, Reading};
+use glidepath::{Fingerstick, Instant, Reading, Side};
 
+use super::Beside;
 use crate::fixed::Fixed;
 use crate::table::Clock;
 
@@ -38,11 +39,18 @@ pub struct Sample {
     pub direction: f32,
     /// The truth beside the trace.
     pub truth: f32,
+    /// What two sensors say beside it, when two are worn.
+    pub beside: Option<Beside>,
     /// The alarms that rang with it, a bit for each of [`Kind::ALL`].
     pub rang: u16,
 }
 
 impl Sample {
+    /// Whose reading it is; the first one's when only one sensor is worn.
+    pub fn side(&self) -> Side {
+        self.beside.map_or(Side::First, |beside| beside.side)
+    }
+
     /// Whether the reading was not taken at its word.
     pub fn is_doubted(&self) -> bool {
         !matches!(self.verdict, Verdict::Accepted | Verdict::ClockSet)
@@ -100,10 +108,16 @@ pub const HEADER: &str = "time,sensor_mg_dl,plasma_mg_dl,plasma_sd_mg_dl,rate_mg
     predicted_15min_mg_dl,predicted_15min_sd_mg_dl,predicted_60min_mg_dl,predicted_60min_sd_mg_dl,low_ahead_signal,\
     direction_mg_dl_min";
 
+/// What follows the header when two sensors are worn.
+pub const HEADER_OF_TWO: &str = ",side,agreement,first_weight,first_offset_mg_dl,second_offset_mg_dl,\
+    first_predicted_30min_mg_dl,first_predicted_30min_sd_mg_dl,second_predicted_30min_mg_dl,\
+    second_predicted_30min_sd_mg_dl";
+
 /// Writes the samples as CSV.
 pub fn write_csv(samples: &[Sample], clock: &Clock, digits: Digits, out: &mut dyn Write) -> io::Result<()> {
     let cell = |value: f32, telling: usize| Cell(value, (digits == Digits::Telling).then_some(telling));
-    writeln!(out, "{HEADER}")?;
+    let two = samples.iter().any(|sample| sample.beside.is_some());
+    writeln!(out, "{HEADER}{}", if two { HEADER_OF_TWO } else { "" })?;
     let mut line = String::new();
     for sample in samples {
         line.clear();
@@ -128,7 +142,7 @@ pub fn write_csv(samples: &[Sample], clock: &Clock, digits: Digits, out: &mut dy
             let _ = write!(line, "{parted}{}", kind.name());
             parted = ";";
         }
-        let _ = writeln!(
+        let _ = write!(
             line,
             ",{},{},{},{},{},{}",
             cell(sample.predicted_15.0, 2),
@@ -138,6 +152,16 @@ pub fn write_csv(samples: &[Sample], clock: &Clock, digits: Digits, out: &mut dy
             cell(sample.low_ahead_signal, 4),
             cell(sample.direction, 3),
         );
+        if let Some(Beside { side, agreement, first_weight, offsets, predicted }) = sample.beside {
+            let _ = write!(line, ",{},{},{}", side.name(), agreement.name(), cell(first_weight, 3));
+            for offset in offsets {
+                let _ = write!(line, ",{}", cell(offset, 2));
+            }
+            for (value, sd) in predicted {
+                let _ = write!(line, ",{},{}", cell(value, 2), cell(sd, 2));
+            }
+        }
+        line.push('\n');
         out.write_all(line.as_bytes())?;
     }
     Ok(())

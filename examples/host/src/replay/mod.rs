@@ -44,6 +44,13 @@ pub struct Args {
     #[arg(long, value_name = "FILE", requires = "trace")]
     fingersticks: Option<PathBuf>,
 
+    /// A second sensor worn at the same time: a table (CSV) of the same form
+    ///
+    /// The two are played through the monitor of two sensors: one blood glucose, each sensor by what it has earned. Lows,
+    /// gaps and the rehearsal of alarms are counted by the first one's readings.
+    #[arg(long, value_name = "FILE", requires = "trace", conflicts_with_all = ["wrist", "vary"])]
+    second: Option<PathBuf>,
+
     /// Write what was known after each reading as CSV
     #[arg(long, value_name = "FILE", help_heading = "Output")]
     samples: Option<PathBuf>,
@@ -102,6 +109,8 @@ pub struct Replay {
     rehearsal: Rehearsal,
     /// Whether the alarm settings were asked about.
     rehearsed: bool,
+    /// The second sensor's readings, when two are worn.
+    second: Option<usize>,
 }
 
 impl Replay {
@@ -112,7 +121,18 @@ impl Replay {
         sticks: &Fingersticks,
         plan: &rehearsal::Plan,
     ) -> Result<Self, Failure> {
-        let played = played::play(&trace, &sticks.values, plan.settings)?;
+        Self::of_worn(name, trace, None, sticks, plan)
+    }
+
+    /// The same with a second sensor worn at once.
+    pub fn of_worn(
+        name: String,
+        trace: Trace,
+        second: Option<&Trace>,
+        sticks: &Fingersticks,
+        plan: &rehearsal::Plan,
+    ) -> Result<Self, Failure> {
+        let played = played::play_worn(&trace, second, &sticks.values, plan.settings)?;
         let believed = played.believed();
         let interval = trace.interval_s.unwrap_or(300);
         let score = score::score(&believed, &played.alarms, interval, &trace.clock, plan.window());
@@ -141,6 +161,7 @@ impl Replay {
             against,
             rehearsal,
             rehearsed: plan.is_asked(),
+            second: second.map(|second| second.readings.len()),
         })
     }
 
@@ -185,7 +206,7 @@ fn against(samples: &[Sample], longest_step: f64) -> Option<Truth> {
 /// Replays the trace that the arguments name, or the embedded demo.
 pub fn run(args: &Args) -> Result<(), Failure> {
     let plan = rehearsal::Plan::of(&args.alarms)?;
-    let inputs = [args.trace.as_deref(), args.fingersticks.as_deref(), plan.file()];
+    let inputs = [args.trace.as_deref(), args.fingersticks.as_deref(), args.second.as_deref(), plan.file()];
     let mut outputs = Outputs::beside(inputs.into_iter().flatten());
     let folder = args.output.out.as_deref();
     let replay = match &args.trace {
@@ -196,8 +217,10 @@ pub fn run(args: &Args) -> Result<(), Failure> {
                 None => Fingersticks { values: trace.fingersticks.clone(), ..Fingersticks::default() },
             };
             wrist::draw(args, &trace, &sticks.values, plan.settings, &mut outputs)?;
+            let second = args.second.as_deref();
+            let second = second.map(|path| table::read_trace(path, &args.input, &[])).transpose()?;
             let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
-            Replay::of(name, trace, &sticks, &plan)?
+            Replay::of_worn(name, trace, second.as_ref(), &sticks, &plan)?
         }
         None => {
             let (trace, sticks) =

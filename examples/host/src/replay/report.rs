@@ -3,10 +3,12 @@
 use std::collections::BTreeMap;
 
 use glidepath::alarm::{Cause, Priority};
+use glidepath::{Agreement, Side};
 use serde::Serialize;
 
 use super::Replay;
 use super::truth::Against;
+use crate::played::Beside;
 use crate::played::lows::{self, Low};
 use crate::played::sample::{Rang, Sample};
 use crate::played::words::{grounds_words, minutes, precise};
@@ -40,6 +42,9 @@ pub struct Report {
     pub truth: Option<Truth>,
     /// How often each alarm rang and how many were true.
     pub rehearsal: Rehearsal,
+    /// How two sensors worn at once went together, when there is a second one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub pair: Option<Pair>,
 }
 
 #[derive(Debug, Serialize)]
@@ -62,6 +67,72 @@ pub struct Calibration {
     pub fingersticks_refused: u64,
 }
 
+/// How two sensors worn at once went together, in per cent of all readings of both.
+#[derive(Clone, Copy, Debug, Serialize)]
+pub struct Pair {
+    pub second_readings: u64,
+    pub together_percent: f64,
+    pub apart_percent: f64,
+    pub first_errs_percent: f64,
+    pub second_errs_percent: f64,
+    pub only_one_percent: f64,
+    /// The first one's weight, on average while both read.
+    pub first_weight: Option<f64>,
+    /// How far each was taken to read above glucose at the end.
+    pub first_offset_mg_dl: Option<f64>,
+    pub second_offset_mg_dl: Option<f64>,
+}
+
+impl Pair {
+    fn of(replay: &Replay) -> Option<Self> {
+        let second_readings = replay.second? as u64;
+        let said: Vec<Beside> = replay.samples.iter().filter_map(|sample| sample.beside).collect();
+        let percent = |is: &dyn Fn(Agreement) -> bool| {
+            let n = said.iter().filter(|beside| is(beside.agreement)).count();
+            (1000.0 * n as f64 / said.len().max(1) as f64).round() / 10.0
+        };
+        let both = || said.iter().filter(|beside| !is_single(beside.agreement));
+        let sum: f64 = both().map(|beside| f64::from(beside.first_weight)).sum();
+        let last = said.last();
+        Some(Self {
+            second_readings,
+            together_percent: percent(&|a| a == Agreement::Together),
+            apart_percent: percent(&|a| a == Agreement::Apart),
+            first_errs_percent: percent(&|a| a == Agreement::Errs(Side::First)),
+            second_errs_percent: percent(&|a| a == Agreement::Errs(Side::Second)),
+            only_one_percent: percent(&is_single),
+            first_weight: (both().count() > 0).then(|| (100.0 * sum / both().count() as f64).round() / 100.0),
+            first_offset_mg_dl: last.and_then(|beside| rounded(beside.offsets[0], 1)),
+            second_offset_mg_dl: last.and_then(|beside| rounded(beside.offsets[1], 1)),
+        })
+    }
+
+    fn in_words(&self, unit: Unit) -> String {
+        let offset = |offset: Option<f64>| {
+            let offset = offset.unwrap_or(0.0);
+            let side = if offset < 0.0 { "below" } else { "above" };
+            format!("{} {side}", unit.with_name(offset.abs() as f32))
+        };
+        format!(
+            "Two sensors: {} of the second. Of all readings {:.0} % came while both agreed, {:.1} % while they disagreed and \
+             nothing told which errs, {:.1} % while the first was off, {:.1} % while the second was, {:.1} % while only one \
+             read. At the end the first is taken to read {}, the second {} blood glucose.",
+            count(self.second_readings, "reading"),
+            self.together_percent,
+            self.apart_percent,
+            self.first_errs_percent,
+            self.second_errs_percent,
+            self.only_one_percent,
+            offset(self.first_offset_mg_dl),
+            offset(self.second_offset_mg_dl),
+        )
+    }
+}
+
+fn is_single(agreement: Agreement) -> bool {
+    matches!(agreement, Agreement::Neither | Agreement::Only(_))
+}
+
 #[derive(Clone, Copy, Debug, Serialize)]
 pub struct Truth {
     pub plasma: Against,
@@ -81,7 +152,8 @@ impl Report {
         for sample in &replay.samples {
             *verdicts.entry(sample.verdict.name()).or_default() += 1;
         }
-        let readings = replay.samples.iter().filter(|sample| sample.verdict.is_kept()).count() as u64;
+        let own = replay.samples.iter().filter(|sample| sample.side() == Side::First);
+        let readings = own.filter(|sample| sample.verdict.is_kept()).count() as u64;
         let mut days: Vec<i64> =
             replay.samples.iter().map(|s| replay.wall(s.reading.at()).div_euclid(86_400)).collect();
         days.dedup();
@@ -121,6 +193,7 @@ impl Report {
             verdicts,
             truth: replay.against,
             rehearsal: replay.rehearsal.clone(),
+            pair: Pair::of(replay),
         }
     }
 }
@@ -169,6 +242,7 @@ pub fn in_words(replay: &Replay, report: &Report, unit: Unit) -> Vec<String> {
     words.extend(replay.about.map(str::to_owned));
     words.push(what_it_is(replay, report));
     words.extend(how_it_was(replay, unit));
+    words.extend(report.pair.map(|pair| pair.in_words(unit)));
     words.push(lows(replay, unit));
     words.push(alarms(replay, report));
     if replay.rehearsed {

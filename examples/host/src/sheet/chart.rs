@@ -323,6 +323,11 @@ impl Chart {
         Self { along: name.to_owned(), ..self }
     }
 
+    /// One more panel, below the others, if there is one.
+    pub fn extend(&mut self, panel: Option<Panel>) {
+        self.panels.extend(panel);
+    }
+
     /// One more panel, below the others.
     pub fn push(&mut self, panel: Panel) {
         self.panels.push(panel);

@@ -28,6 +28,10 @@ pub struct Args {
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub seed: u64,
 
+    /// Which sensor, if another than the seed's: a second one on the same person
+    #[arg(long, value_name = "N")]
+    pub sensor_seed: Option<u64>,
+
     /// How many days
     #[arg(long, value_name = "D", default_value_t = 14, value_parser = clap::value_parser!(u32).range(1..=3650))]
     pub days: u32,
@@ -162,7 +166,7 @@ fn tell(args: &Args, summary: &Summary) -> String {
 pub fn invent(args: &Args) -> Result<Invented, Failure> {
     let start = Instant::from_secs(FIRST_MIDNIGHT);
     let mut person = Person::new(args.seed, args.world.person().with_start(start));
-    let mut sensor = Sensor::new(args.seed, args.world.sensor()?);
+    let mut sensor = Sensor::new(args.sensor_seed.unwrap_or(args.seed), args.world.sensor()?);
     let mut meter = Meter::new(args.seed, MeterModel::USUAL);
     let (mut rows, mut fingersticks) = (Vec::new(), Vec::new());
     let mut summary = Summary {

@@ -1,7 +1,7 @@
 //! One day: alarms, glucose, rate and the probability of a low, over a common clock.
 
-use glidepath::Instant;
 use glidepath::alarm::{Cause, Priority};
+use glidepath::{Agreement, Instant, Side};
 
 use super::super::Replay;
 use super::{DAY, Day};
@@ -54,6 +54,7 @@ pub fn draw(replay: &Replay, day: &Day, days: usize, top: f64, unit: Unit) -> Ch
     let mut chart = Chart::new(&day.id(), &name, &description, drawing.x.clone());
     chart.push(lanes);
     chart.push(drawing.glucose(top, unit, 300.0));
+    chart.extend(drawing.trusted());
     chart.push(drawing.rate(unit));
     chart.push(drawing.chance());
     chart
@@ -81,6 +82,7 @@ pub fn last(replay: &Replay, top: f64, unit: Unit) -> Chart {
     let description = format!("The last 24 hours: the sensor's readings, the estimate and {alarms} alarms.");
     let mut chart = Chart::new("last-hours", "The last 24 hours", &description, drawing.x.clone());
     chart.push(drawing.glucose(top, unit, 210.0));
+    chart.extend(drawing.trusted());
     chart.push(lanes);
     chart
 }
@@ -145,8 +147,10 @@ impl Drawing<'_> {
         panel.band("outer", &self.spread(|s| s.plasma, |s| s.plasma_sd), longest);
         panel.band("plasma", &self.spread(|s| s.plasma, |s| s.own_sd), longest);
         let value = |sample: &Sample| f64::from(sample.reading.glucose().mg_dl());
-        let believed = self.few.iter().filter(|(_, sample)| !sample.is_doubted());
-        panel.dots("sensor", believed.map(|(x, sample)| (*x, value(sample))));
+        for (class, side) in [("beside", Side::Second), ("sensor", Side::First)] {
+            let own = self.few.iter().filter(|(_, sample)| !sample.is_doubted() && sample.side() == side);
+            panel.dots(class, own.map(|(x, sample)| (*x, value(sample))));
+        }
         panel.line("truth", self.points(|s| s.truth), longest);
         panel.line("plasma", self.points(|s| s.plasma), longest);
         let doubtful = self.samples.iter().filter(|sample| sample.is_doubted());
@@ -159,6 +163,30 @@ impl Drawing<'_> {
             panel.mark(sign, at, f64::from(value), &words);
         }
         panel
+    }
+
+    /// Which of two sensors is trusted when.
+    fn trusted(&self) -> Option<Panel> {
+        self.replay.second?;
+        let y = Axis::labelled(-0.15, 1.15, &[(0.0, "second"), (1.0, "first")]);
+        let mut panel = Panel::new(44.0, &self.x, y, "trusted");
+        let both = || self.few.iter().filter_map(|(x, sample)| Some((*x, sample.beside?)));
+        let (mut apart, mut errs) = (Vec::new(), Vec::new());
+        for ((from, beside), (to, _)) in both().zip(both().skip(1)) {
+            if to - from > self.longest {
+                continue;
+            }
+            match beside.agreement {
+                Agreement::Apart => apart.push((from, to, -0.15, 1.15)),
+                Agreement::Errs(Side::First) => errs.push((from, to, 0.5, 1.15)),
+                Agreement::Errs(Side::Second) => errs.push((from, to, -0.15, 0.5)),
+                _ => {}
+            }
+        }
+        panel.bars("apart", apart);
+        panel.bars("errs", errs);
+        panel.line("weight", both().map(|(x, beside)| (x, f64::from(beside.first_weight))), self.longest);
+        Some(panel)
     }
 
     fn rate(&self, unit: Unit) -> Panel {

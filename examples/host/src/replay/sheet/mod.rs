@@ -98,13 +98,23 @@ fn ceiling(replay: &Replay) -> f64 {
 }
 
 fn legend(replay: &Replay) -> Vec<(Legend, &'static str)> {
+    let two = replay.second.is_some();
+    let own = if two { "the first sensor's readings" } else { "the sensor's readings" };
     let mut entries = vec![
-        (Legend::Dots("sensor"), "the sensor's readings"),
+        (Legend::Dots("sensor"), own),
         (Legend::Line("plasma"), "blood glucose as estimated"),
         (Legend::Band("plasma"), "where it lies 19 times in 20, if the calibration is right"),
         (Legend::Band("outer"), "and with what the calibration leaves open"),
         (Legend::Dots("doubtful"), "readings not taken at their word"),
     ];
+    if two {
+        entries.insert(1, (Legend::Dots("beside"), "the second sensor's readings"));
+        entries.extend([
+            (Legend::Line("weight"), "which sensor is trusted, between the first and the second"),
+            (Legend::Band("apart"), "they disagree, and nothing tells which errs"),
+            (Legend::Band("errs"), "this one is off"),
+        ]);
+    }
     if replay.against.is_some() {
         entries.push((Legend::Line("truth"), "the truth"));
     }

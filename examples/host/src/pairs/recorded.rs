@@ -1,0 +1,230 @@
+//! Recorded pairs: each sensor's next half hour, by the pair and by that sensor's own monitor.
+
+use std::path::{Path, PathBuf};
+
+use glidepath::alarm::Kind;
+use glidepath::{Instant, Monitor, PairMonitor, PairView, Reading, Settings, Side, Span, View};
+use rayon::prelude::*;
+use serde::Serialize;
+
+use crate::args::InputArgs;
+use crate::failure::Failure;
+use crate::table::{self, Trace};
+
+/// What the second sensor's file is called beside the first one's.
+const SECOND: &str = "_b.csv";
+/// How far ahead.
+const AHEAD: Span = Span::from_mins(30);
+/// A sensor's own value is worked out between readings no further apart.
+const BRIDGED: Span = Span::from_mins(17);
+
+/// What came of a folder of pairs.
+#[derive(Debug, Serialize)]
+pub struct Recorded {
+    people: Vec<One>,
+    sides: [Foretold; 2],
+    low_minutes: u32,
+    low_minutes_unheard: u32,
+    days: f64,
+}
+
+#[derive(Debug, Serialize)]
+struct One {
+    name: String,
+    over_own: [f64; 2],
+}
+
+/// All of one side together.
+#[derive(Debug, Serialize)]
+struct Foretold {
+    forecasts: f64,
+    rmse_mg_dl: f64,
+    own_rmse_mg_dl: f64,
+    over_own: f64,
+    inside_percent: f64,
+}
+
+#[derive(Clone, Copy, Default)]
+struct Tally {
+    pair: f64,
+    own: f64,
+    n: f64,
+    inside: f64,
+}
+
+impl Tally {
+    fn over(self) -> f64 {
+        (self.pair / self.own.max(1e-9)).sqrt()
+    }
+}
+
+struct Lived {
+    name: String,
+    tallies: [Tally; 2],
+    lows: u32,
+    unheard: u32,
+    days: f64,
+}
+
+/// Judges each pair of a folder.
+pub fn judge(folder: &Path, input: &InputArgs) -> Result<Recorded, Failure> {
+    let failure = |error: std::io::Error| Failure::new(format!("{}: {error}", folder.display()));
+    let mut pairs: Vec<(PathBuf, PathBuf)> = Vec::new();
+    for entry in std::fs::read_dir(folder).map_err(failure)? {
+        let second = entry.map_err(failure)?.path();
+        let name = second.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        if let Some(stem) = name.strip_suffix(SECOND) {
+            pairs.push((folder.join(format!("{stem}.csv")), second));
+        }
+    }
+    pairs.sort();
+    if pairs.is_empty() {
+        return Err(Failure::new(format!(
+            "{}: no pair found, expected files NAME.csv and NAME{SECOND}",
+            folder.display()
+        )));
+    }
+    let lived: Result<Vec<Lived>, Failure> = pairs.par_iter().map(|pair| live(pair, input)).collect();
+    let lived = lived?;
+    let sides = [0, 1].map(|side| {
+        let all = lived.iter().map(|one| one.tallies[side]).fold(Tally::default(), |a, b| Tally {
+            pair: a.pair + b.pair,
+            own: a.own + b.own,
+            n: a.n + b.n,
+            inside: a.inside + b.inside,
+        });
+        let n = all.n.max(1.0);
+        Foretold {
+            forecasts: all.n,
+            rmse_mg_dl: (all.pair / n).sqrt(),
+            own_rmse_mg_dl: (all.own / n).sqrt(),
+            over_own: all.over(),
+            inside_percent: 100.0 * all.inside / n,
+        }
+    });
+    Ok(Recorded {
+        sides,
+        low_minutes: lived.iter().map(|one| one.lows).sum(),
+        low_minutes_unheard: lived.iter().map(|one| one.unheard).sum(),
+        days: lived.iter().map(|one| one.days).sum(),
+        people: lived
+            .into_iter()
+            .map(|one| One { name: one.name, over_own: one.tallies.map(Tally::over) })
+            .collect(),
+    })
+}
+
+fn live((first, second): &(PathBuf, PathBuf), input: &InputArgs) -> Result<Lived, Failure> {
+    let traces = [table::read_trace(first, input, &[])?, table::read_trace(second, input, &[])?];
+    let settings = |error| Failure::new(format!("the settings: {error}"));
+    let mut pair = PairMonitor::<24>::new(Settings::default(), Settings::default()).map_err(settings)?;
+    let own = || Monitor::<24>::new(Settings::default()).map_err(settings);
+    let mut alone = [own()?, own()?];
+    let mut events: Vec<(Reading, Side)> = Vec::new();
+    for side in Side::BOTH {
+        events.extend(traces[side as usize].readings.iter().map(|reading| (*reading, side)));
+    }
+    events.sort_by_key(|(reading, side)| (reading.at(), *side as u8));
+    let name = first.file_stem().unwrap_or_default().to_string_lossy().into_owned();
+    let (Some((start, _)), Some((end, _))) = (events.first(), events.last()) else {
+        return Ok(Lived { name, tallies: [Tally::default(); 2], lows: 0, unheard: 0, days: 0.0 });
+    };
+    let (mut now, end) = (start.at(), end.at());
+    let mut lived = Lived {
+        name,
+        tallies: [Tally::default(); 2],
+        lows: 0,
+        unheard: 0,
+        days: f64::from(end.since(now).secs()) / 86_400.0,
+    };
+    let mut events = events.iter().peekable();
+    while now <= end {
+        let mut view = pair.tick(now);
+        let mut own = alone.each_mut().map(|monitor| monitor.tick(now));
+        let mut read = false;
+        while let Some((reading, side)) = events.next_if(|(reading, _)| reading.at() <= now) {
+            view = pair.push(*side, reading);
+            own[*side as usize] = alone[*side as usize].push(reading);
+            read = true;
+        }
+        own.iter().for_each(|own| lived.listen(own, view.fused()));
+        if read {
+            lived.foretell(&view, &own, &traces, now);
+        }
+        now = now.plus(Span::from_mins(1));
+    }
+    Ok(lived)
+}
+
+impl Lived {
+    /// Whether the pair holds the lows that a sensor's own monitor holds.
+    fn listen(&mut self, own: &View, pair: &View) {
+        let holds =
+            |view: &View| view.alarms().get(Kind::Low).is_some() || view.alarms().get(Kind::Floor).is_some();
+        let fresh = own.newest().is_some_and(|(_, glucose)| glucose.mg_dl() <= 70.0)
+            && own.age().is_some_and(|age| age < glidepath::alarm::PRESENT);
+        if holds(own) && fresh {
+            self.lows += 1;
+            self.unheard += u32::from(!holds(pair));
+        }
+    }
+
+    /// Each sensor's value in half an hour, as both foretell it.
+    fn foretell(&mut self, pair: &PairView, own: &[View; 2], traces: &[Trace; 2], now: Instant) {
+        for side in Side::BOTH {
+            let (view, own, trace) = (pair.side(side), &own[side as usize], &traces[side as usize]);
+            let fresh = view.age.is_some_and(|age| age < BRIDGED);
+            if let (true, Some(led), Some(alone), Some(then)) =
+                (fresh, view.predicted(AHEAD), own.predicted_30min(), value(trace, now.plus(AHEAD)))
+            {
+                let off = f64::from(then - led.glucose().mg_dl());
+                let tally = &mut self.tallies[side as usize];
+                tally.n += 1.0;
+                tally.pair += off.powi(2);
+                tally.own += f64::from(then - alone.glucose().mg_dl()).powi(2);
+                tally.inside += f64::from(u8::from(off.abs() <= f64::from(led.half_width_95())));
+            }
+        }
+    }
+}
+
+/// What a sensor read at a moment, straight between its readings.
+fn value(trace: &Trace, at: Instant) -> Option<f32> {
+    let after = trace.readings.partition_point(|reading| reading.at() < at);
+    let next = trace.readings.get(after)?;
+    let (then, to) = (next.at(), next.glucose().mg_dl());
+    if then == at {
+        return Some(to);
+    }
+    let before = trace.readings.get(after.checked_sub(1)?)?;
+    let step = then.since(before.at());
+    let from = before.glucose().mg_dl();
+    (step < BRIDGED).then(|| from + (to - from) * at.since(before.at()).mins() / step.mins())
+}
+
+impl Recorded {
+    /// A line each.
+    pub fn in_words(&self) -> Vec<String> {
+        let mut lines = vec![
+            "pair                  first  second   (30 min ahead, over that sensor's own monitor)".to_owned(),
+            "--------------------  -----  ------".to_owned(),
+        ];
+        lines.extend(
+            self.people
+                .iter()
+                .map(|one| format!("{:20}  {:.3}   {:.3}", one.name, one.over_own[0], one.over_own[1])),
+        );
+        for (name, side) in ["first", "second"].iter().zip(&self.sides) {
+            lines.push(format!(
+                "All, {name}: {:.0} forecasts, {:.2} mg/dL against {:.2} alone ({:.3}); the 95 % interval holds {:.1} %.",
+                side.forecasts, side.rmse_mg_dl, side.own_rmse_mg_dl, side.over_own, side.inside_percent
+            ));
+        }
+        lines.push(format!(
+            "In {:.0} days either sensor's own monitor held a low by a fresh reading in {} minutes; the pair held none in {} of \
+             them.",
+            self.days, self.low_minutes, self.low_minutes_unheard
+        ));
+        lines
+    }
+}
