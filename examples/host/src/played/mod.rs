@@ -51,6 +51,9 @@ pub fn play(trace: &Trace, sticks: &[Fingerstick], settings: Settings) -> Result
     play_worn(trace, None, sticks, settings)
 }
 
+/// A sensor whose first reading comes so long after the other's was put on later: its first day counts as one.
+const PUT_ON_LATER: Span = Span::from_hours(6);
+
 /// The same with a second sensor worn at once.
 pub fn play_worn(
     trace: &Trace,
@@ -67,13 +70,15 @@ pub fn play_worn(
         pricked: Vec::new(),
         now: None,
     };
+    let later = later(&trace.readings, beside);
     let progress = Progress::new("replaying", length as u64);
     let (mut sticks, mut beside) = (sticks.iter().peekable(), beside.iter().peekable());
     let truth = trace.column(TRUTH).unwrap_or_default();
     let mut first = trace.readings.iter().zip(0_usize..).peekable();
     for n in 0..length {
+        // of two at one moment the second first: what is compared with the truth then knows both
         let earlier =
-            first.peek().is_none_or(|(own, _)| beside.peek().is_some_and(|other| other.at() < own.at()));
+            first.peek().is_none_or(|(own, _)| beside.peek().is_some_and(|other| other.at() <= own.at()));
         let (side, reading, truth) = if earlier {
             let Some(reading) = beside.next() else { break };
             (Side::Second, reading, f32::NAN)
@@ -87,6 +92,9 @@ pub fn play_worn(
         player.pass(reading.at());
         let offset = trace.clock.lead(reading.at().secs().into());
         player.worn.set_utc_offset(i32::try_from(offset).ok().map(Span::from_secs));
+        if later == Some((side, reading.at())) {
+            player.worn.begins(side, reading.at(), &settings);
+        }
         player.push(side, reading, truth);
         if n.is_multiple_of(4096) {
             progress.at(n as u64);
@@ -96,6 +104,16 @@ pub fn play_worn(
     let Player { worn, samples, alarms, pricked, .. } = player;
     let (noise_sd, (gain, offset)) = worn.learned(samples.len(), &pricked);
     Ok(Played { samples, alarms, pricked, noise_sd, gain, offset })
+}
+
+/// Which of two sensors was put on later, and when its first reading came.
+fn later(first: &[Reading], second: &[Reading]) -> Option<(Side, Instant)> {
+    let (one, other) = (first.first()?.at(), second.first()?.at());
+    if other.since(one) >= PUT_ON_LATER {
+        Some((Side::Second, other))
+    } else {
+        (one.since(other) >= PUT_ON_LATER).then_some((Side::First, one))
+    }
 }
 
 struct Player {

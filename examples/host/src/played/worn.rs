@@ -58,6 +58,16 @@ impl Worn {
         }
     }
 
+    /// One of two sensors was put on while the other was worn: its first reading comes when its warm-up is over.
+    pub fn begins(&mut self, side: Side, first: Instant, settings: &Settings) {
+        if let Self::Two(monitor) = self {
+            monitor.sensor_started(
+                side,
+                first.plus(Span::from_secs(settings.quality.warm_up.secs().saturating_neg())),
+            );
+        }
+    }
+
     pub fn tick(&mut self, now: Instant) -> View {
         match self {
             Self::One(monitor) => monitor.tick(now),

@@ -47,7 +47,8 @@ pub struct Args {
     /// A second sensor worn at the same time: a table (CSV) of the same form
     ///
     /// The two are played through the monitor of two sensors: one blood glucose, each sensor by what it has earned. Lows,
-    /// gaps and the rehearsal of alarms are counted by the first one's readings.
+    /// gaps and the rehearsal of alarms are counted by the first one's readings. One whose first reading comes six hours
+    /// or more after the other's was put on later: its first day counts as such.
     #[arg(long, value_name = "FILE", requires = "trace", conflicts_with_all = ["wrist", "vary"])]
     second: Option<PathBuf>,
 

@@ -35,7 +35,7 @@ struct Drawing<'a> {
 pub fn draw(replay: &Replay, day: &Day, days: usize, top: f64, unit: Unit) -> Chart {
     let midnight = day.number * DAY;
     let most = if days < MANY_DAYS { MOST_POINTS } else { FEWER_POINTS };
-    let every = day.samples.len().div_ceil(most).max(1);
+    let every = stride(day.samples, most);
     let second = |sample: &Sample| (replay.wall(sample.reading.at()) - midnight) as f64;
     let drawing = Drawing {
         replay,
@@ -69,7 +69,7 @@ pub fn last(replay: &Replay, top: f64, unit: Unit) -> Chart {
     let from = replay.samples.first().map_or(to, second).max(to - DAY as f64);
     let first = replay.samples.partition_point(|sample| second(sample) < from);
     let samples = replay.samples.get(first..).unwrap_or_default();
-    let every = samples.len().div_ceil(MOST_POINTS).max(1);
+    let every = stride(samples, MOST_POINTS);
     let drawing = Drawing {
         replay,
         samples,
@@ -209,6 +209,12 @@ impl Drawing<'_> {
         panel.line("chance", self.points(|s| s.low_probability), self.longest);
         panel
     }
+}
+
+/// Every which sample is drawn: an odd one where those of two sensors take turns, so that both are.
+fn stride(samples: &[Sample], most: usize) -> usize {
+    let every = samples.len().div_ceil(most).max(1);
+    if samples.iter().any(|sample| sample.beside.is_some()) { every | 1 } else { every }
 }
 
 /// The whole day, so that days compare; of a trace of one day only the hours it has.

@@ -1,0 +1,154 @@
+//! Two sensors worn at once, through the program: replayed, drawn, judged. All traces are invented.
+
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+fn glidepath(args: &[&str]) -> String {
+    let output = Command::new(env!("CARGO_BIN_EXE_glidepath")).args(args).output().unwrap();
+    assert!(output.status.success(), "{args:?}: {}", String::from_utf8_lossy(&output.stderr));
+    String::from_utf8(output.stdout).unwrap()
+}
+
+fn folder(name: &str) -> PathBuf {
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(name);
+    let _ = std::fs::remove_dir_all(&folder);
+    std::fs::create_dir_all(&folder).unwrap();
+    folder
+}
+
+/// One person, two sensors; the rows of the second are changed by `change` (minute, value) before they are written.
+fn pair(folder: &Path, change: impl Fn(usize, f64) -> Option<f64>) -> (String, String) {
+    let place = |name: &str| folder.join(name).to_string_lossy().into_owned();
+    let (first, second) = (place("trace.csv"), place("trace_b.csv"));
+    for (path, sensor) in [(&first, "11"), (&second, "12")] {
+        glidepath(&[
+            "simulate",
+            "--seed",
+            "11",
+            "--sensor-seed",
+            sensor,
+            "--sensor",
+            "early",
+            "--days",
+            "2",
+            "--out-trace",
+            path,
+        ]);
+    }
+    let text = std::fs::read_to_string(&second).unwrap();
+    let mut rows = vec!["time,glucose_mg_dl".to_owned()];
+    for (n, row) in text.lines().skip(1).enumerate() {
+        let mut cells = row.split(',');
+        let (time, value) = (cells.next().unwrap(), cells.next().unwrap().parse::<f64>().unwrap());
+        rows.extend(change(5 * n, value).map(|value| format!("{time},{value}")));
+    }
+    std::fs::write(&second, rows.join("\n") + "\n").unwrap();
+    (first, second)
+}
+
+fn json(first: &str, second: &str) -> serde_json::Value {
+    serde_json::from_str(&glidepath(&["replay", first, "--second", second, "--json"])).unwrap()
+}
+
+#[test]
+fn two_that_are_well_are_nearer_to_the_truth_than_one() {
+    let folder = folder("two-well");
+    let (first, second) = pair(&folder, |_, value| Some(value));
+    let both = json(&first, &second);
+    let alone: serde_json::Value = serde_json::from_str(&glidepath(&["replay", &first, "--json"])).unwrap();
+    let off = |report: &serde_json::Value| report["truth"]["plasma"]["rmse_mg_dl"].as_f64().unwrap();
+    assert!(off(&both) < off(&alone), "{} {}", off(&both), off(&alone));
+    assert_eq!(both["readings"], alone["readings"]);
+    let told = &both["pair"];
+    assert!(told["together_percent"].as_f64().unwrap() > 95.0, "{told}");
+    assert!((0.3..=0.7).contains(&told["first_weight"].as_f64().unwrap()), "{told}");
+    assert!(alone.get("pair").is_none());
+}
+
+#[test]
+fn the_one_that_leaps_is_named_in_words_in_the_table_and_in_the_drawing() {
+    let folder = folder("two-leap");
+    let leaps = |minute, value| Some(if minute >= 1800 { value + 70.0 } else { value });
+    let (first, second) = pair(&folder, leaps);
+    let out = folder.join("sheet");
+    let words = glidepath(&["replay", &first, "--second", &second, "--out", out.to_str().unwrap()]);
+    assert!(words.contains("while the second was"), "{words}");
+    let told = &json(&first, &second)["pair"];
+    assert!(told["second_errs_percent"].as_f64().unwrap() > 20.0, "{told}");
+    assert!(told["first_errs_percent"].as_f64().unwrap() < 1.0, "{told}");
+    let samples = std::fs::read_to_string(out.join("samples.csv")).unwrap();
+    let columns: Vec<&str> = samples.lines().next().unwrap().split(',').collect();
+    let place = |name: &str| columns.iter().position(|column| *column == name).unwrap();
+    let (side, agreement, weight) = (place("side"), place("agreement"), place("first_weight"));
+    let mut sides = [0, 0];
+    let mut named = 0;
+    for row in samples.lines().skip(1) {
+        let cells: Vec<&str> = row.split(',').collect();
+        assert_eq!(cells.len(), columns.len(), "{row}");
+        sides[usize::from(cells[side] == "second")] += 1;
+        if cells[agreement] == "second_errs" {
+            named += 1;
+            assert!(cells[weight].parse::<f64>().unwrap() > 0.5, "{row}");
+        }
+    }
+    assert!(sides[0] > 500 && sides[1] > 500 && named > 200, "{sides:?} {named}");
+    let html = std::fs::read_to_string(out.join("replay.html")).unwrap();
+    for part in [
+        "class=\"dots beside\"",
+        "class=\"bars errs\"",
+        "class=\"line weight\"",
+        "the second sensor&#39;s readings",
+    ] {
+        assert!(html.contains(part), "{part}");
+    }
+}
+
+#[test]
+fn a_second_that_begins_later_is_in_its_first_day() {
+    let folder = folder("two-later");
+    let later = |minute, value| (minute >= 1200).then_some(value * 0.7);
+    let (first, second) = pair(&folder, later);
+    let told = &json(&first, &second)["pair"];
+    assert!(told["only_one_percent"].as_f64().unwrap() > 20.0, "{told}");
+    assert!(told["second_offset_mg_dl"].as_f64().unwrap() < -15.0, "{told}");
+    assert!(told["first_offset_mg_dl"].as_f64().unwrap() < 15.0, "{told}");
+    assert!(told["second_errs_percent"].as_f64().unwrap() > 0.0, "{told}");
+}
+
+#[test]
+fn recorded_pairs_are_judged_by_their_own_future() {
+    let folder = folder("two-judged");
+    pair(&folder, |_, value| Some(value - 20.0));
+    let judged: serde_json::Value =
+        serde_json::from_str(&glidepath(&["pairs", folder.to_str().unwrap(), "--json"])).unwrap();
+    assert_eq!(judged["people"].as_array().unwrap().len(), 1);
+    assert_eq!(judged["low_minutes_unheard"], 0);
+    for side in judged["sides"].as_array().unwrap() {
+        assert!(side["forecasts"].as_f64().unwrap() > 500.0);
+        let over = side["over_own"].as_f64().unwrap();
+        assert!((0.7..1.05).contains(&over), "{over}");
+    }
+}
+
+#[test]
+fn simulated_pairs_are_judged_in_each_way_of_failing() {
+    let judged: serde_json::Value =
+        serde_json::from_str(&glidepath(&["pairs", "--people", "2", "--json"])).unwrap();
+    let worlds = judged.as_array().unwrap();
+    assert_eq!(worlds.len(), 2);
+    for way in worlds.iter().flat_map(|world| world["ways"].as_array().unwrap()) {
+        assert_eq!(way["low_minutes_unheard"], 0, "{way}");
+        assert!(way["rmse_mg_dl"].as_f64().unwrap() > 3.0, "{way}");
+    }
+}
+
+#[test]
+fn a_folder_without_pairs_is_refused_with_what_was_expected() {
+    let folder = folder("two-none");
+    let output = Command::new(env!("CARGO_BIN_EXE_glidepath"))
+        .args(["pairs", folder.to_str().unwrap()])
+        .output()
+        .unwrap();
+    assert_eq!(output.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&output.stderr).contains("NAME_b.csv"));
+}
