@@ -20,7 +20,7 @@ fn folder(name: &str) -> PathBuf {
 fn pair(folder: &Path, change: impl Fn(usize, f64) -> Option<f64>) -> (String, String) {
     let place = |name: &str| folder.join(name).to_string_lossy().into_owned();
     let (first, second) = (place("trace.csv"), place("trace_b.csv"));
-    for (path, sensor) in [(&first, "11"), (&second, "12")] {
+    for (path, sensor) in [(&first, "11"), (&second, "15")] {
         glidepath(&[
             "simulate",
             "--seed",
