@@ -112,7 +112,16 @@ fn a_second_that_begins_later_is_in_its_first_day() {
     assert!(told["only_one_percent"].as_f64().unwrap() > 20.0, "{told}");
     assert!(told["second_offset_mg_dl"].as_f64().unwrap() < -15.0, "{told}");
     assert!(told["first_offset_mg_dl"].as_f64().unwrap() < 15.0, "{told}");
-    assert!(told["second_errs_percent"].as_f64().unwrap() > 0.0, "{told}");
+    let out = folder.join("samples.csv");
+    glidepath(&["replay", &first, "--second", &second, "--samples", out.to_str().unwrap()]);
+    let samples = std::fs::read_to_string(out).unwrap();
+    let columns: Vec<&str> = samples.lines().next().unwrap().split(',').collect();
+    let place = |name: &str| columns.iter().position(|column| *column == name).unwrap();
+    let weight = |row: &str| row.split(',').nth(place("first_weight")).unwrap().parse::<f64>().unwrap();
+    let both = samples.lines().skip(1).filter(|row| !row.contains(",only_"));
+    let weights: Vec<f64> = both.take(24).map(weight).collect(); // its first hour
+    assert_eq!(weights.len(), 24);
+    assert!(weights.iter().sum::<f64>() / 24.0 > 0.7, "{weights:?}");
 }
 
 #[test]
