@@ -3,6 +3,7 @@
 //! [needle]: crate::guide::recipe_trend_needle
 //! [light]: crate::guide::recipe_bedside_light
 //! [two]: crate::guide::recipe_two_sensors
+//! [handover]: crate::guide::recipe_handover
 //! [own]: crate::guide::recipe_own_smoother
 //! [cut]: crate::guide::recipe_power_cut
 //! [week]: crate::guide::recipe_week_review

@@ -20,6 +20,7 @@
 //! | [A trend needle](recipe_trend_needle) | firmware with readings and nothing else | angle and pace of glucose, "not known" when it is not |
 //! | [A bedside light](recipe_bedside_light) | five lamps | a light with a second cue for colour-blind eyes, "not known" when it is not |
 //! | [Two sensors](recipe_two_sensors) | two sensors worn together, fingersticks | which of them came nearer, and how sure that is |
+//! | [Handover](recipe_handover) | an ending sensor and a new one, live | one glucose without a leap, the new one trusted step by step |
 //! | [Your own smoother](recipe_own_smoother) | an idea | its rank among the others |
 //! | [A power cut](recipe_power_cut) | flash | a monitor that goes on where it was |
 //! | [A week's review](recipe_week_review) | 8 KiB | ranges, episodes and patterns of weeks |
@@ -48,5 +49,8 @@ pub mod recipe_power_cut {}
 pub mod recipe_trend_needle {}
 #[doc = include_str!("recipe_two_sensors.md")]
 pub mod recipe_two_sensors {}
+
+#[doc = include_str!("recipe_handover.md")]
+pub mod recipe_handover {}
 #[doc = include_str!("recipe_week_review.md")]
 pub mod recipe_week_review {}

@@ -168,8 +168,8 @@ impl Drawing<'_> {
     /// Which of two sensors is trusted when.
     fn trusted(&self) -> Option<Panel> {
         self.replay.second?;
-        let y = Axis::labelled(-0.15, 1.15, &[(0.0, "second"), (1.0, "first")]);
-        let mut panel = Panel::new(44.0, &self.x, y, "trusted");
+        let y = Axis::labelled(-0.2, 1.7, &[(0.0, "second"), (1.0, "first")]);
+        let mut panel = Panel::new(52.0, &self.x, y, "trusted");
         let both = || self.few.iter().filter_map(|(x, sample)| Some((*x, sample.beside?)));
         let (mut apart, mut errs) = (Vec::new(), Vec::new());
         for ((from, beside), (to, _)) in both().zip(both().skip(1)) {
@@ -177,9 +177,9 @@ impl Drawing<'_> {
                 continue;
             }
             match beside.agreement {
-                Agreement::Apart => apart.push((from, to, -0.15, 1.15)),
-                Agreement::Errs(Side::First) => errs.push((from, to, 0.5, 1.15)),
-                Agreement::Errs(Side::Second) => errs.push((from, to, -0.15, 0.5)),
+                Agreement::Apart => apart.push((from, to, -0.2, 1.2)),
+                Agreement::Errs(Side::First) => errs.push((from, to, 0.5, 1.2)),
+                Agreement::Errs(Side::Second) => errs.push((from, to, -0.2, 0.5)),
                 _ => {}
             }
         }
