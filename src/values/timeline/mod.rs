@@ -208,6 +208,12 @@ impl Timeline {
         self.advance(other.now);
     }
 
+    /// The power is back and another that hears the same device tells the time again: what was read here before is of no
+    /// known age and must be forgotten.
+    pub(crate) const fn go_on(&mut self) {
+        self.resumed = false;
+    }
+
     /// The device's own count of seconds, which wraps after 136 years, and starts anew with the device.
     pub fn run(&mut self, uptime_secs: u32) {
         let grown = self.uptime.map_or(0, |then| uptime_secs.wrapping_sub(then).cast_signed());

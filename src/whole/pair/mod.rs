@@ -248,11 +248,18 @@ impl Core {
         self.alarms.begin(beginning, self.now());
     }
 
-    /// The two counts are one.
+    /// The two counts are one. Since the power is back the first of them to read tells the time for both.
     fn keep_up(&mut self) {
         let [first, second] = &mut self.chains;
         first.timeline.keep_up(&second.timeline);
         second.timeline.keep_up(&first.timeline);
+        let resumed = [&*first, &*second].map(|chain| chain.timeline.is_resumed());
+        for (chain, resumed) in [(first, resumed == [true, false]), (second, resumed == [false, true])] {
+            if resumed {
+                chain.timeline.go_on();
+                (chain.newest, chain.unbelieved) = (None, None);
+            }
+        }
     }
 
     fn now(&self) -> Instant {

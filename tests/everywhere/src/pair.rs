@@ -11,6 +11,7 @@ const ROOM: usize = 24;
 pub fn pair(events: usize) -> Hash {
     let mut hash = Hash::new();
     let settings = black_box(Settings::default());
+    hash.put(snapshot::pair_room(black_box(ROOM)));
     let Ok(mut monitor) = PairMonitor::<ROOM>::new(settings, settings) else { return hash };
     let mut buffer = [0; snapshot::pair_room(ROOM)];
     for (k, event) in Stream::new(black_box(61)).take(events).enumerate() {
