@@ -129,30 +129,40 @@ impl Course {
 }
 
 impl Course {
-    /// What the sensor is expected to read in so many minutes, 0 and more, mg/dL.
-    pub(crate) fn value(&self, minutes: f32) -> f32 {
-        self.level + self.expected.ahead(&Table::PEOPLE, self.age + minutes).change
-    }
-
-    /// The same as counted from now, with `more` on top at each of the [`MINUTES`], mg/dL; what is on top of a moment
-    /// between lies on straight lines from nothing.
-    pub(crate) fn rebased(&self, more: [f32; HORIZONS]) -> Self {
+    /// The same as counted from now: what follows is of such a course.
+    pub(crate) fn rebased(&self) -> Self {
         let table = &Table::PEOPLE;
-        let level = self.value(0.0);
+        let past = self.expected.ahead(table, self.age).change;
         let mut expected = self.expected;
-        for ((minutes, more), (change, scale)) in
-            MINUTES.into_iter().zip(more).zip(expected.changes.iter_mut().zip(&mut expected.scales))
+        for (minutes, (change, scale)) in
+            MINUTES.into_iter().zip(expected.changes.iter_mut().zip(&mut expected.scales))
         {
             let ahead = self.expected.ahead(table, self.age + minutes);
-            *change = self.level + ahead.change - level + more;
-            *scale = ahead.half;
+            (*change, *scale) = (ahead.change - past, ahead.half);
         }
         expected.tail = self.expected.tail / self.expected.half.max(1e-3);
         expected.half = 1.0;
-        Self { age: 0.0, level, expected }
+        Self { age: 0.0, level: self.level + past, expected }
     }
 
-    /// `share` of the first and the rest of the second, both counted [from now](Self::rebased), each moved by so many
+    /// The same with `more` on top at each of the [`MINUTES`], mg/dL, and straight from nothing before the first; its
+    /// intervals are `share` as wide.
+    pub(crate) fn led(mut self, more: [f32; HORIZONS], share: f32) -> Self {
+        for (change, more) in self.expected.changes.iter_mut().zip(more) {
+            *change += more;
+        }
+        self.expected.half *= share;
+        self.expected.tail *= share;
+        self
+    }
+
+    /// What the sensor is expected to read in 5, 15 and 30 minutes, mg/dL.
+    pub(crate) fn soon(&self) -> [f32; 3] {
+        let [quarter, half, ..] = self.expected.changes;
+        [quarter * (1.0 / 3.0), quarter, half].map(|change| self.level + change)
+    }
+
+    /// `share` of the first and the rest of the second, both [counted from now](Self::rebased), each moved by so many
     /// mg/dL first.
     pub(crate) fn mixed((first, up): (&Self, f32), (second, more): (&Self, f32), share: f32) -> Self {
         let mix = |one: f32, other: f32| other + share * (one - other);
@@ -167,19 +177,12 @@ impl Course {
         Self { age: 0.0, level: mix(first.level + up, second.level + more), expected }
     }
 
-    /// The same, whose intervals are `share` as wide.
-    pub(crate) const fn narrowed(mut self, share: f32) -> Self {
-        self.expected.half *= share;
-        self.expected.tail *= share;
-        self
-    }
-
     /// The same, moved by so many mg/dL.
     pub(crate) const fn moved(self, mg_dl: f32) -> Self {
         Self { level: self.level + mg_dl, ..self }
     }
 
-    /// Minutes until `threshold` at the expected course, for a course counted [from now](Self::rebased); 0 when there,
+    /// Minutes until `threshold` at the expected course, for a course [counted from now](Self::rebased); 0 when there,
     /// `None` if not `within` so long.
     pub(crate) fn minutes_to_fall(&self, threshold: Glucose, within: Span) -> Option<f32> {
         let (mut from, mut high) = (0.0, self.level - threshold.mg_dl());

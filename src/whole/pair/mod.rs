@@ -276,14 +276,17 @@ impl Core {
         if let Some((side, pushed)) = &came {
             let z = pushed.z.filter(|z| z.is_finite()).map(|z| (*side, z));
             self.fusion.step(now, &parts, z);
-            self.learn(now, *side, pushed.verdict, &says);
+        }
+        let beside = self.beside(&says);
+        if let Some((side, pushed)) = &came {
+            self.learn(now, *side, pushed.verdict, &says, beside);
         }
         let (verdict, unplaced) = came.map_or((None, None), |(_, came)| (Some(came.verdict), came.unplaced));
         let fused = self.fusion.fused(&parts);
         let share = fused.map_or(0.5, |fused| fused.share);
         let agreement = self.agreement(&says);
         let estimate = fused.and_then(|fused| self.estimate(now, &fused, &says));
-        let courses = self.led(&says, agreement);
+        let courses = self.led(&says, beside, agreement);
         let course = self.course(&courses, share);
         let direction = direction(&says, share);
         let (rate, sd) = direction.map_or((None, 0.0), |d| (Some(d.rate()), d.sd()));
@@ -338,32 +341,36 @@ impl Core {
     }
 
     /// A reading of one came: what it tells of the forecasts of both.
-    fn learn(&mut self, now: Instant, side: Side, verdict: Verdict, says: &[Says; 2]) {
-        let one = side.of(says);
-        if let Some(newest) = one.present.filter(|_| verdict.is_believed()) {
+    fn learn(
+        &mut self,
+        now: Instant,
+        side: Side,
+        verdict: Verdict,
+        says: &[Says; 2],
+        beside: Option<Beside>,
+    ) {
+        if let Some(newest) = side.of(says).present.filter(|_| verdict.is_believed()) {
             side.of_mut(&mut self.leads).reading(now, newest.calibrated.mg_dl());
         }
-        let [first, second] = says;
-        if let (Some(beside), true) = (self.beside(says), first.clean && second.clean) {
-            let [of_first, of_second] = &mut self.leads;
-            for (lead, beside, course) in
-                [(of_first, beside, first.course), (of_second, beside.of_the_other(), second.course)]
-            {
-                if let Some(course) = course {
-                    lead.ask(now, beside, course.value(30.0));
+        if let Some(mut beside) = beside {
+            for (lead, one) in self.leads.iter_mut().zip(says) {
+                if let Some(course) = &one.course {
+                    let [.., expected] = course.soon();
+                    lead.ask(now, beside, expected);
                 }
+                beside = beside.of_the_other();
             }
         }
     }
 
-    /// How the second stands beside the first.
+    /// How the second stands beside the first, while nothing is held against either.
     fn beside(&self, says: &[Says; 2]) -> Option<Beside> {
         let [first, second] = says;
-        let (own, other) = (first.course?, second.course?);
+        let (own, other) = (first.course.as_ref()?.soon(), second.course.as_ref()?.soon());
         let [o1, o2] = self.fusion.offsets();
-        let from = other.value(5.0) - own.value(5.0);
-        let further = |minutes: f32| other.value(minutes) - own.value(minutes) - from;
-        Some(Beside { gap: from - o2 + o1, quarter: further(15.0), half: further(30.0) })
+        let [from, quarter, half] = [other[0] - own[0], other[1] - own[1], other[2] - own[2]];
+        let beside = Beside { gap: from - o2 + o1, quarter: quarter - from, half: half - from };
+        (first.clean && second.clean).then_some(beside)
     }
 
     fn agreement(&self, says: &[Says; 2]) -> Agreement {
@@ -415,21 +422,19 @@ impl Core {
     }
 
     /// Each sensor's course with what the other tells.
-    fn led(&self, says: &[Says; 2], agreement: Agreement) -> [Option<Course>; 2] {
-        let [first, second] = says;
-        let (mut one, mut two) = (first.course, second.course);
-        if let (Some(first), Some(second), Some(beside), true) =
-            (one, two, self.beside(says), first.clean && second.clean)
-        {
-            let [of_first, of_second] = &self.leads;
-            if agreement != Agreement::Errs(Side::Second) {
-                one = Some(first.rebased(of_first.more(beside)).narrowed(NARROWER));
-            }
-            if agreement != Agreement::Errs(Side::First) {
-                two = Some(second.rebased(of_second.more(beside.of_the_other())).narrowed(NARROWER));
+    fn led(&self, says: &[Says; 2], beside: Option<Beside>, agreement: Agreement) -> [Option<Course>; 2] {
+        let mut courses = says.each_ref().map(|one| one.course);
+        if let Some(mut beside) = beside {
+            for side in Side::BOTH {
+                if agreement != Agreement::Errs(side.other())
+                    && let Some(course) = side.of_mut(&mut courses)
+                {
+                    *course = course.led(side.of(&self.leads).more(beside), NARROWER);
+                }
+                beside = beside.of_the_other();
             }
         }
-        [one, two]
+        courses
     }
 
     fn course(&self, courses: &[Option<Course>; 2], share: f32) -> Option<Course> {

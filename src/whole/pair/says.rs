@@ -68,7 +68,7 @@ impl Says {
             doubt,
             clean: present.is_some() && doubt == Doubt::None,
             part: estimate.map(|estimate| part(chain, now, &estimate, reasons, known)),
-            course: soon.and_then(|soon| soon.course(now)).map(|course| course.rebased([0.0; 4])),
+            course: soon.and_then(|soon| soon.course(now)).map(|course| course.rebased()),
             direction: soon.and_then(|soon| soon.direction(now)),
             low: soon.and_then(|soon| soon.low_probability(now, LOW, HORIZON)),
         }
