@@ -146,15 +146,19 @@ static uint8_t status_of(int i) {
 
 static uint32_t time_of(int i) { return START + 300u * (uint32_t)i; }
 
+static void stick_bits(const gp_fingerstick *outcome) {
+    words(gp_fingerstick_text(outcome->outcome));
+    word(outcome->fused);
+    word(outcome->has_expected);
+    real(outcome->expected_mg_dl);
+    real(outcome->expected_sd_mg_dl);
+    real(outcome->deviations);
+}
+
 static void fingerstick(uint32_t at, float mg_dl) {
     gp_fingerstick outcome;
     OK(gp_monitor_fingerstick(&monitor, at, mg_dl, &outcome, sizeof outcome));
-    words(gp_fingerstick_text(outcome.outcome));
-    word(outcome.fused);
-    word(outcome.has_expected);
-    real(outcome.expected_mg_dl);
-    real(outcome.expected_sd_mg_dl);
-    real(outcome.deviations);
+    stick_bits(&outcome);
 }
 
 static void through_the_monitor(void) {
@@ -241,6 +245,113 @@ static void through_the_monitor(void) {
     word(calibration.used);
     word(calibration.refused);
     line("sensor");
+}
+
+/* Two sensors of the same invented person. The second reads a little lower and 100 s later; for a while it stands still, the first
+ * one reads far too low, one of them is silent, and both are. */
+static int first_of(int i) { return i >= 400 && i < 430 ? values[i] * 5 / 8 : values[i]; }
+
+static int second_of(int i) {
+    if (i >= 200 && i < 230) return values[200];
+    return values[i] * 15 / 16 + 6 + (int)(((uint32_t)i * 2654435761u >> 16) % 13u) - 6;
+}
+
+static int first_is_lost(int i) { return i >= 640 && i < 700; }
+static int second_is_lost(int i) { return i >= 600 && i < 660; }
+
+static gp_pair_288 pair;
+static gp_pair_view both;
+
+static void pair_bits(void) {
+    view_bits(&both.fused);
+    words(gp_pair_text(both.agreement));
+    for (uint8_t side = 0; side < GP_SIDES; side++) {
+        const gp_side_view *s = &both.sides[side];
+        words(gp_side_text(side));
+        known(s->has, GP_HAS_NEWEST);
+        word(s->newest_at_s);
+        real(s->newest_mg_dl);
+        known(s->has, GP_HAS_AGE);
+        word((uint32_t)s->age_s);
+        real(s->weight);
+        real(s->offset_mg_dl);
+        predicted(s->has, &s->in_15_min);
+        predicted(s->has, &s->in_30_min);
+        predicted(s->has, &s->in_60_min);
+        words(gp_grade_text(s->grade));
+        for (uint8_t reason = 0; reason < 12; reason++) {
+            if (s->reasons >> reason & 1) words(gp_reason_text(reason));
+        }
+    }
+}
+
+static void through_the_pair(void) {
+    static gp_settings second;
+    OK(gp_settings_default(&settings, sizeof settings));
+    settings.alarms[0].rules[GP_ALARM_HIGH].limit = 240.0f;
+    settings.bands.missing_costs = 1.5f;
+    OK(gp_settings_default(&second, sizeof second));
+    second.quality.pressure_share = 0.15f;
+    OK(gp_pair_init_with(&pair, sizeof pair, 288, &settings, &second, NULL));
+    OK(gp_pair_set_utc_offset(&pair, 3600));
+    for (int i = 0; i < READINGS; i++) {
+        uint32_t at = time_of(i);
+        if (i == 432) line("pair 1");
+        OK(gp_pair_run(&pair, at - START));
+        if (first_is_lost(i)) {
+            OK(gp_pair_tick(&pair, at, &both, sizeof both));
+        } else {
+            OK(gp_pair_push(&pair, GP_SIDE_FIRST, at, (float)first_of(i), status_of(i), &both, sizeof both));
+        }
+        pair_bits();
+        OK(gp_pair_run(&pair, at - START + 100u));
+        if (!second_is_lost(i)) {
+            OK(gp_pair_push(&pair, GP_SIDE_SECOND, at + 100u, (float)second_of(i), GP_STATUS_NORMAL, &both, sizeof both));
+            pair_bits();
+        }
+        if (i % 96 == 20) {
+            gp_fingerstick outcomes[GP_SIDES];
+            OK(gp_pair_fingerstick(&pair, at + 110u, (float)values[i] * 1.0625f + 3.0f, outcomes, sizeof outcomes));
+            stick_bits(&outcomes[0]);
+            stick_bits(&outcomes[1]);
+        }
+        if (i % 60 == 30) OK(gp_pair_acknowledge(&pair));
+        if (i == 310) {
+            int32_t granted;
+            OK(gp_pair_snooze(&pair, GP_ALARM_LOW, 7200, &granted));
+            word((uint32_t)granted);
+        }
+        if (i == 500) OK(gp_pair_sensor_started(&pair, GP_SIDE_SECOND, at));
+        if (i == 560) OK(gp_pair_clear_utc_offset(&pair));
+        if (i == 580) {
+            OK(gp_pair_power_returned(&pair));
+            OK(gp_pair_tick_without_clock(&pair, &both, sizeof both));
+            pair_bits();
+        }
+        if (i == 720) {
+            settings.alarms[0].rules[GP_ALARM_HIGH].limit = 200.0f;
+            OK(gp_pair_set_alarms(&pair, &settings, NULL));
+        }
+    }
+    line("pair 2");
+    for (uint8_t side = 0; side < GP_SIDES; side++) {
+        size_t count;
+        OK(gp_pair_history(&pair, side, readings, 100, &count));
+        word((uint32_t)count);
+        for (size_t k = 0; k < count; k++) {
+            word(readings[k].at_s);
+            real(readings[k].mg_dl);
+        }
+        gp_wear wear;
+        OK(gp_pair_wear(&pair, side, &wear, sizeof wear));
+        word(wear.known);
+        word((uint32_t)wear.worn_s);
+        word(wear.readings);
+    }
+    OK(gp_pair_restart(&pair));
+    OK(gp_pair_tick(&pair, time_of(READINGS), &both, sizeof both));
+    pair_bits();
+    line("pair 3");
 }
 
 static void trend_bits(const gp_trend_view *v) {
@@ -419,6 +530,7 @@ int check(void) {
     OK(GP_CHECK());
     make_values();
     through_the_monitor();
+    through_the_pair();
     trend_and_low_ahead();
     direction_alone();
     payloads();

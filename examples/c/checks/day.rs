@@ -13,9 +13,10 @@ use glidepath::quality::QualityConfig;
 use glidepath::review::{Config, DayTime, Pushed, Ranges, Review};
 use glidepath::trend::{Bands, TrendSign};
 use glidepath::{
-    Bound, Fingerstick, Glucose, Instant, Monitor, Rate, Reading, Settings, Span, Status, TrendMonitor,
-    TrendView, View, snapshot,
+    Bound, Fingerstick, FingerstickOutcome, Glucose, Instant, Monitor, PairMonitor, PairView, Rate, Reading,
+    Settings, Side, Span, Status, TrendMonitor, TrendView, View, snapshot,
 };
+use std::collections::BTreeSet;
 
 struct Hash(u32);
 
@@ -60,6 +61,36 @@ impl Hash {
         self.real(r.map_or(0.0, |r| r.from_70_to_180));
         self.real(r.map_or(0.0, |r| r.from_181_to_250));
         self.real(r.map_or(0.0, |r| r.above_250));
+    }
+    fn stick(&mut self, outcome: &FingerstickOutcome, stick: &Fingerstick) {
+        self.words(outcome.words());
+        self.word(matches!(outcome, FingerstickOutcome::Used { fused: true, .. }).into());
+        let expected = self.known(outcome.expected());
+        self.real(expected.map_or(0.0, |e| e.glucose.mg_dl()));
+        self.real(expected.map_or(0.0, |e| e.sd));
+        self.real(expected.map_or(0.0, |e| e.deviations(stick)));
+    }
+    fn pair(&mut self, view: &PairView) {
+        self.view(view.fused());
+        self.words(view.agreement().words());
+        for side in Side::BOTH {
+            let one = view.side(side);
+            self.words(side.name());
+            let newest = self.known(one.newest);
+            self.word(newest.map_or(0, |(at, _)| at.secs()));
+            self.real(newest.map_or(0.0, |(_, glucose)| glucose.mg_dl()));
+            let age = self.known(one.age);
+            self.word(age.map_or(0, |age| age.secs()).cast_unsigned());
+            self.real(one.weight);
+            self.real(one.offset);
+            for minutes in [15, 30, 60] {
+                self.predicted(one.predicted(Span::from_mins(minutes)));
+            }
+            self.words(one.reasons.grade().name());
+            for reason in one.reasons.iter() {
+                self.words(reason.name());
+            }
+        }
     }
     fn view(&mut self, view: &View) {
         let bound = |bound| match bound {
@@ -193,13 +224,7 @@ fn through_the_monitor(hash: &mut Hash, values: &[i32]) {
         }
         if i % 48 == 20 {
             let stick = Fingerstick::new(Instant::from_secs(at + 60), mg_dl(values[i] as f32 * 1.0625 + 3.0));
-            let outcome = monitor.fingerstick(&stick);
-            hash.words(outcome.words());
-            hash.word(matches!(outcome, glidepath::FingerstickOutcome::Used { fused: true, .. }).into());
-            let expected = hash.known(outcome.expected());
-            hash.real(expected.map_or(0.0, |e| e.glucose.mg_dl()));
-            hash.real(expected.map_or(0.0, |e| e.sd));
-            hash.real(expected.map_or(0.0, |e| e.deviations(&stick)));
+            hash.stick(&monitor.fingerstick(&stick), &stick);
         }
         if i % 60 == 30 {
             monitor.acknowledge();
@@ -266,6 +291,96 @@ fn trend_view(hash: &mut Hash, view: &TrendView) {
     hash.words(view.warning().map_or("-", |kind| kind.message()));
     hash.one(view.low_ahead().map(|probability| probability.get()));
     hash.one(view.grounds().map(|glucose| glucose.mg_dl()));
+}
+
+fn first_of(values: &[i32], i: usize) -> Reading {
+    let value = if (400..430).contains(&i) { values[i] * 5 / 8 } else { values[i] };
+    let read = reading(values, i);
+    Reading::new(read.at(), mg_dl(value as f32)).with_status(read.status())
+}
+
+fn second_of(values: &[i32], i: usize) -> Reading {
+    let value = if (200..230).contains(&i) {
+        values[200]
+    } else {
+        values[i] * 15 / 16 + 6 + (((i as u32).wrapping_mul(2_654_435_761) >> 16) % 13) as i32 - 6
+    };
+    Reading::new(Instant::from_secs(time_of(i) + 100), mg_dl(value as f32))
+}
+
+fn through_the_pair(hash: &mut Hash, values: &[i32]) {
+    let high = |limit| {
+        let mut alarms = AlarmSettings::default();
+        alarms.high.limit = mg_dl(limit);
+        AlarmPlan::new(alarms).unwrap()
+    };
+    let first = Settings::default()
+        .with_alarms(high(240.0))
+        .with_bands(Bands::default().with_missing_costing(1.5).unwrap());
+    let second =
+        Settings::default().with_quality(QualityConfig { pressure_share: 0.15, ..QualityConfig::default() });
+    let mut pair = PairMonitor::<288>::new(first, second).unwrap();
+    pair.set_utc_offset(Some(Span::from_secs(3600)));
+    let mut seen = BTreeSet::new();
+    for i in 0..values.len() {
+        let at = time_of(i);
+        if i == 432 {
+            hash.line("pair 1");
+        }
+        pair.run(at - START);
+        let view = if (640..700).contains(&i) {
+            pair.tick(Instant::from_secs(at))
+        } else {
+            pair.push(Side::First, &first_of(values, i))
+        };
+        hash.pair(&view);
+        seen.insert(view.agreement().name());
+        pair.run(at - START + 100);
+        if !(600..660).contains(&i) {
+            hash.pair(&pair.push(Side::Second, &second_of(values, i)));
+        }
+        if i % 96 == 20 {
+            let stick =
+                Fingerstick::new(Instant::from_secs(at + 110), mg_dl(values[i] as f32 * 1.0625 + 3.0));
+            pair.fingerstick(&stick).iter().for_each(|outcome| hash.stick(outcome, &stick));
+        }
+        if i % 60 == 30 {
+            pair.acknowledge();
+        }
+        if i == 310 {
+            hash.word(pair.snooze(Kind::Low, Span::from_secs(7200)).secs().cast_unsigned());
+        }
+        if i == 500 {
+            pair.sensor_started(Side::Second, Instant::from_secs(at));
+        }
+        if i == 560 {
+            pair.set_utc_offset(None);
+        }
+        if i == 580 {
+            pair.power_returned();
+            hash.pair(&pair.tick(None));
+        }
+        if i == 720 {
+            pair.set_alarm_plan(high(200.0));
+        }
+    }
+    assert!(seen.len() >= 5, "the days show too little: {seen:?}");
+    hash.line("pair 2");
+    for side in Side::BOTH {
+        let history = pair.history(side);
+        let kept: Vec<Reading> = history.iter().skip(history.len().saturating_sub(100)).collect();
+        hash.word(kept.len() as u32);
+        for reading in kept {
+            hash.word(reading.at().secs());
+            hash.real(reading.glucose().mg_dl());
+        }
+        let wear = hash.known(pair.wear(side));
+        hash.word(wear.map_or(0, |wear| wear.worn().secs()).cast_unsigned());
+        hash.word(wear.map_or(0, |wear| wear.readings()));
+    }
+    pair.restart();
+    hash.pair(&pair.tick(Instant::from_secs(time_of(values.len()))));
+    hash.line("pair 3");
 }
 
 fn trend_and_low_ahead(hash: &mut Hash, values: &[i32]) {
@@ -420,6 +535,7 @@ fn main() {
     let values = three_days::values();
     let mut hash = Hash::new();
     through_the_monitor(&mut hash, &values);
+    through_the_pair(&mut hash, &values);
     trend_and_low_ahead(&mut hash, &values);
     direction_alone(&mut hash, &values);
     payloads(&mut hash);

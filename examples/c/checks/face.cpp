@@ -47,11 +47,51 @@ template <uint32_t Readings> static void one() {
     WANT(monitor.ready(settings, &fault) == GP_ERROR_OUT_OF_RANGE && fault.parameter[0] == 'j');
 }
 
+template <uint32_t Readings> static void two() {
+    using glidepath::Side;
+    static glidepath::PairMonitor<Readings> pair;
+    static gp_settings first, second;
+    static gp_pair_view view;
+    gp_fault fault;
+    WANT(gp_settings_default(&first, sizeof first) == GP_OK && gp_settings_default(&second, sizeof second) == GP_OK);
+    second.quality.jump_sd = 99.0f;
+    WANT(pair.ready(first, second, &fault) == GP_ERROR_OUT_OF_RANGE && fault.parameter[0] == 'j');
+    WANT(pair.ready(second, first) == GP_ERROR_OUT_OF_RANGE);
+    second = first;
+    first.alarms[0].rules[GP_ALARM_LOW].limit = 75.0f;
+    WANT(pair.ready(first, second) == GP_OK);
+    for (uint32_t k = 0; k < 10; k++) {
+        WANT(pair.run(300 * k) == GP_OK);
+        WANT(pair.push(Side::First, 300 * k, 150.0f - 8.0f * static_cast<float>(k), view) == GP_OK);
+        WANT(view.agreement == (k ? GP_PAIR_TOGETHER : GP_PAIR_ONLY_FIRST));
+        WANT(pair.push(Side::Second, 300 * k, 146.0f - 8.0f * static_cast<float>(k), view) == GP_OK);
+    }
+    WANT(view.agreement == GP_PAIR_TOGETHER && view.fused.alarms[GP_ALARM_LOW].holds == 1); // by the lower one: 74
+    WANT(view.sides[GP_SIDE_FIRST].newest_mg_dl == 78.0f && view.sides[GP_SIDE_SECOND].newest_mg_dl == 74.0f);
+    WANT(pair.push(Side::Second, 2750, 68.0f, view, GP_STATUS_FAULT) == GP_OK && view.fused.verdict == GP_VERDICT_FAULT);
+    gp_fingerstick outcomes[GP_SIDES];
+    WANT(pair.fingerstick(2710, 76.0f, outcomes) == GP_OK && outcomes[0].outcome == GP_FINGERSTICK_USED);
+    WANT(outcomes[1].outcome == GP_FINGERSTICK_USED && outcomes[0].expected_mg_dl > outcomes[1].expected_mg_dl);
+    WANT(pair.acknowledge() == GP_OK && pair.run(2760) == GP_OK && pair.tick(2760, view) == GP_OK);
+    WANT(view.fused.alarms[GP_ALARM_LOW].heeded == 1 && view.fused.at_s == 2760);
+    WANT(pair.sensor_started(Side::Second, 2760) == GP_OK && pair.tick(2761, view) == GP_OK);
+    WANT(view.agreement == GP_PAIR_ONLY_FIRST && !(view.sides[GP_SIDE_SECOND].has & GP_HAS_NEWEST));
+    WANT(pair.power_returned() == GP_OK && pair.tick(view) == GP_OK && view.agreement == GP_PAIR_NEITHER);
+    size_t count = 0;
+    gp_reading readings[24];
+    WANT(gp_pair_history(pair.c(), GP_SIDE_SECOND, readings, 24, &count) == GP_OK && count == 10);
+    WANT(readings[9].mg_dl == 74.0f);
+}
+
 extern "C" int check(void) {
     one<24>();
     one<96>();
     one<288>();
     one<1440>();
+    two<24>();
+    two<96>();
+    two<288>();
+    two<1440>();
     glidepath::TrendMonitor trend;
     gp_trend_view seen;
     for (uint32_t k = 0; k < 7; k++) {

@@ -1,4 +1,4 @@
-/* What the linker keeps: -DDIRECTION, -DTREND, -DMONITOR, with -DSETTINGS or -DSNAPSHOT too. Only linked, or run to see that it is whole. */
+/* What the linker keeps: -DDIRECTION, -DTREND, -DPAIR, -DMONITOR, with -DSETTINGS or -DSNAPSHOT too. Only linked, or run to see that it is whole. */
 #include "board.h"
 #include "glidepath.h"
 
@@ -6,6 +6,7 @@ static union {
     gp_direction direction;
     gp_trend_monitor trend;
     gp_monitor_24 monitor;
+    gp_pair_24 pair;
 } memory;
 static volatile uint32_t at;
 static volatile float mg_dl = 100.0f;
@@ -30,6 +31,14 @@ int check(void) {
     code |= gp_monitor_push(&memory.monitor, at, mg_dl, GP_STATUS_NORMAL, &view, sizeof view);
     code |= gp_monitor_tick(&memory.monitor, at, &view, sizeof view);
     code |= gp_monitor_acknowledge(&memory.monitor);
+#endif
+#ifdef PAIR
+    gp_pair_view both;
+    code = gp_pair_init(&memory.pair, sizeof memory.pair, 24);
+    code |= gp_pair_push(&memory.pair, GP_SIDE_FIRST, at, mg_dl, GP_STATUS_NORMAL, &both, sizeof both);
+    code |= gp_pair_push(&memory.pair, GP_SIDE_SECOND, at, mg_dl, GP_STATUS_NORMAL, &both, sizeof both);
+    code |= gp_pair_tick(&memory.pair, at, &both, sizeof both);
+    code |= gp_pair_acknowledge(&memory.pair);
 #endif
 #ifdef SETTINGS
     static gp_settings settings;

@@ -8,7 +8,7 @@
 #include <string.h>
 
 static int checks, failed;
-static const char *called[100];
+static const char *called[128];
 static int calls;
 
 static void calls_function(const char *name) {
@@ -49,7 +49,7 @@ static void judge(gp_code got, gp_code want, const char *call, int line) {
 }
 #define GIVES(want, function, ...) (calls_function(#function), judge(function(__VA_ARGS__), want, #function, __LINE__))
 
-static void *taken[64];
+static void *taken[128];
 static int takes;
 
 static void *take(size_t size, int byte) { /* zeroed with 0, else garbage */
@@ -66,6 +66,7 @@ static void texts(void) {
         {gp_reason_text, "gp_reason_text", 12}, {gp_alarm_text, "gp_alarm_text", GP_ALARMS},
         {gp_alarm_title, "gp_alarm_title", GP_ALARMS}, {gp_priority_text, "gp_priority_text", 3},
         {gp_cause_text, "gp_cause_text", 4}, {gp_fingerstick_text, "gp_fingerstick_text", 10},
+        {gp_side_text, "gp_side_text", GP_SIDES}, {gp_pair_text, "gp_pair_text", 7},
     };
     for (size_t k = 0; k < sizeof all / sizeof all[0]; k++) {
         calls_function(all[k].name);
@@ -596,6 +597,161 @@ static void trend_monitors(void) {
     }
 }
 
+/* Each call that takes a pair, on memory that is none. */
+static void on_no_pair(gp_code want, void *pair) {
+    static gp_pair_view view;
+    static gp_settings s;
+    static gp_reading readings[4];
+    gp_fingerstick outcomes[GP_SIDES];
+    gp_wear wear;
+    size_t count = 7;
+    int32_t granted = 7;
+    memset(&view, 0x5a, sizeof view);
+    memset(outcomes, 0x5a, sizeof outcomes);
+    memset(&wear, 0x5a, sizeof wear);
+    memset(readings, 0x5a, sizeof readings);
+    gp_settings_default(&s, sizeof s);
+    keep(&view, sizeof view);
+    keep(outcomes, sizeof outcomes);
+    keep(&wear, sizeof wear);
+    keep(readings, sizeof readings);
+    keep(&count, sizeof count);
+    keep(&granted, sizeof granted);
+    GIVES(want, gp_pair_push, pair, GP_SIDE_FIRST, 0, 100.0f, 0, &view, sizeof view);
+    GIVES(want, gp_pair_tick, pair, 0, &view, sizeof view);
+    GIVES(want, gp_pair_tick_without_clock, pair, &view, sizeof view);
+    GIVES(want, gp_pair_run, pair, 0);
+    GIVES(want, gp_pair_fingerstick, pair, 0, 100.0f, outcomes, sizeof outcomes);
+    GIVES(want, gp_pair_sensor_started, pair, GP_SIDE_SECOND, 0);
+    GIVES(want, gp_pair_power_returned, pair);
+    GIVES(want, gp_pair_restart, pair);
+    GIVES(want, gp_pair_set_utc_offset, pair, 0);
+    GIVES(want, gp_pair_clear_utc_offset, pair);
+    GIVES(want, gp_pair_acknowledge, pair);
+    GIVES(want, gp_pair_snooze, pair, GP_ALARM_LOW, 60, &granted);
+    GIVES(want, gp_pair_set_alarms, pair, &s, NULL);
+    GIVES(want, gp_pair_history, pair, GP_SIDE_FIRST, readings, 4, &count);
+    GIVES(want, gp_pair_wear, pair, GP_SIDE_FIRST, &wear, sizeof wear);
+    release();
+}
+
+static void one_pair(uint32_t capacity, size_t size) {
+    void *pair = take(size, 0);
+    gp_settings *s = take(sizeof *s, 0), *other = take(sizeof *other, 0);
+    gp_fault fault;
+    on_no_pair(GP_ERROR_NOT_READY, pair);
+    memset(pair, 0xa5, size);
+    on_no_pair(GP_ERROR_NOT_READY, pair);
+    keep(pair, size);
+    GIVES(GP_ERROR_NULL, gp_pair_init, NULL, size, capacity);
+    GIVES(GP_ERROR_ALIGNMENT, gp_pair_init, (char *)pair + 1, size - 8, capacity);
+    GIVES(GP_ERROR_SIZE, gp_pair_init, pair, size / 2, capacity);
+    GIVES(GP_ERROR_NUMBER, gp_pair_init, pair, size, capacity - 1);
+    GIVES(GP_ERROR_NULL, gp_pair_init_with, NULL, size, capacity, s, s, NULL);
+    GIVES(GP_ERROR_VERSION, gp_pair_init_with, pair, size, capacity, s, s, &fault);
+    gp_settings_default(s, sizeof *s);
+    gp_settings_default(other, sizeof *other);
+    GIVES(GP_ERROR_NULL, gp_pair_init_with, pair, size, capacity, NULL, s, &fault);
+    GIVES(GP_ERROR_NULL, gp_pair_init_with, pair, size, capacity, s, NULL, &fault);
+    GIVES(GP_ERROR_ALIGNMENT, gp_pair_init_with, (char *)pair + 1, size - 8, capacity, s, s, NULL);
+    GIVES(GP_ERROR_SIZE, gp_pair_init_with, pair, size / 2, capacity, s, s, NULL);
+    GIVES(GP_ERROR_NUMBER, gp_pair_init_with, pair, size, capacity + 1, s, s, NULL);
+    other->quality.jump_sd = 100.0f;
+    GIVES(GP_ERROR_OUT_OF_RANGE, gp_pair_init_with, pair, size, capacity, s, other, NULL);
+    memset(&fault, 0, sizeof fault);
+    GIVES(GP_ERROR_OUT_OF_RANGE, gp_pair_init_with, pair, size, capacity, other, s, &fault);
+    checks++;
+    if (strcmp(fault.parameter, "jump_sd") != 0) failed++;
+    other->size = 0;
+    GIVES(GP_ERROR_SIZE, gp_pair_init_with, pair, size, capacity, s, other, &fault);
+    release();
+    GIVES(GP_OK, gp_monitor_init, pair, size, 24); /* a monitor of one sensor is none of two ... */
+    on_no_pair(GP_ERROR_NOT_READY, pair);
+    GIVES(GP_OK, gp_pair_init_with, pair, size, capacity, s, s, NULL);
+    on_no_monitor(GP_ERROR_NOT_READY, pair); /* ... nor the other way round */
+    on_no_pair(GP_ERROR_NULL, NULL);
+    on_no_pair(GP_ERROR_ALIGNMENT, (char *)pair + 1);
+
+    gp_pair_view *view = take(sizeof *view, 0x5a);
+    gp_fingerstick *outcomes = take(GP_SIDES * sizeof *outcomes, 0x5a);
+    gp_wear *wear = take(sizeof *wear, 0x5a);
+    gp_reading *readings = take(4 * sizeof *readings, 0x5a);
+    size_t *count = take(sizeof *count, 0x5a);
+    int32_t *granted = take(sizeof *granted, 0x5a);
+    const size_t room = GP_SIDES * sizeof *outcomes;
+    for (uint32_t i = 0; i < 30; i++) {
+        GIVES(GP_OK, gp_pair_push, pair, GP_SIDE_FIRST, 300 * i, 120.0f, GP_STATUS_NORMAL, view, sizeof *view);
+        GIVES(GP_OK, gp_pair_push, pair, GP_SIDE_SECOND, 300 * i, 110.0f, GP_STATUS_NORMAL, view, sizeof *view);
+    }
+    keep(pair, size);
+    keep(view, sizeof *view);
+    keep(outcomes, room);
+    keep(wear, sizeof *wear);
+    keep(readings, 4 * sizeof *readings);
+    keep(count, sizeof *count);
+    keep(granted, sizeof *granted);
+    static const float wrong[] = {-1.0f, 2000.1f, -0.001f, 1e30f};
+    static const uint8_t sides[] = {GP_SIDES, 7, 255};
+    for (size_t i = 0; i < 4; i++) {
+        GIVES(GP_ERROR_OUT_OF_RANGE, gp_pair_push, pair, GP_SIDE_SECOND, 9300, wrong[i], 0, view, sizeof *view);
+        GIVES(GP_ERROR_OUT_OF_RANGE, gp_pair_fingerstick, pair, 9000, wrong[i], outcomes, room);
+    }
+    for (size_t i = 0; i < 3; i++) {
+        GIVES(GP_ERROR_NUMBER, gp_pair_push, pair, sides[i], 9300, 100.0f, 0, view, sizeof *view);
+        GIVES(GP_ERROR_NUMBER, gp_pair_sensor_started, pair, sides[i], 9300);
+        GIVES(GP_ERROR_NUMBER, gp_pair_history, pair, sides[i], readings, 4, count);
+        GIVES(GP_ERROR_NUMBER, gp_pair_wear, pair, sides[i], wear, sizeof *wear);
+    }
+    GIVES(GP_ERROR_NOT_FINITE, gp_pair_push, pair, GP_SIDE_FIRST, 9300, NAN, 0, view, sizeof *view);
+    GIVES(GP_ERROR_NUMBER, gp_pair_push, pair, GP_SIDE_FIRST, 9300, 100.0f, 6, view, sizeof *view);
+    GIVES(GP_ERROR_NULL, gp_pair_push, pair, GP_SIDE_FIRST, 9300, 100.0f, 0, NULL, sizeof *view);
+    GIVES(GP_ERROR_ALIGNMENT, gp_pair_push, pair, GP_SIDE_FIRST, 9300, 100.0f, 0, (gp_pair_view *)(void *)((char *)view + 1),
+          sizeof *view);
+    GIVES(GP_ERROR_SIZE, gp_pair_push, pair, GP_SIDE_FIRST, 9300, 100.0f, 0, view, sizeof(gp_view));
+    GIVES(GP_ERROR_SIZE, gp_pair_tick, pair, 9300, view, sizeof *view + 4);
+    GIVES(GP_ERROR_NULL, gp_pair_tick, pair, 9300, NULL, sizeof *view);
+    GIVES(GP_ERROR_NULL, gp_pair_tick_without_clock, pair, NULL, sizeof *view);
+    GIVES(GP_ERROR_SIZE, gp_pair_tick_without_clock, pair, view, 0);
+    GIVES(GP_ERROR_NOT_FINITE, gp_pair_fingerstick, pair, 9000, NAN, outcomes, room);
+    GIVES(GP_ERROR_NULL, gp_pair_fingerstick, pair, 9000, 100.0f, NULL, room);
+    GIVES(GP_ERROR_SIZE, gp_pair_fingerstick, pair, 9000, 100.0f, outcomes, sizeof *outcomes); /* one where two are asked for */
+    GIVES(GP_ERROR_OUT_OF_RANGE, gp_pair_set_utc_offset, pair, -86401);
+    GIVES(GP_ERROR_OUT_OF_RANGE, gp_pair_set_utc_offset, pair, INT32_MAX);
+    GIVES(GP_ERROR_NUMBER, gp_pair_snooze, pair, GP_ALARMS, 60, granted);
+    GIVES(GP_ERROR_NULL, gp_pair_snooze, pair, GP_ALARM_LOW, 60, NULL);
+    GIVES(GP_ERROR_NULL, gp_pair_set_alarms, pair, NULL, &fault);
+    s->alarms[0].rules[GP_ALARM_LOW].limit = 3.9f; /* mmol/L by mistake */
+    GIVES(GP_ERROR_OUT_OF_RANGE, gp_pair_set_alarms, pair, s, &fault);
+    GIVES(GP_ERROR_NULL, gp_pair_history, pair, GP_SIDE_FIRST, NULL, 4, count);
+    GIVES(GP_ERROR_NULL, gp_pair_history, pair, GP_SIDE_FIRST, readings, 4, NULL);
+    GIVES(GP_ERROR_SIZE, gp_pair_history, pair, GP_SIDE_FIRST, readings, SIZE_MAX, count);
+    GIVES(GP_ERROR_NULL, gp_pair_wear, pair, GP_SIDE_SECOND, NULL, sizeof *wear);
+    GIVES(GP_ERROR_SIZE, gp_pair_wear, pair, GP_SIDE_SECOND, wear, 4);
+    release();
+    GIVES(GP_OK, gp_pair_history, pair, GP_SIDE_SECOND, readings, 4, count);
+    checks++;
+    if (*count != 4 || readings[3].at_s != 8700 || readings[3].mg_dl != 110.0f) failed++;
+    /* anything goes, as long as it is a number */
+    for (uint32_t i = 0; i < 1500; i++) {
+        GIVES(GP_OK, gp_pair_run, pair, i * 2654435761u);
+        GIVES(GP_OK, gp_pair_push, pair, (uint8_t)(i % 3u % 2u), i * 40503u, (float)(i * 31u % 2001u), (uint8_t)(i % 6u), view,
+              sizeof *view);
+        GIVES(GP_OK, gp_pair_fingerstick, pair, i * 40503u, (float)(i * 17u % 2001u), outcomes, room);
+        GIVES(GP_OK, gp_pair_tick, pair, i * 69069u, view, sizeof *view);
+        checks++;
+        if (view->agreement > GP_PAIR_SECOND_ERRS || !(view->sides[0].weight >= 0.0f && view->sides[0].weight <= 1.0f)) failed++;
+        if (i % 300u == 70u) GIVES(GP_OK, gp_pair_power_returned, pair);
+        if (i % 400u == 90u) GIVES(GP_OK, gp_pair_sensor_started, pair, (uint8_t)(i % 2u), UINT32_MAX);
+    }
+}
+
+static void pairs(void) {
+    static const struct { uint32_t readings; size_t size; } sizes[CAPACITIES] = {
+        {24, sizeof(gp_pair_24)}, {96, sizeof(gp_pair_96)}, {288, sizeof(gp_pair_288)}, {1440, sizeof(gp_pair_1440)},
+    };
+    for (int i = 0; i < CAPACITIES; i++) one_pair(sizes[i].readings, sizes[i].size);
+}
+
 static void payloads(void) {
     gp_cgm_sensor sensor = {0, 40.0f, 400.0f, 0, GP_ORDER_UNSETTLED, {0, 0}};
     gp_cgm *cgm = take(sizeof *cgm, 0x5a);
@@ -752,6 +908,7 @@ int check(void) {
     }
     directions();
     trend_monitors();
+    pairs();
     payloads();
     looking_back();
     while (takes > 0) free(taken[--takes]);

@@ -1,4 +1,4 @@
-/* How deep the stack gets: for one capacity of the monitor, -DREADINGS=288, or -DDIRECTION. */
+/* How deep the stack gets: for one capacity of the monitor, -DREADINGS=288, of the pair, with -DPAIR too, or -DDIRECTION. */
 #include "board.h"
 #include "glidepath.h"
 
@@ -43,6 +43,7 @@ int check(void) {
     number("ram gp_accuracy", sizeof(gp_accuracy), GP_OK);
     number("ram gp_view", sizeof(gp_view), GP_OK);
     number("ram gp_settings", sizeof(gp_settings), GP_OK);
+    number("ram gp_pair_view", sizeof(gp_pair_view), GP_OK);
     board_paint();
     gp_code code = gp_direction_init(&direction, sizeof direction, NULL);
     for (uint32_t i = 0; i < 600u; i++) {
@@ -57,6 +58,36 @@ int check(void) {
         code |= gp_trend_monitor_tick(&trend, 300u * i + 60u, &trend_view, sizeof trend_view);
     }
     tell("trend", code);
+    return failed;
+}
+
+#elif defined(PAIR)
+
+static JOIN(gp_pair_, READINGS) pair;
+static gp_settings settings;
+static gp_pair_view view;
+
+int check(void) {
+    gp_code code = gp_settings_default(&settings, sizeof settings);
+    number("ram", sizeof pair, code);
+    board_paint();
+    code |= gp_pair_init(&pair, sizeof pair, READINGS);
+    tell("init", code);
+    code |= gp_pair_init_with(&pair, sizeof pair, READINGS, &settings, &settings, NULL);
+    tell("init_with", code);
+    code = GP_OK;
+    for (uint32_t i = 0; i < READINGS + 20u && i < 320u; i++) {
+        float mg_dl = 90.0f + 60.0f * (float)(i % 16u > 7u ? 16u - i % 16u : i % 16u) / 8.0f;
+        code |= gp_pair_push(&pair, GP_SIDE_FIRST, 300u * i, mg_dl, GP_STATUS_NORMAL, &view, sizeof view);
+        /* they come apart and together again */
+        code |= gp_pair_push(&pair, GP_SIDE_SECOND, 300u * i + 30u, i % 64u < 32u ? mg_dl - 5.0f : mg_dl * 0.6f, GP_STATUS_NORMAL,
+                             &view, sizeof view);
+        code |= gp_pair_tick(&pair, 300u * i + 60u, &view, sizeof view);
+    }
+    gp_fingerstick outcomes[GP_SIDES];
+    code |= gp_pair_fingerstick(&pair, view.fused.newest_at_s + 60u, 100.0f, outcomes, sizeof outcomes);
+    code |= gp_pair_acknowledge(&pair);
+    tell("push", code);
     return failed;
 }
 

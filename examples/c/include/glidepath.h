@@ -182,6 +182,20 @@ enum {
     GP_FINGERSTICK_OTHER = 9
 };
 
+/* Which of two sensors worn at once. */
+enum { GP_SIDE_FIRST = 0, GP_SIDE_SECOND = 1, GP_SIDES = 2 };
+
+/* How two sensors go together now. */
+enum {
+    GP_PAIR_NEITHER = 0,     /* neither has a believed reading of the last 20 minutes */
+    GP_PAIR_ONLY_FIRST = 1,  /* only this one has */
+    GP_PAIR_ONLY_SECOND = 2,
+    GP_PAIR_TOGETHER = 3,    /* both have, and differ by no more than is usual for them */
+    GP_PAIR_APART = 4,       /* they differ by more, for ten minutes or longer, and nothing tells which errs */
+    GP_PAIR_FIRST_ERRS = 5,  /* they differ by more, and this one errs, as far as can be told */
+    GP_PAIR_SECOND_ERRS = 6
+};
+
 /* Each number in words; "" for a number that is none. */
 const char *gp_status_text(uint8_t status);
 const char *gp_trend_text(uint8_t trend);
@@ -193,6 +207,8 @@ const char *gp_alarm_title(uint8_t alarm); /* at most ten characters */
 const char *gp_priority_text(uint8_t priority);
 const char *gp_cause_text(uint8_t cause);
 const char *gp_fingerstick_text(uint8_t outcome);
+const char *gp_side_text(uint8_t side);
+const char *gp_pair_text(uint8_t agreement);
 
 /* --- settings ----------------------------------------------------------------------------------------------------- */
 
@@ -331,6 +347,12 @@ typedef struct gp_monitor_24 { uint64_t words[GP_WORDS_(360, 362)]; } gp_monitor
 typedef struct gp_monitor_96 { uint64_t words[GP_WORDS_(414, 416)]; } gp_monitor_96;
 typedef struct gp_monitor_288 { uint64_t words[GP_WORDS_(558, 560)]; } gp_monitor_288;
 typedef struct gp_monitor_1440 { uint64_t words[GP_WORDS_(1422, 1424)]; } gp_monitor_1440;
+
+/* Monitors of two sensors worn at once, that keep so many readings of each. */
+typedef struct gp_pair_24 { uint64_t words[GP_WORDS_(544, 548)]; } gp_pair_24;
+typedef struct gp_pair_96 { uint64_t words[GP_WORDS_(652, 656)]; } gp_pair_96;
+typedef struct gp_pair_288 { uint64_t words[GP_WORDS_(940, 944)]; } gp_pair_288;
+typedef struct gp_pair_1440 { uint64_t words[GP_WORDS_(2668, 2672)]; } gp_pair_1440;
 
 /* Direction and a low ahead from readings alone. */
 typedef struct gp_direction { uint64_t words[GP_WORDS_(60, 60)]; } gp_direction;
@@ -529,6 +551,71 @@ gp_code gp_monitor_save(void *monitor, uint8_t *bytes, size_t room, size_t *writ
  * in a snapshot: those of the monitor, its alarms and the zone stay. Nothing is shown as present before the next reading.
  * Bytes after the snapshot are left alone. A snapshot of another version of the library is refused: start anew. */
 gp_code gp_monitor_restore(void *monitor, const uint8_t *bytes, size_t length);
+
+/* --- the pair: two sensors that one person wears at once ------------------------------------------------------------ */
+
+/* Bits of gp_side_view.has: GP_HAS_NEWEST, AGE, PREDICTED. */
+typedef struct gp_side_view {
+    uint32_t has;
+    uint32_t newest_at_s;   /* NEWEST: the newest believed reading, by the clock that stamps this sensor's */
+    float newest_mg_dl;     /* NEWEST: calibrated */
+    int32_t age_s;          /* AGE: how long ago it was measured */
+    float weight;           /* 0 to 1: how much of fused is this sensor's; both together 1, or 0 when neither reads */
+    float offset_mg_dl;     /* how far this sensor is taken to read above glucose */
+    gp_predicted in_15_min; /* PREDICTED: what this sensor will read, by its own past and what the other tells */
+    gp_predicted in_30_min; /* PREDICTED */
+    gp_predicted in_60_min; /* PREDICTED */
+    uint16_t reasons;       /* bits 1 << GP_REASON_...: why this sensor is believed less */
+    uint8_t grade;          /* GP_GRADE_... */
+    uint8_t reserved;
+} gp_side_view;
+
+typedef struct gp_pair_view {
+    gp_view fused;                  /* what the two say as one: all that a display, a voice or an alarm needs, as of one sensor */
+    gp_side_view sides[GP_SIDES];   /* what each says by itself */
+    uint8_t agreement;              /* GP_PAIR_...: gp_pair_text has the words */
+    uint8_t reserved[3];
+} gp_pair_view;
+
+/* The pair's functions take any of the gp_pair_... types, and are each as the function of gp_monitor of the same name, for both
+ * sensors or for one side (GP_SIDE_...). What they say as one is plasma glucose, each sensor weighed by what it has earned
+ * against fingersticks, against the other and against its own past. Alarms: low and floor go by the lower of the two,
+ * whatever the other reads; no data rings when neither reads.
+ *
+ * Two sensors that agree can both be wrong, and which one errs is a guess from the past: agreement proves nothing, and is no
+ * reason to leave out a fingerstick.
+ *
+ * Call gp_pair_run before each other call if the device counts its own seconds, else gp_pair_tick about once a minute: two
+ * sensors whose clocks disagree cannot tell the time to each other. A pair has no snapshot: after a power cut that its memory
+ * did not outlive it begins anew. */
+gp_code gp_pair_init(void *memory, size_t size, uint32_t readings);
+
+/* Model, drift, forecast and quality are each sensor's own; bands and alarms are those of first. Neither may be null, both may
+ * be the same; fault may be null. */
+gp_code gp_pair_init_with(void *memory, size_t size, uint32_t readings, const gp_settings *first, const gp_settings *second,
+                          gp_fault *fault);
+
+/* A reading of one sensor: 0 to 2000 mg/dL. */
+gp_code gp_pair_push(void *pair, uint8_t side, uint32_t at_s, float mg_dl, uint8_t status, gp_pair_view *view,
+                     size_t view_size);
+gp_code gp_pair_tick(void *pair, uint32_t now_s, gp_pair_view *view, size_t view_size);
+gp_code gp_pair_tick_without_clock(void *pair, gp_pair_view *view, size_t view_size);
+gp_code gp_pair_run(void *pair, uint32_t uptime_s);
+
+/* For both. outcomes: an array of GP_SIDES, by side; outcomes_size: sizeof the whole array. */
+gp_code gp_pair_fingerstick(void *pair, uint32_t at_s, float mg_dl, gp_fingerstick *outcomes, size_t outcomes_size);
+
+/* A new sensor was started on one side; the other one, and what was learned of it and of the person, stay. */
+gp_code gp_pair_sensor_started(void *pair, uint8_t side, uint32_t at_s);
+gp_code gp_pair_power_returned(void *pair);
+gp_code gp_pair_restart(void *pair);
+gp_code gp_pair_set_utc_offset(void *pair, int32_t offset_s);
+gp_code gp_pair_clear_utc_offset(void *pair);
+gp_code gp_pair_acknowledge(void *pair);
+gp_code gp_pair_snooze(void *pair, uint8_t alarm, int32_t span_s, int32_t *granted_s);
+gp_code gp_pair_set_alarms(void *pair, const gp_settings *settings, gp_fault *fault);
+gp_code gp_pair_history(void *pair, uint8_t side, gp_reading *readings, size_t count, size_t *written);
+gp_code gp_pair_wear(void *pair, uint8_t side, gp_wear *wear, size_t size);
 
 /* --- the middle way: trend sign and low ahead, with the age, the clocks and the floor minded ------------------------ */
 
@@ -746,9 +833,9 @@ gp_code gp_accuracy_result(void *accuracy, gp_agreement *agreement, size_t size)
 
 #define GP_FOLD_(sum, type) ((sum) * 31u + (uint32_t)sizeof(type))
 #define GP_LAYOUT                                                                                                      \
-    GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(0u, gp_view),  \
-    gp_settings), gp_fingerstick), gp_direction_view), gp_trend_view), gp_cgm), gp_meter), gp_summary), gp_agreement), gp_reading),    \
-    gp_wear), size_t)
+    GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(GP_FOLD_(0u, \
+    gp_view), gp_settings), gp_fingerstick), gp_direction_view), gp_trend_view), gp_cgm), gp_meter), gp_summary), gp_agreement),   \
+    gp_reading), gp_wear), gp_pair_view), size_t)
 #define GP_CHECK() gp_check(GP_VERSION, GP_LAYOUT)
 
 #ifdef __cplusplus

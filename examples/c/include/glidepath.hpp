@@ -42,6 +42,43 @@ private:
     typename MonitorMemory<Readings>::type memory_;
 };
 
+// Memory for a monitor of two sensors that keeps so many readings of each.
+template <uint32_t Readings> struct PairMemory; // 24, 96, 288 or 1440
+template <> struct PairMemory<24> { typedef gp_pair_24 type; };
+template <> struct PairMemory<96> { typedef gp_pair_96 type; };
+template <> struct PairMemory<288> { typedef gp_pair_288 type; };
+template <> struct PairMemory<1440> { typedef gp_pair_1440 type; };
+
+enum class Side : uint8_t { First = GP_SIDE_FIRST, Second = GP_SIDE_SECOND };
+
+// A monitor of two sensors worn at once, both as shipped; ready() with other settings begins it anew.
+template <uint32_t Readings> class PairMonitor {
+public:
+    PairMonitor() : memory_() { gp_pair_init(&memory_, sizeof memory_, Readings); }
+
+    gp_code ready(const gp_settings &first, const gp_settings &second, gp_fault *fault = nullptr) {
+        return gp_pair_init_with(&memory_, sizeof memory_, Readings, &first, &second, fault);
+    }
+    gp_code run(uint32_t uptime_s) { return gp_pair_run(&memory_, uptime_s); }
+    gp_code push(Side side, uint32_t at_s, float mg_dl, gp_pair_view &view, uint8_t status = GP_STATUS_NORMAL) {
+        return gp_pair_push(&memory_, static_cast<uint8_t>(side), at_s, mg_dl, status, &view, sizeof view);
+    }
+    gp_code tick(uint32_t now_s, gp_pair_view &view) { return gp_pair_tick(&memory_, now_s, &view, sizeof view); }
+    gp_code tick(gp_pair_view &view) { return gp_pair_tick_without_clock(&memory_, &view, sizeof view); }
+    gp_code fingerstick(uint32_t at_s, float mg_dl, gp_fingerstick (&outcomes)[GP_SIDES]) {
+        return gp_pair_fingerstick(&memory_, at_s, mg_dl, outcomes, sizeof outcomes);
+    }
+    gp_code sensor_started(Side side, uint32_t at_s) {
+        return gp_pair_sensor_started(&memory_, static_cast<uint8_t>(side), at_s);
+    }
+    gp_code power_returned() { return gp_pair_power_returned(&memory_); }
+    gp_code acknowledge() { return gp_pair_acknowledge(&memory_); }
+    void *c() { return &memory_; } // for the rest of the C functions
+
+private:
+    typename PairMemory<Readings>::type memory_;
+};
+
 // Trend sign and low ahead, with the age and the clocks minded.
 class TrendMonitor {
 public:

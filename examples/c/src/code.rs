@@ -87,7 +87,9 @@ pub extern "C" fn gp_version() -> u32 {
 
 /// The sizes of what both sides lay out, folded into one word; `GP_LAYOUT` in the header is the same sum.
 const LAYOUT: u32 = {
-    use crate::{accuracy::*, brief::*, direction::*, gatt::*, monitor::*, review::*, settings::*, view::*};
+    use crate::{
+        accuracy::*, brief::*, direction::*, gatt::*, monitor::*, pair::*, review::*, settings::*, view::*,
+    };
     let sizes = [
         size_of::<gp_view>(),
         size_of::<gp_settings>(),
@@ -100,6 +102,7 @@ const LAYOUT: u32 = {
         size_of::<gp_agreement>(),
         size_of::<gp_reading>(),
         size_of::<gp_wear>(),
+        size_of::<gp_pair_view>(),
         size_of::<usize>(),
     ];
     let (mut sum, mut i) = (0_u32, 0);

@@ -34,6 +34,7 @@ pub mod gatt;
 pub mod memory;
 pub mod monitor;
 pub mod number;
+pub mod pair;
 pub mod review;
 pub mod settings;
 pub mod snapshot;
@@ -43,8 +44,8 @@ pub mod view;
 mod layout {
     //! Sizes, offsets and numbers, against those that C checks too.
     use crate::{
-        accuracy::*, brief::*, code::*, direction::*, gatt::*, monitor::*, number::*, review::*, settings::*,
-        view::*,
+        accuracy::*, brief::*, code::*, direction::*, gatt::*, monitor::*, number::*, pair::*, review::*,
+        settings::*, view::*,
     };
     include!(concat!(env!("OUT_DIR"), "/layout.rs"));
 }

@@ -6,8 +6,12 @@ use crate::number::*;
 use crate::settings::{gp_fault, gp_settings, read, tell, to_plan, to_settings};
 use crate::view::*;
 use core::ffi::c_void;
+use core::mem::MaybeUninit;
 use glidepath::alarm::AlarmPlan;
-use glidepath::{Error, Fingerstick, FingerstickOutcome, Glucose, Instant, Monitor, Reading, Settings, Span};
+use glidepath::quality::Wear;
+use glidepath::{
+    Error, Fingerstick, FingerstickOutcome, Glucose, HistoryView, Instant, Monitor, Reading, Settings, Span,
+};
 
 pub type gp_monitor_24 = Monitor<24>;
 pub type gp_monitor_96 = Monitor<96>;
@@ -64,30 +68,38 @@ pub struct gp_calibration {
     pub refused: u16,
 }
 
-/// Does something with the monitor in `memory`, whatever its capacity.
-macro_rules! with_monitor {
-    ($memory:expr, |$monitor:ident| $do:expr) => {{
+/// Does something with the object in `memory` of a type that has capacities, whatever its own is.
+macro_rules! with_capacity {
+    ($type:ident, $memory:expr, |$object:ident| $do:expr) => {{
         let memory = $memory;
         match readings_of(memory)? {
             24 => {
-                let $monitor = object::<$crate::monitor::gp_monitor_24>(memory)?;
+                let $object = object::<$type<24>>(memory)?;
                 $do
             }
             96 => {
-                let $monitor = object::<$crate::monitor::gp_monitor_96>(memory)?;
+                let $object = object::<$type<96>>(memory)?;
                 $do
             }
             288 => {
-                let $monitor = object::<$crate::monitor::gp_monitor_288>(memory)?;
+                let $object = object::<$type<288>>(memory)?;
                 $do
             }
             1440 => {
-                let $monitor = object::<$crate::monitor::gp_monitor_1440>(memory)?;
+                let $object = object::<$type<1440>>(memory)?;
                 $do
             }
             _ => return Err(GP_ERROR_NOT_READY),
         }
     }};
+}
+pub(crate) use with_capacity;
+
+/// Does something with the monitor in `memory`, whatever its capacity.
+macro_rules! with_monitor {
+    ($memory:expr, |$monitor:ident| $do:expr) => {
+        $crate::monitor::with_capacity!(Monitor, $memory, |$monitor| $do)
+    };
 }
 pub(crate) use with_monitor;
 
@@ -103,6 +115,7 @@ macro_rules! for_capacity {
         }
     };
 }
+pub(crate) use for_capacity;
 
 /// Runs what may fail on the way.
 pub fn attempt(act: impl FnOnce() -> Result<(), gp_code>) -> gp_code {
@@ -236,7 +249,7 @@ pub unsafe extern "C" fn gp_monitor_run(monitor: *mut c_void, uptime_s: u32) -> 
     })
 }
 
-fn of_stick(outcome: &FingerstickOutcome, stick: &Fingerstick) -> gp_fingerstick {
+pub fn of_stick(outcome: &FingerstickOutcome, stick: &Fingerstick) -> gp_fingerstick {
     let mut flat = gp_fingerstick {
         outcome: of_outcome(outcome),
         fused: matches!(outcome, FingerstickOutcome::Used { fused: true, .. }).into(),
@@ -299,14 +312,20 @@ pub unsafe extern "C" fn gp_monitor_restart(monitor: *mut c_void) -> gp_code {
 /// A day either way: no zone lies further.
 const FURTHEST_ZONE_S: i32 = 86_400;
 
+pub fn zone(offset_s: i32) -> Result<Span, gp_code> {
+    if (-FURTHEST_ZONE_S..=FURTHEST_ZONE_S).contains(&offset_s) {
+        Ok(Span::from_secs(offset_s))
+    } else {
+        Err(GP_ERROR_OUT_OF_RANGE)
+    }
+}
+
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn gp_monitor_set_utc_offset(monitor: *mut c_void, offset_s: i32) -> gp_code {
     // SAFETY: the contract of this crate
     attempt(|| unsafe {
-        if !(-FURTHEST_ZONE_S..=FURTHEST_ZONE_S).contains(&offset_s) {
-            return Err(GP_ERROR_OUT_OF_RANGE);
-        }
-        with_monitor!(monitor, |monitor| monitor.set_utc_offset(Some(Span::from_secs(offset_s))));
+        let offset = zone(offset_s)?;
+        with_monitor!(monitor, |monitor| monitor.set_utc_offset(Some(offset)));
         Ok(())
     })
 }
@@ -364,6 +383,22 @@ pub unsafe extern "C" fn gp_monitor_set_alarms(
     })
 }
 
+/// The newest readings, as many as there are places, oldest first; how many.
+pub fn write_history(history: &HistoryView<'_>, places: &mut [MaybeUninit<gp_reading>]) -> usize {
+    let skipped = history.len().saturating_sub(places.len());
+    let mut done = 0_usize;
+    for (place, reading) in places.iter_mut().zip(history.iter().skip(skipped)) {
+        place.write(gp_reading {
+            at_s: reading.at().secs(),
+            mg_dl: reading.glucose().mg_dl(),
+            status: of_status(reading.status()),
+            reserved: [0; 3],
+        });
+        done = done.saturating_add(1);
+    }
+    done
+}
+
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn gp_monitor_history(
     monitor: *mut c_void,
@@ -376,19 +411,22 @@ pub unsafe extern "C" fn gp_monitor_history(
         let to = number(written)?;
         let places = room(readings, count)?;
         let history = with_monitor!(monitor, |monitor| monitor.history());
-        let skipped = history.len().saturating_sub(count);
-        let mut done = 0_usize;
-        for (place, reading) in places.iter_mut().zip(history.iter().skip(skipped)) {
-            place.write(gp_reading {
-                at_s: reading.at().secs(),
-                mg_dl: reading.glucose().mg_dl(),
-                status: of_status(reading.status()),
-                reserved: [0; 3],
-            });
-            done = done.saturating_add(1);
-        }
-        to.write(done);
+        to.write(write_history(&history, places));
         Ok(())
+    })
+}
+
+pub fn of_wear(wear: Option<Wear>) -> gp_wear {
+    wear.map_or_else(gp_wear::default, |wear| gp_wear {
+        worn_s: wear.worn().secs(),
+        left_s: wear.left().secs(),
+        warm_up_left_s: wear.warm_up_left().secs(),
+        lost_s: wear.lost().secs(),
+        readings: wear.readings(),
+        errors: wear.errors(),
+        day: wear.day(),
+        known: 1,
+        reserved: [0; 3],
     })
 }
 
@@ -397,18 +435,7 @@ pub unsafe extern "C" fn gp_monitor_wear(monitor: *mut c_void, wear: *mut gp_wea
     // SAFETY: the contract of this crate
     attempt(|| unsafe {
         let to = result(wear, size)?;
-        let wear = with_monitor!(monitor, |monitor| monitor.wear());
-        to.write(wear.map_or_else(gp_wear::default, |wear| gp_wear {
-            worn_s: wear.worn().secs(),
-            left_s: wear.left().secs(),
-            warm_up_left_s: wear.warm_up_left().secs(),
-            lost_s: wear.lost().secs(),
-            readings: wear.readings(),
-            errors: wear.errors(),
-            day: wear.day(),
-            known: 1,
-            reserved: [0; 3],
-        }));
+        to.write(of_wear(with_monitor!(monitor, |monitor| monitor.wear())));
         Ok(())
     })
 }

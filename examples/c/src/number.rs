@@ -5,7 +5,7 @@ use glidepath::alarm::{Cause, Grounds, Kind, Priority};
 use glidepath::calibration::Applied;
 use glidepath::quality::{Grade, Reason, Reasons, Verdict};
 use glidepath::trend::{Pace, Trend};
-use glidepath::{FingerstickOutcome, Refusal, Status};
+use glidepath::{Agreement, FingerstickOutcome, Refusal, Side, Status};
 
 macro_rules! numbers {
     ($($name:ident = $number:literal),+ $(,)?) => { $(pub const $name: u8 = $number;)+ };
@@ -45,6 +45,11 @@ numbers! {
     GP_FINGERSTICK_USED = 0, GP_FINGERSTICK_HELD = 1, GP_FINGERSTICK_SOFTENED = 2, GP_FINGERSTICK_AHEAD = 3,
     GP_FINGERSTICK_TOO_OLD = 4, GP_FINGERSTICK_NO_READING = 5, GP_FINGERSTICK_OUT_OF_ORDER = 6,
     GP_FINGERSTICK_OUT_OF_RANGE = 7, GP_FINGERSTICK_NOT_A_NUMBER = 8, GP_FINGERSTICK_OTHER = 9,
+
+    GP_SIDE_FIRST = 0, GP_SIDE_SECOND = 1, GP_SIDES = 2,
+
+    GP_PAIR_NEITHER = 0, GP_PAIR_ONLY_FIRST = 1, GP_PAIR_ONLY_SECOND = 2, GP_PAIR_TOGETHER = 3, GP_PAIR_APART = 4,
+    GP_PAIR_FIRST_ERRS = 5, GP_PAIR_SECOND_ERRS = 6,
 }
 
 pub fn status(number: u8) -> Result<Status, gp_code> {
@@ -144,6 +149,26 @@ pub const fn of_kind(kind: Kind) -> u8 {
         Kind::SteepRise => GP_ALARM_STEEP_RISE,
         Kind::Doubt => GP_ALARM_DOUBT,
         Kind::WearEnd => GP_ALARM_WEAR_END,
+    }
+}
+
+pub fn side(number: u8) -> Result<Side, gp_code> {
+    match number {
+        GP_SIDE_FIRST => Ok(Side::First),
+        GP_SIDE_SECOND => Ok(Side::Second),
+        _ => Err(GP_ERROR_NUMBER),
+    }
+}
+
+pub const fn of_agreement(agreement: Agreement) -> u8 {
+    match agreement {
+        Agreement::Neither => GP_PAIR_NEITHER,
+        Agreement::Only(Side::First) => GP_PAIR_ONLY_FIRST,
+        Agreement::Only(Side::Second) => GP_PAIR_ONLY_SECOND,
+        Agreement::Together => GP_PAIR_TOGETHER,
+        Agreement::Errs(Side::First) => GP_PAIR_FIRST_ERRS,
+        Agreement::Errs(Side::Second) => GP_PAIR_SECOND_ERRS,
+        _ => GP_PAIR_APART, // and what a later library adds
     }
 }
 

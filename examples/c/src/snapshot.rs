@@ -4,7 +4,7 @@ use crate::code::*;
 use crate::memory::*;
 use crate::monitor::{attempt, with_monitor};
 use core::ffi::c_void;
-use glidepath::snapshot;
+use glidepath::{Monitor, snapshot};
 
 #[unsafe(no_mangle)]
 pub extern "C" fn gp_snapshot_room(readings: u32) -> usize {

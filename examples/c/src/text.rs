@@ -6,7 +6,7 @@ use glidepath::FingerstickOutcome::{Refused, Used};
 use glidepath::alarm::Kind;
 use glidepath::calibration::Applied;
 use glidepath::quality::Reason;
-use glidepath::{Refusal, trend::Trend};
+use glidepath::{Agreement, Refusal, Side, trend::Trend};
 
 /// A constant text with an end mark.
 macro_rules! c_text {
@@ -130,6 +130,17 @@ texts! {
         GP_FINGERSTICK_OUT_OF_RANGE => refused(Refusal::OutOfRange),
         GP_FINGERSTICK_NOT_A_NUMBER => refused(Refusal::NotANumber),
         GP_FINGERSTICK_OTHER => "not used";
+    gp_side_text:
+        GP_SIDE_FIRST => Side::First.name(),
+        GP_SIDE_SECOND => Side::Second.name();
+    gp_pair_text:
+        GP_PAIR_NEITHER => Agreement::Neither.words(),
+        GP_PAIR_ONLY_FIRST => Agreement::Only(Side::First).words(),
+        GP_PAIR_ONLY_SECOND => Agreement::Only(Side::Second).words(),
+        GP_PAIR_TOGETHER => Agreement::Together.words(),
+        GP_PAIR_APART => Agreement::Apart.words(),
+        GP_PAIR_FIRST_ERRS => Agreement::Errs(Side::First).words(),
+        GP_PAIR_SECOND_ERRS => Agreement::Errs(Side::Second).words();
 }
 
 const fn used(calibrated: Applied, held: bool) -> &'static str {

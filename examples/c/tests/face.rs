@@ -11,6 +11,7 @@ use glidepath_c::gatt::*;
 use glidepath_c::memory::Slot;
 use glidepath_c::monitor::*;
 use glidepath_c::number::*;
+use glidepath_c::pair::*;
 use glidepath_c::review::*;
 use glidepath_c::settings::*;
 use glidepath_c::snapshot::*;
@@ -93,6 +94,73 @@ fn a_monitor_from_reading_to_snapshot() {
         assert_eq!(gp_monitor_sensor_started(other.at(), 2400), GP_OK);
         assert_eq!(gp_monitor_power_returned(other.at()), GP_OK);
         assert_eq!(gp_monitor_restart(other.at()), GP_OK);
+    }
+}
+
+#[test]
+fn a_pair_from_reading_to_restart() {
+    let mut memory = Memory::<gp_pair_24>::new();
+    let (size, settings) = (Memory::<gp_pair_24>::SIZE, defaults());
+    let (mut view, mut written, mut granted) = (MaybeUninit::<gp_pair_view>::uninit(), 0, 0);
+    let (at, room) = (view.as_mut_ptr(), size_of::<gp_pair_view>());
+    // SAFETY: the contract of the crate
+    unsafe {
+        assert_eq!(gp_pair_push(memory.at(), 0, 0, 100.0, 0, at, room), GP_ERROR_NOT_READY);
+        assert_eq!(gp_pair_init(memory.at(), size - 1, 24), GP_ERROR_SIZE);
+        assert_eq!(gp_pair_init(memory.at(), size, 24), GP_OK);
+        let two = (from_ref(&settings), from_ref(&settings));
+        assert_eq!(gp_pair_init_with(memory.at(), size, 24, two.0, null(), null_mut()), GP_ERROR_NULL);
+        assert_eq!(gp_pair_init_with(memory.at(), size, 24, two.0, two.1, null_mut()), GP_OK);
+        for i in 0..8 {
+            let value = 131.0 - 9.0 * i as f32;
+            assert_eq!(gp_pair_run(memory.at(), 300 * i), GP_OK);
+            assert_eq!(gp_pair_push(memory.at(), GP_SIDE_FIRST, 300 * i, value + 8.0, 0, at, room), GP_OK);
+            assert_eq!(gp_pair_push(memory.at(), GP_SIDE_SECOND, 300 * i, value, 0, at, room), GP_OK);
+        }
+        let seen = view.assume_init();
+        assert_eq!((seen.agreement, seen.fused.verdict), (GP_PAIR_TOGETHER, GP_VERDICT_ACCEPTED));
+        let [first, second] = seen.sides;
+        assert_eq!((first.newest_mg_dl, second.newest_mg_dl), (76.0, 68.0));
+        assert_eq!(seen.fused.rings_first, GP_ALARM_LOW); // by the lower one
+        assert!((first.weight + second.weight - 1.0).abs() < 1e-6);
+        assert_eq!(gp_pair_snooze(memory.at(), GP_ALARM_LOW, 7200, &mut granted), GP_OK);
+        assert_eq!(granted, 1800);
+        let mut outcomes = MaybeUninit::<[gp_fingerstick; 2]>::uninit();
+        let to = outcomes.as_mut_ptr().cast();
+        assert_eq!(
+            gp_pair_fingerstick(memory.at(), 2110, 70.0, to, size_of::<gp_fingerstick>()),
+            GP_ERROR_SIZE
+        );
+        assert_eq!(gp_pair_fingerstick(memory.at(), 2110, 70.0, to, 2 * size_of::<gp_fingerstick>()), GP_OK);
+        let [first, second] = outcomes.assume_init();
+        assert_eq!((first.outcome, second.outcome), (GP_FINGERSTICK_USED, GP_FINGERSTICK_USED));
+        assert!(first.expected_mg_dl > second.expected_mg_dl);
+        assert_eq!(gp_pair_acknowledge(memory.at()), GP_OK);
+        assert_eq!(gp_pair_set_alarms(memory.at(), &settings, null_mut()), GP_OK);
+        assert_eq!(gp_pair_set_utc_offset(memory.at(), -3600), GP_OK);
+        assert_eq!(gp_pair_clear_utc_offset(memory.at()), GP_OK);
+        let mut readings = [const { MaybeUninit::<gp_reading>::uninit() }; 3];
+        let places = readings.as_mut_ptr().cast();
+        assert_eq!(gp_pair_history(memory.at(), GP_SIDE_FIRST, places, 3, &mut written), GP_OK);
+        assert_eq!((written, readings[2].assume_init().mg_dl), (3, 76.0));
+        assert_eq!(gp_pair_history(memory.at(), GP_SIDE_SECOND, places, 3, &mut written), GP_OK);
+        assert_eq!((written, readings[2].assume_init().mg_dl), (3, 68.0));
+        assert_eq!(gp_pair_sensor_started(memory.at(), GP_SIDE_SECOND, 2100), GP_OK);
+        let mut wear = [const { MaybeUninit::<gp_wear>::uninit() }; 2];
+        for (side, wear) in (0..).zip(&mut wear) {
+            assert_eq!(gp_pair_wear(memory.at(), side, wear.as_mut_ptr(), size_of::<gp_wear>()), GP_OK);
+        }
+        assert_eq!(wear.map(|wear| wear.assume_init().known), [0, 1]);
+        assert_eq!(gp_pair_tick(memory.at(), 2160, at, room), GP_OK);
+        assert_eq!(view.assume_init().agreement, GP_PAIR_ONLY_FIRST);
+        assert_eq!(gp_pair_power_returned(memory.at()), GP_OK);
+        assert_eq!(gp_pair_tick_without_clock(memory.at(), at, room), GP_OK);
+        let seen = view.assume_init();
+        assert_eq!((seen.agreement, seen.fused.has & GP_HAS_SHOWN), (GP_PAIR_NEITHER, 0));
+        assert_eq!(seen.sides.map(|side| side.has & GP_HAS_AGE), [0, 0]);
+        assert_eq!(gp_pair_restart(memory.at()), GP_OK);
+        assert_eq!(gp_pair_history(memory.at(), GP_SIDE_FIRST, places, 3, &mut written), GP_OK);
+        assert_eq!(written, 0);
     }
 }
 

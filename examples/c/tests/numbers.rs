@@ -6,7 +6,7 @@ use glidepath::alarm::{Cause, Grounds, Kind, Priority};
 use glidepath::calibration::Applied;
 use glidepath::quality::{Grade, Reason, Verdict};
 use glidepath::trend::{Pace, Trend};
-use glidepath::{FingerstickOutcome, Glucose, Rate, Refusal, Span, Status};
+use glidepath::{Agreement, FingerstickOutcome, Glucose, Rate, Refusal, Side, Span, Status};
 use glidepath_c::code::*;
 use glidepath_c::number::*;
 use glidepath_c::text::*;
@@ -79,6 +79,32 @@ fn every_number_has_the_librarys_word() {
     }
     let causes = [Cause::New, Cause::Still, Cause::Unheeded, Cause::Worse];
     in_order(0, &causes, of_cause, gp_cause_text, Cause::name);
+}
+
+#[test]
+fn every_side_and_agreement_has_the_librarys_words() {
+    let sides = Side::BOTH;
+    in_order(
+        0,
+        &sides,
+        |it| if it == Side::First { GP_SIDE_FIRST } else { GP_SIDE_SECOND },
+        gp_side_text,
+        Side::name,
+    );
+    for (place, value) in (0..).zip(sides) {
+        assert_eq!(side(place), Ok(value));
+    }
+    assert_eq!(side(GP_SIDES), Err(GP_ERROR_NUMBER));
+    let agreements = [
+        Agreement::Neither,
+        Agreement::Only(Side::First),
+        Agreement::Only(Side::Second),
+        Agreement::Together,
+        Agreement::Apart,
+        Agreement::Errs(Side::First),
+        Agreement::Errs(Side::Second),
+    ];
+    in_order(0, &agreements, of_agreement, gp_pair_text, |agreement| agreement.words());
 }
 
 #[test]
