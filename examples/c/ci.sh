@@ -101,7 +101,7 @@ ok "sizes, offsets and numbers in C99, C11, C17, C++11, C++17 on each processor,
 
 # --- the same bits ---
 cargo run --quiet --features desk --bin day >"$WORK/day.rust"
-grep -c . "$WORK/day.rust" | grep -qx 10 || { echo "the day has not ten parts"; exit 1; }
+grep -c . "$WORK/day.rust" | grep -qx 13 || { echo "the days have not thirteen parts"; exit 1; }
 desk() { # desk OUT FLAGS_AND_SOURCES...
     local out=$1
     shift
@@ -134,8 +134,8 @@ within() { # within WHAT VALUE BOUND
     [ "$2" -le "$3" ] || { echo "$1: $2 bytes, over the bound of $3"; exit 1; }
 }
 {
-    echo "| processor | bits | flash: direction / trend monitor / monitor / with settings / with snapshots | stack: direction / trend monitor | monitor: init / with settings / push / save / restore |"
-    echo "| --- | --- | --- | --- | --- |"
+    echo "| processor | bits | flash: direction / trend monitor / monitor / with settings / with snapshots / pair | stack: direction / trend monitor | monitor: init / with settings / push / save / restore | pair: init / with settings / push |"
+    echo "| --- | --- | --- | --- | --- | --- |"
 } >"$WORK/table"
 : >"$WORK/ram"
 for name in $NAMES; do
@@ -146,7 +146,7 @@ for name in $NAMES; do
     image $name "$WORK/empty" "$WORK/empty.c"
     empty=$(size_of "$WORK/empty")
     flash=""
-    for what in "-DDIRECTION 16500" "-DTREND 22000" "-DMONITOR 52000" "-DMONITOR -DSETTINGS 66000" "-DMONITOR -DSNAPSHOT 60000"; do
+    for what in "-DDIRECTION 16500" "-DTREND 22000" "-DMONITOR 52000" "-DMONITOR -DSETTINGS 66000" "-DMONITOR -DSNAPSHOT 60000" "-DPAIR 68000"; do
         # shellcheck disable=SC2086
         image $name "$WORK/flash" ${what% *} checks/flash.c
         run $name "$WORK/flash" || { echo "$name: ${what% *} does not run"; exit 1; }
@@ -179,7 +179,18 @@ for name in $NAMES; do
         printf '%s, %d readings: RAM %d, stack %s\n' "$name" $readings "$ram" "$(grep -v '^ram' "$WORK/stack" | paste -sd, -)"
         passed=$((passed + 1))
     done
-    echo "| $name | equal | $flash | $direction / $trend | ${deepest[init]} / ${deepest[init_with]} / ${deepest[push]} / ${deepest[save]} / ${deepest[restore]} |" >>"$WORK/table"
+    image $name "$WORK/measure" -DPAIR -DREADINGS=288 checks/measure.c
+    run $name "$WORK/measure" >"$WORK/stack" || { cat "$WORK/stack"; exit 1; }
+    pair=""
+    for act in "init 19000" "init_with 19000" "push 5120" "ram 7552"; do
+        bytes=$(sed -n "s/^${act% *} //p" "$WORK/stack")
+        within "$name pair ${act% *}" "$bytes" "${act#* }"
+        [ "${act% *}" = ram ] || pair="$pair${pair:+ / }$bytes"
+    done
+    grep -qx "gp_pair_288 $bytes" "$WORK/ram" || echo "gp_pair_288 $bytes" >>"$WORK/ram"
+    printf '%s, two sensors, 288 readings of each: RAM %d, stack of init, init_with, push %s\n' "$name" "$bytes" "$pair"
+    passed=$((passed + 1))
+    echo "| $name | equal | $flash | $direction / $trend | ${deepest[init]} / ${deepest[init_with]} / ${deepest[push]} / ${deepest[save]} / ${deepest[restore]} | $pair |" >>"$WORK/table"
 done
 ok "three days on emulated M0+ code, M3, M4F, M33 and RISC-V: Rust's bits; flash and stack within bounds"
 if image cortex-m3-soft "$WORK/mixed" checks/day.c "$DIST/lib/cortex-m4-hard/libglidepath.a" 2>"$WORK/log"; then
@@ -316,6 +327,7 @@ ok "Miri over the face, $miri tests"
     while read -r what ram; do
         case $what in
         [0-9]*) echo "| \`gp_monitor_$what\`: a monitor that keeps $what readings | $ram |" ;;
+        gp_pair_[0-9]*) echo "| \`$what\`: a monitor of two sensors that keeps ${what#gp_pair_} readings of each | $ram |" ;;
         *) echo "| \`$what\` | $ram |" ;;
         esac
     done <"$WORK/ram"
