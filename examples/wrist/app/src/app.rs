@@ -5,17 +5,19 @@
 use crate::button::{Button, Press};
 use crate::clock::Clock;
 use crate::face::{Bound, Expected, Face, Now, STALE, Trust, Unit};
-use crate::link::{Frame, LinkError, Receiver};
+use crate::link::{Frame, LinkError, Receiver, SECOND_SENSOR};
 use crate::pulses::{self, Motor};
 use crate::screen::Page;
 use crate::session::Session;
 use crate::settings::{self, Numbered};
 use crate::words::{self, Sentence, sentence};
+use crate::worn::{Sessions, Worn};
 use glidepath::quality::{Grade, Reason, Verdict};
 use glidepath::snapshot::{self, SnapshotError};
 use glidepath::trend::Trend;
 use glidepath::{
-    Error, Fingerstick, FingerstickOutcome, Glucose, Instant, Monitor, Reading, Settings, Span, View,
+    Agreement, Error, Fingerstick, Glucose, Instant, Monitor, PairMonitor, Reading, Settings, Side, Span,
+    View,
 };
 
 /// A day of readings every five minutes.
@@ -26,7 +28,7 @@ pub const SNOOZE: Span = Span::from_mins(15);
 const ASK_S: u32 = 60;
 /// Frames tell the wearer's own time, and all times here are that.
 const LOCAL: Option<Span> = Some(Span::ZERO);
-/// What is kept before the monitor's snapshot: flags, the session's start.
+/// What is kept of each session before the monitor's snapshot: flags, its start.
 const HEADER: usize = 1 + 4;
 /// Bytes that [`App::save`] never exceeds.
 pub const KEPT: usize = HEADER + snapshot::room(READINGS);
@@ -73,17 +75,22 @@ pub struct Wants {
     pub soon: bool,
 }
 
-/// The application. `range` is the sensor's own.
+/// The application of one sensor.
+pub type App = Wrist<Monitor<READINGS>>;
+/// The application of two sensors worn at once.
+pub type PairApp = Wrist<PairMonitor<READINGS>>;
+
+/// The application.
 #[derive(Clone, Debug)]
-pub struct App {
-    monitor: Monitor<READINGS>,
+pub struct Wrist<M: Worn> {
+    monitor: M,
     /// What the monitor was made with.
     settings: Numbered,
     /// What came and is not in force yet.
     new_settings: Option<Numbered>,
-    session: Session,
+    sessions: M::Sessions,
     unit: Unit,
-    view: Option<View>,
+    answers: Option<M::Answers>,
     receiver: Receiver,
     clock: Clock,
     button: Button,
@@ -102,22 +109,22 @@ pub struct App {
     wants: Wants,
 }
 
-impl App {
+impl<M: Worn> Wrist<M> {
     /// With nothing known.
     ///
     /// # Errors
     /// Names the setting that is out of its range.
     pub fn new(settings: Settings) -> Result<Self, Error> {
-        let (mut monitor, clock) = (Monitor::new(settings)?, Clock::new());
+        let (mut monitor, clock) = (M::made(settings)?, Clock::new());
         monitor.set_utc_offset(LOCAL); // for settings by time of day
         monitor.run(clock.uptime_s());
         Ok(Self {
             monitor,
             settings: Numbered { settings, number: None },
             new_settings: None,
-            session: Session::new(),
+            sessions: M::Sessions::NONE,
             unit: Unit::default(),
-            view: None,
+            answers: None,
             receiver: Receiver::new(),
             clock,
             button: Button::new(),
@@ -138,14 +145,19 @@ impl App {
     /// # Errors
     /// When `buffer` is smaller than [`KEPT`] and the state does not fit.
     pub fn save(&mut self, buffer: &mut [u8]) -> Result<usize, SnapshotError> {
-        let (header, rest) = buffer.split_first_chunk_mut::<HEADER>().ok_or(SnapshotError::Room)?;
-        let [flags, start @ ..] = header;
-        let flag = |set, flag| if set { flag } else { 0 };
-        *flags = flag(self.session.start().is_some(), HAS_START)
-            | flag(self.unit == Unit::MmolL, MMOL_L)
-            | flag(self.session.is_untold(), UNTOLD);
-        *start = self.session.start().map_or(0, Instant::secs).to_le_bytes();
-        Ok(HEADER + snapshot::save(&mut self.monitor, rest)?)
+        let (mut rest, mut length) = (buffer, 0);
+        for side in M::SIDES {
+            let session = self.sessions.of(*side);
+            let (header, behind) = rest.split_first_chunk_mut::<HEADER>().ok_or(SnapshotError::Room)?;
+            let [flags, start @ ..] = header;
+            let flag = |set, flag| if set { flag } else { 0 };
+            *flags = flag(session.start().is_some(), HAS_START)
+                | flag(self.unit == Unit::MmolL, MMOL_L)
+                | flag(session.is_untold(), UNTOLD);
+            *start = session.start().map_or(0, Instant::secs).to_le_bytes();
+            (rest, length) = (behind, length + HEADER);
+        }
+        Ok(length + self.monitor.save(rest)?)
     }
 
     /// Goes on from what [`save`](Self::save) wrote. Nobody knows how long the power was away: nothing is shown as
@@ -154,33 +166,42 @@ impl App {
     /// # Errors
     /// When `kept` is not a whole state of this version; nothing has changed then.
     pub fn restore(&mut self, kept: &[u8]) -> Result<(), SnapshotError> {
-        let (header, rest) = kept.split_first_chunk::<HEADER>().ok_or(SnapshotError::Incomplete)?;
-        snapshot::restore(&mut self.monitor, rest)?;
+        let (mut rest, mut sessions, mut unit) = (kept, M::Sessions::NONE, Unit::MgDl);
+        for side in M::SIDES {
+            let (header, behind) = rest.split_first_chunk::<HEADER>().ok_or(SnapshotError::Incomplete)?;
+            let [flags, start @ ..] = header;
+            let start = Instant::from_secs(u32::from_le_bytes(*start));
+            *sessions.of_mut(*side) =
+                Session::kept((flags & HAS_START != 0).then_some(start), flags & UNTOLD != 0 || !M::KEEPS);
+            unit = if flags & MMOL_L == 0 { Unit::MgDl } else { Unit::MmolL };
+            rest = behind;
+        }
+        self.monitor.restore(rest)?;
         self.monitor.set_utc_offset(LOCAL);
         self.monitor.run(self.clock.uptime_s());
-        let [flags, start @ ..] = header;
-        let start = Instant::from_secs(u32::from_le_bytes(*start));
-        self.session = Session::kept((flags & HAS_START != 0).then_some(start), flags & UNTOLD != 0);
-        self.unit = if flags & MMOL_L == 0 { Unit::MgDl } else { Unit::MmolL };
-        (self.view, self.ask_at_s) = (None, None);
+        (self.sessions, self.unit) = (sessions, unit);
+        (self.answers, self.ask_at_s) = (None, None);
         self.wants.redraw = true;
         Ok(())
     }
 
     /// Takes a byte of the serial line; at the end of a frame, what it was.
     pub fn byte(&mut self, byte: u8) -> Option<Result<Frame, LinkError>> {
-        let outcome = self.receiver.byte(byte)?;
+        let (mut side, mut outcome) = (Side::First, self.receiver.byte(byte)?);
+        if M::SIDES.contains(&Side::Second) && outcome == Err(LinkError::Unknown(SECOND_SENSOR)) {
+            (side, outcome) = (Side::Second, self.receiver.of_second());
+        }
         match &outcome {
             Ok(frame) => {
                 self.counts.frames += 1;
-                self.frame(frame);
+                self.frame(side, frame);
             }
             Err(_) => self.counts.dropped += 1,
         }
         Some(outcome)
     }
 
-    fn frame(&mut self, frame: &Frame) {
+    fn frame(&mut self, side: Side, frame: &Frame) {
         match frame {
             Frame::Time(time) => {
                 if let Some(at) = time.date_time().instant() {
@@ -189,25 +210,26 @@ impl App {
             }
             Frame::Start(start) => {
                 if let Some(at) = start.local().instant() {
-                    let (news, new_sensor) = self.session.told(at, self.clock.wall());
+                    let (news, new_sensor) = self.sessions.of_mut(side).told(at, self.clock.wall());
                     if new_sensor {
-                        self.monitor.sensor_started(at);
+                        self.monitor.sensor_started(side, at);
                     }
                     self.wants.save |= news;
                 }
             }
             Frame::Measurement(record) => {
-                let start = self.session.start();
+                let start = self.sessions.of(side).start();
                 match start.and_then(|start| Some((start, record.reading(start, range())?))) {
                     Some((start, reading)) => {
-                        if self.session.measured(record.offset_min(), self.clock.uptime_s()) {
+                        let session = self.sessions.of_mut(side);
+                        if session.measured(record.offset_min(), self.clock.uptime_s()) {
                             if self.clock.wall().is_none() {
                                 // the sensor's time tells how long ago it was started
-                                let _ = self.monitor.tick(reading.at());
+                                let _ = self.monitor.tick(Some(reading.at()));
                             }
-                            self.monitor.sensor_started(start);
+                            self.monitor.sensor_started(side, start);
                         }
-                        self.reading(&reading);
+                        self.reading_of(side, &reading);
                     }
                     None => self.counts.without_place += 1,
                 }
@@ -245,27 +267,29 @@ impl App {
 
     /// A monitor with other settings that goes on from this one; none within where other alarms are all that changes, and
     /// none at all where it cannot be made. `room` is for a moment.
-    pub(crate) fn prepared(
-        &mut self,
-        settings: &Settings,
-        room: &mut [u8],
-    ) -> Option<Option<Monitor<READINGS>>> {
+    pub(crate) fn prepared(&mut self, settings: &Settings, room: &mut [u8]) -> Option<Option<M>> {
         if *settings == (Settings { alarms: settings.alarms, ..self.settings.settings }) {
             return Some(None);
         }
-        let mut monitor = Monitor::new(*settings).ok()?;
-        let length = snapshot::save(&mut self.monitor, room).ok()?;
-        snapshot::restore(&mut monitor, room.get(..length)?).ok()?;
+        let mut monitor = M::made(*settings).ok()?;
+        let length = self.monitor.save(room).ok()?;
+        monitor.restore(room.get(..length)?).ok()?;
         Some(Some(monitor))
     }
 
     /// Goes on by settings that are kept. Other alarms ring from this moment on; with anything else changed nothing is shown
     /// as present before the next reading, as after a power cut.
-    pub(crate) fn adopt(&mut self, new: Numbered, prepared: Option<Monitor<READINGS>>) {
+    pub(crate) fn adopt(&mut self, new: Numbered, prepared: Option<M>) {
         match prepared {
             None => self.monitor.set_alarm_plan(new.settings.alarms),
             Some(monitor) => {
                 self.monitor = monitor;
+                if !M::KEEPS {
+                    for side in M::SIDES {
+                        let session = self.sessions.of_mut(*side);
+                        *session = Session::kept(session.start(), true);
+                    }
+                }
                 self.monitor.set_utc_offset(LOCAL);
                 self.monitor.run(self.clock.uptime_s());
             }
@@ -282,7 +306,7 @@ impl App {
 
     /// Takes a meter's result.
     pub fn fingerstick(&mut self, stick: &Fingerstick) {
-        self.refused = !matches!(self.monitor.fingerstick(stick), FingerstickOutcome::Used { .. });
+        self.refused = !self.monitor.fingerstick(stick);
         self.wants.save = true;
         self.ask();
         if self.refused {
@@ -290,10 +314,15 @@ impl App {
         }
     }
 
-    /// Takes a sensor's reading.
+    /// Takes a reading of the sensor, of the first one if there are two.
     pub fn reading(&mut self, reading: &Reading) {
-        let view = self.monitor.push(reading);
-        match view.verdict() {
+        self.reading_of(Side::First, reading);
+    }
+
+    /// Takes a reading of one sensor.
+    pub fn reading_of(&mut self, side: Side, reading: &Reading) {
+        let answers = self.monitor.push(side, reading);
+        match M::view(&answers).verdict() {
             Some(Verdict::Duplicate) => self.counts.repeated += 1,
             Some(verdict) if verdict.is_kept() => {
                 self.counts.kept += 1;
@@ -307,22 +336,23 @@ impl App {
                 self.unplaced |= verdict == Some(Verdict::BadTime);
             }
         }
-        self.answered(view);
+        self.answered(answers);
     }
 
     /// Asks the monitor for the present moment, whether anybody has told the time or not.
     fn ask(&mut self) {
-        let view = self.monitor.tick(self.clock.wall());
-        self.answered(view);
+        let answers = self.monitor.tick(self.clock.wall());
+        self.answered(answers);
     }
 
-    fn answered(&mut self, view: View) {
+    fn answered(&mut self, answers: M::Answers) {
+        let view = M::view(&answers);
         let rings = !view.rings().is_empty();
         // a value that is to be taken away before the next minute is up
         let left = view.age().map_or(0, |age| (STALE.secs() - age.secs()).max(0).unsigned_abs());
         let wait = if left > 0 { left.min(ASK_S) } else { ASK_S };
         self.ask_at_s = Some(self.clock.uptime_s().wrapping_add(wait));
-        self.view = Some(view);
+        self.answers = Some(answers);
         self.wants.redraw = true;
         // what is shown, said and felt is of one alarm: the foremost of those that hold
         match self.face().alert {
@@ -363,14 +393,14 @@ impl App {
     /// Takes a press of a button that is not this board's own, such as a key's; [`tick`](Self::tick) takes those that are.
     pub fn press(&mut self, press: Press) {
         self.wants.redraw = true;
-        let alarms = self.view.as_ref().map(|view| view.alarms().unheeded()).unwrap_or_default();
+        let alarms = self.view().map(|view| view.alarms().unheeded()).unwrap_or_default();
         match press {
             Press::Short | Press::Long if !alarms.is_empty() => {
                 if press == Press::Short {
                     self.monitor.acknowledge();
                 } else {
                     for kind in alarms.iter() {
-                        let _ = self.monitor.snooze(kind, SNOOZE);
+                        self.monitor.snooze(kind, SNOOZE);
                     }
                 }
                 self.silence();
@@ -419,25 +449,29 @@ impl App {
     /// What there is to show.
     #[must_use]
     pub fn face(&self) -> Face<'_> {
-        let view = self.view.as_ref();
+        let view = self.view();
         let age = view.and_then(View::age);
+        let (history, at) = self.monitor.history(self.answers.as_ref());
+        let agreement = self.answers.as_ref().and_then(M::agreement);
+        let reason = view.and_then(|view| view.reasons().iter().min_by_key(mild));
         Face {
-            at: view.filter(|_| age.is_some()).map(View::at),
+            at: at.filter(|_| age.is_some()),
             age,
             last: view.and_then(View::newest).map(|(_, glucose)| glucose),
             now: view.and_then(|view| self.present(view)),
-            history: self.monitor.history(),
+            history,
             trust: view.map_or(Trust::Fair, |view| match view.grade() {
                 Grade::Unusable => Trust::None,
                 Grade::Poor => Trust::Poor,
                 Grade::Fair => Trust::Fair,
                 Grade::Good => Trust::Good,
             }),
-            note: match view.and_then(|view| view.reasons().iter().min_by_key(mild)) {
+            note: match reason {
                 _ if self.unplaced => "what time?",
                 _ if self.refused => "stick: no",
                 reason => reason.map_or("", note),
             },
+            pair: agreement.map_or("", |agreement| beside(agreement, reason)),
             battery_percent: self.battery_percent,
             alert: view.and_then(|view| view.alarms().foremost()).map(|held| held.ring),
             unit: self.unit,
@@ -481,10 +515,10 @@ impl App {
         })
     }
 
-    /// When the sensor's session began, as last told.
+    /// When the session of the sensor, of the first one if there are two, began, as last told.
     #[must_use]
-    pub const fn session_start(&self) -> Option<Instant> {
-        self.session.start()
+    pub fn session_start(&self) -> Option<Instant> {
+        self.sessions.of(Side::First).start()
     }
 
     /// The page shown.
@@ -501,13 +535,19 @@ impl App {
 
     /// The newest answers.
     #[must_use]
-    pub const fn view(&self) -> Option<&View> {
-        self.view.as_ref()
+    pub fn view(&self) -> Option<&View> {
+        self.answers.as_ref().map(M::view)
+    }
+
+    /// How two sensors go together; none of one.
+    #[must_use]
+    pub fn agreement(&self) -> Option<Agreement> {
+        self.answers.as_ref().and_then(M::agreement)
     }
 
     /// The monitor.
     #[must_use]
-    pub const fn monitor(&self) -> &Monitor<READINGS> {
+    pub const fn monitor(&self) -> &M {
         &self.monitor
     }
 }
@@ -529,6 +569,20 @@ pub fn range() -> core::ops::RangeInclusive<Glucose> {
 /// Reasons that are told only when there is no graver one.
 fn mild(reason: &Reason) -> bool {
     matches!(reason, Reason::FirstDay | Reason::PastEnd | Reason::Gap)
+}
+
+/// What is to be told of two sensors, in at most 14 letters: that they disagree, which one is off or reads alone; the last where
+/// nothing graver is to be told of that one.
+fn beside(agreement: Agreement, reason: Option<Reason>) -> &'static str {
+    match agreement {
+        Agreement::Neither | Agreement::Together => "",
+        Agreement::Only(_) if reason.is_some_and(|reason| !mild(&reason)) => "",
+        Agreement::Only(Side::First) => "only 1st reads",
+        Agreement::Only(Side::Second) => "only 2nd reads",
+        Agreement::Errs(Side::First) => "1st sensor off",
+        Agreement::Errs(Side::Second) => "2nd sensor off",
+        _ => "sensors differ", // and what a later library adds
+    }
 }
 
 /// At most ten letters.

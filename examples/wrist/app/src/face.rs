@@ -118,6 +118,8 @@ pub struct Face<'a> {
     pub trust: Trust,
     /// One or two words on the sensor, or nothing.
     pub note: &'static str,
+    /// Of two sensors: that they disagree, which one is off or reads alone, or nothing.
+    pub pair: &'static str,
     /// The battery's charge.
     pub battery_percent: Option<u8>,
     /// The alarm that asks for attention: its title, marks, words and number are all of this one ring.

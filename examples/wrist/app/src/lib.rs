@@ -21,3 +21,4 @@ pub mod settings;
 pub mod store;
 mod text;
 pub mod words;
+pub mod worn;

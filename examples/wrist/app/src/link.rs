@@ -6,7 +6,8 @@
 
 use crate::settings;
 use glidepath::gatt::{
-    CgmMeasurement, CgmStatus, CurrentTime, DecodeError, E2eCrc, GlucoseMeasurement, SessionStart, crc16,
+    CgmMeasurement, CgmStatus, CurrentTime, DecodeError, E2eCrc, GlucoseMeasurement, Payload, SessionStart,
+    crc16,
 };
 use heapless::Vec;
 
@@ -43,12 +44,15 @@ pub enum LinkError {
     Payload(DecodeError),
 }
 
-/// Number, the longest payload, checksum, one byte of stuffing.
-const LONGEST: usize = 2 + 20 + 2 + 1;
+/// That it is of a second sensor, number, the longest payload, checksum, one byte of stuffing.
+const LONGEST: usize = 2 + 2 + 20 + 2 + 1;
 /// The same of settings; one byte of stuffing for each 254.
 const LONGEST_SETTINGS: usize = 2 + settings::LONGEST + 2 + 1 + settings::LONGEST / 254 + 1;
 const WHICH_SETTINGS: u16 = 0x0001;
 const SETTINGS: u16 = 0x0002;
+/// 0x0003, likewise: of a second sensor; behind it stands what would be the whole frame of the first: number and payload. A
+/// wrist of one sensor does not know it, and takes no reading of a second one for the first's.
+pub const SECOND_SENSOR: u16 = 0x0003;
 
 /// A stuffed frame with its end.
 pub type Stuffed = Vec<u8, { LONGEST + 1 }>;
@@ -59,6 +63,11 @@ impl Frame {
         if crc16(body) != u16::from_le_bytes(*crc) {
             return Err(LinkError::Crc);
         }
+        Self::of(body)
+    }
+
+    /// From its number and payload.
+    fn of(body: &[u8]) -> Result<Self, LinkError> {
         let (number, payload) = body.split_first_chunk::<2>().ok_or(LinkError::Framing)?;
         match u16::from_le_bytes(*number) {
             0x2AA7 => CgmMeasurement::decode(payload, E2eCrc::Absent).map(Self::Measurement),
@@ -76,29 +85,40 @@ impl Frame {
     /// The bytes to send; of settings those that [`stuffed_settings`] gives of none.
     #[must_use]
     pub fn stuffed(&self) -> Stuffed {
-        let (number, payload) = match self {
-            Self::Measurement(it) => (0x2AA7_u16, it.encode(E2eCrc::Absent)),
-            Self::Status(it) => (0x2AA9, it.encode(E2eCrc::Absent)),
-            Self::Start(it) => (0x2AAA, it.encode(E2eCrc::Absent)),
-            Self::Meter(it) => (0x2A18, it.encode()),
-            Self::Time(it) => (0x2A2B, it.encode()),
-            Self::WhichSettings => return stuffed(WHICH_SETTINGS, &[]),
-            Self::Settings => return stuffed(SETTINGS, &[]),
-        };
-        stuffed(number, payload.as_bytes())
+        let (number, payload) = self.parts();
+        stuffed(&[&number.to_le_bytes(), payload.as_ref().map_or(&[], |payload| payload.as_bytes())])
+    }
+
+    /// The bytes to send of a second sensor.
+    #[must_use]
+    pub fn stuffed_of_second(&self) -> Stuffed {
+        let (number, payload) = self.parts();
+        let payload = payload.as_ref().map_or(&[][..], |payload| payload.as_bytes());
+        stuffed(&[&SECOND_SENSOR.to_le_bytes(), &number.to_le_bytes(), payload])
+    }
+
+    fn parts(&self) -> (u16, Option<Payload>) {
+        match self {
+            Self::Measurement(it) => (0x2AA7, Some(it.encode(E2eCrc::Absent))),
+            Self::Status(it) => (0x2AA9, Some(it.encode(E2eCrc::Absent))),
+            Self::Start(it) => (0x2AAA, Some(it.encode(E2eCrc::Absent))),
+            Self::Meter(it) => (0x2A18, Some(it.encode())),
+            Self::Time(it) => (0x2A2B, Some(it.encode())),
+            Self::WhichSettings => (WHICH_SETTINGS, None),
+            Self::Settings => (SETTINGS, None),
+        }
     }
 }
 
 /// Settings to send, as [`glidepath::snapshot::save_settings`] gives them.
 #[must_use]
 pub fn stuffed_settings(settings: &[u8]) -> Vec<u8, { LONGEST_SETTINGS + 1 }> {
-    stuffed(SETTINGS, settings)
+    stuffed(&[&SETTINGS.to_le_bytes(), settings])
 }
 
-fn stuffed<const N: usize>(number: u16, payload: &[u8]) -> Vec<u8, N> {
+fn stuffed<const N: usize>(parts: &[&[u8]]) -> Vec<u8, N> {
     let mut body: Vec<u8, N> = Vec::new();
-    let _ = body.extend_from_slice(&number.to_le_bytes());
-    let _ = body.extend_from_slice(payload);
+    parts.iter().for_each(|part| _ = body.extend_from_slice(part));
     let _ = body.extend_from_slice(&crc16(&body).to_le_bytes());
     let mut room = [0; N];
     let length = cobs::try_encode(&body, &mut room).unwrap_or(0);
@@ -149,8 +169,24 @@ impl Receiver {
     /// What the [`Frame::Settings`] that has just ended brought.
     #[must_use]
     pub fn settings(&self) -> &[u8] {
+        self.payload()
+    }
+
+    /// What stands behind the number in the frame that has just ended.
+    fn payload(&self) -> &[u8] {
         let end = self.bytes.len().saturating_sub(2);
         self.bytes.get(2..end).filter(|_| self.ended).unwrap_or_default()
+    }
+
+    /// What a frame of a second sensor says that has just ended: a measurement, a state or a start.
+    ///
+    /// # Errors
+    /// As of any frame; nothing else is a second sensor's.
+    pub fn of_second(&self) -> Result<Frame, LinkError> {
+        match Frame::of(self.payload())? {
+            frame @ (Frame::Measurement(_) | Frame::Status(_) | Frame::Start(_)) => Ok(frame),
+            _ => Err(LinkError::Unknown(SECOND_SENSOR)),
+        }
     }
 }
 

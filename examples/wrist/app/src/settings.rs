@@ -5,9 +5,10 @@
 //! the library's gates, then written to the flash chip and read back, then taken in, then acknowledged. It lies in a range of
 //! the chip of its own, apart from the states, so that neither brings back an old one of the other.
 
-use crate::app::{App, KEPT};
+use crate::app::{KEPT, Wrist};
 use crate::store::{Buffer, Store};
 use crate::words::{self, Sentence};
+use crate::worn::Worn;
 use embedded_storage_async::nor_flash::NorFlash;
 use glidepath::snapshot::{self, SnapshotError};
 use glidepath::{Error, Settings};
@@ -51,27 +52,27 @@ pub fn read(message: &[u8]) -> Result<Numbered, SnapshotError> {
 ///
 /// # Errors
 /// Names the setting of `built` that is out of its range.
-pub fn begin<F: NorFlash>(
+pub fn begin<M: Worn, F: NorFlash>(
     built: Settings,
     store: Option<&mut Store<F>>,
     buffer: &mut Buffer,
-) -> Result<(App, Option<Sentence>), Error> {
+) -> Result<(Wrist<M>, Option<Sentence>), Error> {
     let Some(message) = store.and_then(|store| store.newest(buffer)) else {
-        return Ok((App::new(built)?, None));
+        return Ok((Wrist::new(built)?, None));
     };
-    match read(message).map(|kept| (App::new(kept.settings), kept)) {
+    match read(message).map(|kept| (Wrist::new(kept.settings), kept)) {
         Ok((Ok(mut app), kept)) => {
             app.set_number(kept.number);
             Ok((app, None))
         }
-        Ok((Err(_), _)) | Err(_) => Ok((App::new(built)?, Some(words::lost_settings()))),
+        Ok((Err(_), _)) | Err(_) => Ok((Wrist::new(built)?, Some(words::lost_settings()))),
     }
 }
 
 /// Keeps the settings that [`Wants::settings`](crate::app::Wants::settings) tells of, and takes them in once they are kept.
 /// What is to be told to who sent them. `room` is for a moment.
-pub fn keep<F: NorFlash>(
-    app: &mut App,
+pub fn keep<M: Worn, F: NorFlash>(
+    app: &mut Wrist<M>,
     store: Option<&mut Store<F>>,
     room: &mut [u8; KEPT],
     buffer: &mut Buffer,

@@ -149,6 +149,10 @@ fn present(text: &mut Sentence, face: &Face<'_>, now: &Now, causes: Option<Groun
         push(text, ", low in about ");
         count(text, minutes.into(), " minute");
     }
+    if !face.pair.is_empty() {
+        push(text, ", ");
+        push(text, face.pair);
+    }
 }
 
 fn past(text: &mut Sentence, face: &Face<'_>, causes: Option<Grounds>) {

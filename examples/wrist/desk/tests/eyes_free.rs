@@ -38,6 +38,7 @@ fn told(now: Option<Now>, change: impl Fn(&mut Face<'_>)) -> (String, Vec<u16>) 
         history: history.view(),
         trust: Trust::Good,
         note: "",
+        pair: "",
         battery_percent: None,
         alert: None,
         unit: Unit::MgDl,

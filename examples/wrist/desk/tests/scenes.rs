@@ -58,6 +58,7 @@ fn scene(name: &str, change: impl Fn(&mut Face<'_>), page: Page) {
         history: history.view(),
         trust: Trust::Good,
         note: "",
+        pair: "",
         battery_percent: Some(80),
         alert: None,
         unit: Unit::MgDl,
@@ -286,6 +287,48 @@ fn stale_in_mmol_after_hours() {
     };
     scene("stale-mmol", change, Page::Now);
     scene("stale-past", change, Page::Past);
+}
+
+/// Two sensors, by the value of both.
+#[test]
+fn two_sensors() {
+    for (name, pair) in [
+        ("pair-apart", "sensors differ"),
+        ("pair-first-off", "1st sensor off"),
+        ("pair-second-off", "2nd sensor off"),
+        ("pair-only-first", "only 1st reads"),
+        ("pair-only-second", "only 2nd reads"),
+    ] {
+        scene(name, |face| face.pair = pair, Page::Now);
+    }
+    // together: nothing is told of it, in the picture of one sensor
+    scene("falling", |face| face.pair = "", Page::Now);
+    // graver things of both stand aside for it; the digits still tell them
+    let change = |face: &mut Face<'_>| {
+        (face.trust, face.note, face.pair) = (Trust::Poor, "noisy", "sensors differ");
+        face.unit = Unit::MmolL;
+        later(face, 300);
+        face.now = Some(Now { rate: None, soon: None, ..now() });
+    };
+    scene("pair-apart-noisy-mmol", change, Page::Now);
+    // the lower one alone tells a low: what it says, doubted
+    let low = |face: &mut Face<'_>| {
+        (face.trust, face.note, face.now) = (Trust::Fair, "differs", doubted(64.0));
+        face.pair = "sensors differ";
+    };
+    scene("pair-low-by-one", low, Page::Now);
+    scene("pair-low-by-one-past", low, Page::Past);
+    let rings = |face: &mut Face<'_>| {
+        low(face);
+        face.alert = ring(Kind::Low, Priority::Medium, Grounds::Sensor(glucose(64.0)));
+    };
+    scene("alarm-pair-low-by-one", rings, Page::Now);
+    // what is too old is told as of one sensor
+    let change = |face: &mut Face<'_>| {
+        later(face, 1200);
+        face.pair = "only 1st reads";
+    };
+    scene("stale", change, Page::Now);
 }
 
 #[test]

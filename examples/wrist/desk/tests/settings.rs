@@ -5,10 +5,10 @@ mod life;
 use glidepath::alarm::{AlarmPlan, AlarmSettings, Kind, Priority, Slot, Weekdays};
 use glidepath::estimator::Model;
 use glidepath::snapshot::{self, SETTINGS_BYTES, SnapshotError};
-use glidepath::{Glucose, Settings, Span};
+use glidepath::{Glucose, Monitor, Settings, Span};
 use life::chip::{Chip, SIZE, Torn};
 use life::{Screen, Wearer};
-use wrist::app::{App, KEPT};
+use wrist::app::{App, KEPT, READINGS};
 use wrist::link::{Frame, stuffed_settings};
 use wrist::settings::{self, number, read};
 use wrist::store::{Store, buffer};
@@ -95,11 +95,11 @@ fn what_is_not_kept_is_not_in_force_and_said_so() {
     let mut app = App::new(Settings::default()).unwrap();
     stuffed_settings(&new).iter().for_each(|byte| _ = app.byte(*byte));
     assert!(app.tick(0, false).settings);
-    let told = settings::keep::<Chip>(&mut app, None, &mut [0; KEPT], &mut buffer()).unwrap();
+    let told = settings::keep::<_, Chip>(&mut app, None, &mut [0; KEPT], &mut buffer()).unwrap();
     assert!(told.contains("not kept"), "{told}");
     assert_eq!(*app.monitor().alarms().plan(), AlarmPlan::default());
     // and once only
-    assert_eq!(settings::keep::<Chip>(&mut app, None, &mut [0; KEPT], &mut buffer()), None);
+    assert_eq!(settings::keep::<_, Chip>(&mut app, None, &mut [0; KEPT], &mut buffer()), None);
 }
 
 /// Each place of the message is made bad in many ways: whatever is taken is what the library's own gates take.
@@ -191,7 +191,8 @@ fn a_power_cut_leaves_the_old_settings_or_the_new_ones() {
                 let mut store =
                     Store::open(Chip { left: Some(usize::MAX), ..before.clone() }, 0..SIZE, &mut room);
                 let (mut app, told) =
-                    settings::begin(Settings::default(), store.as_mut(), &mut room).unwrap();
+                    settings::begin::<Monitor<READINGS>, _>(Settings::default(), store.as_mut(), &mut room)
+                        .unwrap();
                 assert_eq!(told, None);
                 stuffed_settings(&message(new)).iter().for_each(|byte| _ = app.byte(*byte));
                 let chip = store.as_mut().unwrap();
@@ -201,7 +202,9 @@ fn a_power_cut_leaves_the_old_settings_or_the_new_ones() {
                 let in_force = *app.monitor().alarms().plan();
                 let after = Chip { left: Some(usize::MAX), ..store.as_mut().unwrap().flash().clone() };
                 let mut store = Store::open(after.clone(), 0..SIZE, &mut room);
-                let (app, _) = settings::begin(Settings::default(), store.as_mut(), &mut room).unwrap();
+                let (app, _) =
+                    settings::begin::<Monitor<READINGS>, _>(Settings::default(), store.as_mut(), &mut room)
+                        .unwrap();
                 let found = *app.monitor().alarms().plan();
                 let was = if round == 0 { AlarmPlan::default() } else { old.alarms };
                 assert!(
@@ -232,7 +235,9 @@ fn kept_settings_that_cannot_be_read_are_told() {
     other[4] = 99;
     let mut store = Store::open(Chip::fresh(), 0..SIZE, &mut buffer()).unwrap();
     assert!(store.keep(&forged(&other[..other.len() - 4]), &mut buffer()));
-    let (app, told) = settings::begin(Settings::default(), Some(&mut store), &mut buffer()).unwrap();
+    let (app, told) =
+        settings::begin::<Monitor<READINGS>, _>(Settings::default(), Some(&mut store), &mut buffer())
+            .unwrap();
     assert_eq!(told.unwrap(), "Settings that were kept cannot be read. Those as built hold.");
     assert_eq!(*app.monitor().alarms().plan(), AlarmPlan::default());
 }

@@ -3,6 +3,8 @@
 #![no_std]
 
 #[cfg(target_os = "none")]
+pub mod board;
+#[cfg(target_os = "none")]
 pub mod flash;
 
 /// The second stage of the boot, for the flash chip of the Pico.

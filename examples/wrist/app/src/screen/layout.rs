@@ -27,6 +27,8 @@ pub struct Layout {
     /// Age, what is the matter with the sensor, battery.
     pub(super) age: Point,
     pub(super) middle: Point,
+    /// How two sensors go together, in 14 letters between age and battery.
+    pub(super) pair: (Point, &'static MonoFont<'static>),
     pub(super) battery: Rectangle,
     /// From its left to its right end: narrower figures when there are many.
     pub(super) digits: (Point, i32, Shape),
@@ -82,6 +84,7 @@ pub const WIDE: Layout = Layout {
     small: SMALL,
     age: Point::new(0, -2),
     middle: Point::new(40, 1),
+    pair: (Point::new(40, 1), SMALL),
     battery: area(112, 1, 14, 7),
     digits: (Point::new(0, 10), 127, Shape { width: 20, height: 30, stroke: 5, gap: 3 }),
     needle: (Point::new(94, 25), 20),
@@ -129,6 +132,7 @@ pub const SLIM: Layout = Layout {
     small: SMALL,
     age: Point::new(0, -2),
     middle: Point::new(40, 1),
+    pair: (Point::new(40, 1), SMALL),
     battery: area(112, 1, 14, 7),
     digits: (Point::new(0, 10), 48, Shape { width: 14, height: 22, stroke: 4, gap: 2 }),
     needle: (Point::new(56, 20), 13),
@@ -176,6 +180,7 @@ pub const SQUARE: Layout = Layout {
     small: LARGE,
     age: Point::new(4, 2),
     middle: Point::new(84, 2),
+    pair: (Point::new(76, 5), &ascii::FONT_9X15),
     battery: area(206, 5, 28, 14),
     digits: (Point::new(4, 30), 178, Shape { width: 48, height: 92, stroke: 13, gap: 7 }),
     needle: (Point::new(188, 76), 42),

@@ -236,6 +236,11 @@ where
             at.x += font.character_size.width as i32 * figures.len() as i32 + 3;
             push(&mut middle, if now.doubted { "doubted" } else { unit_name(face.unit) });
         }
+        // whatever else is to be told of the sensors
+        Some(_) if !face.pair.is_empty() => {
+            push(&mut middle, face.pair);
+            (at, font) = layout.pair;
+        }
         None if layout.was.is_none() => {
             was(face, &mut middle);
             (at.y, font) = (layout.age.y, layout.plain);

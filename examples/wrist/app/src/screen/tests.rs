@@ -307,6 +307,7 @@ fn face(history: HistoryView<'_>) -> Face<'_> {
         history,
         trust: Trust::Good,
         note: "",
+        pair: "",
         battery_percent: None,
         alert: None,
         unit: Unit::MgDl,

@@ -88,6 +88,7 @@ fn face<'a>(history: &'a History<1>, now: Option<Now>, alert: Option<Ring>) -> F
         history: history.view(),
         trust: Trust::Good,
         note: "",
+        pair: "",
         battery_percent: None,
         alert,
         unit: Unit::MgDl,
