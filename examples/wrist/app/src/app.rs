@@ -471,7 +471,7 @@ impl<M: Worn> Wrist<M> {
                 _ if self.refused => "stick: no",
                 reason => reason.map_or("", note),
             },
-            pair: agreement.map_or("", |agreement| beside(agreement, reason)),
+            pair: agreement.map_or("", |agreement| pair(agreement, reason)),
             battery_percent: self.battery_percent,
             alert: view.and_then(|view| view.alarms().foremost()).map(|held| held.ring),
             unit: self.unit,
@@ -573,7 +573,7 @@ fn mild(reason: &Reason) -> bool {
 
 /// What is to be told of two sensors, in at most 14 letters: that they disagree, which one is off or reads alone; the last where
 /// nothing graver is to be told of that one.
-fn beside(agreement: Agreement, reason: Option<Reason>) -> &'static str {
+pub(crate) fn pair(agreement: Agreement, reason: Option<Reason>) -> &'static str {
     match agreement {
         Agreement::Neither | Agreement::Together => "",
         Agreement::Only(_) if reason.is_some_and(|reason| !mild(&reason)) => "",

@@ -227,7 +227,7 @@ where
     words(age, layout.age, Alignment::Left, layout.plain, Level::Ink, display)?;
 
     let mut middle = String::<16>::new();
-    let (mut at, mut font) = (layout.middle, layout.small);
+    let (mut at, mut font, mut level) = (layout.middle, layout.small, Level::Soft);
     match face.current() {
         Some(now) if page == Page::Past => {
             let (figures, font) = (figures(&now, face.unit), layout.plain);
@@ -239,7 +239,7 @@ where
         // whatever else is to be told of the sensors
         Some(_) if !face.pair.is_empty() => {
             push(&mut middle, face.pair);
-            (at, font) = layout.pair;
+            ((at, font), level) = (layout.pair, Level::Ink);
         }
         None if layout.was.is_none() => {
             was(face, &mut middle);
@@ -250,7 +250,7 @@ where
         _ if !face.note.is_empty() => push(&mut middle, face.note),
         _ => push(&mut middle, unit_name(face.unit)),
     }
-    words(&middle, at, Alignment::Left, font, Level::Soft, display)?;
+    words(&middle, at, Alignment::Left, font, level, display)?;
 
     let Some(percent) = face.battery_percent else { return Ok(()) };
     let case = layout.battery;

@@ -1,10 +1,12 @@
 //! What can be read, and what cannot be misread, on each display.
 
 use super::*;
+use crate::app::pair;
 use crate::face::STALE;
 use embedded_graphics::pixelcolor::{BinaryColor, Rgb565};
 use glidepath::alarm::{Cause, Grounds};
-use glidepath::{Glucose, History, HistoryView, Instant, Reading, Span};
+use glidepath::quality::Reason;
+use glidepath::{Agreement, Glucose, History, HistoryView, Instant, Reading, Side, Span};
 use std::collections::HashSet;
 use std::string::String as Text;
 
@@ -311,6 +313,46 @@ fn face(history: HistoryView<'_>) -> Face<'_> {
         battery_percent: None,
         alert: None,
         unit: Unit::MgDl,
+    }
+}
+
+/// Between the longest age of a present value and the battery, with a gap on both sides; and on no other words.
+#[test]
+fn what_is_told_of_two_sensors_has_its_room() {
+    use Agreement::{Apart, Errs, Neither, Only, Together};
+    let (told, none) =
+        ([Apart, Errs(Side::First), Errs(Side::Second), Only(Side::First), Only(Side::Second)], "");
+    let words = told.map(|agreement| pair(agreement, None));
+    assert_eq!(words.iter().collect::<HashSet<_>>().len(), 5);
+    assert_eq!([Neither, Together].map(|agreement| pair(agreement, None)), [none; 2]);
+    // that one reads alone stands aside for what is graver of that one; that they disagree for nothing
+    let with = |reason| told.map(|agreement| pair(agreement, Some(reason)));
+    assert_eq!(with(Reason::FirstDay), words);
+    assert_eq!(with(Reason::Pressure), [words[0], words[1], words[2], none, none]);
+    let history = History::<1>::new();
+    for layout in Layout::ALL {
+        let drawn = |face: &Face<'_>| {
+            let mut canvas = Canvas::default();
+            let Ok(()) = top(face, Page::Now, layout, &mut canvas);
+            canvas.0
+        };
+        let old = Face { age: Some(Span::from_secs(STALE.secs() - 1)), ..face(history.view()) };
+        let alone = drawn(&Face { pair: "              ", battery_percent: Some(80), ..old });
+        let right = |ink: &Ink, end: i32| ink.iter().map(|(x, _)| *x).filter(|x| *x < end).max().unwrap();
+        for pair in words {
+            let shown = drawn(&Face { pair, battery_percent: Some(80), note: "noisy", ..old });
+            assert!(alone.is_subset(&shown), "{pair}");
+            let ink: Ink = shown.difference(&alone).copied().collect();
+            let (from, to) =
+                (ink.iter().map(|(x, _)| *x).min().unwrap(), ink.iter().map(|(x, _)| *x).max().unwrap());
+            let age = right(&alone, from);
+            assert!(from >= age + 3 && to + 2 < layout.battery.top_left.x, "{pair}: {age}, {from} to {to}");
+            let below = ink.iter().map(|(_, y)| *y).max().unwrap();
+            assert!(below < layout.digits.0.y, "{pair}: down to {below}");
+            // of a value that is not the present one nothing is told so
+            let stale = Face { age: Some(STALE), ..old };
+            assert_eq!(drawn(&Face { pair, ..stale }), drawn(&stale));
+        }
     }
 }
 
