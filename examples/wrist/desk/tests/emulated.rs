@@ -39,19 +39,30 @@ fn columns(qemu: &str, machine: &[&str], target: &str) {
 }
 
 /// The most stack that each call may take, bytes.
-#[test]
-fn the_library_s_calls_take_little_stack() {
-    let Some(printed) = printed("qemu-system-arm", &["-M", "microbit"], "thumbv6m-none-eabi", "depth") else {
+fn stack(image: &str, most: &[(&str, usize)]) {
+    let Some(printed) = printed("qemu-system-arm", &["-M", "microbit"], "thumbv6m-none-eabi", image) else {
         return;
     };
-    print!("stack on the M0+:\n{printed}");
-    let most = [("push", 2400), ("save", 1024), ("restore", 1024)];
+    print!("stack on the M0+, {image}:\n{printed}");
     let lines: Vec<_> = printed.lines().map(|line| line.split_once(' ').unwrap()).collect();
     assert_eq!(lines.len(), most.len());
     for ((name, bytes), (call, most)) in lines.into_iter().zip(most) {
         let bytes: usize = bytes.parse().unwrap();
-        assert!(name == call && (100..=most).contains(&bytes), "{name}: {bytes} bytes of stack, over {most}");
+        assert!(
+            name == *call && (100..=*most).contains(&bytes),
+            "{name}: {bytes} bytes of stack, over {most}"
+        );
     }
+}
+
+#[test]
+fn the_library_s_calls_take_little_stack() {
+    stack("depth", &[("push", 2400), ("save", 1024), ("restore", 1024)]);
+}
+
+#[test]
+fn two_sensors_take_little_more_stack() {
+    stack("depth_pair", &[("push", 3584), ("fingerstick", 3584)]);
 }
 
 #[test]

@@ -32,6 +32,25 @@ fn the_library_alone_cannot_panic_and_is_small() {
     }
 }
 
+/// Two sensors: the bound is 40 KiB of flash, and 1.7 times the memory of one with a day of readings of each.
+#[test]
+fn two_sensors_cannot_panic_and_take_little_more() {
+    let target = "thumbv6m-none-eabi";
+    let (Some(pair), Some(one)) = (image(target, "pair"), image(target, "silent")) else { return };
+    let flash = [&pair, &one].map(|elf| sizes(elf).unwrap().flash);
+    let ram = [&pair, &one].map(|elf| variable(elf, "MONITOR").unwrap());
+    println!(
+        "{target}: two sensors, start-up included: {} bytes of flash ({} more than one), {} bytes of RAM with a day of \
+         readings of each: {:.3} times those of one",
+        flash[0],
+        flash[0] - flash[1],
+        ram[0],
+        ram[0] as f64 / ram[1] as f64
+    );
+    assert!(flash[0] <= 40 * 1024 && 10 * ram[0] <= 17 * ram[1], "{flash:?}, {ram:?}");
+    assert_eq!(forbidden(&pair).unwrap(), Vec::<String>::new());
+}
+
 /// The bound is 20 kB of flash.
 #[test]
 fn trend_and_low_ahead_alone_are_smaller() {
@@ -73,4 +92,7 @@ fn the_pico_has_room() {
     let sizes = sizes(&elf).unwrap();
     println!("wrist-pico: flash {} bytes, variables {} bytes", sizes.flash, sizes.ram);
     assert!(sizes.flash <= 104 * 1024 && sizes.ram <= 6 * 1024, "{sizes:?}");
+    let sizes = wrist_desk::image::sizes(&image("thumbv6m-none-eabi", "wrist-pico-pair").unwrap()).unwrap();
+    println!("wrist-pico-pair: flash {} bytes, variables {} bytes", sizes.flash, sizes.ram);
+    assert!(sizes.flash <= 112 * 1024 && sizes.ram <= 6 * 1024, "{sizes:?}");
 }

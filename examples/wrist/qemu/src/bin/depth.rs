@@ -5,33 +5,13 @@
 
 use core::hint::black_box;
 use core::mem::MaybeUninit;
-use core::ptr::{addr_of, addr_of_mut, read_volatile, write_volatile};
+use core::ptr::addr_of_mut;
 use glidepath::{Glucose, Instant, Monitor, Reading, Settings, snapshot};
 use semihosting::{println, process::exit};
+use wrist_qemu::depth;
 
 static mut MONITOR: MaybeUninit<Monitor<288>> = MaybeUninit::uninit();
 static mut SNAPSHOT: [u8; snapshot::room(288)] = [0; snapshot::room(288)];
-
-/// What the stack is filled with before a call.
-const PAINT: u32 = 0xA5C3_5A3C;
-/// How far down, bytes.
-const DEEPEST: usize = 3072;
-/// Not to be painted: of this function itself.
-const OWN: usize = 128;
-
-/// The bytes of stack that `call` takes, this function's own few among them.
-#[inline(never)]
-fn depth(call: &mut dyn FnMut()) -> usize {
-    let here = 0_u32;
-    let top = addr_of!(here) as usize;
-    let words = || (top - DEEPEST..top - OWN).step_by(4);
-    // SAFETY: free stack of this program, under all frames in use
-    words().for_each(|word| unsafe { write_volatile(word as *mut u32, PAINT) });
-    call();
-    // SAFETY: as above
-    let used = words().find(|word| unsafe { read_volatile(*word as *const u32) } != PAINT);
-    top - used.unwrap_or(top - OWN)
-}
 
 /// A monitor in its place; what its making takes of the stack is given back.
 #[inline(never)]
