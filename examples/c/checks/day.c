@@ -328,6 +328,16 @@ static void through_the_pair(void) {
             OK(gp_pair_tick_without_clock(&pair, &both, sizeof both));
             pair_bits();
         }
+        if (i == 680) {
+            size_t length;
+            OK(gp_pair_save(&pair, snapshot, sizeof snapshot, &length));
+            word((uint32_t)length);
+            for (size_t k = 0; k < length; k++) word(snapshot[k]);
+            OK(gp_pair_restart(&pair));
+            OK(gp_pair_restore(&pair, snapshot, length));
+            OK(gp_pair_tick_without_clock(&pair, &both, sizeof both));
+            pair_bits();
+        }
         if (i == 720) {
             settings.alarms[0].rules[GP_ALARM_HIGH].limit = 200.0f;
             OK(gp_pair_set_alarms(&pair, &settings, NULL));

@@ -360,6 +360,15 @@ fn through_the_pair(hash: &mut Hash, values: &[i32]) {
             pair.power_returned();
             hash.pair(&pair.tick(None));
         }
+        if i == 680 {
+            let mut buffer = [0; 8192];
+            let length = snapshot::save_pair(&mut pair, &mut buffer).unwrap();
+            hash.word(length as u32);
+            buffer[..length].iter().for_each(|byte| hash.word((*byte).into()));
+            pair = PairMonitor::new(first, second).unwrap();
+            snapshot::restore_pair(&mut pair, &buffer[..length]).unwrap();
+            hash.pair(&pair.tick(None));
+        }
         if i == 720 {
             pair.set_alarm_plan(high(200.0));
         }

@@ -76,10 +76,15 @@ template <uint32_t Readings> static void two() {
     WANT(view.fused.alarms[GP_ALARM_LOW].heeded == 1 && view.fused.at_s == 2760);
     WANT(pair.sensor_started(Side::Second, 2760) == GP_OK && pair.tick(2761, view) == GP_OK);
     WANT(view.agreement == GP_PAIR_ONLY_FIRST && !(view.sides[GP_SIDE_SECOND].has & GP_HAS_NEWEST));
+    static uint8_t bytes[20480];
+    static glidepath::PairMonitor<24> other;
+    size_t length = 0;
+    WANT(pair.save(bytes, sizeof bytes, length) == GP_OK && length > 200);
+    WANT(other.restore(bytes, length) == GP_OK && other.tick(view) == GP_OK && view.agreement == GP_PAIR_NEITHER);
     WANT(pair.power_returned() == GP_OK && pair.tick(view) == GP_OK && view.agreement == GP_PAIR_NEITHER);
     size_t count = 0;
     gp_reading readings[24];
-    WANT(gp_pair_history(pair.c(), GP_SIDE_SECOND, readings, 24, &count) == GP_OK && count == 10);
+    WANT(gp_pair_history(other.c(), GP_SIDE_SECOND, readings, 24, &count) == GP_OK && count == 10);
     WANT(readings[9].mg_dl == 74.0f);
 }
 

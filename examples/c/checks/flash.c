@@ -46,6 +46,12 @@ int check(void) {
     settings.alarms[0].rules[GP_ALARM_LOW].limit = mg_dl - 25.0f;
     code |= gp_monitor_init_with(&memory.monitor, sizeof memory.monitor, 24, &settings, NULL);
 #endif
+#ifdef PAIR_SNAPSHOT
+    static uint8_t bytes[4096];
+    size_t length;
+    code |= gp_pair_save(&memory.pair, bytes, sizeof bytes, &length);
+    code |= gp_pair_restore(&memory.pair, bytes, length);
+#endif
 #ifdef SNAPSHOT
     static uint8_t bytes[4096];
     size_t length;

@@ -602,6 +602,7 @@ static void on_no_pair(gp_code want, void *pair) {
     static gp_pair_view view;
     static gp_settings s;
     static gp_reading readings[4];
+    static uint8_t bytes[16];
     gp_fingerstick outcomes[GP_SIDES];
     gp_wear wear;
     size_t count = 7;
@@ -615,6 +616,8 @@ static void on_no_pair(gp_code want, void *pair) {
     keep(outcomes, sizeof outcomes);
     keep(&wear, sizeof wear);
     keep(readings, sizeof readings);
+    memset(bytes, 0x5a, sizeof bytes);
+    keep(bytes, sizeof bytes);
     keep(&count, sizeof count);
     keep(&granted, sizeof granted);
     GIVES(want, gp_pair_push, pair, GP_SIDE_FIRST, 0, 100.0f, 0, &view, sizeof view);
@@ -632,6 +635,8 @@ static void on_no_pair(gp_code want, void *pair) {
     GIVES(want, gp_pair_set_alarms, pair, &s, NULL);
     GIVES(want, gp_pair_history, pair, GP_SIDE_FIRST, readings, 4, &count);
     GIVES(want, gp_pair_wear, pair, GP_SIDE_FIRST, &wear, sizeof wear);
+    GIVES(want, gp_pair_save, pair, bytes, sizeof bytes, &count);
+    GIVES(want, gp_pair_restore, pair, bytes, sizeof bytes);
     release();
 }
 
@@ -731,6 +736,50 @@ static void one_pair(uint32_t capacity, size_t size) {
     GIVES(GP_OK, gp_pair_history, pair, GP_SIDE_SECOND, readings, 4, count);
     checks++;
     if (*count != 4 || readings[3].at_s != 8700 || readings[3].mg_dl != 110.0f) failed++;
+    const size_t whole = gp_pair_snapshot_room(capacity);
+    calls_function("gp_pair_snapshot_room");
+    checks++;
+    if (gp_pair_snapshot_room(UINT32_MAX) < whole || whole <= gp_snapshot_room(capacity)) failed++;
+    uint8_t *bytes = take(whole, 0x5a);
+    keep(pair, size);
+    keep(count, sizeof *count);
+    GIVES(GP_ERROR_NULL, gp_pair_save, pair, NULL, whole, count);
+    GIVES(GP_ERROR_NULL, gp_pair_save, pair, bytes, whole, NULL);
+    GIVES(GP_ERROR_SIZE, gp_pair_save, pair, bytes, SIZE_MAX, count);
+    for (size_t small = 0; small < 200; small += 13) GIVES(GP_ERROR_ROOM, gp_pair_save, pair, bytes, small, count);
+    release();
+    GIVES(GP_OK, gp_pair_save, pair, bytes, whole, count);
+    const size_t length = *count;
+    gp_monitor_24 *one = take(sizeof *one, 0);
+    GIVES(GP_OK, gp_monitor_init, one, sizeof *one, 24);
+    keep(pair, size);
+    keep(one, sizeof *one);
+    GIVES(GP_ERROR_NULL, gp_pair_restore, pair, NULL, length);
+    GIVES(GP_ERROR_SNAPSHOT_INCOMPLETE, gp_monitor_restore, one, bytes, length); /* of another kind */
+    for (size_t i = 0; i < length; i += 1 + length / 60) {
+        uint8_t *part = malloc(i ? i : 1);
+        memcpy(part, bytes, i);
+        GIVES(GP_ERROR_SNAPSHOT_INCOMPLETE, gp_pair_restore, pair, part, i);
+        free(part);
+        bytes[i] ^= 0x10;
+        gp_code code = gp_pair_restore(pair, bytes, length);
+        judge(code, code == GP_OK ? GP_ERROR_SNAPSHOT_CHECKSUM : code, "gp_pair_restore", __LINE__);
+        bytes[i] ^= 0x10;
+    }
+    /* whole by its checksum, and nonsense: not one byte of it may reach the pair */
+    for (size_t i = 10; i + 4 < length; i += 3) {
+        uint8_t was = bytes[i];
+        bytes[i] = 0xff;
+        seal(bytes, length);
+        gp_code code = gp_pair_restore(pair, bytes, length);
+        if (code == GP_OK) {
+            memcpy(pair, kept[0].copy, size);
+        } else {
+            judge(code, GP_ERROR_SNAPSHOT_STATE, "gp_pair_restore", __LINE__);
+        }
+        bytes[i] = was;
+    }
+    release();
     /* anything goes, as long as it is a number */
     for (uint32_t i = 0; i < 1500; i++) {
         GIVES(GP_OK, gp_pair_run, pair, i * 2654435761u);

@@ -66,6 +66,7 @@ int check(void) {
 static JOIN(gp_pair_, READINGS) pair;
 static gp_settings settings;
 static gp_pair_view view;
+static uint8_t snapshot[4096 + 16 * READINGS];
 
 int check(void) {
     gp_code code = gp_settings_default(&settings, sizeof settings);
@@ -88,6 +89,11 @@ int check(void) {
     code |= gp_pair_fingerstick(&pair, view.fused.newest_at_s + 60u, 100.0f, outcomes, sizeof outcomes);
     code |= gp_pair_acknowledge(&pair);
     tell("push", code);
+    size_t length = 0;
+    code = gp_pair_save(&pair, snapshot, sizeof snapshot, &length);
+    tell("save", code);
+    code = gp_pair_restore(&pair, snapshot, length);
+    tell("restore", code);
     return failed;
 }
 

@@ -586,8 +586,7 @@ typedef struct gp_pair_view {
  * reason to leave out a fingerstick.
  *
  * Call gp_pair_run before each other call if the device counts its own seconds, else gp_pair_tick about once a minute: two
- * sensors whose clocks disagree cannot tell the time to each other. A pair has no snapshot: after a power cut that its memory
- * did not outlive it begins anew. */
+ * sensors whose clocks disagree cannot tell the time to each other. */
 gp_code gp_pair_init(void *memory, size_t size, uint32_t readings);
 
 /* Model, drift, forecast and quality are each sensor's own; bands and alarms are those of first. Neither may be null, both may
@@ -616,6 +615,11 @@ gp_code gp_pair_snooze(void *pair, uint8_t alarm, int32_t span_s, int32_t *grant
 gp_code gp_pair_set_alarms(void *pair, const gp_settings *settings, gp_fault *fault);
 gp_code gp_pair_history(void *pair, uint8_t side, gp_reading *readings, size_t count, size_t *written);
 gp_code gp_pair_wear(void *pair, uint8_t side, gp_wear *wear, size_t size);
+
+/* A snapshot of a pair is none of one sensor, nor the other way round. */
+size_t gp_pair_snapshot_room(uint32_t readings);
+gp_code gp_pair_save(void *pair, uint8_t *bytes, size_t room, size_t *written);
+gp_code gp_pair_restore(void *pair, const uint8_t *bytes, size_t length);
 
 /* --- the middle way: trend sign and low ahead, with the age, the clocks and the floor minded ------------------------ */
 

@@ -73,6 +73,8 @@ public:
     }
     gp_code power_returned() { return gp_pair_power_returned(&memory_); }
     gp_code acknowledge() { return gp_pair_acknowledge(&memory_); }
+    gp_code save(uint8_t *bytes, size_t room, size_t &written) { return gp_pair_save(&memory_, bytes, room, &written); }
+    gp_code restore(const uint8_t *bytes, size_t length) { return gp_pair_restore(&memory_, bytes, length); }
     void *c() { return &memory_; } // for the rest of the C functions
 
 private:

@@ -146,6 +146,20 @@ pub unsafe fn room<'a, T>(to: *mut T, count: usize) -> Result<&'a mut [core::mem
     Ok(unsafe { core::slice::from_raw_parts_mut(to.cast(), count) })
 }
 
+/// Bytes to write into, zeroed, as C may never have written there.
+///
+/// # Safety
+/// As [`room`].
+pub unsafe fn cleared<'a>(to: *mut u8, count: usize) -> Result<&'a mut [u8], gp_code> {
+    // SAFETY: the caller's
+    let places = unsafe { room(to, count)? };
+    for place in &mut *places {
+        place.write(0);
+    }
+    // SAFETY: all of it was written just now
+    Ok(unsafe { core::slice::from_raw_parts_mut(places.as_mut_ptr().cast::<u8>(), count) })
+}
+
 /// A pointer that may be followed.
 pub fn aligned_ref<T>(pointer: *const T) -> Result<*const T, gp_code> {
     aligned(pointer)?;

@@ -11,6 +11,7 @@ use crate::settings::{gp_fault, gp_settings, read, tell, to_plan, to_settings};
 use crate::view::*;
 use core::ffi::c_void;
 use glidepath::alarm::AlarmPlan;
+use glidepath::snapshot;
 use glidepath::{
     Error, Fingerstick, Instant, PairMonitor, PairView, Reading, Settings, Side, SideView, Span,
 };
@@ -366,5 +367,38 @@ pub unsafe extern "C" fn gp_pair_wear(
         let side = side(which)?;
         to.write(of_wear(with_pair!(pair, |pair| pair.wear(side))));
         Ok(())
+    })
+}
+
+#[unsafe(no_mangle)]
+pub extern "C" fn gp_pair_snapshot_room(readings: u32) -> usize {
+    usize::try_from(readings).map_or(usize::MAX, snapshot::pair_room)
+}
+
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn gp_pair_save(
+    pair: *mut c_void,
+    bytes: *mut u8,
+    room: usize,
+    written: *mut usize,
+) -> gp_code {
+    // SAFETY: the contract of this crate
+    attempt(|| unsafe {
+        let to = number(written)?;
+        let _ = crate::memory::room(bytes, room)?;
+        with_pair!(pair, |pair| _ = pair); // refused before the buffer is touched
+        let buffer = cleared(bytes, room)?;
+        let done = with_pair!(pair, |pair| snapshot::save_pair(pair, buffer));
+        to.write(done.map_err(of_snapshot)?);
+        Ok(())
+    })
+}
+
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn gp_pair_restore(pair: *mut c_void, bytes: *const u8, length: usize) -> gp_code {
+    // SAFETY: the contract of this crate
+    attempt(|| unsafe {
+        let bytes = items(bytes, length)?;
+        with_pair!(pair, |pair| snapshot::restore_pair(pair, bytes)).map_err(of_snapshot)
     })
 }

@@ -21,12 +21,9 @@ pub unsafe extern "C" fn gp_monitor_save(
     // SAFETY: the contract of this crate
     attempt(|| unsafe {
         let to = number(written)?;
-        let places = crate::memory::room(bytes, room)?;
+        let _ = crate::memory::room(bytes, room)?;
         with_monitor!(monitor, |monitor| _ = monitor); // refused before the buffer is touched
-        for place in &mut *places {
-            place.write(0); // C may never have written there
-        }
-        let buffer = core::slice::from_raw_parts_mut(places.as_mut_ptr().cast::<u8>(), room);
+        let buffer = cleared(bytes, room)?;
         let done = with_monitor!(monitor, |monitor| snapshot::save(monitor, buffer));
         to.write(done.map_err(of_snapshot)?);
         Ok(())

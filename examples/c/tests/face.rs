@@ -145,6 +145,19 @@ fn a_pair_from_reading_to_restart() {
         assert_eq!((written, readings[2].assume_init().mg_dl), (3, 76.0));
         assert_eq!(gp_pair_history(memory.at(), GP_SIDE_SECOND, places, 3, &mut written), GP_OK);
         assert_eq!((written, readings[2].assume_init().mg_dl), (3, 68.0));
+        let mut bytes = vec![MaybeUninit::<u8>::uninit(); gp_pair_snapshot_room(24)];
+        let buffer = bytes.as_mut_ptr().cast();
+        assert_eq!(gp_pair_save(memory.at(), buffer, 20, &mut written), GP_ERROR_ROOM);
+        assert_eq!(gp_pair_save(memory.at(), buffer, bytes.len(), &mut written), GP_OK);
+        let (mut other, length) = (Memory::<gp_pair_96>::new(), written);
+        assert_eq!(gp_pair_restore(other.at(), buffer, length), GP_ERROR_NOT_READY);
+        assert_eq!(gp_pair_init(other.at(), Memory::<gp_pair_96>::SIZE, 96), GP_OK);
+        assert_eq!(gp_pair_restore(other.at(), buffer, length - 1), GP_ERROR_SNAPSHOT_INCOMPLETE);
+        assert_eq!(gp_pair_restore(other.at(), buffer, length), GP_OK);
+        assert_eq!(gp_pair_history(other.at(), GP_SIDE_SECOND, places, 3, &mut written), GP_OK);
+        assert_eq!((written, readings[2].assume_init().mg_dl), (3, 68.0));
+        assert_eq!(gp_pair_tick_without_clock(other.at(), at, room), GP_OK);
+        assert_eq!(view.assume_init().fused.has & GP_HAS_SHOWN, 0);
         assert_eq!(gp_pair_sensor_started(memory.at(), GP_SIDE_SECOND, 2100), GP_OK);
         let mut wear = [const { MaybeUninit::<gp_wear>::uninit() }; 2];
         for (side, wear) in (0..).zip(&mut wear) {

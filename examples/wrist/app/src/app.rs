@@ -22,6 +22,8 @@ use glidepath::{
 
 /// A day of readings every five minutes.
 pub const READINGS: usize = 288;
+/// Twelve hours of each of two sensors: what a page shows, and a sector of the flash chip holds.
+pub const PAIR_READINGS: usize = 144;
 /// How long a long press silences what rings; the floor's own limit is kept by the library.
 pub const SNOOZE: Span = Span::from_mins(15);
 /// The monitor is asked at least this often, so that silence is noticed.
@@ -30,8 +32,10 @@ const ASK_S: u32 = 60;
 const LOCAL: Option<Span> = Some(Span::ZERO);
 /// What is kept of each session before the monitor's snapshot: flags, its start.
 const HEADER: usize = 1 + 4;
-/// Bytes that [`App::save`] never exceeds.
+/// Bytes that [`App`]'s [`save`](Wrist::save) never exceeds.
 pub const KEPT: usize = HEADER + snapshot::room(READINGS);
+/// Bytes that [`PairApp`]'s never exceeds.
+pub const PAIR_KEPT: usize = 2 * HEADER + snapshot::pair_room(PAIR_READINGS);
 /// A believed reading at or under this (level 1, Battelino et al. 2019) is low …
 const LOW: Glucose = const { mg_dl(70.0) };
 /// … and what stands this far over it, mg/dL, is not shown in its place.
@@ -78,7 +82,7 @@ pub struct Wants {
 /// The application of one sensor.
 pub type App = Wrist<Monitor<READINGS>>;
 /// The application of two sensors worn at once.
-pub type PairApp = Wrist<PairMonitor<READINGS>>;
+pub type PairApp = Wrist<PairMonitor<PAIR_READINGS>>;
 
 /// The application.
 #[derive(Clone, Debug)]
@@ -143,7 +147,7 @@ impl<M: Worn> Wrist<M> {
     /// Writes what must outlive a power cut to the front of `buffer`; gives the number of bytes.
     ///
     /// # Errors
-    /// When `buffer` is smaller than [`KEPT`] and the state does not fit.
+    /// When `buffer` is smaller than [`KEPT`] or [`PAIR_KEPT`] and the state does not fit.
     pub fn save(&mut self, buffer: &mut [u8]) -> Result<usize, SnapshotError> {
         let (mut rest, mut length) = (buffer, 0);
         for side in M::SIDES {
@@ -172,7 +176,7 @@ impl<M: Worn> Wrist<M> {
             let [flags, start @ ..] = header;
             let start = Instant::from_secs(u32::from_le_bytes(*start));
             *sessions.of_mut(*side) =
-                Session::kept((flags & HAS_START != 0).then_some(start), flags & UNTOLD != 0 || !M::KEEPS);
+                Session::kept((flags & HAS_START != 0).then_some(start), flags & UNTOLD != 0);
             unit = if flags & MMOL_L == 0 { Unit::MgDl } else { Unit::MmolL };
             rest = behind;
         }
@@ -284,12 +288,6 @@ impl<M: Worn> Wrist<M> {
             None => self.monitor.set_alarm_plan(new.settings.alarms),
             Some(monitor) => {
                 self.monitor = monitor;
-                if !M::KEEPS {
-                    for side in M::SIDES {
-                        let session = self.sessions.of_mut(*side);
-                        *session = Session::kept(session.start(), true);
-                    }
-                }
                 self.monitor.set_utc_offset(LOCAL);
                 self.monitor.run(self.clock.uptime_s());
             }

@@ -5,8 +5,8 @@
 //! the library's gates, then written to the flash chip and read back, then taken in, then acknowledged. It lies in a range of
 //! the chip of its own, apart from the states, so that neither brings back an old one of the other.
 
-use crate::app::{KEPT, Wrist};
-use crate::store::{Buffer, Store};
+use crate::app::Wrist;
+use crate::store::Store;
 use crate::words::{self, Sentence};
 use crate::worn::Worn;
 use embedded_storage_async::nor_flash::NorFlash;
@@ -55,7 +55,7 @@ pub fn read(message: &[u8]) -> Result<Numbered, SnapshotError> {
 pub fn begin<M: Worn, F: NorFlash>(
     built: Settings,
     store: Option<&mut Store<F>>,
-    buffer: &mut Buffer,
+    buffer: &mut [u8],
 ) -> Result<(Wrist<M>, Option<Sentence>), Error> {
     let Some(message) = store.and_then(|store| store.newest(buffer)) else {
         return Ok((Wrist::new(built)?, None));
@@ -74,8 +74,8 @@ pub fn begin<M: Worn, F: NorFlash>(
 pub fn keep<M: Worn, F: NorFlash>(
     app: &mut Wrist<M>,
     store: Option<&mut Store<F>>,
-    room: &mut [u8; KEPT],
-    buffer: &mut Buffer,
+    room: &mut [u8],
+    buffer: &mut [u8],
 ) -> Option<Sentence> {
     let new = app.new_settings()?;
     // before they are kept: what cannot be taken in must not come back after a power cut

@@ -17,13 +17,21 @@ use sequential_storage::map::{MapConfig, MapStorage, SerializationError, Value};
 const STATE: u8 = 0;
 /// Room for the key, the number, and for rounding to words.
 const EXTRA: usize = 64;
-/// The buffer that a [`Store`] works with.
+/// The buffer that a [`Store`] of the states of one sensor works with.
 pub type Buffer = [u8; crate::app::KEPT + EXTRA];
+/// The same of two sensors.
+pub type PairBuffer = [u8; crate::app::PAIR_KEPT + EXTRA];
 
 /// An empty buffer.
 #[must_use]
 pub const fn buffer() -> Buffer {
     [0; crate::app::KEPT + EXTRA]
+}
+
+/// The same of two sensors.
+#[must_use]
+pub const fn pair_buffer() -> PairBuffer {
+    [0; crate::app::PAIR_KEPT + EXTRA]
 }
 
 /// A state and its number: the higher, the newer.
@@ -66,7 +74,7 @@ type Map<'f, F> = MapStorage<u8, &'f mut F, Cache<Uncached, Uncached, Uncached, 
 
 impl<F: NorFlash> Store<F> {
     /// Looks for the newest state. None when `range` is not made of two halves of at least two whole pages each.
-    pub fn open(flash: F, range: Range<u32>, buffer: &mut Buffer) -> Option<Self> {
+    pub fn open(flash: F, range: Range<u32>, buffer: &mut [u8]) -> Option<Self> {
         let mut store = Self { flash, range, newest: None };
         store.map(Side::First)?;
         store.map(Side::Second)?;
@@ -81,13 +89,13 @@ impl<F: NorFlash> Store<F> {
     }
 
     /// The newest whole state; none on a fresh or unreadable chip.
-    pub fn newest<'b>(&mut self, buffer: &'b mut Buffer) -> Option<&'b [u8]> {
+    pub fn newest<'b>(&mut self, buffer: &'b mut [u8]) -> Option<&'b [u8]> {
         let (side, _) = self.newest?;
         self.read(side, buffer).map(|kept| kept.state)
     }
 
     /// Keeps a state. Whether it can be read back; the one before it is still there otherwise.
-    pub fn keep(&mut self, state: &[u8], buffer: &mut Buffer) -> bool {
+    pub fn keep(&mut self, state: &[u8], buffer: &mut [u8]) -> bool {
         let (side, number) = match self.newest {
             Some((Side::First, number)) => (Side::Second, number.wrapping_add(1)),
             Some((Side::Second, number)) => (Side::First, number.wrapping_add(1)),
@@ -120,11 +128,11 @@ impl<F: NorFlash> Store<F> {
         Some(MapStorage::new(&mut self.flash, MapConfig::try_new(half).ok()?, Cache::new_uncached()))
     }
 
-    fn read<'b>(&mut self, side: Side, buffer: &'b mut Buffer) -> Option<Numbered<'b>> {
+    fn read<'b>(&mut self, side: Side, buffer: &'b mut [u8]) -> Option<Numbered<'b>> {
         now(self.map(side)?.fetch_item(buffer, &STATE))?.ok()?
     }
 
-    fn write(&mut self, side: Side, kept: Numbered<'_>, buffer: &mut Buffer) -> bool {
+    fn write(&mut self, side: Side, kept: Numbered<'_>, buffer: &mut [u8]) -> bool {
         let stored = self.map(side).and_then(|mut map| now(map.store_item(buffer, &STATE, &kept)));
         matches!(stored, Some(Ok(()))) && self.read(side, buffer) == Some(kept)
     }

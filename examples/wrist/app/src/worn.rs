@@ -1,6 +1,6 @@
 //! What the application asks of a monitor, of one sensor or of two.
 
-use crate::app::READINGS;
+use crate::app::{PAIR_READINGS, READINGS};
 use crate::session::Session;
 use core::fmt::Debug;
 use glidepath::alarm::{AlarmPlan, Kind};
@@ -18,8 +18,6 @@ pub trait Worn: Debug + Clone + Sized {
     type Sessions: Sessions;
     /// The sensors.
     const SIDES: &'static [Side];
-    /// Whether [`save`](Self::save) keeps anything: else the sensors' starts are told anew.
-    const KEEPS: bool;
 
     /// One that knows nothing yet.
     ///
@@ -44,7 +42,7 @@ pub trait Worn: Debug + Clone + Sized {
     fn acknowledge(&mut self);
     /// One kind is silenced.
     fn snooze(&mut self, kind: Kind, span: Span);
-    /// Its state as bytes, if it has such; how many.
+    /// Its state as bytes; how many.
     ///
     /// # Errors
     /// When there is no room.
@@ -106,7 +104,6 @@ impl Worn for Monitor<READINGS> {
     type Answers = View;
     type Sessions = Session;
     const SIDES: &'static [Side] = &[Side::First];
-    const KEEPS: bool = true;
 
     fn made(settings: Settings) -> Result<Self, Error> {
         Self::new(settings)
@@ -169,13 +166,11 @@ impl Worn for Monitor<READINGS> {
     }
 }
 
-/// Both sensors by the same settings. The library has no snapshot of two sensors: what was learned, the readings and what was
-/// acknowledged do not outlive a power cut, nor a change of settings other than alarms.
-impl Worn for PairMonitor<READINGS> {
+/// Both sensors go by the same settings.
+impl Worn for PairMonitor<PAIR_READINGS> {
     type Answers = PairView;
     type Sessions = (Session, Session);
     const SIDES: &'static [Side] = &Side::BOTH;
-    const KEEPS: bool = false;
 
     fn made(settings: Settings) -> Result<Self, Error> {
         Self::new(settings, settings)
@@ -217,13 +212,12 @@ impl Worn for PairMonitor<READINGS> {
         let _ = Self::snooze(self, kind, span);
     }
 
-    fn save(&mut self, _: &mut [u8]) -> Result<usize, SnapshotError> {
-        Ok(0)
+    fn save(&mut self, buffer: &mut [u8]) -> Result<usize, SnapshotError> {
+        snapshot::save_pair(self, buffer)
     }
 
-    fn restore(&mut self, _: &[u8]) -> Result<(), SnapshotError> {
-        self.restart();
-        Ok(())
+    fn restore(&mut self, bytes: &[u8]) -> Result<(), SnapshotError> {
+        snapshot::restore_pair(self, bytes)
     }
 
     fn view(answers: &PairView) -> &View {

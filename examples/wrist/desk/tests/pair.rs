@@ -1,14 +1,18 @@
 //! Two sensors worn at once, from frames to what is shown and said. All invented.
 
-use glidepath::alarm::Kind;
+use glidepath::alarm::{AlarmPlan, AlarmSettings, Kind};
+use glidepath::snapshot::{self, SETTINGS_BYTES};
+mod chip;
+
 use glidepath::gatt::{CgmMeasurement, CurrentTime, GlucoseMeasurement, SessionStart, Sfloat};
 use glidepath::gatt::{Concentration, Sample, SampleLocation, SampleType};
-use glidepath::{Agreement, Settings, Side, Span};
-use wrist::app::{App, KEPT, PairApp, SNOOZE};
+use glidepath::{Agreement, Glucose, Settings, Side, Span};
+use wrist::app::{App, PAIR_KEPT, PAIR_READINGS, PairApp, SNOOZE};
 use wrist::button::Press;
 use wrist::face::Unit;
-use wrist::link::{Frame, LinkError, SECOND_SENSOR};
+use wrist::link::{Frame, LinkError, SECOND_SENSOR, stuffed_settings};
 use wrist::screen::Page;
+use wrist::store::{Store, pair_buffer};
 use wrist_desk::stream::{date_time, session, session_at};
 use wrist_desk::{Display, blessing, check, golden};
 
@@ -231,32 +235,74 @@ fn each_has_its_own_session() {
     assert!(second.at().since(first.at()).secs().abs() < 60 && second.glucose().mg_dl() == 115.0);
 }
 
-/// What is kept are the starts and the unit: nothing is present before the next reading, and each is placed at once.
+/// It goes on with both, and nothing is present before the next reading; with all that fits in a sector of the chip.
 #[test]
-fn after_a_power_cut_it_begins_anew_with_its_sensors() {
+fn after_a_power_cut_it_goes_on_with_both() {
     let mut wearer = Wearer::new();
-    hour(&mut wearer);
+    for _ in 0..13 {
+        hour(&mut wearer);
+    }
+    for _ in 0..5 {
+        wearer.five(None, Some(64.0));
+    }
+    assert_eq!(wearer.rings(), Some(Kind::Low));
+    wearer.app.press(Press::Short);
     wearer.app.press(Press::Double);
-    let mut kept = [0; KEPT];
-    let length = wearer.app.save(&mut kept).unwrap();
-    assert_eq!(length, 10);
+    let mut store = Store::open(chip::Chip::fresh(), 0..chip::SIZE, &mut pair_buffer()).unwrap();
+    let mut state = [0; PAIR_KEPT];
+    let length = wearer.app.save(&mut state).unwrap();
+    assert!(length > 3000, "{length}: all that is kept of both");
+    assert!(store.keep(&state[..length], &mut pair_buffer()));
+    let mut room = pair_buffer();
+    let kept = store.newest(&mut room).unwrap();
+    assert_eq!(kept, &state[..length]);
     let mut after = Wearer { app: PairApp::new(Settings::default()).unwrap(), minute: wearer.minute, ms: 0 };
     for cut in 0..length {
-        assert!(after.app.restore(&kept[..cut]).is_err());
+        assert!(after.app.restore(&kept[..cut]).is_err(), "{cut}");
+        assert_eq!((after.app.session_start(), after.app.face().unit), (None, Unit::MgDl));
     }
-    after.app.restore(&kept[..length]).unwrap();
+    after.app.restore(kept).unwrap();
     after.app.tick(0, false);
     let face = after.app.face();
-    assert_eq!((face.unit, face.now, face.last, face.pair), (Unit::MmolL, None, None, ""));
+    assert_eq!((face.unit, face.now, face.at, face.pair), (Unit::MmolL, None, None, ""));
+    assert_eq!(Side::BOTH.map(|side| after.app.monitor().history(side).len()), [PAIR_READINGS; 2]);
+    assert!(after.rings().is_none(), "seen before the power failed");
     after.five(None, Some(104.0));
     assert_eq!(after.app.face().pair, "only 2nd reads");
-    assert!((after.shown() - 104.0).abs() < 1e-3);
-    after.five(Some(110.0), Some(104.0));
+    after.five(Some(104.0), Some(104.0));
     let worn = Side::BOTH.map(|side| after.app.monitor().wear(side).unwrap().worn());
     assert!(worn.iter().all(|worn| *worn > Span::from_hours(24)), "{worn:?}");
-    // twenty minutes of silence ring as ever
+    // silence rings as ever
     after.minutes(31);
     assert_eq!(after.rings(), Some(Kind::NoData));
+    // and a state of one sensor is none of two
+    let mut one = App::new(Settings::default()).unwrap();
+    assert!(one.restore(&state[..length]).is_err());
+}
+
+/// Other settings over the line, kept and in force for both; what was learned and read stays.
+#[test]
+fn settings_are_of_both() {
+    let mut wearer = Wearer::new();
+    hour(&mut wearer);
+    let mut settings = Settings::default();
+    settings.model = settings.model.with_lag(Span::from_mins(8)).unwrap();
+    let mut alarms = AlarmSettings::default();
+    alarms.low.limit = Glucose::from_mg_dl(90.0).unwrap();
+    settings.alarms = AlarmPlan::new(alarms).unwrap();
+    let mut message = [0; SETTINGS_BYTES];
+    let length = snapshot::save_settings(settings, &mut message).unwrap();
+    let outcome = wearer.send(&stuffed_settings(&message[..length]));
+    assert_eq!(outcome, Some(Ok(Frame::Settings)));
+    let mut store = Store::open(chip::Chip::fresh(), 0..chip::SIZE, &mut pair_buffer()).unwrap();
+    let told =
+        wrist::settings::keep(&mut wearer.app, Some(&mut store), &mut [0; PAIR_KEPT], &mut pair_buffer());
+    assert!(told.unwrap().ends_with(" kept."));
+    assert_eq!(Side::BOTH.map(|side| wearer.app.monitor().history(side).len()), [12; 2]);
+    assert_eq!(*wearer.app.monitor().alarms().plan(), settings.alarms);
+    wearer.five(Some(96.0), Some(88.0));
+    wearer.five(Some(95.0), Some(87.0));
+    assert_eq!(wearer.rings(), Some(Kind::Low), "by the lower one and the new limit");
 }
 
 /// What the Pico's image of two sensors goes through too: the minute, and the frames.

@@ -16,9 +16,9 @@ use rp2040_hal::uart::{DataBits, Enabled, StopBits, UartConfig, UartPeripheral, 
 use rp2040_hal::{I2C, Sio, Watchdog, adc, xosc};
 use ssd1306::mode::DisplayConfig;
 use ssd1306::{I2CDisplayInterface, Ssd1306, rotation::DisplayRotation, size::DisplaySize128x64};
-use wrist::app::{KEPT, Wrist};
+use wrist::app::Wrist;
 use wrist::settings;
-use wrist::store::{self, Store};
+use wrist::store::Store;
 use wrist::worn::Worn;
 
 #[cfg(feature = "defmt")]
@@ -27,8 +27,8 @@ use defmt_rtt as _;
 /// Bytes received and not yet read.
 static RECEIVED: Mutex<RefCell<Deque<u8, 256>>> = Mutex::new(RefCell::new(Deque::new()));
 
-/// Never ends.
-pub fn run<M: Worn>() -> ! {
+/// Never ends. `state` and `buffer` have room for what is kept.
+pub fn run<M: Worn>(state: &mut [u8], buffer: &mut [u8]) -> ! {
     // each is taken once, here
     let (Some(mut pac), Some(_core)) = (pac::Peripherals::take(), pac::CorePeripherals::take()) else {
         halt()
@@ -96,9 +96,6 @@ pub fn run<M: Worn>() -> ! {
     }
     watchdog.start(4.secs());
 
-    let state = cortex_m::singleton!(: [u8; KEPT] = [0; KEPT]);
-    let buffer = cortex_m::singleton!(: store::Buffer = store::buffer());
-    let (Some(state), Some(buffer)) = (state, buffer) else { halt() };
     // SAFETY: once, and the second core sleeps
     let [states, kept] = unsafe { Flash::both() };
     let mut store = Store::open(states, flash::STATES, buffer);
@@ -154,7 +151,7 @@ pub fn run<M: Worn>() -> ! {
             && let Ok(length) = app.save(state)
         {
             // a chip that is worn out must not silence the alarms
-            let _ = store.keep(&state[..length.min(KEPT)], buffer);
+            let _ = store.keep(state.get(..length).unwrap_or_default(), buffer);
         }
         if wants.redraw {
             let _ = wrist::screen::draw(&app.face(), app.page(), &mut display);
@@ -199,7 +196,7 @@ fn charge_percent(counts: u16) -> u8 {
 }
 
 /// A part that cannot be set up: there is nothing to show, and a restart may help.
-fn halt() -> ! {
+pub fn halt() -> ! {
     cortex_m::peripheral::SCB::sys_reset()
 }
 
