@@ -17,7 +17,10 @@ pub fn sizes(elf: &[u8]) -> Result<Sizes, String> {
     let mut sizes = Sizes { flash: 0, ram: 0 };
     for section in file.sections() {
         match section.kind() {
-            SectionKind::Text | SectionKind::ReadOnlyData => sizes.flash += section.size(),
+            // a section all of whose constants may be merged counts as one of strings
+            SectionKind::Text | SectionKind::ReadOnlyData | SectionKind::ReadOnlyString => {
+                sizes.flash += section.size();
+            }
             SectionKind::Data => {
                 sizes.flash += section.size();
                 sizes.ram += section.size();

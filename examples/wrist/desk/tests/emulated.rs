@@ -62,7 +62,7 @@ fn the_library_s_calls_take_little_stack() {
 
 #[test]
 fn two_sensors_take_little_more_stack() {
-    stack("depth_pair", &[("push", 3584), ("fingerstick", 3584)]);
+    stack("depth_pair", &[("push", 4992), ("fingerstick", 2048)]);
 }
 
 #[test]

@@ -10,7 +10,7 @@ use core::ptr::{addr_of, read_volatile, write_volatile};
 /// What the stack is filled with before a call.
 const PAINT: u32 = 0xA5C3_5A3C;
 /// How far down, bytes.
-const DEEPEST: usize = 4096;
+const DEEPEST: usize = 6144;
 /// Not to be painted: of this function itself.
 const OWN: usize = 128;
 
