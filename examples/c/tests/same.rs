@@ -184,7 +184,7 @@ fn a_pair_gives_what_the_librarys_does() {
     one.profiles = 2;
     one.alarms[1].rules[usize::from(GP_ALARM_LOW)].limit = 95.0;
     one.slots = 1;
-    one.slot[0] = gp_slot { days: 0x7f, profile: 1, from_min: 23 * 60, to_min: 2 * 60 };
+    one.slot[0] = gp_slot { days: 0x7f, profile: 1, from_min: 23 * 60, to_min: 4 * 60 };
     other.quality.noisy_scale = 1.0;
     let mut plan = AlarmPlan::default();
     assert_eq!(to_plan(&one, &mut plan), Ok(()));
@@ -198,10 +198,10 @@ fn a_pair_gives_what_the_librarys_does() {
     unsafe {
         let (size, two) = (Memory::<gp_pair_24>::SIZE, (from_ref(&one), from_ref(&other)));
         assert_eq!(gp_pair_init_with(memory.at(), size, 24, two.0, two.1, null_mut()), GP_OK);
-        // 22:00 UTC, and an hour later where it is worn
-        let start = 1_700_000_000 - 1_700_000_000 % 86_400 + 22 * 3600;
-        assert_eq!(gp_pair_set_utc_offset(memory.at(), 3600), GP_OK);
-        own.set_utc_offset(Some(Span::from_secs(3600)));
+        // 20:00 UTC, and three hours later where it is worn
+        let start = 1_700_000_000 - 1_700_000_000 % 86_400 + 20 * 3600;
+        assert_eq!(gp_pair_set_utc_offset(memory.at(), 10_800), GP_OK);
+        own.set_utc_offset(Some(Span::from_secs(10_800)));
         for k in 0..60_u32 {
             let at = start + 300 * k;
             let wave = 120.0 + 10.0 * (k as f32 * 0.7).sin();
@@ -242,7 +242,7 @@ fn a_pair_gives_what_the_librarys_does() {
                     assert_eq!((flat.has_expected != 0).then_some(flat.expected_mg_dl), expected);
                 }
             }
-            if k == 12 || k == 36 {
+            if k == 12 || k == 34 {
                 assert_eq!(gp_pair_acknowledge(memory.at()), GP_OK);
                 own.acknowledge();
             }
@@ -251,7 +251,7 @@ fn a_pair_gives_what_the_librarys_does() {
                 assert_eq!(gp_pair_snooze(memory.at(), GP_ALARM_LOW, 1000, &mut granted), GP_OK);
                 assert_eq!(granted, own.snooze(Kind::Low, Span::from_secs(1000)).secs());
             }
-            if k == 44 {
+            if k == 36 {
                 assert_eq!(gp_pair_clear_utc_offset(memory.at()), GP_OK);
                 own.set_utc_offset(None);
             }
