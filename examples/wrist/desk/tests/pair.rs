@@ -4,7 +4,7 @@ use glidepath::alarm::{AlarmPlan, AlarmSettings, Kind};
 use glidepath::snapshot::{self, SETTINGS_BYTES};
 mod chip;
 
-use glidepath::gatt::{CgmMeasurement, CurrentTime, GlucoseMeasurement, SessionStart, Sfloat};
+use glidepath::gatt::{CgmMeasurement, CurrentTime, DateTime, GlucoseMeasurement, SessionStart, Sfloat};
 use glidepath::gatt::{Concentration, Sample, SampleLocation, SampleType};
 use glidepath::{Agreement, Glucose, Settings, Side, Span};
 use wrist::app::{App, PAIR_KEPT, PAIR_READINGS, PairApp, SNOOZE};
@@ -32,6 +32,15 @@ fn read(side: Side, minute: u32, mg_dl: f32) -> Vec<u8> {
 
 fn told_time(minute: u32) -> Frame {
     Frame::Time(CurrentTime::new(date_time(session_at().plus(Span::from_mins(minute as i32)))))
+}
+
+fn stick(at: DateTime, mg_dl: f32) -> Frame {
+    let sample = Sample {
+        concentration: Concentration::KgPerL(Sfloat::nearest(mg_dl * 1e-5)),
+        kind: SampleType::CapillaryWholeBlood,
+        location: SampleLocation::Finger,
+    };
+    Frame::Meter(GlucoseMeasurement::new(1, at, sample))
 }
 
 /// Somebody who wears two sensors, lived by the minute.
@@ -124,6 +133,15 @@ fn a_sensor_that_is_silent_is_told_and_heard_again() {
         let newest = face.history.newest().unwrap();
         assert_eq!((newest.glucose().mg_dl(), face.at), (118.0, Some(newest.at())));
         assert!(wearer.rings().is_none(), "one of two that is silent is no alarm");
+        wearer.minutes(2);
+        let face = wearer.app.face();
+        assert_eq!(face.at, Some(newest.at().plus(Span::from_mins(2))), "the strip goes on");
+        // a fingerstick is taken in by the one that reads
+        let at = date_time(session_at().plus(Span::from_mins(wearer.minute as i32)));
+        wearer.send(&stick(at, 119.0).stuffed());
+        let face = wearer.app.face();
+        assert_ne!(face.note, "stick: no");
+        assert!(wearer.app.monitor().calibration(silent).counts().0 == 0);
         assert!(wrist::words::sentence(&face).contains(face.pair));
         wearer.five(Some(120.0), Some(114.0));
         assert_eq!(wearer.app.face().pair, "");
@@ -185,13 +203,8 @@ fn no_reading_is_taken_for_another_sensors() {
 
     let mut wearer = Wearer::new();
     wearer.five(Some(118.0), Some(112.0));
-    let sample = Sample {
-        concentration: Concentration::KgPerL(Sfloat::nearest(115.0 * 1e-5)),
-        kind: SampleType::CapillaryWholeBlood,
-        location: SampleLocation::Finger,
-    };
     let at = date_time(session_at().plus(Span::from_mins(wearer.minute as i32)));
-    let stick = Frame::Meter(GlucoseMeasurement::new(1, at, sample));
+    let stick = stick(at, 115.0);
     for frame in [stick, told_time(FIRST_MIN), Frame::WhichSettings] {
         assert_eq!(wearer.send(&of(Side::Second, &frame)), unknown, "{frame:?}");
     }
@@ -233,6 +246,19 @@ fn each_has_its_own_session() {
     wearer.send(&read(Side::Second, 65, 115.0));
     let [first, second] = Side::BOTH.map(|side| wearer.app.monitor().history(side).newest().unwrap());
     assert!(second.at().since(first.at()).secs().abs() < 60 && second.glucose().mg_dl() == 115.0);
+    // after a power cut too
+    let mut kept = [0; PAIR_KEPT];
+    let length = wearer.app.save(&mut kept).unwrap();
+    let mut after = Wearer { app: PairApp::new(Settings::default()).unwrap(), minute: wearer.minute, ms: 0 };
+    after.app.restore(&kept[..length]).unwrap();
+    after.app.tick(0, false);
+    after.minutes(5);
+    after.send(&read(Side::First, after.minute, 122.0));
+    after.send(&read(Side::Second, 70, 116.0));
+    let newest = |side| after.app.monitor().history(side).newest().unwrap();
+    let (first, second) = (newest(Side::First), newest(Side::Second));
+    assert!(second.at().since(first.at()).secs().abs() < 60 && second.glucose().mg_dl() == 116.0);
+    assert_eq!(after.app.monitor().wear(Side::Second).unwrap().worn().secs() / 60, 70);
 }
 
 /// It goes on with both, and nothing is present before the next reading; with all that fits in a sector of the chip.
