@@ -404,3 +404,98 @@ impl Coded for Fusion {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn part(glucose: f32) -> Part {
+        Part {
+            glucose,
+            variance: 64.0,
+            calibration_variance: 600.0,
+            against: 0.0,
+            still: 0.0,
+            rate: 0.0,
+            ends: false,
+        }
+    }
+
+    fn at(minute: u32) -> Instant {
+        Instant::from_secs(1_000_000 + 60 * minute)
+    }
+
+    /// Two days of two that read the same.
+    fn agreed() -> Fusion {
+        let mut fusion = Fusion::new();
+        for minute in (0..2880).step_by(5) {
+            fusion.step(at(minute), &[Some(part(120.0)), Some(part(120.0))], None);
+        }
+        fusion
+    }
+
+    /// Two that are `z` of their usual deviations apart.
+    fn parts(fusion: &Fusion, z: f32) -> [Option<Part>; 2] {
+        let of = |gap: f32| fusion.fused(&[Some(part(120.0 + gap)), Some(part(120.0))]).unwrap().z;
+        let (none, unit) = (of(0.0), of(1.0) - of(0.0));
+        [Some(part(120.0 + (z - none) / unit)), Some(part(120.0))]
+    }
+
+    #[test]
+    fn they_come_apart_beyond_one_distance_and_meet_again_within_a_smaller_one() {
+        let mut fusion = agreed();
+        let mut minute = 2880;
+        let mut live = |fusion: &mut Fusion, z: f32, minutes: u32| {
+            for _ in 0..minutes / 5 {
+                let parts = parts(fusion, z);
+                fusion.step(at(minute), &parts, None);
+                minute += 5;
+            }
+            fusion.is_apart()
+        };
+        assert!(!live(&mut fusion, 2.0, 30), "under 2.5 deviations they are not apart");
+        assert!(live(&mut fusion, 3.5, 20));
+        assert!(live(&mut fusion, 2.0, 20), "nor do they meet again at 2");
+        assert!(!live(&mut fusion, 0.5, 10));
+    }
+
+    #[test]
+    fn a_calibration_that_moves_an_estimate_moves_its_offset_with_it() {
+        let mut fusion = agreed();
+        let before = fusion.fused(&[Some(part(150.0)), Some(part(120.0))]).unwrap();
+        fusion.shift([-30.0, 7.0]);
+        let after = fusion.fused(&[Some(part(120.0)), Some(part(127.0))]).unwrap();
+        assert!((before.glucose - after.glucose).abs() < 1e-3 && (before.gap - after.gap).abs() < 1e-3);
+        let odd = fusion.offsets();
+        fusion.shift([f32::NAN, 0.0]);
+        assert_eq!(fusion.offsets(), odd);
+    }
+
+    #[test]
+    fn a_fingerstick_moves_the_one_that_errs_and_leaves_the_other() {
+        let mut fusion = agreed();
+        let parts = [Some(part(190.0)), Some(part(120.0))];
+        for minute in (2880..2910).step_by(5) {
+            fusion.step(at(minute), &parts, None);
+        }
+        fusion.fingerstick(&parts, 120.0, 7.0);
+        let [first, second] = fusion.offsets();
+        assert!(second.abs() < 6.0 && first > 2.0, "{first} {second}");
+        assert!(fusion.sticks > DENIED);
+        let fused = fusion.fused(&parts).unwrap();
+        assert!(fused.share < 0.2 && (fused.glucose - 120.0).abs() < 12.0, "{fused:?}");
+    }
+
+    #[test]
+    fn two_that_differ_more_than_expected_are_apart_later() {
+        let mut fusion = Fusion::new();
+        for minute in (0..4 * 1440).step_by(5) {
+            // by 25 mg/dL to either side, in turn for three hours
+            let off = if minute / 180 % 2 == 0 { 25.0 } else { -25.0 };
+            fusion.step(at(minute), &[Some(part(120.0 + off)), Some(part(120.0 - off))], None);
+        }
+        assert!(fusion.usual > 2.0, "{}", fusion.usual);
+        let z = |fusion: &Fusion| fusion.fused(&[Some(part(150.0)), Some(part(110.0))]).unwrap().z;
+        assert!(z(&fusion) < 0.7 * z(&agreed()));
+    }
+}

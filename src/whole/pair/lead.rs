@@ -146,3 +146,66 @@ impl Coded for Lead {
         codec.option(asked);
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at(minute: u32) -> Instant {
+        Instant::from_secs(60 * minute)
+    }
+
+    const BESIDE: Beside = Beside { gap: 10.0, quarter: 4.0, half: 8.0 };
+
+    #[test]
+    fn what_is_added_is_as_stated() {
+        // worked by hand: half of 0.18 × 10, and 0.35 × 4; 0.18 × 10 and 0.35 × 8; half of that at two hours
+        for (more, want) in Lead::new().more(BESIDE).into_iter().zip([2.3, 4.6, 4.6, 2.3]) {
+            assert!((more - want).abs() < 1e-4, "{more} {want}");
+        }
+        let back = Lead::new().more(BESIDE.of_the_other());
+        assert!(back.into_iter().zip([2.3, 4.6, 4.6, 2.3]).all(|(more, want)| (more + want).abs() < 1e-4));
+    }
+
+    /// What the weights are after 40 outcomes that lie `more` above what was expected, read so many minutes later, after the
+    /// calibration moved by `moved`.
+    fn learned(more: f32, later: u32, moved: f32) -> [f32; 2] {
+        let mut lead = Lead::new();
+        for k in 0..40 {
+            lead.ask(at(100 * k), BESIDE, 120.0);
+            lead.shift(moved);
+            lead.reading(at(100 * k + later), 120.0 + more);
+        }
+        lead.weights
+    }
+
+    #[test]
+    fn outcomes_half_an_hour_later_move_the_weights_and_others_do_not() {
+        assert!(learned(12.0, 32, 0.0).iter().zip(WEIGHTS).all(|(after, before)| *after > before + 0.05));
+        assert!(learned(-4.0, 32, 0.0).iter().zip(WEIGHTS).all(|(after, before)| *after < before - 0.05));
+        assert_eq!(learned(12.0, 29, 0.0), WEIGHTS);
+        assert_eq!(learned(12.0, 50, 0.0), WEIGHTS);
+        // as told by 4.6, and by a calibration that moved all
+        for (more, moved) in [(4.6, 0.0), (24.6, 20.0)] {
+            let after = learned(more, 32, moved);
+            assert!(
+                after.iter().zip(WEIGHTS).all(|(after, before)| (after - before).abs() < 1e-3),
+                "{after:?}"
+            );
+        }
+    }
+
+    #[test]
+    fn one_wild_outcome_moves_little_and_weights_stay_within_bounds() {
+        let mut lead = Lead::new();
+        lead.ask(at(0), BESIDE, 120.0);
+        lead.reading(at(30), 400.0);
+        assert!(
+            lead.weights.iter().zip(WEIGHTS).all(|(after, before)| (after - before).abs() < 0.15),
+            "{lead:?}"
+        );
+        for more in [300.0, -100.0] {
+            assert!(learned(more, 30, 0.0).iter().all(|weight| (LEAST..=MOST).contains(weight)));
+        }
+    }
+}

@@ -158,6 +158,20 @@ fn a_failing_one_is_named_and_outweighed() {
 }
 
 #[test]
+fn a_leap_of_one_that_is_named_is_no_offset_to_learn() {
+    let mut two = pair();
+    let _ = run(&mut two, 0..1440, healthy, |_, _| {});
+    let leap = |side, m| healthy(side, m).map(|v| if side == Side::Second { v + 70.0 } else { v });
+    let view = run(&mut two, 1440..1440 + 480, leap, |_, _| {});
+    assert_eq!(view.agreement(), Agreement::Errs(Side::Second));
+    assert!(view.side(Side::Second).offset.abs() < 8.0, "{:?}", view.side(Side::Second));
+    // well again, it counts again
+    let view = run(&mut two, 1920..2100, healthy, |_, _| {});
+    assert_eq!(view.agreement(), Agreement::Together);
+    assert!(view.side(Side::Second).weight > 0.2, "{:?}", view.side(Side::Second));
+}
+
+#[test]
 fn both_leaping_together_blames_none() {
     let mut two = pair();
     let _ = run(&mut two, 0..1440, healthy, |_, _| {});
@@ -303,6 +317,10 @@ fn a_new_sensor_begins_beside_the_old_one() {
         if after < 55 {
             assert_eq!(view.agreement(), Agreement::Only(Side::First), "at {after}");
         }
+        if after == 62 {
+            let weight = view.side(Side::Second).weight;
+            assert!(weight > 0.0 && weight < 0.19, "{weight}"); // in its first day it may be off by more
+        }
         let now = view.fused().estimate().unwrap().glucose().mg_dl();
         assert!((now - last).abs() < 18.0, "at {after}: {last:.0} {now:.0}");
         last = now;
@@ -394,5 +412,28 @@ trait PowiTwo {
 impl PowiTwo for f32 {
     fn powi_two(self) -> Self {
         self * self
+    }
+}
+
+#[test]
+fn after_a_power_cut_what_the_other_read_before_is_of_no_known_age() {
+    let mut two = pair();
+    let _ = run(&mut two, 0..300, healthy, |_, _| {});
+    two.power_returned();
+    two.run(0); // nobody knows how long it was
+    assert_eq!(two.tick(at(340)).agreement(), Agreement::Neither);
+    let view = two.push(Side::First, &reading(340, 130.0));
+    assert_eq!(view.agreement(), Agreement::Only(Side::First));
+    assert_eq!((view.side(Side::Second).age, view.side(Side::Second).newest), (None, None));
+    // the other one's clock, hours off by now, moves nothing of the first
+    for minute in 1..30_u32 {
+        two.run(minute * 60);
+        let view = match minute % 5 {
+            0 => two.push(Side::First, &reading(340 + minute, 130.0 + (minute % 3) as f32)),
+            2 => two.push(Side::Second, &reading(5000 + minute, 128.0 + (minute % 4) as f32)),
+            _ => two.tick(None),
+        };
+        let age = view.side(Side::First).age.unwrap();
+        assert!(age <= Span::from_mins(5), "{minute}: {age:?}");
     }
 }
