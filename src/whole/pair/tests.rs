@@ -437,3 +437,110 @@ fn after_a_power_cut_what_the_other_read_before_is_of_no_known_age() {
         assert!(age <= Span::from_mins(5), "{minute}: {age:?}");
     }
 }
+
+fn single() -> crate::Monitor<24> {
+    crate::Monitor::new(Settings::default()).unwrap()
+}
+
+#[test]
+fn the_course_of_both_begins_where_the_estimate_is() {
+    let mut two = pair();
+    let apart = |side, m| healthy(side, m).map(|v| if side == Side::First { v + 40.0 } else { v });
+    let mut checked = 0;
+    let _ = run(&mut two, 0..2 * 1440, apart, |minute, view| {
+        if minute > 1440 && person(minute) < 121.0 {
+            let now = view.fused().estimate().unwrap().glucose().mg_dl();
+            let soon = view.fused().predicted(Span::from_mins(5)).unwrap().glucose().mg_dl();
+            assert!((now - soon).abs() < 15.0, "at {minute}: {now} {soon}");
+            checked += 1;
+        }
+    });
+    assert!(checked > 200);
+}
+
+#[test]
+fn one_that_errs_leads_nobody() {
+    let (mut two, mut alone) = (pair(), single());
+    let leap =
+        |side, m| healthy(side, m).map(|v| if side == Side::Second && m >= 1440 { v + 70.0 } else { v });
+    let mut same = 0;
+    for minute in 0..1560 {
+        alone.run(minute * 60);
+        let view = run(&mut two, minute..minute + 1, leap, |_, _| {});
+        if minute % 5 == 0 {
+            let own = alone.push(&reading(minute, healthy(Side::First, minute).unwrap()));
+            if view.agreement() == Agreement::Errs(Side::Second) {
+                let led = view.side(Side::First).predicted(Span::from_mins(30)).unwrap().glucose().mg_dl();
+                let own = own.predicted_30min().unwrap().glucose().mg_dl();
+                assert!((led - own).abs() < 0.1, "{led} {own}");
+                same += 1;
+            }
+        } else {
+            let _ = alone.tick(at(minute));
+        }
+    }
+    assert!(same > 10);
+}
+
+#[test]
+fn while_they_are_apart_a_low_is_as_likely_as_the_worse_one_says() {
+    let (mut two, mut alone) = (pair(), single());
+    let falls = |side, m: u32| {
+        let off = m.saturating_sub(1440) as f32 / 6.0;
+        healthy(side, m).map(|v| if side == Side::First { v - off } else { v })
+    };
+    let mut seen = 0;
+    for minute in 0..1740 {
+        alone.run(minute * 60);
+        let view = run(&mut two, minute..minute + 1, falls, |_, _| {});
+        if minute % 5 == 0 {
+            let own = alone.push(&reading(minute, falls(Side::First, minute).unwrap())).low_probability();
+            if view.agreement() == Agreement::Apart {
+                assert!(
+                    view.fused().low_probability() >= own,
+                    "{:?} {own:?}",
+                    view.fused().low_probability()
+                );
+                seen += u32::from(own > Some(0.2));
+            }
+        } else {
+            let _ = alone.tick(at(minute));
+        }
+    }
+    assert!(seen > 3, "{seen}");
+}
+
+#[test]
+fn wrong_fingersticks_raise_no_low_that_both_see() {
+    let mut two = pair();
+    let low = |side, m| Some(61.0 + 0.3 * wobble(side, m));
+    let _ = run(&mut two, 0..300, low, |_, _| {});
+    for k in 0..3 {
+        let _ = two.fingerstick(&Fingerstick::new(at(299 + 60 * k), Glucose::clamped(160.0)));
+        let _ = run(&mut two, 300 + 60 * k..360 + 60 * k, low, |_, view| {
+            let shown = view.fused().shown().unwrap();
+            assert!(shown.glucose.mg_dl() <= 72.0, "{shown}");
+            assert!(view.fused().estimate().unwrap().glucose().mg_dl() <= 72.0);
+            assert!(view.fused().alarms().get(Kind::Low).is_some());
+        });
+    }
+}
+
+#[test]
+fn the_end_of_one_sensors_wear_is_no_alarm_while_the_other_goes_on() {
+    let quality = QualityConfig { wear: Span::from_hours(25), ..QualityConfig::default() };
+    let settings = Settings::default().with_quality(quality);
+    for second_starts in [0, 1200] {
+        let mut two = Pair::new(settings, settings).unwrap();
+        let mut rang = 0;
+        let _ = run(&mut two, 0..2, healthy, |_, _| {});
+        two.sensor_started(Side::First, at(0));
+        for (from, to) in [(2, second_starts.max(3)), (second_starts.max(3), 1600)] {
+            if from == second_starts.max(3) {
+                two.sensor_started(Side::Second, at(from));
+            }
+            let _ = run(&mut two, from..to, healthy, |_, view| rang += u32::from(rings(view, Kind::WearEnd)));
+        }
+        assert_eq!(rang > 0, second_starts == 0, "{second_starts}: {rang}");
+    }
+}
