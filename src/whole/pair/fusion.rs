@@ -407,6 +407,7 @@ impl Coded for Fusion {
 
 #[cfg(test)]
 mod tests {
+    extern crate std;
     use super::*;
 
     fn part(glucose: f32) -> Part {
@@ -446,17 +447,19 @@ mod tests {
         let mut fusion = agreed();
         let mut minute = 2880;
         let mut live = |fusion: &mut Fusion, z: f32, minutes: u32| {
+            let mut apart = std::vec::Vec::new();
             for _ in 0..minutes / 5 {
                 let parts = parts(fusion, z);
                 fusion.step(at(minute), &parts, None);
+                apart.push(fusion.is_apart());
                 minute += 5;
             }
-            fusion.is_apart()
+            apart
         };
-        assert!(!live(&mut fusion, 2.0, 30), "under 2.5 deviations they are not apart");
-        assert!(live(&mut fusion, 3.5, 20));
-        assert!(live(&mut fusion, 2.0, 20), "nor do they meet again at 2");
-        assert!(!live(&mut fusion, 0.5, 10));
+        assert_eq!(live(&mut fusion, 2.0, 30), [false; 6], "under 2.5 deviations they are not apart");
+        assert_eq!(live(&mut fusion, 3.5, 20), [false, false, true, true]);
+        assert_eq!(live(&mut fusion, 2.0, 20), [true; 4], "nor do they meet again at 2");
+        assert_eq!(live(&mut fusion, 0.5, 10), [false; 2]);
     }
 
     #[test]

@@ -175,8 +175,12 @@ fn a_leap_of_one_that_is_named_is_no_offset_to_learn() {
 fn both_leaping_together_blames_none() {
     let mut two = pair();
     let _ = run(&mut two, 0..1440, healthy, |_, _| {});
-    let meal = |side, m: u32| healthy(side, m).map(|v| v + 4.0 * (m - 1440) as f32);
-    let _ = run(&mut two, 1440..1500, meal, |minute, view| {
+    // the second follows some minutes later
+    let meal = |side, m: u32| {
+        let since = (m - 1440) as f32 - if side == Side::Second { 5.0 } else { 0.0 };
+        healthy(side, m).map(|v| v + (5.0 * since).max(0.0))
+    };
+    let _ = run(&mut two, 1440..1480, meal, |minute, view| {
         assert_eq!(view.agreement().errs(), None, "at {minute}");
     });
 }
