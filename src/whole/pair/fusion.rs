@@ -262,15 +262,15 @@ impl Fusion {
             let signed = if side == Side::First { excess } else { -excess };
             self.sudden = (self.sudden + signed).max(-SUREST).min(SUREST);
         }
-        let (Some(fused), [Some(one), Some(two)]) = (self.fused(parts), parts) else {
+        let [Some(one), Some(two)] = parts else {
             (self.apart, self.named, self.open) = (None, None, false);
             return;
         };
-        let odds = self.odds(one, two);
-        let z = fused.z.abs();
+        let (apart, odds) = (self.between(one, two), self.odds(one, two));
+        let (gap, z) = (apart.gap, apart.z.abs());
         // a difference that matters counts sooner where it is clear whose it is
         let ends = one.ends || two.ends;
-        let matters = !ends && fused.gap.abs() > FAR * one.glucose.min(two.glucose).max(FAR_FROM);
+        let matters = !ends && gap.abs() > FAR * one.glucose.min(two.glucose).max(FAR_FROM);
         let within = if self.is_apart() { CLOSED } else { APART };
         let apart = z > within || matters && odds.abs() > NAMED;
         self.apart = match self.apart {
@@ -291,7 +291,7 @@ impl Fusion {
             self.named = likely;
         }
         if minutes > 0.0 && self.named.is_none() {
-            self.compare(minutes, fused.gap, noise(one, two));
+            self.compare(minutes, gap, noise(one, two));
         }
     }
 
