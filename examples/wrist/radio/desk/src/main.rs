@@ -122,7 +122,7 @@ impl Wrist for Desk {
     }
 
     fn keep(&mut self, kept: &Kept) {
-        let stored = self.store.as_mut().map(|store| store.keep(&kept.to_bytes(), &mut self.buffer));
+        let stored = self.store.as_mut().map(|store| store.keep(&kept.to_bytes(), &mut self.buffer[..]));
         let line = format!("kept {stored:?} {:?}", kept.sensor.map(|peer| peer.settled));
         if self.last.insert("kept", line.clone()).as_ref() != Some(&line) {
             say(&line);
@@ -170,11 +170,11 @@ fn run(at: &str, options: &[&str]) -> Result<(), String> {
     let mut store = match given.get("flash") {
         Some(path) => {
             let flash = FileFlash::open(Path::new(path)).map_err(|e| format!("{path}: {e}"))?;
-            Store::open(flash, 0..flash::SIZE, &mut buffer)
+            Store::open(flash, 0..flash::SIZE, &mut buffer[..])
         }
         None => None,
     };
-    let kept = store.as_mut().and_then(|store| Kept::from_bytes(store.newest(&mut buffer)?));
+    let kept = store.as_mut().and_then(|store| Kept::from_bytes(store.newest(&mut buffer[..])?));
     say(&format!(
         "known {} {}",
         kept.is_some_and(|it| it.sensor.is_some()),
