@@ -7,7 +7,7 @@ mod view;
 
 pub use view::{Agreement, PairView, Side, SideView};
 
-use crate::alarm::{AlarmPlan, Alarms, Kind, Situation};
+use crate::alarm::{AlarmPlan, Alarms, Doubt, Kind, Situation};
 use crate::calibration::Calibration;
 use crate::codec::{Codec, Coded};
 use crate::error::Error;
@@ -500,7 +500,8 @@ impl Core {
         }
         // the end of one sensor's wear is no alarm while the other goes on
         let left = |chain: &Chain| chain.quality.wear(now).map(|wear| wear.left());
-        let left = match says.each_ref().map(|one| one.present.is_some()) {
+        let goes_on = |one: &Says| one.present.is_some() || one.doubt == Doubt::WarmUp;
+        let left = match says.each_ref().map(goes_on) {
             [true, true] => left(one).zip(left(two)).map(|(one, two)| one.max(two)),
             [true, false] => left(one),
             [false, true] => left(two),
