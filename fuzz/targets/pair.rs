@@ -11,14 +11,8 @@ use glidepath::{
 use libfuzzer_sys::fuzz_target;
 
 const ROOM: usize = 8;
-const STATUSES: [Status; 6] = [
-    Status::Normal,
-    Status::BelowRange,
-    Status::AboveRange,
-    Status::WarmUp,
-    Status::Doubtful,
-    Status::Fault,
-];
+const STATUSES: [Status; 6] =
+    [Status::Normal, Status::BelowRange, Status::AboveRange, Status::WarmUp, Status::Doubtful, Status::Fault];
 
 #[derive(Arbitrary, Debug)]
 enum Event {
