@@ -29,18 +29,18 @@ const OVER_MOST: f32 = 4.0;
 const USUAL_MIN: f32 = 1_440.0;
 /// Beyond so many standard deviations the two are apart …
 const APART: f32 = 2.5;
+/// … after so long …
+const APART_SPAN: Span = Span::from_mins(10);
 /// … and within so many they agree again.
 const CLOSED: f32 = 1.3;
-/// … after so long.
-const APART_SPAN: Span = Span::from_mins(10);
 /// Where apart or not is as likely as not, standard deviations to the fourth.
 const EVEN: f32 = 10.0;
-/// A sudden departure of one sensor from its own past: beyond so many standard deviations, remembered for so many minutes
-/// while the two agree and while they do not.
+/// A sudden departure of one sensor from its own past speaks against it beyond so many standard deviations; …
 const SUDDEN: f32 = 3.0;
-/// … where the other is bound to stay behind or moves the same way, at so many mg/dL/min or faster, from so many on.
-const SUDDEN_WITH: f32 = 5.0;
+/// … where the other is bound to stay behind, or moves the same way by so many mg/dL/min or more, beyond so many; …
 const MOVES: f32 = 1.0;
+const SUDDEN_WITH: f32 = 5.0;
+/// … one reading by no more than these odds; and for so many minutes, while the two agree and while they do not.
 const SUDDEN_MOST: f32 = 3.0;
 const SUDDEN_MIN: f32 = 45.0;
 const SUDDEN_APART_MIN: f32 = 1_440.0;
@@ -96,13 +96,10 @@ pub(super) struct Fused {
     pub offset_variance: f32,
     /// The first one's weight, 0 to 1.
     pub share: f32,
-    /// How far they are apart beyond their offsets, first less second, mg/dL.
-    pub gap: f32,
-    /// The same in what is usual for them, standard deviations.
-    pub z: f32,
 }
 
-/// How far two are apart: beyond their offsets, mg/dL, the same in what is usual, and how much of it is doubt, squared.
+/// How far two are apart: beyond their offsets, first less second, mg/dL; the same in what is usual for them, standard
+/// deviations; and how much of it is doubt, (mg/dL)².
 struct Between {
     gap: f32,
     z: f32,
@@ -175,14 +172,13 @@ impl Fusion {
 
     /// The two as one; `None` without either.
     pub fn fused(&self, parts: &[Option<Part>; 2]) -> Option<Fused> {
-        let ([o1, o2], [p11, p12, p22]) = (self.offsets, self.prior(parts));
+        let p = self.prior(parts);
+        let ([o1, o2], [p11, p12, p22]) = (self.offsets, p);
         let alone = |part: &Part, offset: f32, variance: f32, share: f32| Fused {
             glucose: part.glucose - offset,
             variance: part.variance,
             offset_variance: variance,
             share,
-            gap: 0.0,
-            z: 0.0,
         };
         let (one, two) = match parts {
             [Some(one), Some(two)] => (one, two),
@@ -190,7 +186,7 @@ impl Fusion {
             [None, Some(two)] => return Some(alone(two, o2, p22, 0.0)),
             [None, None] => return None,
         };
-        let Between { gap, z, beyond } = self.between(one, two);
+        let Between { beyond, .. } = self.between(one, two, p);
         // what is left apart is doubt on each, as likely as it is that this one errs
         let errs = math::logistic(SHARP * self.odds(one, two));
         let (n1, n2) = (one.variance + beyond * errs, two.variance + beyond * (1.0 - errs));
@@ -206,17 +202,14 @@ impl Fusion {
             variance: of(n1, together, n2),
             offset_variance: of(p11, p12, p22),
             share,
-            gap,
-            z,
         })
     }
 
-    /// How far the two are apart.
-    fn between(&self, one: &Part, two: &Part) -> Between {
-        let ([o1, o2], [p11, p12, p22]) = (self.offsets, self.p);
+    /// How far the two are apart, their offsets known to `p`.
+    fn between(&self, one: &Part, two: &Part, [p11, p12, p22]: [f32; 3]) -> Between {
+        let [o1, o2] = self.offsets;
         let gap = (one.glucose - o1) - (two.glucose - o2);
-        let or = |known: f32, part: &Part| if known > 0.0 { known } else { part.calibration_variance };
-        let spread = or(p11, one) - 2.0 * p12 + or(p22, two);
+        let spread = p11 - 2.0 * p12 + p22;
         let z = gap / math::sqrt(self.usual * (noise(one, two) + spread).max(1.0));
         let z4 = z * z * z * z;
         Between { gap, z, beyond: gap * gap * z4 / (z4 + EVEN) }
@@ -266,8 +259,8 @@ impl Fusion {
             (self.apart, self.named, self.open) = (None, None, false);
             return;
         };
-        let (apart, odds) = (self.between(one, two), self.odds(one, two));
-        let (gap, z) = (apart.gap, apart.z.abs());
+        let (Between { gap, z, .. }, odds) = (self.between(one, two, self.p), self.odds(one, two));
+        let z = z.abs();
         // a difference that matters counts sooner where it is clear whose it is
         let ends = one.ends || two.ends;
         let matters = !ends && gap.abs() > FAR * one.glucose.min(two.glucose).max(FAR_FROM);
@@ -323,9 +316,9 @@ impl Fusion {
             };
             let told = 0.5 * (miss(one, o1, p11) - miss(two, o2, p22));
             self.sticks = (self.sticks + told).max(-SUREST).min(SUREST);
-            let fused = self.between(one, two);
+            let apart = self.between(one, two, self.p);
             let errs = math::logistic(SHARP * self.odds(one, two));
-            beyond = [fused.beyond * errs, fused.beyond * (1.0 - errs)];
+            beyond = [apart.beyond * errs, apart.beyond * (1.0 - errs)];
         }
         // the one that errs less first: it tells how far off the other is
         let mut order = [(0, [1.0, 0.0]), (1, [0.0, 1.0])];
@@ -437,7 +430,7 @@ mod tests {
 
     /// Two that are `z` of their usual deviations apart.
     fn parts(fusion: &Fusion, z: f32) -> [Option<Part>; 2] {
-        let of = |gap: f32| fusion.fused(&[Some(part(120.0 + gap)), Some(part(120.0))]).unwrap().z;
+        let of = |gap: f32| fusion.between(&part(120.0 + gap), &part(120.0), fusion.p).z;
         let (none, unit) = (of(0.0), of(1.0) - of(0.0));
         [Some(part(120.0 + (z - none) / unit)), Some(part(120.0))]
     }
@@ -465,10 +458,14 @@ mod tests {
     #[test]
     fn a_calibration_that_moves_an_estimate_moves_its_offset_with_it() {
         let mut fusion = agreed();
-        let before = fusion.fused(&[Some(part(150.0)), Some(part(120.0))]).unwrap();
+        let of = |fusion: &Fusion, one: f32, two: f32| {
+            let glucose = fusion.fused(&[Some(part(one)), Some(part(two))]).unwrap().glucose;
+            (glucose, fusion.between(&part(one), &part(two), fusion.p).gap)
+        };
+        let before = of(&fusion, 150.0, 120.0);
         fusion.shift([-30.0, 7.0]);
-        let after = fusion.fused(&[Some(part(120.0)), Some(part(127.0))]).unwrap();
-        assert!((before.glucose - after.glucose).abs() < 1e-3 && (before.gap - after.gap).abs() < 1e-3);
+        let after = of(&fusion, 120.0, 127.0);
+        assert!((before.0 - after.0).abs() < 1e-3 && (before.1 - after.1).abs() < 1e-3);
         let odd = fusion.offsets();
         fusion.shift([f32::NAN, 0.0]);
         assert_eq!(fusion.offsets(), odd);
@@ -498,7 +495,7 @@ mod tests {
             fusion.step(at(minute), &[Some(part(120.0 + off)), Some(part(120.0 - off))], None);
         }
         assert!(fusion.usual > 2.0, "{}", fusion.usual);
-        let z = |fusion: &Fusion| fusion.fused(&[Some(part(150.0)), Some(part(110.0))]).unwrap().z;
+        let z = |fusion: &Fusion| fusion.between(&part(150.0), &part(110.0), fusion.p).z;
         assert!(z(&fusion) < 0.7 * z(&agreed()));
     }
 }
