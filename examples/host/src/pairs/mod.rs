@@ -6,6 +6,8 @@ mod simulated;
 
 use std::path::PathBuf;
 
+use glidepath::View;
+use glidepath::alarm::{Kind, PRESENT};
 use serde::Serialize;
 
 use crate::args::InputArgs;
@@ -55,6 +57,15 @@ struct World {
     sensors: &'static str,
     fingersticks_per_day: u32,
     ways: Vec<Simulated>,
+}
+
+/// Whether the pair holds a low that a sensor's own monitor holds by a fresh reading of 70 mg/dL or less; `None` where that
+/// holds none.
+fn hears(own: &View, pair: &View) -> Option<bool> {
+    let holds = |view: &View| [Kind::Low, Kind::Floor].iter().any(|kind| view.alarms().get(*kind).is_some());
+    let low = own.newest().is_some_and(|(_, glucose)| glucose.mg_dl() <= 70.0);
+    let fresh = own.age().is_some_and(|age| age < PRESENT);
+    (low && fresh && holds(own)).then(|| holds(pair))
 }
 
 pub fn run(args: &Args) -> Result<(), Failure> {

@@ -2,11 +2,11 @@
 
 use std::path::{Path, PathBuf};
 
-use glidepath::alarm::Kind;
 use glidepath::{Instant, Monitor, PairMonitor, PairView, Reading, Settings, Side, Span, View};
 use rayon::prelude::*;
 use serde::Serialize;
 
+use super::hears;
 use crate::args::InputArgs;
 use crate::failure::Failure;
 use crate::table::{self, Trace};
@@ -159,13 +159,9 @@ fn live((first, second): &(PathBuf, PathBuf), input: &InputArgs) -> Result<Lived
 impl Lived {
     /// Whether the pair holds the lows that a sensor's own monitor holds.
     fn listen(&mut self, own: &View, pair: &View) {
-        let holds =
-            |view: &View| view.alarms().get(Kind::Low).is_some() || view.alarms().get(Kind::Floor).is_some();
-        let fresh = own.newest().is_some_and(|(_, glucose)| glucose.mg_dl() <= 70.0)
-            && own.age().is_some_and(|age| age < glidepath::alarm::PRESENT);
-        if holds(own) && fresh {
+        if let Some(hears) = hears(own, pair) {
             self.lows += 1;
-            self.unheard += u32::from(!holds(pair));
+            self.unheard += u32::from(!hears);
         }
     }
 

@@ -1,12 +1,12 @@
 //! Simulated people wearing two sensors, one of which may fail.
 
-use glidepath::alarm::Kind;
 use glidepath::simulate::{Faults, Meter, MeterModel, Person, PersonConfig, Random, Sensor, SensorModel};
 use glidepath::{Agreement, Monitor, PairMonitor, Reading, Settings, Side, Span, View};
 use rayon::prelude::*;
 use serde::Serialize;
 
 use super::failing::{Failing, Way};
+use super::hears;
 use crate::failure::Failure;
 
 /// What the columns mean.
@@ -263,13 +263,9 @@ impl World {
 
     /// Whether the pair holds the lows that the healthy sensor's own monitor holds.
     fn listen(&mut self, pair: &View, own: &View) {
-        let holds =
-            |view: &View| view.alarms().get(Kind::Low).is_some() || view.alarms().get(Kind::Floor).is_some();
-        let fresh = own.newest().is_some_and(|(_, glucose)| glucose.mg_dl() <= 70.0)
-            && own.age().is_some_and(|age| age < glidepath::alarm::PRESENT);
-        if holds(own) && fresh {
+        if let Some(hears) = hears(own, pair) {
             self.tally.lows += 1;
-            self.tally.unheard += u32::from(!holds(pair));
+            self.tally.unheard += u32::from(!hears);
         }
     }
 
