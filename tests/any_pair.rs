@@ -280,3 +280,45 @@ fn what_must_always_hold_holds_on_any_day_with_two_sensors() {
     });
     println!("{days} random days");
 }
+
+/// With one sensor silent for ever the pair is the other one's monitor: what `safety.rs` holds of that holds here.
+#[test]
+fn with_one_sensor_lows_ring_as_its_own_monitor_rings() {
+    for seed in 0..if cfg!(debug_assertions) { 20 } else { 400 } {
+        let mut random = Random::new(seed, 7);
+        let settings = Settings::default();
+        let mut pair = PairMonitor::<ROOM>::new(settings, settings).unwrap();
+        let mut own = glidepath::Monitor::<ROOM>::new(settings).unwrap();
+        let side = if seed % 2 == 0 { Side::First } else { Side::Second };
+        let (mut value, mut drift, mut off) = (110.0_f32, 0.0_f32, 0);
+        for minute in 0..1440_u32 {
+            pair.run(minute * 60);
+            own.run(minute * 60);
+            let wall = Instant::from_secs(1_700_000_000 + minute * 60);
+            let stamp = wall.plus(Span::from_mins(off));
+            if random.happens(0.003) {
+                off = random.between(-3000.0, 3000.0) as i32;
+            }
+            drift = 0.95 * drift + random.between(-0.35, 0.32);
+            value = (value + drift).clamp(38.0, 260.0);
+            let (both, one) = if minute % 5 == 0 && random.happens(0.95) {
+                let status = if value < 40.0 { Status::BelowRange } else { Status::Normal };
+                let reading = Reading::new(stamp, glucose(value.max(40.0).round())).with_status(status);
+                (pair.push(side, &reading), own.push(&reading))
+            } else {
+                (pair.tick(wall), own.tick(wall))
+            };
+            for kind in [Kind::Floor, Kind::Low, Kind::NoData] {
+                let told = |view: &glidepath::View| {
+                    view.alarms().get(kind).map(|held| (held.rings, held.heeded, held.ring.priority))
+                };
+                assert_eq!(told(both.fused()), told(&one), "{seed}, {minute}: {kind:?}");
+            }
+            assert_eq!(both.fused().age(), one.age(), "{seed}, {minute}");
+            if random.happens(0.004) {
+                pair.acknowledge();
+                own.acknowledge();
+            }
+        }
+    }
+}
