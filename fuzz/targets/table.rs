@@ -1,20 +1,7 @@
 //! Any bytes as the desk tool's table of readings: read in order and in range, or refused in one sentence.
 #![no_main]
-#![allow(
-    dead_code,
-    unused_imports,
-    reason = "the desk tool's own modules, of which only the reader is called"
-)]
 
-#[path = "../../examples/host/src/args.rs"]
-mod args;
-#[path = "../../examples/host/src/failure.rs"]
-mod failure;
-#[path = "../../examples/host/src/progress.rs"]
-mod progress;
-#[path = "../../examples/host/src/table/mod.rs"]
-mod table;
-
+use glidepath_host::{args::InputArgs, table};
 use libfuzzer_sys::fuzz_target;
 use std::path::PathBuf;
 use std::sync::LazyLock;
@@ -31,8 +18,8 @@ static ZONE: LazyLock<jiff::tz::TimeZone> =
 fuzz_target!(|bytes: &[u8]| {
     std::fs::write(&*FILE, bytes).expect("written");
     let zoned = bytes.len() % 2 == 0;
-    let args = args::InputArgs { zone: zoned.then(|| ZONE.clone()), ..Default::default() };
-    match table::read_trace(&FILE, &args, &["plasma_mg_dl"]) {
+    let args = InputArgs { zone: zoned.then(|| ZONE.clone()), ..Default::default() };
+    match table::read_trace(&FILE, &args, &[table::TRUTH]) {
         Ok(trace) => {
             let readings = &trace.readings;
             assert!(readings.is_sorted_by(|a, b| a.at() < b.at()), "out of order");

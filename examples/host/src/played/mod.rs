@@ -12,7 +12,7 @@ use glidepath::{Fingerstick, Instant, Reading, Settings, Side, Span, View};
 
 use crate::failure::Failure;
 use crate::progress::Progress;
-use crate::table::Trace;
+use crate::table::{self, Trace};
 use sample::{Pricked, Rang, Sample};
 pub use worn::Beside;
 use worn::Worn;
@@ -34,9 +34,6 @@ const TICK: Span = Span::from_mins(1);
 const LONGEST_SILENCE: Span = Span::from_hours(24);
 /// What is left of it is stepped over.
 const STRIDE: Span = Span::from_hours(24);
-
-/// The column of true blood glucose beside a trace.
-pub const TRUTH: &str = "plasma_mg_dl";
 
 impl Played {
     /// The readings that the alarms rang by; of two sensors those of the first.
@@ -73,7 +70,7 @@ pub fn play_worn(
     let later = later(&trace.readings, beside);
     let progress = Progress::new("replaying", length as u64);
     let (mut sticks, mut beside) = (sticks.iter().peekable(), beside.iter().peekable());
-    let truth = trace.column(TRUTH).unwrap_or_default();
+    let truth = trace.column(table::TRUTH).unwrap_or_default();
     let mut first = trace.readings.iter().zip(0_usize..).peekable();
     for n in 0..length {
         // of two at one moment the second first: what is compared with the truth then knows both

@@ -12,7 +12,7 @@ use crate::simulate::WorldArgs;
 use crate::table::{self, Unit};
 
 /// Columns with the truth in recorded traces.
-const TRUTH: [&str; 3] = ["plasma_mg_dl", "reference_mg_dl", "rate_mg_dl_min"];
+const TRUTH: [&str; 3] = [table::TRUTH, table::REFERENCE, table::TRUE_RATE];
 
 /// What is ranked and on what.
 pub struct Ranking {

@@ -8,7 +8,7 @@ use glidepath::{Fingerstick, Glucose, Reading, Span};
 
 use super::lows;
 use crate::simulate::pricks;
-use crate::table::Trace;
+use crate::table::{self, Trace};
 
 /// Readings of one sensor, and the truth once a minute.
 pub struct Series {
@@ -62,10 +62,10 @@ impl Series {
         let start = first.at().secs();
         let minutes = (last.at().secs() - start).div_ceil(60) as usize + 1;
         let known = |name| trace.column(name).filter(|values| values.iter().any(|v| v.is_finite()));
-        let plasma = known("plasma_mg_dl").or_else(|| known("reference_mg_dl"));
+        let plasma = known(table::TRUTH).or_else(|| known(table::REFERENCE));
         let own: Vec<f32> = trace.readings.iter().map(|reading| reading.glucose().mg_dl()).collect();
         let truth = minute_by_minute(trace, plasma.unwrap_or(&own), minutes);
-        let rate = match trace.column("rate_mg_dl_min") {
+        let rate = match trace.column(table::TRUE_RATE) {
             Some(rate) => minute_by_minute(trace, rate, minutes),
             None => slopes(&truth),
         };

@@ -6,7 +6,7 @@
 use glidepath::simulate::{Meter, MeterModel, Person, PersonConfig, Sensor, SensorModel, Truth};
 use glidepath::{Error, Fingerstick, Glucose, Instant, Reading, Span};
 
-use crate::table::{Column, Counts, Fingersticks, Trace};
+use crate::table::{self, Column, Counts, Fingersticks, Trace};
 
 /// Midnight before the first day: a Monday, on the wearer's own clock.
 const START: u32 = 1_714_953_600; // 2024-05-06
@@ -118,7 +118,7 @@ pub fn generate() -> Result<(Trace, Fingersticks), Error> {
     let trace = Trace {
         counts: counts(readings.len()),
         readings,
-        columns: vec![Column { name: "plasma_mg_dl", values: plasma }],
+        columns: vec![Column { name: table::TRUTH, values: plasma }],
         interval_s: Some(INTERVAL_MIN * 60),
         ..Trace::default()
     };
@@ -147,7 +147,7 @@ fn act(deed: &Deed, person: &mut Person, meter: &mut Meter, truth: &Truth, stick
 /// The trace as a table like those the tool reads.
 pub fn trace_csv(trace: &Trace) -> String {
     let mut out = "# invented: simulated by glidepath\ntime,glucose_mg_dl,plasma_mg_dl\n".to_owned();
-    let truth = trace.column("plasma_mg_dl").unwrap_or_default();
+    let truth = trace.column(table::TRUTH).unwrap_or_default();
     for (reading, plasma) in trace.readings.iter().zip(truth) {
         let time = trace.clock.iso(reading.at().secs().into());
         out += &format!("{time},{},{plasma:.1}\n", reading.glucose().whole_mg_dl());

@@ -14,9 +14,9 @@ use glidepath::review::EpisodeRule;
 use crate::args::{InputArgs, OutputArgs};
 use crate::failure::Failure;
 use crate::output::{Outputs, say};
+use crate::played;
 use crate::played::lows::{self, Low};
 use crate::played::sample::{self, Digits, Pricked, Rang, Sample};
-use crate::played::{self};
 use crate::rehearsal::{self, Rehearsal, score};
 use crate::sheet::CAUTION;
 use crate::table::{self, Clock, Counts, Fingersticks, Trace, Unit};
@@ -212,7 +212,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
     let folder = args.output.out.as_deref();
     let replay = match &args.trace {
         Some(path) => {
-            let trace = table::read_trace(path, &args.input, &[played::TRUTH])?;
+            let trace = table::read_trace(path, &args.input, &[table::TRUTH])?;
             let sticks = match &args.fingersticks {
                 Some(path) => table::read_fingersticks_beside(path, &args.input, &trace.clock)?,
                 None => Fingersticks { values: trace.fingersticks.clone(), ..Fingersticks::default() },

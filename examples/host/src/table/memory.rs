@@ -66,7 +66,7 @@ pub struct Table {
 }
 
 /// The further columns that are known of a trace: the truth, its rate, and fingersticks.
-pub const EXTRAS: [&str; 3] = [crate::played::TRUTH, "rate_mg_dl_min", read::REFERENCE];
+pub const EXTRAS: [&str; 3] = [read::TRUTH, read::TRUE_RATE, read::REFERENCE];
 
 /// Which of the columns of a table are wanted, by their places.
 #[derive(Clone, Debug, PartialEq, Eq)]

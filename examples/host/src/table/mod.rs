@@ -16,7 +16,7 @@ use glidepath::{Fingerstick, MG_DL_PER_MMOL_L, Reading};
 use serde::Serialize;
 
 pub use lines::{Lines, Taken};
-pub use read::{read_fingersticks, read_fingersticks_beside, read_trace};
+pub use read::{REFERENCE, TRUE_RATE, TRUTH, read_fingersticks, read_fingersticks_beside, read_trace};
 pub use stamp::{Clock, date, parse as parse_time, zone};
 pub use written::Format;
 

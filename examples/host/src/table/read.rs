@@ -24,8 +24,10 @@ pub(super) const HIGH_MG_DL: f32 = 400.0;
 pub(super) const FIRST: i64 = 0;
 pub(super) const LAST: i64 = 4_291_747_200; // 2106-01-01
 
-/// A trace's own column of blood glucose.
-pub(super) const REFERENCE: &str = "reference_mg_dl";
+/// A trace's own columns: true blood glucose and its rate, in a simulated one, and fingersticks.
+pub const TRUTH: &str = "plasma_mg_dl";
+pub const TRUE_RATE: &str = "rate_mg_dl_min";
+pub const REFERENCE: &str = "reference_mg_dl";
 
 /// Reads a trace, with those of the columns `extras` that the file has. Its own column `reference_mg_dl` (or the same
 /// in mmol/L) is read as fingersticks.
