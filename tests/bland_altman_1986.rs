@@ -4,7 +4,7 @@
 //! `scipy.stats.t.ppf(0.975, 9)` = 2.262157. MARD and agreement rates by their definitions; which value
 //! switches from mg/dL to percent: ISO 15197 (reference), 21 CFR 862.1355 (sensor).
 
-use glidepath::accuracy::{Agreement, AgreementRule, Pair, PointAccuracy, Switch, median};
+use glidepath::accuracy::{AgreementRates, AgreementRule, Pair, PointAccuracy, Switch, median};
 use glidepath::{Glucose, Instant};
 
 const PAIRS: [(f32, f32); 10] = [
@@ -75,7 +75,7 @@ fn agreement_depends_on_the_cut_and_not_here_on_the_switch() {
         (70.0, Switch::Sensor, [6, 10, 10, 10]),
         (80.0, Switch::Reference, [6, 10, 10, 10]),
     ] {
-        let mut agreement = Agreement::new(cut, switch).unwrap();
+        let mut agreement = AgreementRates::new(cut, switch).unwrap();
         PAIRS.map(pair).iter().for_each(|pair| agreement.push(pair));
         let rates = [
             agreement.within_15_15(),

@@ -1,7 +1,7 @@
 //! Rate agreement and alert rates in the manner of CLSI POCT05, 2nd ed. (2020); the bins as printed in the
 //! labels of marketed systems, the procedure from memory.
 
-use glidepath::accuracy::{AlertRule, Pair, RateAgreement, Side, Tally};
+use glidepath::accuracy::{AlertRule, AlertSide, Pair, RateAgreement, Tally};
 use glidepath::{Fingerstick, Glucose, Instant, Reading, Span};
 
 fn minutes(minutes: u32) -> Instant {
@@ -67,7 +67,7 @@ fn true_alerts_and_detected_events_have_different_denominators() {
         .zip(reference)
         .map(|(i, value)| Fingerstick::new(minutes(15 * i), mg_dl(value.into())))
         .collect();
-    let low = AlertRule::new(Side::Below, mg_dl(70.0), Span::from_mins(15)).unwrap();
+    let low = AlertRule::new(AlertSide::Below, mg_dl(70.0), Span::from_mins(15)).unwrap();
     assert_eq!(low.alerts(&readings).collect::<Vec<_>>(), [minutes(35), minutes(110)]);
     assert_eq!(low.events(&references).collect::<Vec<_>>(), [minutes(45), minutes(165)]);
     let rates = low.judge(&readings, &references);

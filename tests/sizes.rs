@@ -23,7 +23,7 @@ fn types_are_as_large_as_documented() {
         glidepath::PairView: 536,
         glidepath::Side: 1,
         glidepath::Agreement: 2,
-        accuracy::Agreement: 40,
+        accuracy::AgreementRates: 40,
         accuracy::Concurrence: 484,
         accuracy::Disputes: 20,
         accuracy::Interval: 16,

@@ -2,7 +2,7 @@
 #![no_main]
 
 use glidepath::accuracy::{
-    Agreement, Concurrence, Criterion, Iso15197, Pair, Parkes, PointAccuracy, RateAgreement, Regulation,
+    AgreementRates, Concurrence, Criterion, Iso15197, Pair, Parkes, PointAccuracy, RateAgreement, Regulation,
     Switch, Tally, Zone, ZoneCounts, clarke, mard_interval, median,
 };
 use glidepath::{Glucose, Instant};
@@ -10,7 +10,7 @@ use libfuzzer_sys::fuzz_target;
 
 fuzz_target!(|pairs: Vec<(u32, f32, f32)>| {
     let mut points = [PointAccuracy::new(); 3];
-    let mut agreement = Agreement::new(100.0, Switch::Reference).expect("in range");
+    let mut agreement = AgreementRates::new(100.0, Switch::Reference).expect("in range");
     let (mut iso, mut concurrence, mut regulation) = (Iso15197::new(), Concurrence::new(), Regulation::new());
     let mut rates = RateAgreement::new();
     let mut counts = ZoneCounts::new();

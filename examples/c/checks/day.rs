@@ -3,7 +3,7 @@
 #[path = "../../../tests/three_days/mod.rs"]
 mod three_days;
 
-use glidepath::accuracy::{Agreement, Method, Pair, Paired, Pairing, PointAccuracy, Switch};
+use glidepath::accuracy::{AgreementRates, Method, Pair, Paired, Pairing, PointAccuracy, Switch};
 use glidepath::alarm::{AlarmPlan, AlarmSettings, Grounds, Kind, Slot, Weekdays};
 use glidepath::forecast::{Forecast, Predicted};
 use glidepath::gatt::{
@@ -507,7 +507,7 @@ fn looking_back(hash: &mut Hash, values: &[i32]) {
     hash.line("review");
     let readings: Vec<Reading> = (0..288).map(|i| reading(values, i)).collect();
     let (mut point, mut agreement) =
-        (PointAccuracy::new(), Agreement::new(100.0, Switch::Reference).unwrap());
+        (PointAccuracy::new(), AgreementRates::new(100.0, Switch::Reference).unwrap());
     let sticks: Vec<Fingerstick> = (0..288)
         .step_by(12)
         .map(|i| {

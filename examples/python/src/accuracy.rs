@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use glidepath::accuracy::{Agreement, Pair, Switch};
+use glidepath::accuracy::{AgreementRates, Pair, Switch};
 use glidepath::{Glucose, Instant, Span};
 use glidepath_host::compare::figures::{Figures, Point};
 use glidepath_host::compare::input::Worn;
@@ -155,8 +155,8 @@ fn take<const N: usize>(rest: &mut &[u8]) -> Option<[u8; N]> {
     Some(*first)
 }
 
-fn agreement(cut_mg_dl: f32) -> PyResult<Agreement> {
-    Agreement::new(cut_mg_dl, Switch::Reference)
+fn agreement(cut_mg_dl: f32) -> PyResult<AgreementRates> {
+    AgreementRates::new(cut_mg_dl, Switch::Reference)
         .map_err(|_| refused(format!("cut_mg_dl: found {cut_mg_dl}, expected 0 to 400")))
 }
 

@@ -75,10 +75,10 @@ impl AgreementRule {
 ///
 /// # Examples
 /// ```
-/// use glidepath::accuracy::{Agreement, Pair, Switch};
+/// use glidepath::accuracy::{AgreementRates, Pair, Switch};
 /// use glidepath::{Glucose, Instant};
 /// let mg_dl = Glucose::from_mg_dl;
-/// let mut agreement = Agreement::new(100.0, Switch::Reference)?;
+/// let mut agreement = AgreementRates::new(100.0, Switch::Reference)?;
 /// agreement.push(&Pair::new(Instant::from_secs(0), mg_dl(120.0)?, mg_dl(100.0)?)?);
 /// assert_eq!(agreement.within_15_15().percent(), Some(0.0));
 /// assert_eq!(agreement.within_20_20().percent(), Some(100.0));
@@ -86,7 +86,7 @@ impl AgreementRule {
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Agreement {
+pub struct AgreementRates {
     cut_mg_dl: f32,
     switch: Switch,
     tallies: [Tally; 4],
@@ -94,7 +94,7 @@ pub struct Agreement {
 
 const LIMITS: [f32; 4] = [15.0, 20.0, 30.0, 40.0];
 
-impl Agreement {
+impl AgreementRates {
     /// No pairs yet.
     ///
     /// # Errors
@@ -161,6 +161,6 @@ mod tests {
         assert!(AgreementRule::new(0.5).is_err());
         assert!(AgreementRule::new(f32::NAN).is_err());
         assert!(AgreementRule::new(15.0).unwrap().with_switch(-1.0, Switch::Sensor).is_err());
-        assert!(Agreement::new(401.0, Switch::Sensor).is_err());
+        assert!(AgreementRates::new(401.0, Switch::Sensor).is_err());
     }
 }

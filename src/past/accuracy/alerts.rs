@@ -8,7 +8,7 @@ use crate::units::{Glucose, Instant, Span};
 /// On which side of its threshold an alert sounds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum Side {
+pub enum AlertSide {
     /// Under it.
     Below,
     /// Over it.
@@ -29,7 +29,7 @@ pub enum Side {
 ///
 /// # Examples
 /// ```
-/// use glidepath::accuracy::{AlertRule, Side};
+/// use glidepath::accuracy::{AlertRule, AlertSide};
 /// use glidepath::{Fingerstick, Glucose, Instant, Reading, Span};
 /// let mg_dl = Glucose::from_mg_dl;
 /// let readings = [
@@ -37,7 +37,7 @@ pub enum Side {
 ///     Reading::new(Instant::from_secs(300), mg_dl(68.0)?),
 /// ];
 /// let references = [Fingerstick::new(Instant::from_secs(600), mg_dl(66.0)?)];
-/// let low = AlertRule::new(Side::Below, mg_dl(70.0)?, Span::from_mins(15))?;
+/// let low = AlertRule::new(AlertSide::Below, mg_dl(70.0)?, Span::from_mins(15))?;
 /// let rates = low.judge(&readings, &references);
 /// assert_eq!(rates.true_alerts.percent(), Some(100.0));
 /// assert_eq!(rates.detected.percent(), Some(100.0));
@@ -46,7 +46,7 @@ pub enum Side {
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct AlertRule {
-    side: Side,
+    side: AlertSide,
     threshold: Glucose,
     window: Span,
 }
@@ -68,7 +68,7 @@ impl AlertRule {
     ///
     /// # Errors
     /// When the window is negative or over two hours.
-    pub const fn new(side: Side, threshold: Glucose, window: Span) -> Result<Self, Error> {
+    pub const fn new(side: AlertSide, threshold: Glucose, window: Span) -> Result<Self, Error> {
         if window.secs() < 0 || window.secs() > 7200 {
             return Err(Error::new("window", ErrorKind::OutOfRange));
         }
@@ -79,8 +79,8 @@ impl AlertRule {
     #[must_use]
     pub fn beyond(&self, glucose: Glucose) -> bool {
         match self.side {
-            Side::Below => glucose < self.threshold,
-            Side::Above => glucose > self.threshold,
+            AlertSide::Below => glucose < self.threshold,
+            AlertSide::Above => glucose > self.threshold,
         }
     }
 
@@ -146,7 +146,7 @@ mod tests {
     fn an_alert_nobody_checked_is_not_called_false() {
         let reading =
             |minutes: u32, value| Reading::new(Instant::from_secs(minutes * 60), Glucose::clamped(value));
-        let rule = AlertRule::new(Side::Above, Glucose::clamped(250.0), Span::from_mins(15)).unwrap();
+        let rule = AlertRule::new(AlertSide::Above, Glucose::clamped(250.0), Span::from_mins(15)).unwrap();
         let readings = [reading(0, 260.0), reading(5, 240.0), reading(10, 300.0).with_status(Status::Fault)];
         let rates = rule.judge(&readings, &[]);
         assert_eq!((rates.unjudged, rates.true_alerts.trials()), (1, 0));
@@ -154,8 +154,8 @@ mod tests {
         assert_eq!(rule.judge(&readings, &calm).true_alerts, Tally::new(0, 1).unwrap());
         let high = [Fingerstick::new(Instant::from_secs(0), Glucose::clamped(251.0))];
         assert_eq!(rule.judge(&readings, &high).true_alerts, Tally::new(1, 1).unwrap());
-        assert!(AlertRule::new(Side::Above, Glucose::clamped(250.0), Span::from_hours(3)).is_err());
-        let low = AlertRule::new(Side::Below, Glucose::clamped(70.0), Span::ZERO).unwrap();
+        assert!(AlertRule::new(AlertSide::Above, Glucose::clamped(250.0), Span::from_hours(3)).is_err());
+        let low = AlertRule::new(AlertSide::Below, Glucose::clamped(70.0), Span::ZERO).unwrap();
         assert_eq!(low.alerts(&[reading(0, 70.0), reading(5, 69.9)]).count(), 1);
         assert!(!low.beyond(Glucose::clamped(70.0)) && !rule.beyond(Glucose::clamped(250.0)));
     }

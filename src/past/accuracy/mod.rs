@@ -6,7 +6,7 @@
 //! | question | here |
 //! | --- | --- |
 //! | which values belong together | [`Pairing`] |
-//! | how far off | [`PointAccuracy`], [`median`], [`LimitsOfAgreement`], [`Agreement`] |
+//! | how far off | [`PointAccuracy`], [`median`], [`LimitsOfAgreement`], [`AgreementRates`] |
 //! | how sure of that | [`bias_interval`], [`mard_interval`], [`cluster_interval`], [`Tally`], [`cluster_lower_percent`] |
 //! | does it matter | [`clarke`], [`Parkes`], [`Concurrence`] |
 //! | is the direction right | [`RateAgreement`] |
@@ -68,8 +68,8 @@ mod rates;
 mod regulation;
 mod tally;
 
-pub use agreement::{Agreement, AgreementRule, Switch};
-pub use alerts::{AlertRates, AlertRule, Side};
+pub use agreement::{AgreementRates, AgreementRule, Switch};
+pub use alerts::{AlertRates, AlertRule, AlertSide};
 pub use clarke::clarke;
 pub use concurrence::Concurrence;
 pub use cost::{Part, cost_per_day};
@@ -100,7 +100,7 @@ mod tests {
         assert_eq!(size_of::<Interval>(), 16);
         assert_eq!(size_of::<Tally>(), 8);
         assert_eq!(size_of::<PointAccuracy>(), 80);
-        assert_eq!(size_of::<Agreement>(), 40);
+        assert_eq!(size_of::<AgreementRates>(), 40);
         assert_eq!(size_of::<ZoneCounts>(), 20);
         assert_eq!(size_of::<Concurrence>(), 484);
         assert_eq!(size_of::<RateAgreement>(), 180);

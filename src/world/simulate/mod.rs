@@ -37,7 +37,7 @@ pub use gaussian::{GaussianWorld, GaussianWorldConfig};
 pub use meter::{Meter, MeterModel};
 pub use person::{Person, PersonConfig};
 pub use random::Random;
-pub use sensor::{Disturbance, Faults, Sample, Sensor, SensorModel};
+pub use sensor::{Disturbance, Faults, Sensor, SensorModel, SimulatedReading};
 
 use crate::units::{Glucose, Instant, Rate};
 

@@ -246,12 +246,12 @@ pub enum Disturbance {
 
 /// One reading and the truth about it.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Sample {
+pub struct SimulatedReading {
     reading: Reading,
     disturbance: Disturbance,
 }
 
-impl Sample {
+impl SimulatedReading {
     /// What the sensor says: whole mg/dL within its range.
     #[must_use]
     pub const fn reading(&self) -> Reading {
@@ -465,7 +465,7 @@ impl Sensor {
     /// What the sensor reports now: nothing in a gap, or before it has followed any truth.
     ///
     /// Every call draws fresh noise without memory, so read once a report.
-    pub fn read(&mut self) -> Option<Sample> {
+    pub fn read(&mut self) -> Option<SimulatedReading> {
         let at = self.at?;
         let white = self.model.white_sd * self.noise_random.normal();
         let mut disturbance = Disturbance::None;
@@ -491,7 +491,10 @@ impl Sensor {
             Status::Normal
         };
         let shown = math::round(value.max(self.model.low).min(self.model.high));
-        Some(Sample { reading: Reading::new(at, Glucose::clamped(shown)).with_status(status), disturbance })
+        Some(SimulatedReading {
+            reading: Reading::new(at, Glucose::clamped(shown)).with_status(status),
+            disturbance,
+        })
     }
 
     /// The gain and the offset, mg/dL, of the sensor now.

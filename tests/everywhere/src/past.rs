@@ -3,9 +3,9 @@
 use crate::{Event, Hash, Stream, mg_dl};
 use core::hint::black_box;
 use glidepath::accuracy::{
-    Agreement, AgreementRule, AlertRule, Concurrence, Criterion, Disputes, Interval, Iso15197, LagScan,
-    Method, MissingData, NumberAge, Pair, Paired, Pairing, Parkes, Part, PointAccuracy, RateAgreement,
-    Regulation, Requirement, Side, Switch, Tally, When, Zone, ZoneCounts, bias_interval, clarke,
+    AgreementRates, AgreementRule, AlertRule, AlertSide, Concurrence, Criterion, Disputes, Interval,
+    Iso15197, LagScan, Method, MissingData, NumberAge, Pair, Paired, Pairing, Parkes, Part, PointAccuracy,
+    RateAgreement, Regulation, Requirement, Switch, Tally, When, Zone, ZoneCounts, bias_interval, clarke,
     cluster_interval, cluster_lower_percent, cost_per_day, drift_interval, lag_interval, line_at,
     mard_interval, median,
 };
@@ -68,7 +68,7 @@ fn tally(hash: &mut Hash, tally: &Tally) {
 }
 
 fn pairs(hash: &mut Hash, readings: &[Reading], sticks: &[Fingerstick]) -> Result<(), Error> {
-    let mut agreement = Agreement::new(black_box(100.0), Switch::Reference)?;
+    let mut agreement = AgreementRates::new(black_box(100.0), Switch::Reference)?;
     let rule = AgreementRule::new(black_box(15.0))?.with_switch(80.0, Switch::Sensor)?;
     let (mut iso, mut concurrence) = (Iso15197::new(), Concurrence::new());
     let (mut regulation, mut rates) = (Regulation::new(), RateAgreement::new());
@@ -176,7 +176,7 @@ fn over_time(hash: &mut Hash, readings: &[Reading], sticks: &[Fingerstick]) -> R
     all.merge(&second);
     all.merge(&third);
     hash.put((all.references(), all.lag_min()));
-    for side in [Side::Below, Side::Above] {
+    for side in [AlertSide::Below, AlertSide::Above] {
         let rule = AlertRule::new(side, Glucose::try_from(black_box(110.0))?, Span::from_mins(30))?;
         rule.alerts(readings).for_each(|at| hash.put(at));
         rule.events(sticks).for_each(|at| hash.put(at));

@@ -1,7 +1,7 @@
 //! The accuracy figures of a set of pairs.
 
 use glidepath::accuracy::{
-    Agreement, LagScan, Pair, Paired, Pairing, Parkes, PointAccuracy, Tally, Unpaired, Zone, ZoneCounts,
+    AgreementRates, LagScan, Pair, Paired, Pairing, Parkes, PointAccuracy, Tally, Unpaired, Zone, ZoneCounts,
     bias_interval, clarke, lag_interval, line_at, mard_interval, median,
 };
 use glidepath::{Fingerstick, Rate, Span};
@@ -142,7 +142,7 @@ pub struct Figures {
 
 impl Figures {
     /// Of the points, agreement counted as in the empty `method`.
-    pub fn of<'a>(points: impl Iterator<Item = &'a Point>, method: Agreement) -> Self {
+    pub fn of<'a>(points: impl Iterator<Item = &'a Point>, method: AgreementRates) -> Self {
         let mut agreement = method;
         let (mut clarke_zones, mut parkes_zones) = (ZoneCounts::new(), ZoneCounts::new());
         let mut days: Vec<(i64, PointAccuracy)> = Vec::new();

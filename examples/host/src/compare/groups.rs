@@ -1,6 +1,6 @@
 //! Pairs grouped by range, by rate, by day of wear and by hour of day.
 
-use glidepath::accuracy::{Agreement, Interval, drift_interval};
+use glidepath::accuracy::{AgreementRates, Interval, drift_interval};
 use serde::Serialize;
 
 use super::figures::{Figures, Point};
@@ -15,7 +15,7 @@ pub struct Group {
 
 type Test = Box<dyn Fn(&Point) -> bool>;
 
-fn grouped(points: &[Point], method: Agreement, groups: Vec<(String, Test)>) -> Vec<Group> {
+fn grouped(points: &[Point], method: AgreementRates, groups: Vec<(String, Test)>) -> Vec<Group> {
     groups
         .into_iter()
         .map(|(group, test)| {
@@ -26,7 +26,7 @@ fn grouped(points: &[Point], method: Agreement, groups: Vec<(String, Test)>) -> 
 }
 
 /// By the reference's value, in the consensus ranges.
-pub fn by_range(points: &[Point], method: Agreement) -> Vec<Group> {
+pub fn by_range(points: &[Point], method: AgreementRates) -> Vec<Group> {
     let reference = |test: fn(f32) -> bool| -> Test { Box::new(move |p| test(p.pair.reference().mg_dl())) };
     let groups = vec![
         ("under 54 mg/dL".to_owned(), reference(|g| g < 54.0)),
@@ -39,7 +39,7 @@ pub fn by_range(points: &[Point], method: Agreement) -> Vec<Group> {
 }
 
 /// By the sensor's own rate of change.
-pub fn by_rate(points: &[Point], method: Agreement) -> Vec<Group> {
+pub fn by_rate(points: &[Point], method: AgreementRates) -> Vec<Group> {
     let rate = |test: fn(f32) -> bool| -> Test {
         Box::new(move |p| p.rate.is_some_and(|rate| test(rate.mg_dl_per_min())))
     };
@@ -54,7 +54,7 @@ pub fn by_rate(points: &[Point], method: Agreement) -> Vec<Group> {
 }
 
 /// By day of wear, the first being day 1.
-pub fn by_day(points: &[Point], method: Agreement) -> Vec<Group> {
+pub fn by_day(points: &[Point], method: AgreementRates) -> Vec<Group> {
     let day = |point: &Point| point.age_s.div_euclid(86_400) + 1;
     let last = points.iter().map(day).max().unwrap_or(0).min(400);
     let groups = (1..=last)
@@ -73,7 +73,7 @@ pub fn drift(days: &[Group]) -> Option<Interval> {
 }
 
 /// By hour of the wearer's day, three hours together.
-pub fn by_hour(points: &[Point], method: Agreement) -> Vec<Group> {
+pub fn by_hour(points: &[Point], method: AgreementRates) -> Vec<Group> {
     let groups = (0..8)
         .map(|block: i64| -> (String, Test) {
             let name = format!("{:02}:00 to {:02}:00", 3 * block, 3 * block + 3);

@@ -1,8 +1,8 @@
 //! Everything that is said of the sensors, ready for JSON, text and sheet.
 
 use glidepath::accuracy::{
-    Agreement, AlertRates, AlertRule, Concurrence, Iso15197, Method as PairingMethod, Pairing, RateAgreement,
-    Side,
+    AgreementRates, AlertRates, AlertRule, AlertSide, Concurrence, Iso15197, Method as PairingMethod,
+    Pairing, RateAgreement,
 };
 use glidepath::{Fingerstick, Glucose, Reading, Span};
 use serde::ser::{Serialize, SerializeMap, Serializer};
@@ -218,8 +218,8 @@ pub fn report(study: &Study, args: &Args, weighing: Option<&Weighing>) -> Result
     })
 }
 
-fn method(args: &Args) -> Result<Agreement, Failure> {
-    Agreement::new(args.cut, args.switch.into())
+fn method(args: &Args) -> Result<AgreementRates, Failure> {
+    AgreementRates::new(args.cut, args.switch.into())
         .map_err(|_| Failure::new(format!("--cut {}: expected 0 to 400 mg/dL", args.cut)))
 }
 
@@ -250,7 +250,7 @@ fn sensor(
     worn: &Worn,
     references: &[Fingerstick],
     pairing: Pairing,
-    method: Agreement,
+    method: AgreementRates,
     args: &Args,
     notes: &mut Vec<String>,
 ) -> SensorReport {
@@ -303,8 +303,8 @@ fn sensor(
         },
         concurrence: std::array::from_fn(|row| std::array::from_fn(|column| concurrence.count(row, column))),
         alerts: Alerts {
-            below_70: judged(Side::Below, LOW).unwrap_or_default().into(),
-            above_250: judged(Side::Above, HIGH).unwrap_or_default().into(),
+            below_70: judged(AlertSide::Below, LOW).unwrap_or_default().into(),
+            above_250: judged(AlertSide::Above, HIGH).unwrap_or_default().into(),
         },
         regulation: judge(&points, args.bound),
         number_age: presence::age(worn, lag.sure()),
