@@ -543,6 +543,12 @@ impl<M: Worn> Wrist<M> {
         self.answers.as_ref().and_then(M::agreement)
     }
 
+    /// The settings in force.
+    #[must_use]
+    pub const fn settings(&self) -> &Numbered {
+        &self.settings
+    }
+
     /// The monitor.
     #[must_use]
     pub const fn monitor(&self) -> &M {

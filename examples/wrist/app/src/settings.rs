@@ -1,4 +1,4 @@
-//! Settings that come over the line: taken whole and kept, or not at all.
+//! Settings that come over the line or by radio: taken whole and kept, or not at all.
 //!
 //! A message is what [`snapshot::save_settings`] writes, with its version and CRC-32: model, forecast, calibration, trend,
 //! quality, alarms. It is known by its CRC-32. What is in force is what a power cut leaves: a message is read through
@@ -78,18 +78,58 @@ pub fn keep<M: Worn, F: NorFlash>(
     buffer: &mut [u8],
 ) -> Option<Sentence> {
     let new = app.new_settings()?;
+    Some(bring_in(app, new, store, room, buffer).1)
+}
+
+/// What became of settings.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Taken {
+    /// They are kept and in force.
+    Kept,
+    /// They are not whole, damaged, of another version or out of range: those before hold.
+    Refused,
+    /// They could not be kept: those before hold.
+    NotKept,
+}
+
+/// The same of a message that came whole, otherwise than over the line.
+pub fn take<M: Worn, F: NorFlash>(
+    app: &mut Wrist<M>,
+    message: &[u8],
+    store: Option<&mut Store<F>>,
+    room: &mut [u8],
+    buffer: &mut [u8],
+) -> (Taken, Sentence) {
+    match read(message) {
+        Ok(new) => bring_in(app, new, store, room, buffer),
+        Err(why) => (Taken::Refused, words::refused_settings(number(message), &why)),
+    }
+}
+
+/// The message of the settings in force, written to the front of `room`: how long it is.
+pub fn in_force<M: Worn>(app: &Wrist<M>, room: &mut [u8]) -> Option<usize> {
+    snapshot::save_settings(app.settings().settings, room).ok()
+}
+
+fn bring_in<M: Worn, F: NorFlash>(
+    app: &mut Wrist<M>,
+    new: Numbered,
+    store: Option<&mut Store<F>>,
+    room: &mut [u8],
+    buffer: &mut [u8],
+) -> (Taken, Sentence) {
     // before they are kept: what cannot be taken in must not come back after a power cut
     let ready = app.prepared(&new.settings, room);
     let write = || {
         let length = snapshot::save_settings(new.settings, room).ok()?;
         store?.keep(room.get(..length)?, buffer).then_some(())
     };
-    let outcome = match ready {
+    let (taken, outcome) = match ready {
         Some(ready) if write().is_some() => {
             app.adopt(new, ready);
-            "kept."
+            (Taken::Kept, "kept.")
         }
-        _ => "not kept: those before hold.",
+        _ => (Taken::NotKept, "not kept: those before hold."),
     };
-    Some(words::of_settings(new.number, outcome))
+    (taken, words::of_settings(new.number, outcome))
 }

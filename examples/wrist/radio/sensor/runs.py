@@ -12,10 +12,15 @@ import sys
 import tempfile
 import time
 import traceback
+import zlib
 from pathlib import Path
 
+from bumble.core import ProtocolError
+from bumble.core import TimeoutError as BumbleTimeout
+from bumble.keys import MemoryKeyStore
 from bumble.pairing import PairingDelegate
-from sensor import Air, Meter, Sensor, Wearer, record, result, sfloat
+from phone import MESSAGE, STATE, WORDS, Phone, Refused, unstuffed
+from sensor import Air, Meter, Sensor, Wearer, crc, record, result, sfloat
 
 COMPARES = PairingDelegate.DISPLAY_OUTPUT_AND_YES_NO_INPUT
 SHOWS = PairingDelegate.DISPLAY_OUTPUT_ONLY
@@ -25,6 +30,8 @@ DUMB = PairingDelegate.NO_OUTPUT_NO_INPUT
 START = bytes.fromhex("ea070b02060000" + "80ff")  # 2026-11-02 06:00:00, zone and daylight saving not known
 HERS = "F1:1A:2B:3C:4D:5E"
 OTHER = "F2:1A:2B:3C:4D:5E"
+PHONE = "F3:1A:2B:3C:4D:5E"
+STRANGER = "F4:1A:2B:3C:4D:5E"
 args = None
 
 
@@ -91,7 +98,7 @@ class Scene:
     def __init__(self, seed=1):
         self.rng, self.air = random.Random(seed), Air()
         self.folder = tempfile.TemporaryDirectory()
-        self.peripherals = []
+        self.peripherals, self.phones = [], []
 
     async def __aenter__(self):
         await self.air.open()
@@ -109,6 +116,24 @@ class Scene:
         wearer = Wearer(io, more.pop("passkey", None), more.pop("agrees", True))
         return self.known(Sensor(self.air, address, wearer, rng=self.rng, **more))
 
+    async def phone(self, address=PHONE, keys=None, agrees=True):
+        phone = Phone.virtual(self.air, address, Wearer(COMPARES, None, agrees), keys)
+        await phone.device.power_on()
+        self.phones.append(phone)
+        return phone
+
+    async def settings(self, text):
+        """A settings file as a message."""
+        file, out = Path(self.folder.name) / "settings.toml", Path(self.folder.name) / "settings.frame"
+        file.write_text(text)
+        process = await asyncio.create_subprocess_exec(args.collector, "settings", str(file), str(out),
+                                                       stdout=asyncio.subprocess.PIPE)
+        said, _ = await process.communicate()
+        ensure(process.returncode == 0, said)
+        number, message = unstuffed(out.read_bytes()[:-1])
+        ensure(number == 2, number)
+        return message
+
     def known(self, peripheral):
         self.peripherals.append(peripheral)
         return peripheral
@@ -118,6 +143,8 @@ class Scene:
         for peripheral in self.peripherals:
             await peripheral.drop()
             await until(lambda: peripheral.connection is None, 10)
+        for phone in self.phones:
+            await phone.leave()
 
     async def reopen(self):
         """After a restart of the wrist its controller is new too."""
@@ -467,18 +494,6 @@ async def meter(seed):
     return "30 results, then the new one"
 
 
-def unstuffed(data):
-    """A frame of the wrist's line: COBS undone, checksum off; its number and payload."""
-    out, place = bytearray(), 0
-    while place < len(data):
-        code = data[place]
-        out += data[place + 1 : place + code]
-        place += code
-        if code < 255 and place < len(data):
-            out.append(0)
-    return struct.unpack("<H", out[:2])[0], bytes(out[2:-2])
-
-
 def golden():
     """The desk's invented day: start, time, and each measurement by its minute."""
     data, place, day, start, moment = Path(args.golden).read_bytes(), 0, {}, None, None
@@ -530,8 +545,365 @@ async def day_disturbed(seed):
     return await day(seed, True)
 
 
+def low_limit(mg_dl):
+    return f"[alarms.base.low]\nlimit = {mg_dl}\n"
+
+
+async def lives(sensor, first, mg_dl=120, every=0.15):
+    """Readings for as long as it runs, whatever else goes on."""
+    minute = first
+    while True:
+        await sensor.live(minute, record(minute, mg_dl + minute // 5 % 3))
+        minute += 5
+        await asyncio.sleep(every)
+
+
+async def refused(work, code):
+    try:
+        await work
+    except Refused as fault:
+        ensure(fault.code == code, fault.code, "for", code)
+    else:
+        ensure(False, "was granted")
+
+
+async def came_to(work, seconds=2):
+    """Whether it was done, and not refused, broken off, or never answered."""
+    try:
+        await asyncio.wait_for(work, seconds)
+        return True
+    except (Refused, ProtocolError, asyncio.TimeoutError, asyncio.CancelledError, BumbleTimeout):
+        return False
+
+
+async def settings(seed):
+    """A phone is paired while the wearer wants it; its settings are in force, outlive a power cut and come back as sent."""
+    async with Scene(seed) as scene:
+        sensor = scene.sensor()
+        fill(sensor, 5, 60)
+        await sensor.begin()
+        async with scene.collector("pair", "sensor") as collector:
+            await collector.until(lambda: any("below: 61" in line for line in collector.lines))
+        await scene.reopen()
+        phone = await scene.phone()
+        async with scene.collector("pair", "desk") as collector:
+            await collector.until(lambda: collector.count("note Linked(Sensor") == 1)
+            links, living = sensor.connected, asyncio.ensure_future(lives(sensor, 65, 85))
+            await phone.connect()
+            await phone.pair()
+            await collector.until(lambda: collector.count("note DeskPaired") == 1)
+            [asked] = [line for line in collector.lines if line.startswith("same?")]
+            ensure(asked == f"same? {phone.wearer.compared:06}", asked)
+            built = await phone.read()
+            ensure((await phone.state())[1] == 0, "as built")
+            sent = []
+            for text in (Path(args.golden).with_name("settings.toml").read_text(), low_limit(60)):
+                sent.append(await scene.settings(text))
+                await phone.send(sent[-1])
+                ensure(await phone.read() == sent[-1], "back as sent")
+                ensure((await phone.words()).endswith(" kept."), await phone.words())
+            living.cancel()
+            await all_heard_since(collector, sensor, links, 60)
+        await scene.reopen()
+        old = phone
+        phone = await scene.phone(keys=old.device.keystore)
+        async with scene.collector() as collector:
+            await collector.until(lambda: collector.count("note Linked(Sensor") == 1)
+            links = sensor.connected
+            await phone.connect(mtu=None)  # the shortest packets there are
+            await phone.encrypt()
+            await collector.until(lambda: collector.count("note DeskLinked(Authenticated)") == 1)
+            ensure(await phone.read() == sent[-1] != built, "after a power cut")
+            state = await phone.state()
+            ensure(state[:4] == (1, 1, struct.unpack("<I", sent[-1][-4:])[0], len(sent[-1])), state)
+            before = len(collector.records())
+            minute = max(sensor.records) + 5
+            await sensor.live(minute, record(minute, 85))
+            await collector.until(lambda: len(collector.records()) == before + 1)
+            ensure(not collector.count("rings"), "85 is no low by a limit of 60")
+            sent.append(await scene.settings(low_limit(90)))
+            await phone.send(sent[-1])
+            for minute in range(minute + 5, minute + 25, 5):
+                await sensor.live(minute, record(minute, 84 - minute // 5 % 2))
+                await asyncio.sleep(0.05)
+            await collector.until(lambda: any("rings" in line and "Low" in line.split() for line in collector.lines))
+            ensure(await phone.read() == sent[-1], "back as sent")
+            ensure(sensor.connected == links, "one link")
+        return (f"{len(sent)} messages of {', '.join(str(len(it)) for it in sent)} octets kept and read back the same, the "
+                f"last but one after a power cut; {len(sensor.records) - 12} readings meanwhile over the same link; 85 rings "
+                "by a limit of 90, not by one of 60")
+
+
+async def all_heard_since(collector, sensor, links, minute):
+    """The same of those after a minute."""
+    wanted = sorted(it for it in sensor.records if it > minute)
+    await collector.until(lambda: len(collector.records()) >= len(wanted))
+    ensure(sorted(collector.records()) == wanted, "each once:", collector.records())
+    ensure(sensor.connected == links, "the sensor's link held", sensor.connected)
+
+
+def forged(message, at, octets):
+    """Other octets, and a checksum that fits."""
+    body = bytearray(message[:-4])
+    body[at : at + len(octets)] = octets
+    return bytes(body) + struct.pack("<I", zlib.crc32(bytes(body)))
+
+
+async def settings_refused(seed):
+    """One bad part refuses the whole; a link or the power that goes in the middle leaves what was; so does a worn chip."""
+    async with Scene(seed) as scene:
+        sensor = scene.sensor()
+        fill(sensor, 5, 20)
+        await sensor.begin()
+        async with scene.collector("pair", "sensor") as collector:
+            await collector.until(lambda: any("below: 21" in line for line in collector.lines))
+        await scene.reopen()
+        phone = await scene.phone()
+        first, other = await scene.settings(low_limit(75)), await scene.settings(low_limit(80))
+        async with scene.collector("pair", "desk") as collector:
+            await collector.until(lambda: collector.count("note Linked(Sensor") == 1)
+            links, living = sensor.connected, asyncio.ensure_future(lives(sensor, 25))
+            await phone.connect()
+            await phone.pair()
+            await collector.until(lambda: collector.count("note DeskPaired") == 1)
+            await phone.send(first)
+            low = other.index(struct.pack("<f", 80.0))
+            for bad, words in ((forged(other, low, struct.pack("<f", 3.9)), "low limit out of range."),
+                               (forged(other, low, b"\x00\x00\xc0\x7f"), "low glucose out of range."),
+                               (forged(other, 4, b"\x63"), "of another version."), (other[:-1], "not whole."),
+                               (other[: len(other) // 2], "not whole."), (b"GPSE", "not whole."),
+                               (other[:-1] + bytes([other[-1] ^ 1]), "damaged.")):
+                await refused(phone.send(bad), 0x85)
+                ensure("refused" in await phone.words() and (await phone.words()).endswith(words), await phone.words())
+                ensure(await phone.read() == first, "those before hold")
+            for work, code in ((phone.begin(other, version=2), 0x81), (phone.begin(b""), 0x82), (phone.begin(bytes(984)), 0x82),
+                               (phone.command(b"\x03"), 0x83), (phone.part(other, 0), 0x83), (phone.command(b"\x07"), 0x80)):
+                await refused(work, code)
+            # a part left out, a part twice, an octet damaged on the way
+            await phone.begin(other)
+            await phone.part(other, 0)
+            await refused(phone.part(other, 200), 0x83)
+            await phone.begin(other)
+            await phone.part(other, 0)
+            await refused(phone.part(other, 0), 0x83)
+            await phone.begin(other)
+            offset, damaged = 0, other[:100] + bytes([other[100] ^ 4]) + other[101:]
+            while offset < len(other):
+                offset = await phone.part(damaged, offset)
+            await refused(phone.command(b"\x03"), 0x84)
+            # the link goes after each part
+            broken = 0
+            for parts in range(1, 4):
+                await phone.begin(other)
+                offset = 0
+                for _ in range(parts):
+                    offset = await phone.part(other, offset)
+                await phone.leave()
+                broken += 1
+                await collector.until(lambda: collector.count("note BrokenOff") == broken)
+                await phone.connect()
+                await phone.encrypt()
+                await refused(phone.command(b"\x03"), 0x83)
+                ensure(await phone.read() == first and (await phone.state())[5] == 0, "nothing is left of it")
+            await phone.begin(other)
+            await phone.part(other, 0)
+            living.cancel()
+            await all_heard_since(collector, sensor, links, 20)
+        await scene.reopen()  # the power went in the middle
+        phone = await scene.phone(keys=phone.device.keystore)
+        async with scene.collector("worn", "yes") as collector:
+            await phone.connect()
+            await phone.encrypt()
+            ensure(await phone.read() == first, "those before hold")
+            await refused(phone.send(other), 0x86)
+            ensure((await phone.words()).endswith("not kept: those before hold."), await phone.words())
+            ensure(await phone.read() == first, "those before hold")
+    return "19 bad transfers, 3 links and the power gone in the middle, a worn chip: those before held each time"
+
+
+async def settings_stranger(seed):
+    """Who is not the paired phone gets nothing: not found, not answered, no pairing; the sensor goes on."""
+    async with Scene(seed) as scene:
+        sensor = scene.sensor()
+        fill(sensor, 5, 20)
+        await sensor.begin()
+        stranger = await scene.phone(address=STRANGER)
+        async with scene.collector("pair", "sensor") as collector:
+            await collector.until(lambda: len(collector.records()) == 4)
+            try:
+                await stranger.find(2)
+                ensure(False, "found")
+            except asyncio.TimeoutError:
+                pass
+            await collector.until(lambda: any("below: 21" in line for line in collector.lines))
+        await scene.reopen()
+        phone = await scene.phone()
+        sent = await scene.settings(low_limit(75))
+        async with scene.collector("pair", "desk", "same", "no") as collector:
+            await phone.connect()
+            ensure(not await came_to(phone.pair()), "the wearer said no")
+            await collector.until(lambda: collector.count("note PairingFailed") == 1)
+            ensure(collector.count("note DeskPaired") == 0, "no")
+        await scene.reopen()
+        phone = await scene.phone()
+        async with scene.collector("pair", "desk") as collector:
+            await collector.until(lambda: collector.count("note Linked(Sensor") == 1)
+            links, living = sensor.connected, asyncio.ensure_future(lives(sensor, 25))
+            await phone.connect()
+            await phone.pair()
+            await phone.send(sent)
+            await phone.leave()
+            # a stranger: asks, and would pair
+            await stranger.connect()
+            for uuid in (STATE, MESSAGE, WORDS):
+                await refused(stranger.value(uuid), 0x05)
+            await refused(stranger.begin(sent), 0x05)
+            pairing = asyncio.ensure_future(stranger.pair())
+            await collector.until(lambda: collector.count("note Refused(Stranger)") == 1)
+            ensure(collector.count("same?") == 1, "nobody was asked")
+            ensure(not await came_to(pairing), "paired")
+            # the phone's address without its key, and a key that is another's
+            scene.air.link.remove_controller(phone.controller)
+            thief = await scene.phone(keys=MemoryKeyStore())
+            await thief.connect()
+            await refused(thief.value(MESSAGE), 0x05)
+            keys = await phone.device.keystore.get_all()
+            [(name, key)] = keys
+            key.ltk.value = bytes(16)
+            await thief.device.keystore.update(name, key)
+            await came_to(thief.encrypt())
+            ensure(not await came_to(thief.begin(sent)), "was let in")
+            ensure(collector.count("note DeskLinked") == 0, collector.lines)
+            living.cancel()
+            await all_heard_since(collector, sensor, links, 20)
+            heard = len(collector.records())
+    return f"not found, not answered, not paired, left after ten seconds; {heard} readings meanwhile over the same link"
+
+
+async def settings_fuzz(seed):
+    """Hostile commands of the phone, hostile packets of it and of a stranger, while the sensor is heard."""
+    async with Scene(seed) as scene:
+        sensor, rng = scene.sensor(), scene.rng
+        fill(sensor, 5, 20)
+        await sensor.begin()
+        async with scene.collector("pair", "sensor") as collector:
+            await collector.until(lambda: any("below: 21" in line for line in collector.lines))
+        await scene.reopen()
+        phone, stranger = await scene.phone(), await scene.phone(address=STRANGER)
+        message = await scene.settings(low_limit(75))
+        async with scene.collector("pair", "desk") as collector:
+            await collector.until(lambda: collector.count("note Linked(Sensor") == 1)
+            links, living = sensor.connected, asyncio.ensure_future(lives(sensor, 25))
+            await phone.connect()
+            await phone.pair()
+            await phone.send(message)
+            sent = 0
+            for round in range(6):
+                who = phone if round % 2 == 0 else stranger
+                if who.link is None:
+                    await who.connect()
+                    if who is phone:
+                        await phone.encrypt()
+                for _ in range(100):
+                    if who.link is None:
+                        break
+                    sent += 1
+                    await hostile_phone(who, message, rng)
+                    ensure(collector.alive(), "alive")
+                await who.leave()
+                ensure(collector.alive(), "alive")
+            await phone.connect()
+            await phone.encrypt()
+            ensure(await phone.read() == message, "as it was")
+            other = await scene.settings(low_limit(80))
+            await phone.send(other)
+            ensure(await phone.read() == other, "and still to be changed")
+            living.cancel()
+            await all_heard_since(collector, sensor, links, 20)
+            heard = len(collector.records())
+    return f"{sent} hostile commands and packets: settings as they were; {heard} readings meanwhile over the same link"
+
+
+async def hostile_phone(phone, message, rng):
+    noise = bytes(rng.randrange(256) for _ in range(rng.randrange(24)))
+    kind, link = rng.randrange(8), phone.link
+
+    def raw(channel, data):
+        phone.device.send_l2cap_pdu(link.handle, channel, data)
+
+    try:
+        if kind <= 2:  # commands that are none
+            cut = rng.randrange(len(message))
+            await asyncio.wait_for(phone.command(rng.choice([
+                noise, b"\x01\x01" + noise, b"\x02" + noise, b"\x03", b"\x04" + noise, b"\x02\x00\x00" + message[:cut][:60]])), 5)
+        elif kind == 3:
+            raw(4, b"")
+        elif kind == 4:  # requests cut short, and those that are not offered
+            raw(4, bytes([rng.choice([0x04, 0x06, 0x08, 0x0A, 0x0C, 0x0E, 0x10, 0x16, 0x18, 0x52, 0xD2, 0x7F])]) + noise[:2])
+        elif kind == 5:
+            raw(4, b"\x10\x01\x00\xff\xff" + bytes(16))
+        elif kind == 6:  # pairing, and what a sensor would say
+            raw(*rng.choice([(6, b"\x01\x04\x00\x0d\x10\x0f\x0f"), (6, noise), (5, noise), (4, b"\x1b\x10\x00" + noise)]))
+        else:
+            raw(rng.choice([0x3A, 0x40, 0x41]), noise)
+    except (Refused, ProtocolError, asyncio.TimeoutError, asyncio.CancelledError):
+        pass
+    await asyncio.sleep(0.002)
+
+
+async def lost_key(seed):
+    """A sensor that has lost its key: not believed until the wearer asks for it, then paired anew, with the count it had."""
+    async with Scene(seed) as scene:
+        keys = MemoryKeyStore()
+        sensor = scene.sensor(keys=keys)
+        fill(sensor, 5, 100)
+        await sensor.begin()
+        async with scene.collector("pair", "sensor") as collector:
+            await collector.until(lambda: len(collector.records()) == 20)
+            await collector.until(lambda: any("below: 101" in line for line in collector.lines))
+        await scene.reopen()
+        kept = dict(keys.all_keys)
+        sensor.device.keystore = MemoryKeyStore()
+        fill(sensor, 105, 150)
+        async with scene.collector() as collector:
+            await collector.until(lambda: collector.count("note Refused(NoKey)") >= 2)
+            ensure(not collector.records() and collector.count("same?") == 0, "nobody was asked, nothing was read")
+        await scene.reopen()
+        # a new one is wanted: this is not a new one
+        async with scene.collector("pair", "sensor") as collector:
+            await asyncio.sleep(2)
+            ensure(collector.count("note") == 0 and not collector.records(), collector.lines)
+        await scene.reopen()
+        # digits that are not the same: what was stays, and with its key the sensor is known as before
+        async with scene.collector("pair", "again", "same", "no") as collector:
+            await collector.until(lambda: collector.count("note PairingFailed") >= 1)
+            ensure(not collector.records(), "nothing was read")
+        sensor.device.keystore.all_keys = dict(kept)
+        await scene.reopen()
+        async with scene.collector() as collector:
+            await collector.until(lambda: len(collector.records()) == 10)
+            await collector.until(lambda: any("below: 151" in line for line in collector.lines))
+        sensor.device.keystore = MemoryKeyStore()
+        fill(sensor, 155, 200)
+        await scene.reopen()
+        async with scene.collector("pair", "again") as collector:
+            await collector.until(lambda: collector.count("note Paired(Sensor, Authenticated)") == 1)
+            await collector.until(lambda: len(collector.records()) == 10)
+            [asked] = [line for line in collector.lines if line.startswith("same?")]
+            ensure(asked == f"same? {sensor.wearer.compared:06}", asked)
+            await asyncio.sleep(0.5)
+            ensure(collector.records() == list(range(155, 201, 5)), "only what was missed:", collector.records())
+            await collector.until(lambda: any("below: 201" in line for line in collector.lines))
+        fill(sensor, 205, 250)
+        await scene.reopen()
+        async with scene.collector() as collector:
+            await collector.until(lambda: len(collector.records()) == 10)
+            ensure(collector.count("note Paired") == 0 and collector.count("same?") == 0, "its new key is kept")
+    return "refused without the wearer's word, and with other digits; then paired anew, 10 missed records and none twice"
+
+
 SCENARIOS = [compared, passkey, just_works, restart, stranger, replaced, again, starts, burst, liar, clock, octets, fuzz,
-             meter, day, day_disturbed]
+             meter, day, day_disturbed, settings, settings_refused, settings_stranger, settings_fuzz, lost_key]
 
 
 async def run(scenario, seed):
@@ -579,5 +951,5 @@ if __name__ == "__main__":
     parser.add_argument("--only")
     parser.add_argument("--verbose", action="store_true")
     args = parser.parse_args()
-    logging.disable(logging.ERROR)  # bumble tells of each link that went
+    logging.basicConfig(level=logging.DEBUG, filename="/tmp/bumble.log") if args.verbose else logging.disable(logging.ERROR)  # bumble tells of each link that went
     sys.exit(asyncio.run(main()))

@@ -14,7 +14,8 @@ from bumble.controller import Controller
 from bumble.core import UUID, AdvertisingData
 from bumble.device import Device
 from bumble.gatt import Characteristic, CharacteristicValue, Service
-from bumble.hci import Address, LeFeatureMask
+from bumble.hci import (
+    Address, HCI_Command_Complete_Event, HCI_ErrorCode, HCI_StatusReturnParameters, LeFeatureMask)
 from bumble.host import Host
 from bumble.keys import MemoryKeyStore
 from bumble.link import LocalLink
@@ -50,6 +51,18 @@ def plain(controller: Controller) -> Controller:
     return controller
 
 
+def whole(controller: Controller) -> Controller:
+    """With an answer to a command that bumble's controller leaves unanswered: its list resolves nothing anyway."""
+
+    def answer(command):
+        controller.send_hci_packet(HCI_Command_Complete_Event(
+            num_hci_command_packets=1, command_opcode=command.op_code,
+            return_parameters=HCI_StatusReturnParameters(HCI_ErrorCode.SUCCESS)))
+
+    controller.on_hci_le_remove_device_from_resolving_list_command = answer
+    return controller
+
+
 class Air:
     """The virtual radio, and the port at which the collector's controller answers."""
 
@@ -65,10 +78,10 @@ class Air:
         self.socket.bind(("127.0.0.1", 0))
         self.port = self.socket.getsockname()[1]
         self.transport = await open_tcp_server_transport_with_socket(self.socket)
-        self.controller = plain(
+        self.controller = whole(plain(
             Controller("collector", host_source=self.transport.source, host_sink=self.transport.sink, link=self.link,
                        public_address="00:00:00:00:00:00")
-        )
+        ))
 
     async def close(self):
         await self.transport.close()

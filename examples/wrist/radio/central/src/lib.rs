@@ -1,5 +1,5 @@
-//! The collector on `trouble-host`: scanning, links, pairing, reading and writing. What to do is decided in
-//! `wrist_collector`; this carries it out.
+//! The collector on `trouble-host`: scanning, links, pairing, reading and writing; and [`serve`], where a phone or a desk
+//! brings settings. What to do is decided in `wrist_collector`; this carries it out.
 
 #![no_std]
 #![forbid(unsafe_code)]
@@ -10,22 +10,27 @@ extern crate std;
 pub mod bond;
 pub mod guard;
 pub mod seen;
+pub mod serve;
 
-use crate::bond::{from_host, security, to_host};
+use crate::bond::{address_of, from_host, security, to_host};
 use crate::seen::Seen;
 use bt_hci::cmd::le::{
-    LeAddDeviceToFilterAcceptList, LeClearFilterAcceptList, LeCreateConn, LeSetScanEnable, LeSetScanParams,
+    LeAddDeviceToFilterAcceptList, LeClearFilterAcceptList, LeCreateConn, LeSetAdvData, LeSetAdvEnable,
+    LeSetAdvParams, LeSetScanEnable, LeSetScanParams, LeSetScanResponseData,
 };
 use bt_hci::controller::{ControllerCmdAsync, ControllerCmdSync};
+use core::cell::{Cell, RefCell};
 use embassy_futures::select::{Either, Either3, select, select3};
 use embassy_time::{Duration, Timer, with_timeout};
 use heapless::Vec;
 use trouble_host::prelude::*;
 use wrist::link::Frame;
+use wrist::settings::{LONGEST, Taken};
+use wrist::words::Sentence;
 use wrist_collector::collector::{Collector, Counts, Kind, Step, Why};
 use wrist_collector::control::Number;
 use wrist_collector::kept::{Kept, Peer, Settled};
-use wrist_collector::trust::{Bond, Pairing, Refusal, Security, admit};
+use wrist_collector::trust::{Bond, Pairing, Refusal, Security, Wanted, admit};
 
 /// Packets of the host.
 pub type Pool = DefaultPacketPool;
@@ -41,16 +46,29 @@ pub trait Wrist {
     fn keep(&mut self, kept: &Kept);
     /// What happened, for those who look on.
     fn note(&mut self, note: Note);
-    /// Which kind may be paired now, and how.
-    fn pairing(&self) -> (Kind, Pairing);
+    /// Who may be paired now, and how.
+    fn wanted(&self) -> (Wanted, Pairing);
     /// Whether the wearer wants a session started.
     fn start_wanted(&mut self) -> bool;
-    /// Six digits that the sensor shows too: whether they are the same there.
-    async fn same(&mut self, digits: u32) -> bool;
-    /// Six digits to be typed into the sensor.
-    fn show(&mut self, digits: u32);
-    /// Six digits that the sensor shows or has printed on it.
+    /// Six digits that the other side shows too: whether they are the same there.
+    async fn same(&mut self, with: With, digits: u32) -> bool;
+    /// Six digits to be typed into the other side.
+    fn show(&mut self, with: With, digits: u32);
+    /// Six digits that the other side shows or has printed on it.
     async fn typed(&mut self) -> Option<u32>;
+    /// The message of the settings in force, written to the front of `room`: how long it is, and the name of those kept.
+    fn settings(&self, room: &mut [u8; LONGEST]) -> (usize, Option<u32>);
+    /// Settings came whole: keeps them and takes them in, or says why not.
+    fn take(&mut self, message: &[u8]) -> (Taken, Sentence);
+}
+
+/// Whom digits are compared with.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum With {
+    /// A sensor or a meter.
+    Sensor,
+    /// A phone or a desk.
+    Desk,
 }
 
 /// What happened.
@@ -70,24 +88,72 @@ pub enum Note {
     Lost(Kind, Counts),
     /// The host failed to do what it was asked for.
     Trouble,
+    /// A phone or desk was paired.
+    DeskPaired,
+    /// It is back, and trusted.
+    DeskLinked(Security),
+    /// Its link went in the middle of a transfer: what had come is forgotten.
+    BrokenOff,
+    /// Settings came whole.
+    Settings(Taken),
 }
 
-/// What is known, and who collects.
-pub struct Collectors {
-    kept: Kept,
+/// Who is known, for both sides of the radio.
+pub struct Known {
+    kept: RefCell<Kept>,
+    /// A phone or desk is being paired: the host has one pairing at a time.
+    desk_pairs: Cell<bool>,
+}
+
+impl Known {
+    /// Goes on from what was kept.
+    #[must_use]
+    pub const fn new(kept: Kept) -> Self {
+        Self { kept: RefCell::new(kept), desk_pairs: Cell::new(false) }
+    }
+
+    /// All that is to be kept.
+    #[must_use]
+    pub fn kept(&self) -> Kept {
+        *self.kept.borrow()
+    }
+
+    fn peer(&self, kind: Kind) -> Option<Peer> {
+        match kind {
+            Kind::Sensor => self.kept().sensor,
+            Kind::Meter => self.kept().meter,
+        }
+    }
+
+    fn set_peer(&self, kind: Kind, peer: Peer) {
+        let mut kept = self.kept.borrow_mut();
+        match kind {
+            Kind::Sensor => kept.sensor = Some(peer),
+            Kind::Meter => kept.meter = Some(peer),
+        }
+    }
+
+    fn set_desk(&self, bond: Bond) {
+        self.kept.borrow_mut().desk = Some(bond);
+    }
+}
+
+/// Who collects.
+pub struct Collectors<'k> {
+    known: &'k Known,
     sensor: Collector,
     meter: Collector,
 }
 
-impl Collectors {
+impl<'k> Collectors<'k> {
     /// Goes on from what was kept.
     #[must_use]
-    pub fn new(kept: Kept) -> Self {
-        let settled = |peer: Option<Peer>| peer.map_or(Settled::default(), |peer| peer.settled);
+    pub fn new(known: &'k Known) -> Self {
+        let settled = |kind| known.peer(kind).map_or(Settled::default(), |peer| peer.settled);
         Self {
-            kept,
-            sensor: Collector::new(Kind::Sensor, settled(kept.sensor)),
-            meter: Collector::new(Kind::Meter, settled(kept.meter)),
+            known,
+            sensor: Collector::new(Kind::Sensor, settled(Kind::Sensor)),
+            meter: Collector::new(Kind::Meter, settled(Kind::Meter)),
         }
     }
 
@@ -107,13 +173,6 @@ impl Collectors {
         }
     }
 
-    fn peer(&mut self, kind: Kind) -> &mut Option<Peer> {
-        match kind {
-            Kind::Sensor => &mut self.kept.sensor,
-            Kind::Meter => &mut self.kept.meter,
-        }
-    }
-
     /// Hands on what was understood.
     fn hand_on(&mut self, kind: Kind, wrist: &mut impl Wrist) {
         while let Some(frame) = self.of_mut(kind).frame() {
@@ -124,11 +183,9 @@ impl Collectors {
     /// Sees to what is to be kept, once all before it was handed on.
     fn settle(&mut self, kind: Kind, wrist: &mut impl Wrist) {
         let settled = self.of(kind).settled();
-        if let Some(peer) = self.peer(kind)
-            && peer.settled != settled
-        {
-            peer.settled = settled;
-            wrist.keep(&self.kept);
+        if let Some(peer) = self.known.peer(kind).filter(|peer| peer.settled != settled) {
+            self.known.set_peer(kind, Peer { settled, ..peer });
+            wrist.keep(&self.known.kept());
         }
     }
 }
@@ -148,6 +205,10 @@ pub struct Pace {
     pub rest: Duration,
     /// Somebody who was refused is passed over for so long.
     pub shun: Duration,
+    /// So often the wrist lets itself be found by its phone or desk …
+    pub found_interval: Duration,
+    /// … and by one that may be paired.
+    pub open_interval: Duration,
 }
 
 impl Default for Pace {
@@ -159,6 +220,8 @@ impl Default for Pace {
             link_timeout: Duration::from_secs(6),
             rest: Duration::from_secs(2),
             shun: Duration::from_secs(60),
+            found_interval: Duration::from_secs(2),
+            open_interval: Duration::from_millis(200),
         }
     }
 }
@@ -167,6 +230,8 @@ impl Default for Pace {
 const PAIRING: Duration = Duration::from_secs(60);
 /// What the host does is done by then.
 const ANSWER: Duration = Duration::from_secs(10);
+/// Whether a phone or desk is being paired is looked at so often.
+const LOOK: Duration = Duration::from_millis(50);
 /// Services looked at.
 const SERVICES: usize = 4;
 
@@ -178,6 +243,10 @@ pub trait Radio:
     + ControllerCmdSync<LeClearFilterAcceptList>
     + ControllerCmdSync<LeAddDeviceToFilterAcceptList>
     + ControllerCmdAsync<LeCreateConn>
+    + ControllerCmdSync<LeSetAdvParams>
+    + ControllerCmdSync<LeSetAdvData>
+    + ControllerCmdSync<LeSetScanResponseData>
+    + ControllerCmdSync<LeSetAdvEnable>
 {
 }
 
@@ -188,6 +257,10 @@ impl<C> Radio for C where
         + ControllerCmdSync<LeClearFilterAcceptList>
         + ControllerCmdSync<LeAddDeviceToFilterAcceptList>
         + ControllerCmdAsync<LeCreateConn>
+        + ControllerCmdSync<LeSetAdvParams>
+        + ControllerCmdSync<LeSetAdvData>
+        + ControllerCmdSync<LeSetScanResponseData>
+        + ControllerCmdSync<LeSetAdvEnable>
 {
 }
 
@@ -195,18 +268,20 @@ impl<C> Radio for C where
 pub async fn collect<C: Radio, W: Wrist>(
     stack: &Stack<'_, C, Pool>,
     seen: &Seen,
-    collectors: &mut Collectors,
+    collectors: &mut Collectors<'_>,
     wrist: &mut W,
     pace: Pace,
 ) -> ! {
-    for peer in [collectors.kept.sensor, collectors.kept.meter].into_iter().flatten() {
-        let _ = stack.add_bond_information(to_host(&peer.bond));
-    }
+    let known = collectors.known;
+    forget(stack, &known.kept());
     let mut central = stack.central();
     let mut shunned_at = wrist.now_s();
     loop {
-        let (kind, pairing) = wrist.pairing();
-        seen.look_for(&collectors.kept, (pairing != Pairing::Closed).then_some(kind));
+        let new = match wrist.wanted() {
+            (Wanted::New(kind), pairing) if pairing != Pairing::Closed => Some(kind),
+            _ => None,
+        };
+        seen.look_for(&known.kept(), new);
         if u64::from(wrist.now_s().wrapping_sub(shunned_at)) >= pace.shun.as_secs() {
             seen.forgive();
             shunned_at = wrist.now_s();
@@ -292,31 +367,44 @@ async fn visit<C: Radio, W: Wrist>(
     stack: &Stack<'_, C, Pool>,
     connection: &Connection<'_, Pool>,
     kind: Kind,
-    collectors: &mut Collectors,
+    collectors: &mut Collectors<'_>,
     wrist: &mut W,
 ) -> Result<(), ()> {
-    let known = collectors.peer(kind).map(|peer| peer.bond);
+    let before = collectors.known.peer(kind);
+    let known = before.map(|peer| peer.bond);
+    let (wanted, pairing) = wrist.wanted();
+    let again = wanted == Wanted::Again(kind) && pairing != Pairing::Closed && known.is_some();
+    if again {
+        // the wearer says that this one has lost its key: it is a stranger until it is paired
+        let _ = stack.remove_bond_information(connection.peer_identity());
+    }
     let bonded = connection.is_bonded_peer();
-    let (allowed, pairing) = wrist.pairing();
-    let pairing = if allowed == kind { pairing } else { Pairing::Closed };
+    let pairing = if again || wanted == Wanted::New(kind) { pairing } else { Pairing::Closed };
     let may_pair = pairing != Pairing::Closed && !bonded;
     if !bonded && !may_pair {
         wrist.note(Note::Refused(Refusal::Stranger));
         return Err(());
     }
     let _ = connection.set_bondable(may_pair);
+    // not for longer than that may take
+    for _ in 0..PAIRING.as_ticks() / LOOK.as_ticks() {
+        if !collectors.known.desk_pairs.get() || !connection.is_connected() {
+            break;
+        }
+        Timer::after(LOOK).await;
+    }
     let (bond, paired) = match with_timeout(PAIRING, secure(connection, wrist, may_pair)).await {
         Ok(Some(secured)) => secured,
         _ => {
             wrist.note(if may_pair { Note::PairingFailed } else { Note::Refused(Refusal::NoKey) });
-            forget(stack, &collectors.kept);
+            forget(stack, &collectors.known.kept());
             return Err(());
         }
     };
     let level = connection.security_level().map_or(Security::None, security);
     if let Err(refusal) = admit(known.as_ref().filter(|_| bonded), level, paired, pairing) {
         wrist.note(Note::Refused(refusal));
-        forget(stack, &collectors.kept);
+        forget(stack, &collectors.known.kept());
         return Err(());
     }
     if paired {
@@ -325,11 +413,24 @@ async fn visit<C: Radio, W: Wrist>(
             wrist.note(Note::Refused(Refusal::NoKey));
             return Err(());
         };
-        // another peer, another count
-        *collectors.of_mut(kind) = Collector::new(kind, Settled::default());
-        *collectors.peer(kind) = Some(Peer { bond, settled: Settled::default() });
-        forget(stack, &collectors.kept);
-        wrist.keep(&collectors.kept);
+        match before.filter(|_| again) {
+            // the same peer, the same count
+            Some(peer) if address_of(&peer.bond) == address_of(&bond) => {
+                collectors.known.set_peer(kind, Peer { bond, ..peer });
+            }
+            Some(_) => {
+                wrist.note(Note::Refused(Refusal::Stranger));
+                forget(stack, &collectors.known.kept());
+                return Err(());
+            }
+            None => {
+                // another peer, another count
+                *collectors.of_mut(kind) = Collector::new(kind, Settled::default());
+                collectors.known.set_peer(kind, Peer { bond, settled: Settled::default() });
+            }
+        }
+        forget(stack, &collectors.known.kept());
+        wrist.keep(&collectors.known.kept());
         wrist.note(Note::Paired(kind, level));
     }
     wrist.note(Note::Linked(kind, level));
@@ -374,13 +475,13 @@ async fn secure<W: Wrist>(
         }
         match connection.next().await {
             ConnectionEvent::PassKeyConfirm(digits) => {
-                if wrist.same(digits.value()).await {
+                if wrist.same(With::Sensor, digits.value()).await {
                     connection.pass_key_confirm().ok()?;
                 } else {
                     connection.pass_key_cancel().ok()?;
                 }
             }
-            ConnectionEvent::PassKeyDisplay(digits) => wrist.show(digits.value()),
+            ConnectionEvent::PassKeyDisplay(digits) => wrist.show(With::Sensor, digits.value()),
             ConnectionEvent::PassKeyInput => match wrist.typed().await {
                 Some(digits) => connection.pass_key_input(digits).ok()?,
                 None => return None,
@@ -409,8 +510,9 @@ fn forget<C: Radio>(stack: &Stack<'_, C, Pool>, kept: &Kept) {
     for identity in held {
         let _ = stack.remove_bond_information(identity);
     }
-    for peer in [kept.sensor, kept.meter].into_iter().flatten() {
-        let _ = stack.add_bond_information(to_host(&peer.bond));
+    let peers = [kept.sensor, kept.meter].into_iter().flatten().map(|peer| peer.bond);
+    for bond in peers.chain(kept.desk) {
+        let _ = stack.add_bond_information(to_host(&bond));
     }
 }
 
@@ -420,7 +522,7 @@ type Found = Vec<(Number, Characteristic<[u8]>), 12>;
 async fn work<C: Radio, W: Wrist>(
     client: &GattClient<'_, C, Pool, SERVICES>,
     kind: Kind,
-    collectors: &mut Collectors,
+    collectors: &mut Collectors<'_>,
     wrist: &mut W,
 ) -> Why {
     let Ok(mut listener) = client.listen_all() else { return Why::Silent };

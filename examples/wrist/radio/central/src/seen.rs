@@ -32,7 +32,7 @@ impl Seen {
     #[must_use]
     pub const fn new() -> Self {
         Self {
-            kept: RefCell::new(Kept { sensor: None, meter: None }),
+            kept: RefCell::new(Kept { sensor: None, meter: None, desk: None }),
             new: Cell::new(None),
             shunned: RefCell::new(heapless::Deque::new()),
             found: Signal::new(),
@@ -123,7 +123,7 @@ mod tests {
         let ((sensor, its), (meter, meters)) = (peer(1), peer(2));
         let (seen, stranger) = (Seen::new(), Address::random([9, 2, 3, 4, 5, 0xC6]));
         let (cgm, glucose) = (offering(0x181F), offering(0x1808));
-        let kept = Kept { sensor: Some(sensor), meter: Some(meter) };
+        let kept = Kept { sensor: Some(sensor), meter: Some(meter), desk: None };
         seen.look_for(&kept, None);
         assert_eq!(seen.wanted(its, &[]), Some(Kind::Sensor));
         assert_eq!(seen.wanted(meters, &[]), Some(Kind::Meter));

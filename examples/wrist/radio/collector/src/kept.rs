@@ -28,12 +28,16 @@ pub struct Kept {
     pub sensor: Option<Peer>,
     /// The meter.
     pub meter: Option<Peer>,
+    /// The phone or desk that may change settings.
+    pub desk: Option<Bond>,
 }
 
-const VERSION: u8 = 1;
+const VERSION: u8 = 2;
+/// Without a desk.
+const BEFORE: u8 = 1;
 const PEER: usize = 1 + 6 + 16 + 16 + 4 + 2;
 /// Bytes of all that is kept.
-pub const KEPT: usize = 1 + 2 * PEER + 2;
+pub const KEPT: usize = 1 + 3 * PEER + 2;
 
 const PRESENT: u8 = 1;
 const RANDOM: u8 = 2;
@@ -88,7 +92,11 @@ impl Kept {
     #[must_use]
     pub fn to_bytes(&self) -> [u8; KEPT] {
         let mut bytes = [0; KEPT];
-        let peers = Peer::write(self.sensor.as_ref()).into_iter().chain(Peer::write(self.meter.as_ref()));
+        let desk = self.desk.map(|bond| Peer { bond, settled: Settled::default() });
+        let peers = Peer::write(self.sensor.as_ref())
+            .into_iter()
+            .chain(Peer::write(self.meter.as_ref()))
+            .chain(Peer::write(desk.as_ref()));
         for (place, byte) in bytes.iter_mut().zip([VERSION].into_iter().chain(peers)) {
             *place = byte;
         }
@@ -98,17 +106,22 @@ impl Kept {
         bytes
     }
 
-    /// From bytes; nothing when they are of another version or damaged.
+    /// From bytes, also those of the version before; nothing when they are of another one or damaged.
     #[must_use]
     pub fn from_bytes(bytes: &[u8]) -> Option<Self> {
-        let bytes: &[u8; KEPT] = bytes.try_into().ok()?;
         let (body, sum) = bytes.split_last_chunk::<2>()?;
-        let (version, body) = body.split_first()?;
-        if *version != VERSION || *sum != crc16(bytes.get(..KEPT.saturating_sub(2))?).to_le_bytes() {
+        let (version, peers) = body.split_first()?;
+        let count = match *version {
+            VERSION => 3,
+            BEFORE => 2,
+            _ => return None,
+        };
+        if peers.len() != PEER.checked_mul(count)? || *sum != crc16(body).to_le_bytes() {
             return None;
         }
-        let (sensor, meter) = body.split_at_checked(PEER)?;
-        Some(Self { sensor: Peer::read(sensor), meter: Peer::read(meter) })
+        let mut peers = peers.chunks_exact(PEER).map(Peer::read);
+        let mut next = || peers.next().flatten();
+        Some(Self { sensor: next(), meter: next(), desk: next().map(|peer| peer.bond) })
     }
 }
 
@@ -136,8 +149,9 @@ mod tests {
         let plain = Bond { random: false, resolving_key: None, authenticated: false, ..peer().bond };
         for kept in [
             Kept::default(),
-            Kept { sensor: Some(peer()), meter: None },
-            Kept { sensor: None, meter: Some(Peer { bond: plain, settled: Settled::default() }) },
+            Kept { sensor: Some(peer()), ..Kept::default() },
+            Kept { meter: Some(Peer { bond: plain, settled: Settled::default() }), ..Kept::default() },
+            Kept { sensor: Some(peer()), desk: Some(plain), ..Kept::default() },
         ] {
             assert_eq!(Kept::from_bytes(&kept.to_bytes()), Some(kept));
         }
@@ -145,7 +159,7 @@ mod tests {
 
     #[test]
     fn damage_is_noticed() {
-        let bytes = Kept { sensor: Some(peer()), meter: None }.to_bytes();
+        let bytes = Kept { sensor: Some(peer()), meter: None, desk: Some(peer().bond) }.to_bytes();
         for place in 0..KEPT {
             for flip in 1..=255 {
                 let mut bad = bytes;
@@ -155,9 +169,26 @@ mod tests {
         }
         assert_eq!(Kept::from_bytes(&bytes[1..]), None);
         let mut other = bytes;
-        other[0] = 2;
+        other[0] = 3;
         let sum = crc16(&other[..KEPT - 2]).to_le_bytes();
         other[KEPT - 2..].copy_from_slice(&sum);
         assert_eq!(Kept::from_bytes(&other), None);
+    }
+    /// An image of before, which knew no desk, leaves its sensor paired.
+    #[test]
+    fn the_version_before_is_read() {
+        let before = Kept { sensor: Some(peer()), meter: Some(peer()), desk: None };
+        let mut bytes = before.to_bytes()[..1 + 2 * PEER].to_vec();
+        bytes[0] = 1;
+        let sum = crc16(&bytes).to_le_bytes();
+        bytes.extend(sum);
+        assert_eq!(bytes.len(), 93);
+        assert_eq!(Kept::from_bytes(&bytes), Some(before));
+        // neither is taken for the other
+        let mut longer = before.to_bytes();
+        longer[0] = 1;
+        let sum = crc16(&longer[..KEPT - 2]).to_le_bytes();
+        longer[KEPT - 2..].copy_from_slice(&sum);
+        assert_eq!(Kept::from_bytes(&longer), None);
     }
 }

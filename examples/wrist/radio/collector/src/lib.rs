@@ -8,6 +8,7 @@
 //! | [`ledger`] | which records are held, which are still owed: by their own numbers, never by what a sensor says it sent |
 //! | [`control`] | the bytes of the two control points, of features and run time |
 //! | [`collector`] | what to read, write and ask for next on a connection |
+//! | [`exchange`] | settings from a phone or a desk, in parts, and back |
 //! | [`kept`] | what outlives a restart, as bytes |
 //!
 //! All of it is total: any bytes at any time are understood, or refused and counted. No allocation.
@@ -37,6 +38,7 @@ extern crate std;
 pub mod advert;
 pub mod collector;
 pub mod control;
+pub mod exchange;
 pub mod kept;
 pub mod ledger;
 pub mod trust;

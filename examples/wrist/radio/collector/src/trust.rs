@@ -2,7 +2,11 @@
 //!
 //! A sensor is taken once, while the wearer asks for it, by pairing in which six digits were compared or typed on both
 //! sides; without such digits only when the wearer was told what that means and agreed. From then on only the link that
-//! is encrypted with that pairing's key is listened to. Nothing that an unencrypted peer says is ever used.
+//! is encrypted with that pairing's key is listened to. Nothing that an unencrypted peer says is ever used. A sensor that
+//! has lost its key is one without: it is paired anew when the wearer asks for that, and not before. The phone or desk that
+//! may change settings is paired with digits, or not at all.
+
+use crate::collector::Kind;
 
 /// How well a link is protected.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -39,6 +43,36 @@ pub enum Pairing {
     WithDigits,
     /// A new sensor, even without: whoever is near enough may be taken for it.
     WithoutDigits,
+}
+
+/// Who may be paired now.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Wanted {
+    /// Nobody.
+    Nobody,
+    /// A new one of this kind; the old one is passed over.
+    New(Kind),
+    /// The one that is known, at its address, because it has lost its key.
+    Again(Kind),
+    /// A phone or desk, which may then change settings.
+    Desk,
+}
+
+/// A button held for less asks for nothing, seconds.
+pub const HOLD_S: u32 = 3;
+
+/// What the wearer asks for by a button that was held for so many seconds while the wrist was switched on; held on to the end,
+/// nothing.
+#[must_use]
+pub const fn asked(held_s: u32) -> (Wanted, Pairing) {
+    match held_s / HOLD_S {
+        1 => (Wanted::New(Kind::Sensor), Pairing::WithDigits),
+        2 => (Wanted::Again(Kind::Sensor), Pairing::WithDigits),
+        3 => (Wanted::Desk, Pairing::WithDigits),
+        4 => (Wanted::New(Kind::Sensor), Pairing::WithoutDigits),
+        5 => (Wanted::Again(Kind::Sensor), Pairing::WithoutDigits),
+        _ => (Wanted::Nobody, Pairing::Closed),
+    }
 }
 
 /// Why a peer is not listened to.
@@ -117,6 +151,28 @@ mod tests {
         ] {
             let got = admit(known, security, paired, pairing);
             assert_eq!(got, answer, "{known:?} {security:?} {paired} {pairing:?}");
+        }
+    }
+    #[test]
+    fn the_longer_the_button_is_held_the_more_is_risked_and_at_last_nothing() {
+        use Pairing::*;
+        use Wanted::*;
+        let all: [(u32, (Wanted, Pairing)); 12] = [
+            (0, (Nobody, Closed)),
+            (2, (Nobody, Closed)),
+            (3, (New(Kind::Sensor), WithDigits)),
+            (5, (New(Kind::Sensor), WithDigits)),
+            (6, (Again(Kind::Sensor), WithDigits)),
+            (9, (Desk, WithDigits)),
+            (11, (Desk, WithDigits)),
+            (12, (New(Kind::Sensor), WithoutDigits)),
+            (15, (Again(Kind::Sensor), WithoutDigits)),
+            (17, (Again(Kind::Sensor), WithoutDigits)),
+            (18, (Nobody, Closed)),
+            (u32::MAX, (Nobody, Closed)),
+        ];
+        for (held_s, wanted) in all {
+            assert_eq!(asked(held_s), wanted, "{held_s}");
         }
     }
 }

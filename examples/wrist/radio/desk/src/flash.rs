@@ -3,11 +3,15 @@
 use embedded_storage_async::nor_flash::{ErrorType, NorFlash, NorFlashErrorKind, ReadNorFlash};
 use std::fs::File;
 use std::io;
+use std::ops::Range;
 use std::os::unix::fs::FileExt;
 use std::path::Path;
 
-/// Bytes of the chip.
-pub const SIZE: u32 = 64 * 1024;
+/// Bonds, and how far records are settled.
+pub const BONDS: Range<u32> = 0..64 * 1024;
+/// Settings.
+pub const SETTINGS: Range<u32> = BONDS.end..SIZE;
+const SIZE: u32 = 80 * 1024;
 const PAGE: u32 = 4096;
 
 /// The chip.

@@ -5,35 +5,43 @@ mod flash;
 mod picture;
 
 use bt_hci_serial::SerialTransport;
-use embassy_futures::select::select;
+use embassy_futures::select::select3;
 use embassy_sync::blocking_mutex::raw::NoopRawMutex;
 use embassy_time::Duration;
 use embedded_io_adapters::tokio_1::FromTokio;
 use flash::FileFlash;
+use glidepath::Settings;
+use std::cell::RefCell;
 use std::collections::HashMap;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 use trouble_host::prelude::*;
+use wrist::app::{App, KEPT};
 use wrist::link::Frame;
+use wrist::settings::{self, LONGEST, Taken};
 use wrist::store::{Buffer, Store, buffer};
-use wrist_central::guard::Guard;
+use wrist::words::Sentence;
+use wrist_central::guard::{Doors, Guard};
 use wrist_central::seen::Seen;
-use wrist_central::{Collectors, Note, Pace, Pool, Wrist, collect};
+use wrist_central::serve::serve;
+use wrist_central::{Collectors, Known, Note, Pace, Pool, With, Wrist, collect};
 use wrist_collector::collector::Kind;
 use wrist_collector::kept::Kept;
-use wrist_collector::trust::Pairing;
+use wrist_collector::trust::{Pairing, Wanted};
 
 const USAGE: &str = "usage:
   wrist-radio-desk collect HOST:PORT [OPTION VALUE]...
-    flash FILE      what outlives a restart (a file of 64 KiB)
+    flash FILE      what outlives a restart (a file of 80 KiB)
     stream FILE     the frames heard, as a stream of the wrist's desk
-    pair sensor|meter   the kind that may be paired now
+    pair sensor|meter|again|desk   who may be paired now; again: the known sensor, which has lost its key
+    worn yes        the chip takes no settings any more
     digits yes|no   whether six digits must be compared; no: whoever is near enough may be taken for it
     same yes|no     the answer when digits are to be compared
     type DIGITS     what the wearer types
     start yes       the wearer wants a session started
   wrist-radio-desk compare RUN GOLDEN OUT.png
+  wrist-radio-desk settings FILE.toml OUT
   wrist-radio-desk sizes ELF";
 
 fn main() {
@@ -42,6 +50,7 @@ fn main() {
     let outcome = match arguments.as_slice() {
         ["collect", at, options @ ..] => run(at, options),
         ["compare", run, golden, out] => picture::compare(Path::new(run), Path::new(golden), Path::new(out)),
+        ["settings", file, out] => message(Path::new(file), Path::new(out)),
         ["sizes", elf] => sizes(Path::new(elf)),
         _ => Err(USAGE.into()),
     };
@@ -51,9 +60,17 @@ fn main() {
     }
 }
 
+/// A settings file as the message that brings it to the wrist, as over the wire.
+fn message(file: &Path, out: &Path) -> Result<(), String> {
+    let text = std::fs::read_to_string(file).map_err(|e| format!("{}: {e}", file.display()))?;
+    let (frame, name) = wrist_desk::settings::frame(&text)?;
+    println!("Settings {name}");
+    std::fs::write(out, frame).map_err(|e| format!("{}: {e}", out.display()))
+}
+
 /// What the board's image takes, and that it leaves the kept states alone.
 fn sizes(elf: &Path) -> Result<(), String> {
-    const FLASH: u64 = (1024 - 96) * 1024;
+    const FLASH: u64 = (1024 - 112) * 1024;
     const MEMORY: u64 = 256 * 1024;
     let bytes = std::fs::read(elf).map_err(|e| format!("{}: {e}", elf.display()))?;
     let sizes = wrist_desk::image::sizes(&bytes)?;
@@ -68,13 +85,16 @@ fn sizes(elf: &Path) -> Result<(), String> {
 /// The desk in the wrist's place: tells what happens, a line each.
 struct Desk {
     began: Instant,
+    /// Its time goes by the sensor's minutes.
+    app: App,
+    settings: Option<Store<FileFlash>>,
     store: Option<Store<FileFlash>>,
     buffer: Box<Buffer>,
     stream: Option<PathBuf>,
     heard: Vec<(u16, Vec<u8>)>,
     first: Option<u16>,
     minute: u16,
-    pairing: (Kind, Pairing),
+    wanted: (Wanted, Pairing),
     same: bool,
     digits: Option<u32>,
     start: bool,
@@ -95,16 +115,48 @@ impl Desk {
     }
 }
 
-impl Wrist for Desk {
+/// The same for both sides of the radio.
+struct Hands<'d>(&'d RefCell<Desk>);
+
+impl Desk {
+    /// The application hears it, and what rings is told.
+    fn app_hears(&mut self, frame: &Frame) {
+        for byte in frame.stuffed() {
+            let _ = self.app.byte(byte);
+        }
+        self.look();
+    }
+
+    fn look(&mut self) {
+        let _ = self.app.tick(u32::from(self.minute) * 60_000, false);
+        let rings: Vec<String> = self
+            .app
+            .view()
+            .into_iter()
+            .flat_map(|it| it.rings().iter())
+            .map(|it| format!("{:?}", it.kind))
+            .collect();
+        self.say_once("rings", format!("rings at {}: {}", self.minute, rings.join(" ")), rings.is_empty());
+    }
+
+    fn say_once(&mut self, what: &'static str, line: String, quiet: bool) {
+        if self.last.insert(what, line.clone()).as_ref() != Some(&line) && !quiet {
+            say(&line);
+        }
+    }
+}
+
+impl Wrist for Hands<'_> {
     fn now_s(&self) -> u32 {
-        self.began.elapsed().as_secs() as u32
+        self.0.borrow().began.elapsed().as_secs() as u32
     }
 
     fn heard(&mut self, kind: Kind, frame: &Frame) {
+        let desk = &mut *self.0.borrow_mut();
         match frame {
             Frame::Measurement(record) => {
-                let first = *self.first.get_or_insert(record.offset_min());
-                self.minute = self.minute.max(record.offset_min().saturating_sub(first));
+                let first = *desk.first.get_or_insert(record.offset_min());
+                desk.minute = desk.minute.max(record.offset_min().saturating_sub(first));
                 let doubt = if record.order_in_doubt() { " order in doubt" } else { "" };
                 say(&format!("record {} {}{doubt}", record.offset_min(), record.glucose_mg_dl().bits()));
             }
@@ -117,45 +169,58 @@ impl Wrist for Desk {
             Frame::WhichSettings | Frame::Settings => {} // no sensor sends these
         }
         let _ = kind;
-        self.heard.push((self.minute, frame.stuffed().to_vec()));
-        self.keep_stream();
+        desk.app_hears(frame);
+        desk.heard.push((desk.minute, frame.stuffed().to_vec()));
+        desk.keep_stream();
     }
 
     fn keep(&mut self, kept: &Kept) {
-        let stored = self.store.as_mut().map(|store| store.keep(&kept.to_bytes(), &mut self.buffer[..]));
-        let line = format!("kept {stored:?} {:?}", kept.sensor.map(|peer| peer.settled));
-        if self.last.insert("kept", line.clone()).as_ref() != Some(&line) {
-            say(&line);
-        }
+        let desk = &mut *self.0.borrow_mut();
+        let stored = desk.store.as_mut().map(|store| store.keep(&kept.to_bytes(), &mut desk.buffer[..]));
+        desk.say_once("kept", format!("kept {stored:?} {:?}", kept.sensor.map(|peer| peer.settled)), false);
     }
 
     fn note(&mut self, note: Note) {
-        if matches!(note, Note::Paired(..)) {
-            self.pairing.1 = Pairing::Closed;
+        if matches!(note, Note::Paired(..) | Note::DeskPaired) {
+            self.0.borrow_mut().wanted = (Wanted::Nobody, Pairing::Closed);
         }
         say(&format!("note {note:?}"));
     }
 
-    fn pairing(&self) -> (Kind, Pairing) {
-        self.pairing
+    fn wanted(&self) -> (Wanted, Pairing) {
+        self.0.borrow().wanted
     }
 
     fn start_wanted(&mut self) -> bool {
-        std::mem::take(&mut self.start)
+        std::mem::take(&mut self.0.borrow_mut().start)
     }
 
-    async fn same(&mut self, digits: u32) -> bool {
+    async fn same(&mut self, _: With, digits: u32) -> bool {
         say(&format!("same? {digits:06}"));
-        self.same
+        self.0.borrow().same
     }
 
-    fn show(&mut self, digits: u32) {
+    fn show(&mut self, _: With, digits: u32) {
         say(&format!("show {digits:06}"));
     }
 
     async fn typed(&mut self) -> Option<u32> {
         say("typed");
-        self.digits
+        self.0.borrow().digits
+    }
+
+    fn settings(&self, room: &mut [u8; LONGEST]) -> (usize, Option<u32>) {
+        let desk = self.0.borrow();
+        (settings::in_force(&desk.app, room).unwrap_or(0), desk.app.settings().number)
+    }
+
+    fn take(&mut self, message: &[u8]) -> (Taken, Sentence) {
+        let desk = &mut *self.0.borrow_mut();
+        let store = desk.settings.as_mut();
+        let outcome = settings::take(&mut desk.app, message, store, &mut [0; KEPT], &mut desk.buffer[..]);
+        say(&outcome.1);
+        desk.look();
+        outcome
     }
 }
 
@@ -167,40 +232,52 @@ fn run(at: &str, options: &[&str]) -> Result<(), String> {
     }
     let yes = |name| given.get(name) == Some(&"yes");
     let mut buffer = Box::new(buffer());
-    let mut store = match given.get("flash") {
+    let mut opened = |range| match given.get("flash") {
         Some(path) => {
             let flash = FileFlash::open(Path::new(path)).map_err(|e| format!("{path}: {e}"))?;
-            Store::open(flash, 0..flash::SIZE, &mut buffer[..])
+            Ok::<_, String>(Store::open(flash, range, &mut buffer[..]))
         }
-        None => None,
+        None => Ok(None),
     };
+    let (mut store, mut kept_settings) = (opened(flash::BONDS)?, opened(flash::SETTINGS)?);
+    let (app, told) = settings::begin(Settings::default(), kept_settings.as_mut(), &mut buffer[..])
+        .map_err(|e| e.to_string())?;
+    told.iter().for_each(|words| say(words));
     let kept = store.as_mut().and_then(|store| Kept::from_bytes(store.newest(&mut buffer[..])?));
     say(&format!(
         "known {} {}",
         kept.is_some_and(|it| it.sensor.is_some()),
         kept.is_some_and(|it| it.meter.is_some())
     ));
-    let pairing = match given.get("pair") {
-        None => (Kind::Sensor, Pairing::Closed),
-        Some(kind) => {
-            let kind = if *kind == "meter" { Kind::Meter } else { Kind::Sensor };
+    let wanted = match given.get("pair") {
+        None => (Wanted::Nobody, Pairing::Closed),
+        Some(who) => {
+            let who = match *who {
+                "sensor" => Wanted::New(Kind::Sensor),
+                "meter" => Wanted::New(Kind::Meter),
+                "again" => Wanted::Again(Kind::Sensor),
+                "desk" => Wanted::Desk,
+                _ => return Err(USAGE.into()),
+            };
             if given.get("digits") == Some(&"no") {
                 say("WARNING: without digits to compare, whoever is near enough may be taken for the sensor");
-                (kind, Pairing::WithoutDigits)
+                (who, Pairing::WithoutDigits)
             } else {
-                (kind, Pairing::WithDigits)
+                (who, Pairing::WithDigits)
             }
         }
     };
     let desk = Desk {
         began: Instant::now(),
+        app,
+        settings: kept_settings.filter(|_| !yes("worn")),
         store,
         buffer,
         stream: given.get("stream").map(PathBuf::from),
         heard: Vec::new(),
         first: None,
         minute: 0,
-        pairing,
+        wanted,
         same: given.get("same") != Some(&"no"),
         digits: given.get("type").and_then(|digits| digits.parse().ok()),
         start: yes("start"),
@@ -211,14 +288,15 @@ fn run(at: &str, options: &[&str]) -> Result<(), String> {
     runtime.block_on(live(at, kept.unwrap_or_default(), desk))
 }
 
-async fn live(at: &str, kept: Kept, mut desk: Desk) -> Result<(), String> {
+async fn live(at: &str, kept: Kept, desk: Desk) -> Result<(), String> {
     let line = tokio::net::TcpStream::connect(at).await.map_err(|e| format!("{at}: {e}"))?;
     line.set_nodelay(true).map_err(|e| e.to_string())?;
     let (reader, writer) = line.into_split();
     let transport: SerialTransport<NoopRawMutex, _, _> =
         SerialTransport::new(FromTokio::new(reader), FromTokio::new(writer));
-    let controller = Guard(ExternalController::<_, 8>::new(transport));
-    let mut resources: HostResources<Pool, 1, 2> = HostResources::new();
+    let doors = Doors::new();
+    let controller = Guard { controller: ExternalController::<_, 8>::new(transport), doors: &doors };
+    let mut resources: HostResources<Pool, 2, 2> = HostResources::new();
     let io =
         if desk.digits.is_some() { IoCapabilities::KeyboardDisplay } else { IoCapabilities::DisplayYesNo };
     let stack = trouble_host::new(controller, &mut resources)
@@ -226,17 +304,23 @@ async fn live(at: &str, kept: Kept, mut desk: Desk) -> Result<(), String> {
         .set_io_capabilities(io)
         .build();
     let seen = Seen::new();
-    let mut collectors = Collectors::new(kept);
+    let known = Known::new(kept);
+    let mut collectors = Collectors::new(&known);
+    let desk = RefCell::new(desk);
     let pace = Pace {
         scan_interval: Duration::from_millis(20),
         scan_window: Duration::from_millis(20),
         link_interval: Duration::from_millis(15),
         rest: Duration::from_millis(50),
         shun: Duration::from_secs(3),
+        found_interval: Duration::from_millis(20),
+        open_interval: Duration::from_millis(20),
         ..Pace::default()
     };
     let mut runner = stack.runner();
-    let collecting = collect(&stack, &seen, &mut collectors, &mut desk, pace);
-    select(runner.run_with_handler(&seen), collecting).await;
+    let (mut collects, mut serves) = (Hands(&desk), Hands(&desk));
+    let collecting = collect(&stack, &seen, &mut collectors, &mut collects, pace);
+    let serving = serve(&stack, &doors, &known, &mut serves, pace);
+    select3(runner.run_with_handler(&seen), collecting, serving).await;
     Err("the controller is gone".into())
 }

@@ -13,6 +13,8 @@ const SIZE: u32 = 1024 * 1024;
 pub const STATES: Range<u32> = SIZE - 64 * 1024..SIZE;
 /// The 32 KiB before them: bonds, and how far records are settled.
 pub const BONDS: Range<u32> = SIZE - 96 * 1024..STATES.start;
+/// The 16 KiB before them: settings, apart, so that neither brings back an old one of the other.
+pub const SETTINGS: Range<u32> = SIZE - 112 * 1024..BONDS.start;
 
 const WORDS: usize = 64;
 
@@ -53,14 +55,14 @@ impl NorFlash for Chip<'_> {
     const ERASE_SIZE: usize = 4096;
 
     async fn erase(&mut self, from: u32, to: u32) -> Result<(), NorFlashErrorKind> {
-        if from < BONDS.start {
+        if from < SETTINGS.start {
             return Err(NorFlashErrorKind::OutOfBounds);
         }
         wait(self.0.borrow_mut().erase(from, to)).map_err(|_| NorFlashErrorKind::Other)
     }
 
     async fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), NorFlashErrorKind> {
-        if offset < BONDS.start {
+        if offset < SETTINGS.start {
             return Err(NorFlashErrorKind::OutOfBounds);
         }
         if !bytes.len().is_multiple_of(4) {

@@ -5,10 +5,10 @@
 
 mod chip;
 
-use chip::{BONDS, Chip, STATES};
+use chip::{BONDS, Chip, SETTINGS, STATES};
 use core::cell::RefCell;
 use embassy_executor::Spawner;
-use embassy_futures::join::join3;
+use embassy_futures::join::join4;
 use embassy_futures::select::select;
 use embassy_nrf::gpio::{Input, Level, Output, OutputDrive, Pull};
 use embassy_nrf::rng::Rng;
@@ -33,13 +33,16 @@ use static_cell::StaticCell;
 use trouble_host::prelude::*;
 use wrist::app::{App, KEPT};
 use wrist::link::Frame;
+use wrist::settings::{self, LONGEST, Taken};
 use wrist::store::{self, Store};
-use wrist_central::guard::Guard;
+use wrist::words::Sentence;
+use wrist_central::guard::{Doors, Guard};
 use wrist_central::seen::Seen;
-use wrist_central::{Collectors, Note, Pace, Pool, Wrist, collect};
+use wrist_central::serve::serve;
+use wrist_central::{Collectors, Known, Note, Pace, Pool, With, Wrist, collect};
 use wrist_collector::collector::Kind;
 use wrist_collector::kept::Kept;
-use wrist_collector::trust::Pairing;
+use wrist_collector::trust::{Pairing, Wanted, asked};
 
 bind_interrupts!(struct Irqs {
     EGU0_SWI0 => nrf_mpsl::LowPrioInterruptHandler;
@@ -51,15 +54,12 @@ bind_interrupts!(struct Irqs {
     TWISPI0 => twim::InterruptHandler<peripherals::TWISPI0>;
 });
 
-/// Held at power-on for so long: a new sensor may be paired, digits being compared …
-const PAIR: Duration = Duration::from_secs(3);
-/// … and, held on, also one without, or a meter.
-const PAIR_WITHOUT: Duration = Duration::from_secs(10);
 /// Pairing ends by itself.
 const OPEN: Duration = Duration::from_secs(300);
 /// The controller's memory, with room: what it asks for is known on a board only, where too little ends in a restart.
 const CONTROLLER: usize = 16 * 1024;
 const WATCHDOG_S: u32 = 8;
+const NOBODY: (Wanted, Pairing) = (Wanted::Nobody, Pairing::Closed);
 
 type Display<'d> =
     Ssd1306<I2CInterface<Twim<'d>>, DisplaySize128x64, BufferedGraphicsMode<DisplaySize128x64>>;
@@ -70,9 +70,10 @@ struct Board<'d> {
     display: Display<'d>,
     states: Option<Store<Chip<'d>>>,
     bonds: Option<Store<Chip<'d>>>,
+    settings: Option<Store<Chip<'d>>>,
     buffer: &'static mut store::Buffer,
     state: &'static mut [u8; KEPT],
-    pairing: Pairing,
+    wanted: (Wanted, Pairing),
     open_until: Instant,
     /// Digits are shown: the picture waits.
     asking: bool,
@@ -130,25 +131,31 @@ impl Wrist for Radio<'_, '_> {
     fn note(&mut self, note: Note) {
         let mut board = self.board.borrow_mut();
         match note {
-            Note::Paired(..) => board.pairing = Pairing::Closed,
+            Note::Paired(..) | Note::DeskPaired => {
+                board.wanted = NOBODY;
+                board.asking = false;
+            }
             Note::PairingFailed | Note::Linked(..) => board.asking = false,
             _ => {}
         }
         self.news.signal(());
     }
 
-    fn pairing(&self) -> (Kind, Pairing) {
+    fn wanted(&self) -> (Wanted, Pairing) {
         let board = self.board.borrow();
-        let open = Instant::now() < board.open_until;
-        (Kind::Sensor, if open { board.pairing } else { Pairing::Closed })
+        if Instant::now() < board.open_until { board.wanted } else { NOBODY }
     }
 
     fn start_wanted(&mut self) -> bool {
         false // a session is started by the sensor's own means
     }
 
-    async fn same(&mut self, number: u32) -> bool {
-        self.board.borrow_mut().lines(["the same on sensor?", &digits(number), "press: yes  hold: no"]);
+    async fn same(&mut self, with: With, number: u32) -> bool {
+        let question = match with {
+            With::Sensor => "the same on sensor?",
+            With::Desk => "the same on phone?",
+        };
+        self.board.borrow_mut().lines([question, &digits(number), "press: yes  hold: no"]);
         self.press.reset();
         let held = with_timeout(Duration::from_secs(45), self.press.wait()).await;
         self.board.borrow_mut().asking = false;
@@ -156,12 +163,29 @@ impl Wrist for Radio<'_, '_> {
         held == Ok(false)
     }
 
-    fn show(&mut self, number: u32) {
-        self.board.borrow_mut().lines(["type on the sensor", &digits(number), ""]);
+    fn show(&mut self, with: With, number: u32) {
+        let what = match with {
+            With::Sensor => "type on the sensor",
+            With::Desk => "type on the phone",
+        };
+        self.board.borrow_mut().lines([what, &digits(number), ""]);
     }
 
     async fn typed(&mut self) -> Option<u32> {
         None // one button: such a sensor is paired by comparing, or not at all
+    }
+
+    fn settings(&self, room: &mut [u8; LONGEST]) -> (usize, Option<u32>) {
+        let board = self.board.borrow();
+        (settings::in_force(&board.app, room).unwrap_or(0), board.app.settings().number)
+    }
+
+    fn take(&mut self, message: &[u8]) -> (Taken, Sentence) {
+        let board = &mut *self.board.borrow_mut();
+        let store = board.settings.as_mut();
+        let outcome = settings::take(&mut board.app, message, store, board.state, board.buffer);
+        self.news.signal(());
+        outcome
     }
 }
 
@@ -219,8 +243,11 @@ async fn main(spawner: Spawner) {
     let buffer = BUFFER.init(store::buffer());
     let mut states = Store::open(Chip(chip), STATES, buffer);
     let mut bonds = Store::open(Chip(chip), BONDS, buffer);
+    let mut settings = Store::open(Chip(chip), SETTINGS, buffer);
 
-    let Ok(mut app) = App::new(Settings::default()) else { halt() };
+    // settings of another version in the chip: those as built hold, as one who reads them back is told
+    let begun = settings::begin(Settings::default(), settings.as_mut(), buffer);
+    let Ok((mut app, _)): Result<(App, _), _> = begun else { halt() };
     if let Some(kept) = states.as_mut().and_then(|store| store.newest(buffer)) {
         let _ = app.restore(kept); // of another version: begins anew
     }
@@ -241,29 +268,32 @@ async fn main(spawner: Spawner) {
         display,
         states,
         bonds,
+        settings,
         buffer,
         state: STATE.init([0; KEPT]),
-        pairing: Pairing::Closed,
+        wanted: NOBODY,
         open_until: Instant::now(),
         asking: false,
     };
     if button.is_low() {
-        board.pairing = asked(&mut board, &mut button, &mut alive).await;
+        board.wanted = held(&mut board, &mut button, &mut alive).await;
         board.open_until = Instant::now() + OPEN;
         board.asking = false;
     }
     let board = RefCell::new(board);
     let (news, press) = (Signal::new(), Signal::new());
 
-    static RESOURCES: StaticCell<HostResources<Pool, 1, 2>> = StaticCell::new();
+    static RESOURCES: StaticCell<HostResources<Pool, 2, 2>> = StaticCell::new();
     let resources = RESOURCES.init(HostResources::new());
-    let stack = trouble_host::new(Guard(controller), resources)
+    let doors = Doors::new();
+    let stack = trouble_host::new(Guard { controller, doors: &doors }, resources)
         .set_io_capabilities(IoCapabilities::DisplayYesNo)
         .set_random_address(own_address())
         .build();
     let seen = Seen::new();
-    let mut collectors = Collectors::new(kept.unwrap_or_default());
-    let mut radio = Radio { board: &board, news: &news, press: &press };
+    let known = Known::new(kept.unwrap_or_default());
+    let mut collectors = Collectors::new(&known);
+    let [mut radio, mut desk] = [(); 2].map(|()| Radio { board: &board, news: &news, press: &press });
     let mut runner = stack.runner();
     let host = async {
         // a host that has ended is of no use: the watchdog begins anew
@@ -271,10 +301,12 @@ async fn main(spawner: Spawner) {
         halt()
     };
     let collecting = collect(&stack, &seen, &mut collectors, &mut radio, Pace::default());
-    join3(host, collecting, live(&board, &news, &press, &mut button, &mut motor, &mut alive)).await;
+    let serving = serve(&stack, &doors, &known, &mut desk, Pace::default());
+    let wearer = live(&board, &news, &press, &mut button, &mut motor, &mut alive);
+    join4(host, collecting, serving, wearer).await;
 }
 
-/// The controller: one link, as central.
+/// The controller: a link to the sensor, as central, and one of the phone or desk, as peripheral.
 fn controller(
     peripherals: nrf_sdc::Peripherals<'static>,
     random: &'static mut Rng<'static, embassy_nrf::mode::Async>,
@@ -282,6 +314,7 @@ fn controller(
     memory: &'static mut nrf_sdc::Mem<CONTROLLER>,
 ) -> Option<SoftdeviceController<'static>> {
     let builder = nrf_sdc::Builder::new().ok()?.support_scan().support_central().support_le_privacy();
+    let builder = builder.support_adv().support_peripheral().peripheral_count(1).ok()?;
     let builder = builder.central_count(1).ok()?.buffer_cfg(27, 251, 3, 6).ok()?;
     builder.build(peripherals, random, mpsl, memory).ok()
 }
@@ -296,27 +329,30 @@ fn own_address() -> Address {
 }
 
 /// How long the button is held at power-on, and what that asks for.
-async fn asked(board: &mut Board<'_>, button: &mut Input<'_>, alive: &mut wdt::WatchdogHandle) -> Pairing {
+async fn held(
+    board: &mut Board<'_>,
+    button: &mut Input<'_>,
+    alive: &mut wdt::WatchdogHandle,
+) -> (Wanted, Pairing) {
     let since = Instant::now();
-    let mut wanted = Pairing::Closed;
+    let mut wanted = NOBODY;
     while button.is_low() {
         alive.pet();
-        let held = since.elapsed();
-        let now = if held >= PAIR_WITHOUT {
-            Pairing::WithoutDigits
-        } else if held >= PAIR {
-            Pairing::WithDigits
-        } else {
-            Pairing::Closed
-        };
+        let now = asked(since.elapsed().as_secs() as u32);
         if now != wanted {
             wanted = now;
-            match wanted {
-                Pairing::WithoutDigits => {
-                    board.lines(["UNSAFE: no digits.", "who is near", "may pose as sensor"]);
+            board.lines(match wanted {
+                (Wanted::New(_), Pairing::WithDigits) => {
+                    ["let go to pair a", "new sensor", "with six digits"]
                 }
-                _ => board.lines(["let go to pair a", "new sensor", "with six digits"]),
-            }
+                (Wanted::Again(_), Pairing::WithDigits) => {
+                    ["its key is lost:", "same sensor", "with six digits"]
+                }
+                (Wanted::Desk, _) => ["let go to pair a", "phone", "to change settings"],
+                (Wanted::New(_), _) => ["UNSAFE: no digits.", "new sensor", "or who poses as one"],
+                (Wanted::Again(_), _) => ["UNSAFE: no digits.", "same one", "or who poses as it"],
+                (Wanted::Nobody, _) => ["let go for", "nothing", ""],
+            });
         }
         Timer::after_millis(50).await;
     }
