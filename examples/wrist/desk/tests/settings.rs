@@ -10,7 +10,7 @@ use life::chip::{Chip, SIZE, Torn};
 use life::{Screen, Wearer};
 use wrist::app::{App, KEPT, READINGS};
 use wrist::link::{Frame, stuffed_settings};
-use wrist::settings::{self, number, read};
+use wrist::settings::{self, Taken, number, read};
 use wrist::store::{Store, buffer};
 
 fn limit(mg_dl: f32) -> Glucose {
@@ -226,6 +226,37 @@ fn a_power_cut_leaves_the_old_settings_or_the_new_ones() {
     }
     println!("power cuts while settings are kept: {steps}");
     assert!(steps > 5_000);
+}
+
+/// A message that came otherwise than over the line goes the same way.
+#[test]
+fn a_message_is_taken_as_over_the_line() {
+    let mut room = buffer();
+    let mut store = Store::open(Chip::fresh(), 0..SIZE, &mut room);
+    let mut app = App::new(Settings::default()).unwrap();
+    let (first, other) = (message(alarms(80.0)), message(alarms(75.0)));
+    let take = |app: &mut App, store: Option<&mut Store<Chip>>, message: &[u8]| {
+        let (taken, said) = settings::take(app, message, store, &mut [0; KEPT], &mut buffer());
+        let mut held = [0; SETTINGS_BYTES];
+        let length = settings::in_force(app, &mut held).unwrap();
+        (taken, said, held[..length].to_vec())
+    };
+    let (taken, said, held) = take(&mut app, store.as_mut(), &first);
+    assert_eq!((taken, held), (Taken::Kept, first.clone()));
+    assert_eq!(said.as_str(), format!("Settings {} kept.", name(&first)));
+    assert_eq!(app.settings().number, number(&first));
+    assert_eq!(*app.monitor().alarms().plan(), alarms(80.0).alarms);
+    let (taken, said, held) = take(&mut app, store.as_mut(), &other[..other.len() - 1]);
+    assert_eq!((taken, held), (Taken::Refused, first.clone()));
+    assert!(said.ends_with("refused: not whole."), "{said}");
+    let (taken, said, held) = take(&mut app, None, &other);
+    assert_eq!((taken, held), (Taken::NotKept, first.clone()));
+    assert!(said.ends_with("not kept: those before hold."), "{said}");
+    assert_eq!(app.settings().number, number(&first));
+    // where those of the line are kept
+    let (app, told) =
+        settings::begin::<Monitor<READINGS>, _>(Settings::default(), store.as_mut(), &mut room).unwrap();
+    assert_eq!((told, app.settings().number), (None, number(&first)));
 }
 
 /// Settings of another version in the chip: those as built hold, and it is said.
