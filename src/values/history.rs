@@ -48,6 +48,7 @@ impl Packed {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[must_use]
+#[non_exhaustive]
 pub enum Inserted {
     /// Kept as the newest.
     Newest,

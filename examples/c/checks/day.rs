@@ -200,10 +200,16 @@ fn plan(high: f32) -> AlarmPlan {
     plan
 }
 
+fn quality() -> QualityConfig {
+    let mut quality = QualityConfig::default();
+    quality.pressure_share = 0.15;
+    quality
+}
+
 fn through_the_monitor(hash: &mut Hash, values: &[i32]) {
     let settings = Settings::default()
         .with_alarms(plan(250.0))
-        .with_quality(QualityConfig { pressure_share: 0.15, ..QualityConfig::default() })
+        .with_quality(quality())
         .with_bands(Bands::default().with_missing_costing(1.5).unwrap());
     let mut monitor = Monitor::<288>::new(settings).unwrap();
     monitor.set_utc_offset(Some(Span::from_secs(3600)));
@@ -317,8 +323,7 @@ fn through_the_pair(hash: &mut Hash, values: &[i32]) {
     let first = Settings::default()
         .with_alarms(high(240.0))
         .with_bands(Bands::default().with_missing_costing(1.5).unwrap());
-    let second =
-        Settings::default().with_quality(QualityConfig { pressure_share: 0.15, ..QualityConfig::default() });
+    let second = Settings::default().with_quality(quality());
     let mut pair = PairMonitor::<288>::new(first, second).unwrap();
     pair.set_utc_offset(Some(Span::from_secs(3600)));
     let mut seen = BTreeSet::new();

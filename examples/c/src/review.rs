@@ -101,7 +101,7 @@ pub unsafe extern "C" fn gp_review_push(
         match object::<gp_review>(review)?.push(&reading, DayTime::from_secs(local_s)) {
             Pushed::Counted => Ok(()),
             Pushed::NotLater => Err(GP_ERROR_NOT_LATER),
-            Pushed::Fault => Err(GP_ERROR_FAULT),
+            _ => Err(GP_ERROR_FAULT), // or what a later library refuses for
         }
     })
 }

@@ -176,22 +176,22 @@ fn of_quality(quality: &QualityConfig) -> gp_quality {
 }
 
 fn to_quality(quality: &gp_quality) -> QualityConfig {
-    QualityConfig {
-        least_mg_dl: quality.least_mg_dl,
-        greatest_mg_dl: quality.greatest_mg_dl,
-        gap: Span::from_secs(quality.gap_s),
-        jump_sd: quality.jump_sd,
-        pressure_share: quality.pressure_share,
-        pressure_hold: Span::from_secs(quality.pressure_hold_s),
-        night_from: quality.night_from_min,
-        night_to: quality.night_to_min,
-        stuck_readings: quality.stuck_readings,
-        stuck_span: Span::from_secs(quality.stuck_span_s),
-        noisy_scale: quality.noisy_scale,
-        warm_up: Span::from_secs(quality.warm_up_s),
-        first_day: Span::from_secs(quality.first_day_s),
-        wear: Span::from_secs(quality.wear_s),
-    }
+    let mut config = QualityConfig::default();
+    config.least_mg_dl = quality.least_mg_dl;
+    config.greatest_mg_dl = quality.greatest_mg_dl;
+    config.gap = Span::from_secs(quality.gap_s);
+    config.jump_sd = quality.jump_sd;
+    config.pressure_share = quality.pressure_share;
+    config.pressure_hold = Span::from_secs(quality.pressure_hold_s);
+    config.night_from = quality.night_from_min;
+    config.night_to = quality.night_to_min;
+    config.stuck_readings = quality.stuck_readings;
+    config.stuck_span = Span::from_secs(quality.stuck_span_s);
+    config.noisy_scale = quality.noisy_scale;
+    config.warm_up = Span::from_secs(quality.warm_up_s);
+    config.first_day = Span::from_secs(quality.first_day_s);
+    config.wear = Span::from_secs(quality.wear_s);
+    config
 }
 
 fn of_rule(rule: &Rule<Limit>) -> gp_rule {
@@ -221,16 +221,13 @@ fn to_rule(rule: &gp_rule, kind: Kind) -> Result<Rule<Limit>, Refused> {
         return Err((GP_ERROR_OUT_OF_RANGE, name));
     }
     let limit = |number| unit.limit(number).map_err(|error| (of_error(error), name));
-    Ok(Rule {
-        on: flag(rule.on).map_err(|code| (code, name))?,
-        limit: limit(rule.limit)?,
-        hysteresis: limit(rule.hysteresis)?,
-        delay: Span::from_secs(rule.delay_s),
-        repeat: Span::from_secs(rule.repeat_s),
-        quiet: Span::from_secs(rule.quiet_s),
-        escalate: Span::from_secs(rule.escalate_s),
-        priority: priority(rule.priority).map_err(|code| (code, name))?,
-    })
+    let mut built = AlarmSettings::default().rule(kind);
+    built.on = flag(rule.on).map_err(|code| (code, name))?;
+    (built.limit, built.hysteresis) = (limit(rule.limit)?, limit(rule.hysteresis)?);
+    (built.delay, built.repeat) = (Span::from_secs(rule.delay_s), Span::from_secs(rule.repeat_s));
+    (built.quiet, built.escalate) = (Span::from_secs(rule.quiet_s), Span::from_secs(rule.escalate_s));
+    built.priority = priority(rule.priority).map_err(|code| (code, name))?;
+    Ok(built)
 }
 
 fn of_alarms(alarms: &AlarmSettings) -> gp_alarm_settings {
@@ -242,12 +239,10 @@ fn of_alarms(alarms: &AlarmSettings) -> gp_alarm_settings {
 }
 
 fn to_alarms(alarms: &gp_alarm_settings) -> Result<AlarmSettings, Refused> {
-    let mut built = AlarmSettings {
-        recovering: Rate::from_mg_dl_per_min(alarms.recovering)
-            .map_err(|error| (of_error(error), "recovering"))?,
-        pressure_hold: Span::from_secs(alarms.pressure_hold_s),
-        ..AlarmSettings::default()
-    };
+    let mut built = AlarmSettings::default();
+    built.recovering =
+        Rate::from_mg_dl_per_min(alarms.recovering).map_err(|error| (of_error(error), "recovering"))?;
+    built.pressure_hold = Span::from_secs(alarms.pressure_hold_s);
     for (rule, kind) in alarms.rules.iter().zip(Kind::ALL) {
         let rule = to_rule(rule, kind)?;
         if rule != built.rule(kind) && built.set_rule(kind, rule).is_err() {

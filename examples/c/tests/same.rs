@@ -191,7 +191,8 @@ fn a_pair_gives_what_the_librarys_does() {
     let mut plan = AlarmPlan::default();
     assert_eq!(to_plan(&one, &mut plan), Ok(()));
     let first = Settings::default().with_alarms(plan);
-    let quality = QualityConfig { noisy_scale: 1.0, ..QualityConfig::default() };
+    let mut quality = QualityConfig::default();
+    quality.noisy_scale = 1.0;
     let second = Settings::default().with_quality(quality);
     let mut own = PairMonitor::<24>::new(first, second).unwrap();
     let mut memory = Memory::<gp_pair_24>::new();

@@ -34,6 +34,7 @@ pub enum Kind {
 /// What the limit of a [`Rule`](crate::alarm::Rule) counts.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub enum LimitUnit {
     /// mg/dL.
     Glucose,
@@ -81,6 +82,7 @@ impl LimitUnit {
 
 /// All that is said of a kind of alarm, but for its condition, which is in one place beside the rules.
 #[derive(Clone, Copy, Debug)]
+#[non_exhaustive]
 pub struct About {
     /// A fixed name for files, logs and settings.
     pub name: &'static str,

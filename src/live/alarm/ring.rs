@@ -145,6 +145,7 @@ impl Grounds {
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[non_exhaustive]
 pub struct Ring {
     /// Which alarm.
     pub kind: Kind,
@@ -158,9 +159,18 @@ pub struct Ring {
     pub at: Instant,
 }
 
+impl Ring {
+    /// A ring of one's own making, to try what is to hear it.
+    #[must_use]
+    pub const fn new(kind: Kind, priority: Priority, cause: Cause, grounds: Grounds, at: Instant) -> Self {
+        Self { kind, priority, cause, grounds, at }
+    }
+}
+
 /// An alarm that holds: its newest ring, and how it stands now.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub struct Held {
     /// How it last rang; while another alarm rings for it, how that would have been. Its
     /// [`grounds`](Ring::grounds) are the present ones.

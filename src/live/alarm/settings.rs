@@ -23,6 +23,7 @@ pub const LONGEST_SNOOZE: Span = Span::from_hours(8);
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub enum Limit {
     /// Of low, high and the floor.
     Glucose(Glucose),
@@ -51,7 +52,8 @@ impl Limit {
 }
 
 /// How one alarm behaves. `L` is what its limit is: [`Glucose`], [`Rate`], [`Probability`], [`Span`], nothing (`()`), or
-/// [`Limit`] where the kind is chosen at run time.
+/// [`Limit`] where the kind is chosen at run time. One of one's own is a default's
+/// ([`AlarmSettings::rule`]) with what is to be otherwise.
 ///
 /// | kind | `limit` and `hysteresis` | range of `limit` | most of `hysteresis` |
 /// | --- | --- | --- | --- |
@@ -81,6 +83,7 @@ impl Limit {
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub struct Rule<L> {
     /// Whether it rings at all.
     pub on: bool,
@@ -238,6 +241,7 @@ impl Rule<f32> {
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub struct AlarmSettings {
     /// Glucose at or under the limit.
     pub low: Rule<Glucose>,

@@ -7,6 +7,7 @@ use crate::units::{Glucose, Instant, Rate, Span};
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[non_exhaustive]
 pub enum Doubt {
     /// Nothing.
     #[default]

@@ -37,6 +37,7 @@ const LASTING: Span = Span::from_hours(24);
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub enum Payoff {
     /// Fewer than three fingersticks were used, and they do not tell yet: the sensor's value is not corrected.
     TooFew,

@@ -17,6 +17,7 @@ pub const MAX_LINE_PAIRS: usize = 8;
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[non_exhaustive]
 pub enum LineFit {
     /// All error in the sensor.
     LeastSquares,
@@ -27,6 +28,7 @@ pub enum LineFit {
 /// Why there is no line.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub enum LineRefusal {
     /// Fewer than two pairs.
     TooFew,

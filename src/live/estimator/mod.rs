@@ -120,6 +120,7 @@ impl Expectation {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[must_use]
+#[non_exhaustive]
 pub enum Taken {
     /// The filter started, or started afresh, from it.
     Started,
@@ -135,6 +136,7 @@ pub enum Taken {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[must_use]
+#[non_exhaustive]
 pub enum Fused {
     /// It corrected the estimate.
     Used,
@@ -147,6 +149,7 @@ pub enum Fused {
 /// How far interstitial glucose at a reading lies from plasma glucose at another moment.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub struct Behind {
     /// Interstitial less plasma, mg/dL.
     pub mean: f32,

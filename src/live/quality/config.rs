@@ -5,13 +5,14 @@ use crate::error::{Error, ErrorKind, in_range};
 use crate::local::LocalTime;
 use crate::units::Span;
 
-/// What [`Quality`](super::Quality) goes by. Every number is checked, by name, in
+/// What [`Quality`](super::Quality) goes by: a default, with what is to be otherwise. Every number is checked, by name, in
 /// [`Quality::new`](super::Quality::new).
 ///
 /// # Examples
 /// ```
 /// use glidepath::{Span, quality::{Quality, QualityConfig}};
-/// let every_quarter_hour = QualityConfig { gap: Span::from_mins(40), ..QualityConfig::default() };
+/// let mut every_quarter_hour = QualityConfig::default();
+/// every_quarter_hour.gap = Span::from_mins(40);
 /// let quality = Quality::new(every_quarter_hour)?;
 /// # Ok::<(), glidepath::Error>(())
 /// ```
@@ -19,6 +20,7 @@ use crate::units::Span;
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "serde", serde(default, deny_unknown_fields, remote = "Self"))]
+#[non_exhaustive]
 pub struct QualityConfig {
     /// The lowest value a sensor can mean, mg/dL (0 to 30). Default 20.
     pub least_mg_dl: f32,

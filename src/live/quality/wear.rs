@@ -17,7 +17,9 @@ pub(super) struct Count {
 /// # Examples
 /// ```
 /// use glidepath::{Glucose, Instant, Reading, Span, quality::{Evidence, Quality, QualityConfig}};
-/// let mut quality = Quality::new(QualityConfig { wear: Span::from_hours(240), ..QualityConfig::default() })?;
+/// let mut config = QualityConfig::default();
+/// config.wear = Span::from_hours(240);
+/// let mut quality = Quality::new(config)?;
 /// quality.sensor_started(Instant::from_secs(0));
 /// let now = Instant::from_secs(50 * 3600);
 /// let _ = quality.assess(&Reading::new(now, Glucose::from_mg_dl(120.0)?), &Evidence::default());

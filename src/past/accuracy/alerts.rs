@@ -54,6 +54,7 @@ pub struct AlertRule {
 /// What [`AlertRule::judge`] found.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub struct AlertRates {
     /// Alerts confirmed by a reference, of those that could be judged.
     pub true_alerts: Tally,

@@ -8,6 +8,7 @@ use crate::units::{Glucose, Instant, Span};
 /// Which sensor value is taken at a reference's time.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub enum Method {
     /// The reading nearest in time, the earlier one of two equally near.
     Nearest,

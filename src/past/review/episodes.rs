@@ -109,6 +109,7 @@ impl EpisodeRule {
 /// An episode that is over.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub struct Episode {
     /// Its first reading beyond the limit.
     pub start: Instant,

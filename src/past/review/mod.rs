@@ -66,6 +66,7 @@ use swings::Swings;
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[must_use]
+#[non_exhaustive]
 pub enum Pushed {
     /// Counted.
     Counted,

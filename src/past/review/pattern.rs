@@ -46,6 +46,7 @@ impl Mark {
 /// One time of day that stands out.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub struct Pattern {
     /// What recurs.
     pub mark: Mark,

@@ -34,6 +34,7 @@ pub(super) fn class(hundredths: u32, unit: Unit) -> u8 {
 /// without a consensus target.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub struct Ranges {
     /// Under 54 mg/dL (3.0 mmol/L): level 2 low.
     pub below_54: f32,

@@ -12,6 +12,7 @@ use crate::units::Instant;
 /// Number and time of episodes.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub struct EpisodeTotal {
     /// How many.
     pub count: u32,

@@ -12,7 +12,8 @@ use crate::reading::{Fingerstick, Status};
 use crate::trend::{Bands, Trend};
 use crate::units::{Glucose, Instant, Span};
 
-/// All settings of a monitor. Each part has its own defaults and its own gate.
+/// All settings of a monitor: the defaults, with what is to be otherwise. Each part has its own defaults and is checked by
+/// itself.
 ///
 /// # Examples
 /// ```
@@ -25,6 +26,7 @@ use crate::units::{Glucose, Instant, Span};
 #[derive(Clone, Copy, Debug, PartialEq, Default)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "serde", serde(default, deny_unknown_fields))]
+#[non_exhaustive]
 pub struct Settings {
     /// Person and sensor.
     pub model: Model,

@@ -3,7 +3,7 @@
 use crate::{Event, Hash, Stream, mg_dl};
 use core::hint::black_box;
 use glidepath::alarm::{
-    AlarmPlan, AlarmSettings, Burst, Colour, Grounds, Kind, Limit, Rings, Slot, Standing, Weekdays,
+    AlarmPlan, AlarmSettings, Burst, Colour, Grounds, Kind, Limit, Ring, Rings, Slot, Standing, Weekdays,
 };
 use glidepath::quality::Wear;
 use glidepath::{Bound, FingerstickOutcome, Glucose, LocalTime, Monitor, Rate, Settings, Span, View};
@@ -152,6 +152,7 @@ fn rings(hash: &mut Hash, rings: Rings<'_>) {
         hash.put((ring.kind as u8, ring.priority as u8, ring.cause as u8));
         hash.put((ring.at, ring.priority.raised() as u8, ring.priority.name()));
         hash.put(ring.cause.name());
+        hash.put(Ring::new(ring.kind, ring.priority, ring.cause, ring.grounds, ring.at) == *ring);
         grounds(hash, ring.grounds);
         let pattern = Burst::of(ring.priority);
         hash.put((pattern.pulses().len(), pattern.repeat(), matches!(pattern.colour(), Colour::Red)));

@@ -1,7 +1,7 @@
 //! What the alarms would have done to people: all low rules together, by the limit of the low-ahead rule; the others; and
 //! a limit that follows what a person accepts.
 
-use glidepath::alarm::{AlarmPlan, AlarmSettings, Burden, Kind, Rule};
+use glidepath::alarm::{AlarmPlan, AlarmSettings, Burden, Kind};
 use glidepath::{Error, Instant, Monitor, Probability, Reading, Settings, Span};
 use rayon::prelude::*;
 
@@ -98,7 +98,9 @@ pub fn measure(sets: &[Set]) -> Result<Fitted, Failure> {
     let standard = AlarmSettings::default();
     let limited = |limit: f32| {
         let limit = Probability::new(limit).map_err(failed)?;
-        Ok(AlarmSettings { low_ahead: Rule { limit, ..standard.low_ahead }, ..standard })
+        let mut settings = standard;
+        settings.low_ahead.limit = limit;
+        Ok(settings)
     };
     let progress = Progress::new("ringing", (LIMITS.len() + ASKED.len() + 1) as u64);
     let played = |settings: AlarmSettings, asked: Option<f32>| {
@@ -178,7 +180,7 @@ fn weekly(each: &[Rung]) -> String {
 fn play(person: &Person, settings: AlarmSettings, asked: Option<f32>) -> Result<Rung, Failure> {
     let plan = |settings| AlarmPlan::new(settings).map_err(failed);
     let mut burden = asked.map(Burden::new).transpose().map_err(failed)?;
-    let mut monitor = Monitor::<288>::new(Settings { alarms: plan(settings)?, ..Settings::default() })
+    let mut monitor = Monitor::<288>::new(Settings::default().with_alarms(plan(settings)?))
         .map_err(|error| Failure::new(format!("the monitor's settings: {error}")))?;
     let mut rang: Vec<(u32, Kind)> = Vec::new();
     let mut now: Option<u32> = None;
@@ -203,8 +205,9 @@ fn play(person: &Person, settings: AlarmSettings, asked: Option<f32>) -> Result<
                     (burden.limit(), rang[before..].iter().any(|(_, kind)| kind.about().of_lows));
                 burden.step(Instant::from_secs(minute), newest.map(Reading::glucose), lows);
                 if burden.limit() != was {
-                    let low_ahead = burden.rule(settings.low_ahead);
-                    monitor.set_alarm_plan(plan(AlarmSettings { low_ahead, ..settings })?);
+                    let mut moved = settings;
+                    moved.low_ahead = burden.rule(settings.low_ahead);
+                    monitor.set_alarm_plan(plan(moved)?);
                 }
             }
             if rang.len() > before {

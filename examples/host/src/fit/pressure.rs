@@ -114,7 +114,8 @@ impl Outcome {
 
 fn judge(person: &Person, share: f32) -> Outcome {
     let points = points(&person.readings);
-    let config = QualityConfig { pressure_share: share, ..QualityConfig::default() };
+    let mut config = QualityConfig::default();
+    config.pressure_share = share;
     let mut quality = Quality::new(config).expect("in range");
     let (mut flags, mut before) = (Vec::new(), false);
     for (place, (reading, (minutes, _))) in person.readings.iter().zip(&points).enumerate() {

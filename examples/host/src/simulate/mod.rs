@@ -197,9 +197,9 @@ pub fn invent(args: &Args) -> Result<Invented, Failure> {
                 summary.readings += 1;
                 squares += (f64::from(shown) - f64::from(plasma)).powi(2);
                 match sample.disturbance() {
-                    Disturbance::None => {}
                     Disturbance::Spike => summary.spikes += 1,
                     Disturbance::Pressure => summary.under_pressure += 1,
+                    _ => {}
                 }
             } else {
                 summary.missing += 1;

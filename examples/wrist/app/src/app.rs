@@ -272,7 +272,7 @@ impl<M: Worn> Wrist<M> {
     /// A monitor with other settings that goes on from this one; none within where other alarms are all that changes, and
     /// none at all where it cannot be made. `room` is for a moment.
     pub(crate) fn prepared(&mut self, settings: &Settings, room: &mut [u8]) -> Option<Option<M>> {
-        if *settings == (Settings { alarms: settings.alarms, ..self.settings.settings }) {
+        if *settings == self.settings.settings.with_alarms(settings.alarms) {
             return Some(None);
         }
         let mut monitor = M::made(*settings).ok()?;

@@ -13,7 +13,7 @@ fn glucose(mg_dl: f32) -> Glucose {
 }
 
 fn ring(kind: Kind, priority: Priority, grounds: Grounds) -> Option<Ring> {
-    Some(Ring { kind, priority, cause: Cause::New, grounds, at: Instant::from_secs(CLOCK) })
+    Some(Ring::new(kind, priority, Cause::New, grounds, Instant::from_secs(CLOCK)))
 }
 
 fn now(mg_dl: f32, rate: f32) -> Now {

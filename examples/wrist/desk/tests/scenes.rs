@@ -39,7 +39,7 @@ fn now() -> Now {
 }
 
 fn ring(kind: Kind, priority: Priority, grounds: Grounds) -> Option<Ring> {
-    Some(Ring { kind, priority, cause: Cause::New, grounds, at: Instant::from_secs(CLOCK) })
+    Some(Ring::new(kind, priority, Cause::New, grounds, Instant::from_secs(CLOCK)))
 }
 
 /// So many seconds later, and nothing new.

@@ -29,7 +29,7 @@ fn alarms(low_mg_dl: f32) -> Settings {
     let profile = plan.add_profile(night).unwrap();
     let hours = Slot { days: Weekdays::WORKDAYS, from: 22 * 60, to: 7 * 60 + 30, profile };
     plan.add_slot(hours).unwrap();
-    Settings { alarms: plan, ..Settings::default() }
+    Settings::default().with_alarms(plan)
 }
 
 fn message(settings: Settings) -> Vec<u8> {
@@ -301,7 +301,7 @@ fn another_model_goes_on_from_what_was_learned() {
     wearer.open();
     wearer.live(120, |minute| Some(104.0 + (minute / 5 % 3) as f32)); // no sensor stands still
     let (history, newest) = (wearer.app.monitor().history().len(), wearer.app.face().last);
-    let settings = Settings { model: Model::linear(), ..alarms(80.0) };
+    let settings = alarms(80.0).with_model(Model::linear());
     let sent = message(settings);
     assert_eq!(send(&mut wearer, &sent), [format!("Settings {} kept.", name(&sent))]);
     assert_eq!(wearer.screen(), Screen::Strokes { alarm: false });
@@ -324,7 +324,7 @@ fn another_model_keeps_the_time_of_day() {
     let mut alarms = AlarmPlan::default();
     let profile = alarms.add_profile(afternoon).unwrap();
     alarms.add_slot(Slot { days: Weekdays::ALL, from: 12 * 60, to: 20 * 60, profile }).unwrap();
-    send(&mut wearer, &message(Settings { model: Model::linear(), alarms, ..Settings::default() }));
+    send(&mut wearer, &message(Settings::default().with_model(Model::linear()).with_alarms(alarms)));
     wearer.live(40, |minute| Some(84.0 - (minute / 5 % 3) as f32));
     assert!(wearer.rings(&[Kind::Low]), "{:?}", wearer.rang);
 }

@@ -181,6 +181,7 @@ pub struct CalibrationPoint {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[must_use]
+#[non_exhaustive]
 pub enum Applied {
     /// It moved gain and offset.
     Used,

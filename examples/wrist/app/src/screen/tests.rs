@@ -174,7 +174,7 @@ fn the_less_is_certain_the_less_ink() {
 }
 
 fn ring(kind: Kind, priority: Priority) -> Ring {
-    Ring { kind, priority, cause: Cause::New, grounds: Grounds::Doubt, at: Instant::from_secs(0) }
+    Ring::new(kind, priority, Cause::New, Grounds::Doubt, Instant::from_secs(0))
 }
 
 fn now() -> Now {

@@ -96,7 +96,7 @@ fn face<'a>(history: &'a History<1>, now: Option<Now>, alert: Option<Ring>) -> F
 }
 
 fn ring(kind: Kind, priority: Priority, grounds: Grounds) -> Ring {
-    Ring { kind, priority, cause: Cause::New, grounds, at: Instant::from_secs(0) }
+    Ring::new(kind, priority, Cause::New, grounds, Instant::from_secs(0))
 }
 
 fn value(mg_dl: f32) -> Now {
