@@ -23,7 +23,7 @@ const LOGISTIC_SCALE: f32 = 0.551_328_9;
 /// How fast glucose moves. Defaults: moderate 1 to 2, fast over 2 mg/dL/min.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "snake_case"))]
 pub enum Pace {
     /// Between the steady band and the fast one.
     Moderate,
@@ -34,7 +34,7 @@ pub enum Pace {
 /// Where glucose is going.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "snake_case"))]
 pub enum Trend {
     /// No fresh data, or a rate too uncertain to say.
     #[default]

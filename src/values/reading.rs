@@ -2,9 +2,9 @@
 
 use crate::units::{Glucose, Instant};
 
-/// The relative and the least absolute standard deviation of a meter's error.
-const METER_RELATIVE_SD: f32 = 0.06;
-const METER_LEAST_SD: f32 = 5.0;
+/// The standard deviation of a meter's error: percent of the value, and mg/dL at least.
+pub(crate) const METER_PERCENT: f32 = 6.0;
+pub(crate) const METER_LEAST_SD: f32 = 5.0;
 
 /// What the sensor said about its own reading.
 ///
@@ -18,7 +18,7 @@ const METER_LEAST_SD: f32 = 5.0;
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "snake_case"))]
 #[repr(u8)]
 pub enum Status {
     /// An ordinary reading.
@@ -160,7 +160,7 @@ impl Fingerstick {
     /// common practice, no source.
     #[must_use]
     pub const fn meter_sd(&self) -> f32 {
-        (METER_RELATIVE_SD * self.glucose.mg_dl()).max(METER_LEAST_SD)
+        (METER_PERCENT / 100.0 * self.glucose.mg_dl()).max(METER_LEAST_SD)
     }
 }
 

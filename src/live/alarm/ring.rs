@@ -170,6 +170,7 @@ impl Ring {
 /// An alarm that holds: its newest ring, and how it stands now.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
 #[non_exhaustive]
 pub struct Held {
     /// How it last rang; while another alarm rings for it, how that would have been. Its
@@ -193,8 +194,17 @@ pub struct Held {
 /// assert!(sound(&Standing::default()).is_none());
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[must_use]
 pub struct Standing(pub(super) [Option<Held>; Kind::COUNT]);
+
+/// A list of the alarms that hold.
+#[cfg(feature = "serde")]
+impl serde::Serialize for Standing {
+    fn serialize<S: serde::Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        to.collect_seq(self.iter())
+    }
+}
 
 impl Standing {
     /// Each alarm that holds, most telling kind first.

@@ -137,9 +137,12 @@ pub struct Forecast {
 /// [`half_width_95`](Self::half_width_95) are tracked apart and give each; [`sd`](Self::sd) comes near both.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct Predicted {
     glucose: Glucose,
+    #[cfg_attr(feature = "serde", serde(rename = "half_width_50"))]
     half: f32,
+    #[cfg_attr(feature = "serde", serde(rename = "half_width_95"))]
     tail: f32,
 }
 

@@ -3,7 +3,7 @@
 /// The verdict on one reading. The table in the [module's documentation](super) says what each does.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "snake_case"))]
 #[must_use]
 #[non_exhaustive]
 pub enum Verdict {
@@ -91,6 +91,7 @@ impl Verdict {
 /// Why the sensor is trusted less.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "snake_case"))]
 #[repr(u8)]
 #[non_exhaustive]
 pub enum Reason {
@@ -190,6 +191,8 @@ impl Reason {
 
 /// A set of [`Reason`]s. 2 bytes.
 ///
+/// In a file (feature `serde`) they are a list of their names.
+///
 /// # Examples
 /// ```
 /// use glidepath::quality::{Grade, Reason, Reasons};
@@ -207,7 +210,6 @@ impl Reason {
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Reasons(u16);
 
 impl Reasons {
@@ -261,10 +263,40 @@ impl Reasons {
     }
 }
 
+#[cfg(feature = "serde")]
+impl serde::Serialize for Reasons {
+    fn serialize<S: serde::Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        to.collect_seq(self.iter())
+    }
+}
+
+#[cfg(feature = "serde")]
+impl<'de> serde::Deserialize<'de> for Reasons {
+    fn deserialize<D: serde::Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+        struct Names;
+        impl<'de> serde::de::Visitor<'de> for Names {
+            type Value = Reasons;
+
+            fn expecting(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+                f.write_str("a list of reasons")
+            }
+
+            fn visit_seq<A: serde::de::SeqAccess<'de>>(self, mut seq: A) -> Result<Reasons, A::Error> {
+                let mut reasons = Reasons::default();
+                while let Some(reason) = seq.next_element()? {
+                    reasons.set(reason, true);
+                }
+                Ok(reasons)
+            }
+        }
+        from.deserialize_seq(Names)
+    }
+}
+
 /// How far the sensor is to be trusted now, worst first.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "snake_case"))]
 pub enum Grade {
     /// Not at all: it warms up or does not move.
     Unusable,

@@ -69,6 +69,7 @@ struct Newest {
 /// The answers of a [`TrendMonitor`] at one moment.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
 #[must_use]
 pub struct TrendView {
     shown: Option<Shown>,

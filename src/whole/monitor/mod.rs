@@ -6,10 +6,14 @@
 //! fingerstick, [`Monitor::tick`] about once a minute when nothing arrives, so that silence is noticed.
 
 mod chain;
+#[cfg(feature = "serde")]
+mod file;
 mod view;
 
 use chain::doubted;
 pub(super) use chain::{Chain, Newest, Pushed};
+#[cfg(feature = "serde")]
+pub(super) use file::NewestWritten;
 pub use view::{Bound, Expected, FingerstickOutcome, Refusal, Settings, Shown, View};
 
 use crate::alarm::{AlarmPlan, Alarms, Kind, Situation};

@@ -237,6 +237,7 @@ impl Refusal {
 /// Beyond the sensor's range only the range's end is known.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize), serde(rename_all = "snake_case"))]
 pub enum Bound {
     /// Glucose is at this or under it.
     AtMost(Glucose),
@@ -257,6 +258,7 @@ impl Bound {
 /// The value to show as the present one.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
 #[non_exhaustive]
 pub struct Shown {
     /// How much.
@@ -289,6 +291,8 @@ impl core::fmt::Display for Shown {
 
 /// The answers at one moment: all that a display, a voice or an alarm needs.
 ///
+/// Written (feature `serde`) it is a table of its answers by the names of the methods that give them.
+///
 /// # Memory
 /// 364 bytes.
 ///
@@ -305,6 +309,7 @@ impl core::fmt::Display for Shown {
 /// # Ok::<(), glidepath::Error>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[must_use]
 pub struct View {
     pub(crate) at: Instant,

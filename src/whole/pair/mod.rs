@@ -1,5 +1,7 @@
 //! Two sensors worn at once: one plasma glucose, each sensor by what it has earned.
 
+#[cfg(feature = "serde")]
+mod file;
 mod fusion;
 mod lead;
 mod says;

@@ -8,7 +8,7 @@ use crate::units::{Glucose, Instant, Span};
 /// One of two sensors worn together. 1 byte.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "snake_case"))]
 pub enum Side {
     /// The one that is called the first.
     First,
@@ -156,7 +156,10 @@ impl SideView {
 }
 
 /// The answers of a [`PairMonitor`](super::PairMonitor) at one moment. 536 bytes.
+///
+/// Written (feature `serde`) it is a table of `fused`, `first`, `second` and `agreement`, the last by its name.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[must_use]
 pub struct PairView {
     pub(super) fused: View,

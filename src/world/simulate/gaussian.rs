@@ -10,6 +10,9 @@ use crate::units::{Glucose, Instant, Rate, Span};
 /// The defaults (150 ± 55 mg/dL, 35 and 120 minutes) give a rate with a standard deviation of
 /// 55/√(35·120) = 0.85 mg/dL/min, near that of people with type 1 diabetes.
 ///
+/// In a file (feature `serde`) it is a table of `mean_mg_dl`, `sd_mg_dl`, `rate_min` and `reversion_min`, as
+/// [`new`](Self::new) takes them; a key left out is the default's.
+///
 /// # Examples
 /// ```
 /// use glidepath::simulate::GaussianWorldConfig;
@@ -19,12 +22,11 @@ use crate::units::{Glucose, Instant, Rate, Span};
 /// # Ok::<(), glidepath::Error>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct GaussianWorldConfig {
-    mean: f32,
-    sd: f32,
-    fast_min: f32,
-    slow_min: f32,
+    pub(super) mean: f32,
+    pub(super) sd: f32,
+    pub(super) fast_min: f32,
+    pub(super) slow_min: f32,
 }
 
 impl GaussianWorldConfig {

@@ -3,7 +3,7 @@
 use super::{Random, Truth};
 use crate::error::{Error, in_range};
 use crate::math;
-use crate::reading::Fingerstick;
+use crate::reading::{Fingerstick, METER_LEAST_SD, METER_PERCENT};
 use crate::units::Glucose;
 
 /// How far off a meter is: a normal error whose standard deviation is the larger of a fixed one and a share
@@ -13,6 +13,8 @@ use crate::units::Glucose;
 /// ISO 15197:2013 asks for 95 % of results within 15 mg/dL (under 100) or 15 %: a standard deviation of
 /// 7.65 at the limit. A good meter is well inside: 5 mg/dL or 6 % (common practice, no source).
 ///
+/// In a file (feature `serde`) it is a table of `floor_mg_dl` and `percent`; a key left out is the usual meter's.
+///
 /// # Examples
 /// ```
 /// use glidepath::simulate::MeterModel;
@@ -21,18 +23,17 @@ use crate::units::Glucose;
 /// # Ok::<(), glidepath::Error>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct MeterModel {
-    floor: f32,
-    share: f32,
+    pub(super) floor_mg_dl: f32,
+    pub(super) percent: f32,
 }
 
 impl MeterModel {
-    /// 5 mg/dL or 6 %.
-    pub const USUAL: Self = Self { floor: 5.0, share: 0.06 };
+    /// 5 mg/dL or 6 %, as [`Fingerstick::meter_sd`] takes meters to be.
+    pub const USUAL: Self = Self { floor_mg_dl: METER_LEAST_SD, percent: METER_PERCENT };
 
     /// A meter without error.
-    pub const PERFECT: Self = Self { floor: 0.0, share: 0.0 };
+    pub const PERFECT: Self = Self { floor_mg_dl: 0.0, percent: 0.0 };
 
     /// A standard deviation of `floor_mg_dl` (0 to 100) or `percent` of the value (0 to 50).
     ///
@@ -40,9 +41,15 @@ impl MeterModel {
     /// When either is outside its range.
     pub const fn new(floor_mg_dl: f32, percent: f32) -> Result<Self, Error> {
         match (in_range("floor_mg_dl", floor_mg_dl, 0.0, 100.0), in_range("percent", percent, 0.0, 50.0)) {
-            (Ok(floor), Ok(percent)) => Ok(Self { floor, share: percent / 100.0 }),
+            (Ok(floor_mg_dl), Ok(percent)) => Ok(Self { floor_mg_dl, percent }),
             (Err(error), _) | (_, Err(error)) => Err(error),
         }
+    }
+}
+
+impl Default for MeterModel {
+    fn default() -> Self {
+        Self::USUAL
     }
 }
 
@@ -73,7 +80,7 @@ impl Meter {
     /// A fingerstick, in whole mg/dL from 20 to 600.
     pub fn measure(&mut self, truth: &Truth) -> Fingerstick {
         let plasma = truth.plasma().mg_dl();
-        let sd = self.model.floor.max(self.model.share * plasma);
+        let sd = self.model.floor_mg_dl.max(self.model.percent / 100.0 * plasma);
         let shown = math::round(plasma + sd * self.random.normal()).clamp(20.0, 600.0);
         Fingerstick::new(truth.at(), Glucose::clamped(shown))
     }

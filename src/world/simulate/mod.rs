@@ -25,6 +25,8 @@
 //! ```
 
 mod body;
+#[cfg(feature = "serde")]
+mod file;
 mod gaussian;
 mod meter;
 mod noise;

@@ -10,6 +10,9 @@ use crate::units::{Glucose, Instant, MG_DL_PER_MMOL_L, Rate, Span};
 
 /// How a [`Person`] lives.
 ///
+/// In a file (feature `serde`) it is a table: `base` (`"smooth"`, which is [`DEFAULT`](Self::DEFAULT), or `"lifelike"`),
+/// `start`, `routine`, `wander`, `resting_glucose` and `treats_lows_at`. A key left out is the base's.
+///
 /// # Examples
 /// ```
 /// use glidepath::{Glucose, Span};
@@ -21,13 +24,12 @@ use crate::units::{Glucose, Instant, MG_DL_PER_MMOL_L, Rate, Span};
 /// # Ok::<(), glidepath::Error>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct PersonConfig {
-    start: Instant,
-    routine: bool,
-    wander: f32,
-    resting: Glucose,
-    life: Life,
+    pub(super) start: Instant,
+    pub(super) routine: bool,
+    pub(super) wander: f32,
+    pub(super) resting: Glucose,
+    pub(super) life: Life,
 }
 
 impl PersonConfig {

@@ -8,7 +8,6 @@ use crate::units::Glucose;
 
 /// How lives differ from each other and from one day to the next.
 #[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub(super) struct Life {
     /// How far carbohydrate is misjudged, from and to over people: the spread of the judged share.
     pub misjudged: [f32; 2],

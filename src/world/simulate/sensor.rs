@@ -9,8 +9,7 @@ use crate::units::{Glucose, Instant};
 
 /// Noise that remembers.
 #[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
-enum Coloured {
+pub(super) enum Coloured {
     None,
     /// Standard deviation, mg/dL, and correlation time, minutes.
     Wander {
@@ -25,17 +24,19 @@ enum Coloured {
 /// # Source
 /// Pressure on the sensor shows in about 3 % of overnight readings: N. Baysal et al., J Diabetes Sci Technol
 /// 8:1131, 2014. The other rates: common practice, no source.
+///
+/// In a file (feature `serde`) they are a name (`"none"`, `"usual"`, `"lifelike"`), or a table of `gaps_per_day`,
+/// `spike_probability` and `pressure_per_night`, where a key left out is 0.
 #[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct Faults {
-    gaps_per_day: f32,
+    pub(super) gaps_per_day: f32,
     /// By how much longer than five minutes they are on average.
     longer: f32,
     long_gaps_per_day: f32,
     /// How unlike sensors are in both: standard deviation of the logarithm.
     unlike: f32,
-    spike_probability: f32,
-    pressure_per_night: f32,
+    pub(super) spike_probability: f32,
+    pub(super) pressure_per_night: f32,
 }
 
 impl Faults {
@@ -96,6 +97,10 @@ impl Faults {
 /// The newer sensors' noise (sd 5, 25 minutes, and white 2.5 on top) and the calibration error: a choice of
 /// ours within published magnitudes.
 ///
+/// In a file (feature `serde`) it is a table: `base` (`"white"`, `"correlated"`, the default, `"lifelike"`, `"early"`,
+/// `"skewed"`, `"drifting"`), `noise_scale`, `drifts`, `faults`, `lag_min`, `smoothing_min`, `lowest` and `highest`. A key
+/// left out is the base's; without `lag_min` each sensor draws its own.
+///
 /// # Examples
 /// ```
 /// use glidepath::simulate::{Faults, SensorModel};
@@ -104,20 +109,19 @@ impl Faults {
 /// # Ok::<(), glidepath::Error>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct SensorModel {
-    coloured: Coloured,
-    white_sd: f32,
-    noise_scale: f32,
-    drifts: bool,
-    faults: Faults,
+    pub(super) coloured: Coloured,
+    pub(super) white_sd: f32,
+    pub(super) noise_scale: f32,
+    pub(super) drifts: bool,
+    pub(super) faults: Faults,
     /// Minutes; `None` draws one for each sensor, near the usual one.
-    lag: Option<f32>,
-    usual_lag: f32,
-    low: f32,
-    high: f32,
+    pub(super) lag: Option<f32>,
+    pub(super) usual_lag: f32,
+    pub(super) low: f32,
+    pub(super) high: f32,
     /// Time constant of the sensor's own smoothing, minutes.
-    smooths: f32,
+    pub(super) smooths: f32,
 }
 
 impl SensorModel {
@@ -232,8 +236,21 @@ impl SensorModel {
     }
 }
 
+impl Default for Faults {
+    fn default() -> Self {
+        Self::NONE
+    }
+}
+
+impl Default for SensorModel {
+    fn default() -> Self {
+        Self::CORRELATED
+    }
+}
+
 /// What was wrong with one reading, so that a detector can be marked.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+#[non_exhaustive]
 pub enum Disturbance {
     /// Nothing.
     #[default]
