@@ -252,7 +252,7 @@ fn faults_come_as_often_as_asked_and_leave_the_noise_alone() {
                 None => gone += 1.0,
                 Some(Disturbance::Spike) => spikes += 1.0,
                 Some(Disturbance::Pressure) => pressed += f64::from(u8::from(by_night)),
-                Some(Disturbance::None) => {
+                Some(_) => {
                     let shown = faulty.expect("there").reading().glucose().mg_dl();
                     let (low, high) = (0.95 * clean.reading().glucose().mg_dl() - 2.0, 400.0);
                     assert!((low..=high).contains(&shown));
