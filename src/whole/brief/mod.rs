@@ -22,13 +22,12 @@ const FLOOR: Glucose = Glucose::clamped(FLOOR_MG_DL);
 /// Only [`Monitor`](crate::Monitor) has these: the judge of readings (a jump, a stuck sensor, pressure in the night are taken as
 /// they come; a false high reading hides a low until the next one), calibration by fingersticks, the estimate of plasma glucose,
 /// uncertainty widened by doubt, readings that come late, what is learned of the person, alarms with delays, repeats, notice and snooze (the caller rings as long
-/// as there is a [`warning`](TrendView::warning)), settings, snapshots. It warns of a low ahead at a first reading; the
-/// monitor's rule may wait for a second.
+/// as there is a [`warning`](TrendView::warning)), settings, snapshots.
 ///
 /// Never a medical device: make no treatment decisions by it; take a fingerstick when symptoms and reading disagree.
 ///
 /// # Memory
-/// 512 bytes. On a Cortex-M0+ it takes 13.7 kB of flash, start-up and soft floating point included; the wrist's checks hold it
+/// 520 bytes. On a Cortex-M0+ it takes 13.8 kB of flash, start-up and soft floating point included; the wrist's checks hold it
 /// under 20 kB.
 ///
 /// # Examples
@@ -57,6 +56,36 @@ pub struct TrendMonitor {
     apart: Option<Glucose>,
     /// Since when nothing has been heard, when nothing is known.
     quiet_since: Option<Instant>,
+    ahead: Ahead,
+}
+
+/// Whether a low ahead is warned of, by the rule of [`Monitor`](crate::Monitor)'s alarm.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Ahead {
+    No,
+    /// At the limit or within the hysteresis since then, and not borne out.
+    Near(Instant),
+    Holds,
+}
+
+impl Ahead {
+    /// `silence` is how old the newest reading is: minutes that bring none bear a low ahead out by half.
+    fn step(self, now: Instant, silence: Span, probability: Option<Probability>, low: bool) -> Self {
+        let rule = AlarmSettings::default().low_ahead;
+        let beyond = probability.map(|probability| probability.get() - rule.limit.get());
+        match (beyond, self) {
+            (None, Self::Holds) => Self::Holds,
+            (None, _) => Self::No,
+            (Some(beyond), _) if beyond < -rule.hysteresis.get() => Self::No,
+            (Some(_), Self::Holds) => Self::Holds,
+            (Some(beyond), _) => {
+                let at = now.plus(Span::from_secs((silence.secs() >> 1).saturating_neg()));
+                let since = if let Self::Near(since) = self { since } else { at };
+                let borne_out = beyond >= 0.0 && !low && at.since(since) >= rule.delay;
+                if borne_out { Self::Holds } else { Self::Near(since) }
+            }
+        }
+    }
 }
 
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -97,6 +126,7 @@ impl TrendMonitor {
             newest: None,
             apart: None,
             quiet_since: None,
+            ahead: Ahead::No,
         }
     }
 
@@ -163,12 +193,14 @@ impl TrendMonitor {
         // a low that was told stays one until a newer reading says otherwise, however old it is
         let told = self.newest.map(Newest::told);
         let lowest = [told, self.apart].into_iter().flatten().reduce(Glucose::min);
-        let limit = AlarmSettings::default().low_ahead.limit;
+        let low = lowest.is_some_and(|lowest| lowest <= LOW);
+        let silence = age.unwrap_or(Span::ZERO);
+        self.ahead = self.ahead.step(now, silence, low_ahead.filter(|_| present.is_some()), low);
         let warning = if lowest.is_some_and(|lowest| lowest <= FLOOR) {
             Some(Kind::Floor)
-        } else if lowest.is_some_and(|lowest| lowest <= LOW) {
+        } else if low {
             Some(Kind::Low)
-        } else if low_ahead.is_some_and(|probability| probability >= limit) {
+        } else if self.ahead == Ahead::Holds && present.is_some() {
             Some(Kind::LowAhead)
         } else if age.unwrap_or_else(|| now.since(quiet_since)) >= PRESENT {
             Some(Kind::NoData)
@@ -224,7 +256,7 @@ impl TrendView {
     }
 
     /// The worst that holds: [`Floor`](Kind::Floor) (at or under 55 mg/dL, or below the sensor's range), [`Low`](Kind::Low) (at or
-    /// under 70), [`LowAhead`](Kind::LowAhead) (as likely as the default limit of that alarm), [`NoData`](Kind::NoData) (nothing for
+    /// under 70), [`LowAhead`](Kind::LowAhead) (by the default rule of that alarm, borne out by a second reading), [`NoData`](Kind::NoData) (nothing for
     /// 20 minutes).
     #[must_use]
     pub const fn warning(&self) -> Option<Kind> {

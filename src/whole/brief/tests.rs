@@ -37,7 +37,12 @@ fn trend_and_low_ahead_are_those_of_the_monitor() {
         let (ours, theirs) = (brief.push(&at), whole.push(&at));
         assert_eq!(ours.trend(), theirs.trend(), "{k}");
         assert_eq!(ours.low_ahead().map(Probability::get), theirs.low_ahead_signal(), "{k}");
-        low += u32::from(ours.warning() == Some(Kind::LowAhead));
+        let ahead = ours.warning() == Some(Kind::LowAhead);
+        let lower = |kind| theirs.alarms().get(kind).is_some() || ours.warning() == Some(kind);
+        if !lower(Kind::Floor) && !lower(Kind::Low) {
+            assert_eq!(ahead, theirs.alarms().get(Kind::LowAhead).is_some(), "{k}");
+        }
+        low += u32::from(ahead);
         trends.push(ours.trend());
     }
     trends.sort_by_key(|trend| trend.words());
@@ -205,5 +210,59 @@ fn stamps_that_go_back_hide_no_low_without_a_tick() {
 /// Both on a machine whose words have 32 bits and here: nothing in it depends on that.
 #[test]
 fn is_as_large_as_documented() {
-    assert_eq!(size_of::<TrendMonitor>(), 512);
+    assert_eq!(size_of::<TrendMonitor>(), 520);
+}
+
+/// The rule of the monitor's alarm, number by number: limit 0.36, hysteresis 0.22, delay 4 min.
+#[test]
+fn a_low_ahead_is_borne_out_by_a_second_reading() {
+    let at = |minute: u32| Instant::from_secs(60 * minute);
+    let mins = Span::from_mins;
+    let run = |steps: &[(u32, i32, Option<f32>, bool)]| {
+        steps.iter().fold(Ahead::No, |ahead, (minute, silence, probability, low)| {
+            ahead.step(at(*minute), mins(*silence), probability.map(Probability::clamped), *low)
+        })
+    };
+    for (what, steps, want) in [
+        ("once over the limit", &[(10, 0, Some(0.9), false)][..], Ahead::Near(at(10))),
+        ("twice", &[(10, 0, Some(0.9), false), (15, 0, Some(0.36), false)], Ahead::Holds),
+        ("near, then over", &[(10, 0, Some(0.15), false), (15, 0, Some(0.37), false)], Ahead::Holds),
+        ("near twice", &[(10, 0, Some(0.35), false), (15, 0, Some(0.359), false)], Ahead::Near(at(10))),
+        ("far, then over", &[(10, 0, Some(0.13), false), (15, 0, Some(0.9), false)], Ahead::Near(at(15))),
+        ("too soon", &[(10, 0, Some(0.9), false), (13, 0, Some(0.9), false)], Ahead::Near(at(10))),
+        ("four minutes", &[(10, 0, Some(0.9), false), (14, 0, Some(0.9), false)], Ahead::Holds),
+        ("silent by half", &[(10, 0, Some(0.9), false), (17, 7, Some(0.9), false)], Ahead::Near(at(10))),
+        ("silent twice as long", &[(10, 0, Some(0.9), false), (18, 8, Some(0.9), false)], Ahead::Holds),
+        ("while it is low", &[(10, 0, Some(1.0), true), (15, 0, Some(1.0), true)], Ahead::Near(at(10))),
+        ("not known between", &[(10, 0, Some(0.9), false), (12, 2, None, false)], Ahead::No),
+    ] {
+        assert_eq!(run(steps), want, "{what}");
+    }
+    let holds = [(10, 0, Some(0.9), false), (15, 0, Some(0.9), false)];
+    for (what, then, want) in [
+        ("within the hysteresis", (20, 0, Some(0.15), false), Ahead::Holds),
+        ("beyond it", (20, 0, Some(0.13), false), Ahead::No),
+        ("not known", (20, 0, None, false), Ahead::Holds),
+        ("low", (20, 0, Some(1.0), true), Ahead::Holds),
+    ] {
+        assert_eq!(run(&[holds[0], holds[1], then]), want, "{what}");
+    }
+}
+
+#[test]
+fn the_first_reading_over_the_limit_does_not_warn_and_the_second_does() {
+    let limit = AlarmSettings::default().low_ahead.limit;
+    let mut monitor = calm();
+    let first = monitor.push(&reading(START + 90 * 60, 84.0));
+    assert!(first.low_ahead() > Some(limit), "{:?}", first.low_ahead());
+    assert_eq!(first.warning(), None);
+    for minute in 91..95 {
+        assert_eq!(monitor.tick(Instant::from_secs(START + 60 * minute)).warning(), None, "{minute}");
+    }
+    assert_eq!(monitor.push(&reading(START + 95 * 60, 81.0)).warning(), Some(Kind::LowAhead));
+    // from twenty minutes on it is the silence that is told of
+    for minute in 96..130 {
+        let want = if minute < 115 { Kind::LowAhead } else { Kind::NoData };
+        assert_eq!(monitor.tick(Instant::from_secs(START + 60 * minute)).warning(), Some(want), "{minute}");
+    }
 }
