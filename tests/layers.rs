@@ -429,3 +429,71 @@ fn only_one_file_names_a_maths_backend() {
         assert!(!double || may, "{} uses f64", path.display());
     }
 }
+
+/// A file of a module names its siblings by their own files, not by what their common `mod.rs` tells others of them.
+/// These define what their siblings use.
+const OWN_DEFINITIONS: &[(&str, &[&str])] = &[
+    ("ground/units", &["Glucose", "Probability", "Rate", "Span"]),
+    ("live/forecast", &["Direction", "Predicted", "sd"]),
+];
+
+#[test]
+fn siblings_do_not_import_through_their_own_module() {
+    let (mut checked, mut wrong) = (0, Vec::new());
+    for (inside, text) in all() {
+        let folder = inside.parent().unwrap();
+        if folder.iter().count() < 2 || inside.ends_with("mod.rs") {
+            continue;
+        }
+        let siblings: BTreeSet<String> = fs::read_dir(source().join(folder))
+            .unwrap()
+            .map(|entry| entry.unwrap().path().file_stem().unwrap().to_str().unwrap().to_owned())
+            .collect();
+        let known = OWN_DEFINITIONS.iter().find(|(of, _)| Path::new(of) == folder);
+        let code = code(&text);
+        for at in 0..code.len().saturating_sub(2) {
+            // at the file's own level: an inner module's `super` is this file
+            if code[at] != "super"
+                || code[at + 1] != "::"
+                || at.checked_sub(1).is_some_and(|b| code[b] == "::")
+            {
+                continue;
+            }
+            let mut named = vec![code[at + 2]];
+            if named == ["{"] {
+                let end = closing(&code, at + 2);
+                let (mut depth, mut fresh) = (0, true);
+                named.clear();
+                for token in &code[at + 3..end] {
+                    match *token {
+                        "{" => depth += 1,
+                        "}" => depth -= 1,
+                        "," => fresh = depth == 0,
+                        name if fresh && depth == 0 => {
+                            named.push(name);
+                            fresh = false;
+                        }
+                        _ => {}
+                    }
+                }
+            }
+            for name in named {
+                checked += 1;
+                let defined = known.is_some_and(|(_, names)| names.contains(&name));
+                if !(name == "super" || siblings.contains(name) || defined) {
+                    wrong.push(format!("{} names {name}", inside.display()));
+                }
+            }
+        }
+    }
+    assert!(checked > 100, "only {checked} imports found");
+    assert!(wrong.is_empty(), "by its own mod.rs: {wrong:#?}");
+}
+
+#[test]
+fn a_module_has_its_file_in_one_place() {
+    for (inside, _) in all() {
+        let folder = source().join(inside.with_extension(""));
+        assert!(!folder.is_dir(), "{} beside a folder of its name", inside.display());
+    }
+}

@@ -3,7 +3,7 @@
 use super::settings::Limit;
 use crate::error::{Error, in_range};
 use crate::math;
-use crate::units::{Glucose, Probability, Rate, Span};
+use crate::units::{FLOOR_MG_DL, Glucose, Probability, Rate, Span};
 
 /// The alarms, most telling first.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -136,7 +136,7 @@ impl Kind {
                 title: "VERY LOW",
                 spoken: "very low",
                 unit: LimitUnit::Glucose,
-                limits: (super::FLOOR_MG_DL, super::FLOOR_MG_DL),
+                limits: (FLOOR_MG_DL, FLOOR_MG_DL),
                 by_value: true,
                 of_lows: true,
             },

@@ -37,11 +37,13 @@
 mod agreement;
 mod config;
 mod pressure;
+mod reasons;
 mod verdict;
 mod wear;
 
 pub use config::QualityConfig;
-pub use verdict::{Assessment, Grade, Reason, Reasons, Verdict};
+pub use reasons::{Grade, Reason, Reasons};
+pub use verdict::{Assessment, Verdict};
 pub use wear::Wear;
 
 use crate::codec::{Codec, Coded};

@@ -1,6 +1,6 @@
 //! Exponential smoothing.
 
-use super::Level;
+use super::level::Level;
 use crate::error::{Error, in_range};
 use crate::math;
 use crate::units::{Glucose, Instant};

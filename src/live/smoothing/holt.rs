@@ -1,6 +1,7 @@
 //! Exponential smoothing of level and slope.
 
-use super::{LONGEST_GAP, Level};
+use super::level::Level;
+use super::window::LONGEST_GAP;
 use crate::error::{Error, in_range};
 use crate::math;
 use crate::units::{Glucose, Instant, Rate};

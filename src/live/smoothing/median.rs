@@ -1,6 +1,7 @@
 //! The median of the last minutes.
 
-use super::{Level, Window};
+use super::level::Level;
+use super::window::Window;
 use crate::error::Error;
 use crate::math;
 use crate::units::{Glucose, Instant};

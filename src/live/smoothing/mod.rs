@@ -35,100 +35,24 @@ mod average;
 mod exponential;
 mod holt;
 mod kalman;
+mod level;
 mod median;
 mod savitzky_golay;
+mod window;
 
 pub use average::MovingAverage;
 pub use exponential::Exponential;
 pub use holt::Holt;
 pub use kalman::TwoStateKalman;
+pub use level::Level;
 pub use median::MovingMedian;
 pub use savitzky_golay::SavitzkyGolay;
-
-use crate::error::{Error, in_range};
-use crate::history::{History, Inserted};
-use crate::reading::Reading;
-use crate::units::{Glucose, Instant, Rate, Span};
-
-/// What a smoother makes of the readings so far. 12 bytes.
-///
-/// # Examples
-/// ```
-/// use glidepath::smoothing::{Exponential, Holt};
-/// use glidepath::{Glucose, Instant};
-/// let (at, glucose) = (Instant::from_secs(0), Glucose::from_mg_dl(100.0)?);
-/// assert_eq!(Exponential::new(7.2)?.step(at, glucose).rate(), None); // this method says none
-/// assert_eq!(Holt::new(7.0, 20.0)?.step(at, glucose).glucose(), glucose);
-/// # Ok::<(), glidepath::Error>(())
-/// ```
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Level {
-    glucose: Glucose,
-    rate: Option<Rate>,
-}
-
-impl Level {
-    /// The smoothed glucose at the newest reading.
-    #[must_use]
-    pub const fn glucose(&self) -> Glucose {
-        self.glucose
-    }
-
-    /// Its rate of change, where the method has one.
-    #[must_use]
-    pub const fn rate(&self) -> Option<Rate> {
-        self.rate
-    }
-}
-
-/// The longest gap, minutes, that the methods with a memory of their own bridge.
-const LONGEST_GAP: f32 = 60.0;
-
-/// Readings of the last so many seconds, at most `N` of them.
-#[derive(Clone, Debug)]
-struct Window<const N: usize> {
-    length: Span,
-    readings: History<N>,
-}
-
-impl<const N: usize> Window<N> {
-    /// A window of 1 minute to 6 hours; a reading exactly that old still counts.
-    #[expect(clippy::cast_possible_truncation, reason = "at most 21,600")]
-    fn new(minutes: f32) -> Result<Self, Error> {
-        let minutes = in_range("window_min", minutes, 1.0, 360.0)?;
-        Ok(Self { length: Span::from_secs((minutes * 60.0) as i32), readings: History::new() })
-    }
-
-    /// The same, but a reading exactly that old no longer counts.
-    fn open(minutes: f32) -> Result<Self, Error> {
-        let closed = Self::new(minutes)?;
-        Ok(Self { length: Span::from_secs(closed.length.secs().saturating_sub(1)), ..closed })
-    }
-
-    /// Takes a reading; false if it is no newer than the last.
-    fn push(&mut self, at: Instant, glucose: Glucose) -> bool {
-        if self.readings.view().newest().is_some_and(|last| at <= last.at()) {
-            return false;
-        }
-        self.readings.insert(&Reading::new(at, glucose)) == Inserted::Newest
-    }
-
-    /// The readings in the window: minutes before the newest (0 or less) and mg/dL.
-    fn iter(&self) -> impl Iterator<Item = (f32, f32)> {
-        let newest = self.readings.view().newest().map_or(Instant::from_secs(0), |last| last.at());
-        let from = newest.plus(Span::from_secs(self.length.secs().saturating_neg()));
-        self.readings.view().since(from).map(move |r| (r.at().since(newest).mins(), r.glucose().mg_dl()))
-    }
-
-    fn clear(&mut self) {
-        self.readings.clear();
-    }
-}
 
 #[cfg(test)]
 mod tests {
     extern crate std;
     use super::*;
+    use crate::units::{Glucose, Instant, Rate};
     use proptest::prelude::*;
     use std::vec::Vec;
 

@@ -1,6 +1,7 @@
 //! The end point of a line or parabola fitted to the last minutes.
 
-use super::{Level, Window};
+use super::level::Level;
+use super::window::Window;
 use crate::error::{Error, ErrorKind};
 use crate::units::{Glucose, Instant, Rate};
 

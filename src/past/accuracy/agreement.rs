@@ -1,6 +1,7 @@
 //! Agreement rates: within x mg/dL of a low value, within x percent of any other.
 
-use super::{Pair, Tally};
+use super::pair::Pair;
+use super::tally::Tally;
 use crate::error::{Error, in_range};
 
 /// Which value decides whether a pair is low.

@@ -1,6 +1,6 @@
 //! Alerts: how many were true, and how many events were caught.
 
-use super::Tally;
+use super::tally::Tally;
 use crate::error::{Error, ErrorKind};
 use crate::reading::{Fingerstick, Reading, Status};
 use crate::units::{Glucose, Instant, Span};

@@ -1,6 +1,6 @@
 //! The error grid of 1987.
 
-use super::Zone;
+use super::grid::Zone;
 use crate::units::Glucose;
 
 /// The zone of a pair in the Clarke error grid.

@@ -1,6 +1,6 @@
 //! Concurrence by value band: which band the sensor shows when the reference is in another.
 
-use super::Pair;
+use super::pair::Pair;
 use crate::units::Glucose;
 
 /// A table of sensor bands (rows) against reference bands (columns). 484 bytes.

@@ -1,6 +1,6 @@
 //! Who was right when two sensors disagreed.
 
-use super::Tally;
+use super::tally::Tally;
 use crate::error::{Error, in_range};
 use crate::units::Glucose;
 

@@ -1,6 +1,9 @@
 //! Meter accuracy by ISO 15197.
 
-use super::{Pair, Parkes, Tally, Zone, ZoneCounts};
+use super::grid::{Zone, ZoneCounts};
+use super::pair::Pair;
+use super::parkes::Parkes;
+use super::tally::Tally;
 
 /// The two accuracy criteria of ISO 15197:2013 for a blood glucose meter against a better one, streaming.
 /// 28 bytes.

@@ -1,6 +1,6 @@
 //! Which sensor value stands beside which reference value.
 
-use super::Pair;
+use super::pair::Pair;
 use crate::error::{Error, ErrorKind};
 use crate::reading::{Fingerstick, Reading, Status};
 use crate::units::{Glucose, Instant, Span};

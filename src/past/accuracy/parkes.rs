@@ -1,6 +1,6 @@
 //! The consensus error grid of 2000, for type 1 and type 2 diabetes.
 
-use super::Zone;
+use super::grid::Zone;
 use crate::units::Glucose;
 
 /// Which consensus grid. ISO 15197 uses that for type 1 for everyone.

@@ -1,7 +1,8 @@
 //! Bias, absolute and relative differences of pairs, streaming.
 
 use super::interval::{Interval, by_cluster};
-use super::{LimitsOfAgreement, Pair};
+use super::limits::LimitsOfAgreement;
+use super::pair::Pair;
 use crate::math;
 use crate::moments::Moments;
 

@@ -1,6 +1,7 @@
 //! Agreement of rates of change between sensor and reference.
 
-use super::{Pair, Tally};
+use super::pair::Pair;
+use super::tally::Tally;
 use crate::moments::Moments;
 use crate::units::{Rate, Span};
 

@@ -1,6 +1,7 @@
 //! The point and rate criteria of the United States rule for integrated sensors.
 
-use super::{Pair, Tally};
+use super::pair::Pair;
+use super::tally::Tally;
 use crate::units::Rate;
 
 /// One criterion of 21 CFR 862.1355(b)(1)(v), by its letter there.

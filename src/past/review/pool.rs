@@ -1,10 +1,11 @@
 //! Records of several people added up.
 
+use super::episodes::EpisodeRule;
 use super::profile::{self, Compact, Grid};
+use super::record::Review;
 use super::risk::RiskOfMany;
 use super::summary::{Summary, Totals};
 use super::swings::{Counted, SwingsOfMany};
-use super::{EpisodeRule, Review};
 use crate::codec::{Codec, Coded};
 use crate::error::{Error, ErrorKind};
 

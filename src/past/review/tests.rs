@@ -1,6 +1,8 @@
 extern crate std;
 use super::*;
+use crate::reading::{Reading, Status};
 use crate::units::Glucose;
+use crate::units::Instant;
 use std::boxed::Box;
 use std::vec::Vec;
 

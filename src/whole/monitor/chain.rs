@@ -1,6 +1,7 @@
 //! The stages of one sensor, from a reading as it comes to what it says of glucose; without alarms.
 
-use super::{Expected, FingerstickOutcome, Refusal, Settings};
+use super::outcome::{Expected, FingerstickOutcome, Refusal};
+use super::settings::Settings;
 use crate::alarm::{Doubt, FLOOR_MG_DL};
 use crate::calibration::{Applied, Calibration, CalibrationPoint};
 use crate::codec::{Blank, Codec, Coded};

@@ -8,13 +8,17 @@
 mod chain;
 #[cfg(feature = "serde")]
 mod file;
+mod outcome;
+mod settings;
 mod view;
 
 use chain::doubted;
 pub(super) use chain::{Chain, Newest, Pushed};
 #[cfg(feature = "serde")]
 pub(super) use file::NewestWritten;
-pub use view::{Bound, Expected, FingerstickOutcome, Refusal, Settings, Shown, View};
+pub use outcome::{Expected, FingerstickOutcome, Refusal};
+pub use settings::Settings;
+pub use view::{Bound, Shown, View};
 
 use crate::alarm::{AlarmPlan, Alarms, Kind, Situation};
 use crate::calibration::Calibration;

@@ -6,7 +6,7 @@
 //! variance (Gauss and Markov); what is left apart beyond what is usual for this pair counts as doubt on each, as likely
 //! as it is that this one errs.
 
-use super::Side;
+use super::view::Side;
 use crate::codec::{Codec, Coded};
 use crate::math;
 use crate::units::{Glucose, Instant, Span};

@@ -1,4 +1,5 @@
 extern crate std;
+use super::seal::{CHECKSUM, crc32};
 use super::*;
 use crate::monitor::Settings;
 use crate::reading::{Fingerstick, Reading};

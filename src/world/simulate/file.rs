@@ -1,9 +1,11 @@
 //! Configurations as a person writes them in a file: the name of a base, and what is to be otherwise. A key left out
 //! is the base's; an unknown key is refused, and so is what the constructors refuse.
 
+use super::gaussian::GaussianWorldConfig;
+use super::meter::MeterModel;
+use super::model::{Coloured, Faults, SensorModel};
+use super::person::PersonConfig;
 use super::routine::Life;
-use super::sensor::Coloured;
-use super::{Faults, GaussianWorldConfig, MeterModel, PersonConfig, SensorModel};
 use crate::error::Error;
 use crate::units::{Glucose, Instant};
 use core::fmt;

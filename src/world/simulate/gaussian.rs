@@ -1,6 +1,7 @@
 //! A glucose that is a Gaussian process, for which the best possible estimate is known exactly.
 
-use super::{Random, Truth};
+use super::random::Random;
+use super::truth::Truth;
 use crate::error::{Error, in_range};
 use crate::math;
 use crate::units::{Glucose, Instant, Rate, Span};

@@ -1,6 +1,7 @@
 //! A fingerstick meter.
 
-use super::{Random, Truth};
+use super::random::Random;
+use super::truth::Truth;
 use crate::error::{Error, in_range};
 use crate::math;
 use crate::reading::{Fingerstick, METER_LEAST_SD, METER_PERCENT};

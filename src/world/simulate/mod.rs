@@ -29,55 +29,18 @@ mod body;
 mod file;
 mod gaussian;
 mod meter;
+mod model;
 mod noise;
 mod person;
 mod random;
 mod routine;
 mod sensor;
+mod truth;
 
 pub use gaussian::{GaussianWorld, GaussianWorldConfig};
 pub use meter::{Meter, MeterModel};
+pub use model::{Faults, SensorModel};
 pub use person::{Person, PersonConfig};
 pub use random::Random;
-pub use sensor::{Disturbance, Faults, Sensor, SensorModel, SimulatedReading};
-
-use crate::units::{Glucose, Instant, Rate};
-
-/// What is really in the blood at a moment. 12 bytes.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Truth {
-    at: Instant,
-    plasma: Glucose,
-    rate: Rate,
-}
-
-impl Truth {
-    /// A truth of one's own making, to drive a [`Sensor`] or [`Meter`] with.
-    #[must_use]
-    pub const fn new(at: Instant, plasma: Glucose, rate: Rate) -> Self {
-        Self { at, plasma, rate }
-    }
-
-    /// When.
-    #[must_use]
-    pub const fn at(&self) -> Instant {
-        self.at
-    }
-
-    /// Plasma glucose.
-    #[must_use]
-    pub const fn plasma(&self) -> Glucose {
-        self.plasma
-    }
-
-    /// Its rate of change at that moment.
-    #[must_use]
-    pub const fn rate(&self) -> Rate {
-        self.rate
-    }
-}
-
-/// Minutes since midnight, if the epoch began at one.
-fn minute_of_day(at: Instant) -> f32 {
-    (at.secs() % 86_400) as f32 / 60.0
-}
+pub use sensor::{Disturbance, Sensor, SimulatedReading};
+pub use truth::Truth;

@@ -1,6 +1,6 @@
 //! Random errors that remember: how a sensor's noise moves between readings.
 
-use super::Random;
+use super::random::Random;
 use crate::math;
 
 /// An Ornstein-Uhlenbeck process of standard deviation 1, exact for any step.

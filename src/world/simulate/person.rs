@@ -2,8 +2,9 @@
 
 use super::body::{Body, Conditions, State};
 use super::noise::Wander;
+use super::random::Random;
 use super::routine::{Life, Ratios, Routine};
-use super::{Random, Truth, minute_of_day};
+use super::truth::{Truth, minute_of_day};
 use crate::error::{Error, in_range};
 use crate::math;
 use crate::units::{Glucose, Instant, MG_DL_PER_MMOL_L, Rate, Span};

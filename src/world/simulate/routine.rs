@@ -3,7 +3,7 @@
 //! Every figure here is invented, within common practice, so that the glucose that comes out looks like
 //! that of people with type 1 diabetes (see `tests/simulated_people.rs` for what that means).
 
-use super::Random;
+use super::random::Random;
 use crate::units::Glucose;
 
 /// How lives differ from each other and from one day to the next.

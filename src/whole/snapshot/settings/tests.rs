@@ -1,5 +1,5 @@
 extern crate std;
-use super::super::crc32;
+use super::super::seal::crc32;
 use super::*;
 use crate::Monitor;
 use crate::alarm::{AlarmPlan, AlarmSettings, Kind, Priority, Slot, Weekdays};

@@ -1,6 +1,6 @@
 //! Settings to bytes and back: the form in which a device keeps them and is sent them.
 
-use super::{CHECKSUM, HEADER, SnapshotError, Sort, seal, unsealed};
+use super::seal::{CHECKSUM, HEADER, SnapshotError, Sort, seal, unsealed};
 use crate::codec::{Codec, Coded};
 use crate::monitor::Settings;
 
