@@ -1,17 +1,66 @@
-//! [guide]: crate::guide
-//! [good]: crate::guide::chapter_6_how_good
-//! [needle]: crate::guide::recipe_trend_needle
-//! [light]: crate::guide::recipe_bedside_light
-//! [two]: crate::guide::recipe_two_sensors
-//! [handover]: crate::guide::recipe_handover
-//! [own]: crate::guide::recipe_own_smoother
-//! [cut]: crate::guide::recipe_power_cut
-//! [week]: crate::guide::recipe_week_review
+//! What the readings of a continuous glucose sensor mean: blood glucose **now** and how sure that is, where it is
+//! **heading**, how **soon** it will be low, whether the sensor is to be **trusted**, and whether to **wake** somebody. For small
+//! hardware: `no_std`, no allocation, fixed memory, no panics, and the same bits on every target.
 //!
-// the first definition of a link holds: here the README's lead to pages, elsewhere to files
-#![doc = include_str!("../README.md")]
-#![doc = "<style>img[src^='examples/']{display:none}</style>"] // no picture is in the package
+//! **Not a medical device.** Not for treatment decisions. Confirm with a fingerstick when symptoms and reading disagree, and
+//! follow your care team and local rules.
+//!
+//! # The shortest example
+//! Trend and lows, in three calls, 520 bytes and 14 kB of flash on a Cortex-M0+:
+//! ```
+//! use glidepath::{Glucose, Instant, Reading, Span, TrendMonitor};
+//! let mut monitor = TrendMonitor::default();
+//! let at = Instant::from_secs(300); // by the sensor's clock
+//! let view = monitor.push(&Reading::new(at, Glucose::from_mg_dl(118.0)?)); // for each reading
+//! if let Some(now) = view.shown() {
+//!     let _ = (now.glucose.whole_mg_dl(), view.trend().words()); // to be shown
+//! }
+//! let _ = view.warning(); // a low, or one ahead: to be rung for as long as there is one
+//! let later = monitor.tick(at.plus(Span::from_mins(21))); // once a minute between
+//! assert!(later.shown().is_none()); // an old value is not the present one
+//! # Ok::<(), glidepath::Error>(())
+//! ```
+//! [`Monitor`] is the whole: it also judges readings, estimates blood glucose, learns the person, calibrates by
+//! fingersticks, and has alarms with settings. [`PairMonitor`] is that of two sensors worn at once.
+//!
+//! # The modules
+//! | for | use |
+//! | --- | --- |
+//! | one sensor, all answers | [`Monitor`], its [`Settings`] and its [`View`]; its state over a power cut: [`snapshot`] |
+//! | two sensors | [`PairMonitor`], [`PairView`] |
+//! | trend and lows alone | [`TrendMonitor`], [`TrendView`] |
+//! | values | [`Glucose`], [`Rate`], [`Span`], [`Instant`], [`Probability`], [`Reading`], [`Fingerstick`], [`History`] |
+//! | time from clocks that may be wrong | [`timeline`] |
+//! | the parts of the monitor, each usable alone | [`quality`], [`calibration`], [`estimator`], [`trend`], [`forecast`], [`alarm`] |
+//! | plain methods, to compare with | [`smoothing`], [`rate`] |
+//! | looking back over weeks | [`review`] |
+//! | a sensor held against fingersticks or another sensor | [`accuracy`] |
+//! | payloads of the Bluetooth glucose services | [`gatt`] |
+//! | invented people and sensors whose truth is known | [`simulate`] |
+//!
+//! # The guide
+//! Six chapters to be read in this order: [the sensor](guide::chapter_1_sensor), [the stages](guide::chapter_2_stages),
+//! [settings](guide::chapter_3_settings), [uncertainty](guide::chapter_4_uncertainty), [time and clocks](guide::chapter_5_time),
+//! [how good it is](guide::chapter_6_how_good). Then [recipes](guide) to copy: [a trend needle](guide::recipe_trend_needle), [a bedside
+//! light](guide::recipe_bedside_light), [two sensors compared](guide::recipe_two_sensors), [a handover between
+//! sensors](guide::recipe_handover), [a smoother of your own](guide::recipe_own_smoother), [a power cut](guide::recipe_power_cut), [a week's
+//! review](guide::recipe_week_review).
+//!
+//! # Features
+//! All are off by default, and each only adds.
+//!
+//! | feature | what it gates |
+//! | --- | --- |
+//! | `serde` | `Serialize` and `Deserialize` of values, [`Settings`] and the configurations of [`simulate`], read through their constructors; `Serialize` of [`View`], [`PairView`] and [`TrendView`] |
+//! | `defmt` | `defmt::Format` of values, settings, verdicts and answers |
+//! | `micromath` | no item: faster, coarser `exp` and `ln` for parts without floating point in hardware; results then differ from those of other targets |
+//!
+//! # The desk tool
+//! In the repository, `cargo run --release` builds a program that replays recorded traces through the code of this library,
+//! compares sensors, reviews weeks and follows readings as they come. What it does, and the firmware, the C and the Python face,
+//! is in the repository's `README.md`; how the library is built and what it was measured at is in [`developers`].
 #![no_std]
+#![cfg_attr(docsrs, feature(doc_cfg))] // marks what a feature gates
 #![forbid(unsafe_code)]
 #![deny(missing_docs, missing_debug_implementations)]
 #![allow(clippy::excessive_precision)] // constants are written as their source prints them
@@ -74,6 +123,11 @@ pub use units::{Glucose, Instant, MG_DL_PER_MMOL_L, Probability, Rate, Span};
 
 #[cfg(any(doc, doctest))]
 pub mod guide;
+
+/// The README's examples are tests.
+#[cfg(doctest)]
+#[doc = include_str!("../README.md")]
+struct Readme;
 
 /// How to work on this crate: layers, words, numbers, decisions, commands.
 #[cfg(doc)]

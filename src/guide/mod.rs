@@ -39,18 +39,17 @@ pub mod chapter_4_uncertainty {}
 pub mod chapter_5_time {}
 #[doc = include_str!("chapter_6_how_good.md")]
 pub mod chapter_6_how_good {}
+#[doc = include_str!("recipe_trend_needle.md")]
+pub mod recipe_trend_needle {}
 #[doc = include_str!("recipe_bedside_light.md")]
 pub mod recipe_bedside_light {}
+#[doc = include_str!("recipe_two_sensors.md")]
+pub mod recipe_two_sensors {}
+#[doc = include_str!("recipe_handover.md")]
+pub mod recipe_handover {}
 #[doc = include_str!("recipe_own_smoother.md")]
 pub mod recipe_own_smoother {}
 #[doc = include_str!("recipe_power_cut.md")]
 pub mod recipe_power_cut {}
-#[doc = include_str!("recipe_trend_needle.md")]
-pub mod recipe_trend_needle {}
-#[doc = include_str!("recipe_two_sensors.md")]
-pub mod recipe_two_sensors {}
-
-#[doc = include_str!("recipe_handover.md")]
-pub mod recipe_handover {}
 #[doc = include_str!("recipe_week_review.md")]
 pub mod recipe_week_review {}

@@ -39,7 +39,7 @@ struct Edge {
 /// The review of one person's readings in time order.
 ///
 /// # Memory
-/// With the [`Compact`] grid under 8 KiB, whatever the number of readings; with the [`Exact`] one about 208 kB.
+/// With the [`Compact`] grid under 8 KiB, whatever the number of readings; with the [`Exact`](super::Exact) one about 208 kB.
 ///
 /// # Examples
 /// Weeks kept apart and joined:
@@ -205,8 +205,8 @@ impl<G: Grid> Review<G> {
     ///
     /// The rule: two-hour windows at each full hour, on days on which every half hour of the window has a reading. A
     /// window counts when the number of days that hold the mark would come by chance with a probability under
-    /// [`CHANCE`] at the share of all windows together (binomial), with at least [`DAYS_SEEN`] days seen and
-    /// [`DAYS_HELD`] held. Of overlapping windows on one side the clearest stands.
+    /// [`CHANCE`](super::CHANCE) at the share of all windows together (binomial), with at least [`DAYS_SEEN`](super::DAYS_SEEN) days seen and
+    /// [`DAYS_HELD`](super::DAYS_HELD) held. Of overlapping windows on one side the clearest stands.
     #[must_use]
     pub fn patterns(&self) -> [Option<Pattern>; 3] {
         self.totals().patterns()
