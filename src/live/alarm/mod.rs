@@ -150,6 +150,17 @@ impl Alarms {
     }
 
     /// What holds in this situation, and what of it rings.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::alarm::{AlarmPlan, Alarms, Kind, Situation};
+    /// use glidepath::{Glucose, Instant};
+    /// let mut alarms = Alarms::new(AlarmPlan::default());
+    /// let now = Instant::from_secs(300);
+    /// let standing = alarms.update(&Situation::at(now).with_sensor(now, Glucose::from_mg_dl(65.0)?));
+    /// assert_eq!(standing.rings().first().map(|ring| ring.kind), Some(Kind::Low));
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     pub fn update(&mut self, situation: &Situation) -> Standing {
         let state = &mut self.state;
         let now = state.now.map_or(situation.now, |then| then.max(situation.now));

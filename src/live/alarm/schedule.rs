@@ -125,6 +125,16 @@ impl AlarmPlan {
     ///
     /// # Errors
     /// Names the setting that is out of its range, or `profiles` when there are four.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::alarm::{AlarmPlan, AlarmSettings};
+    /// let mut plan = AlarmPlan::default();
+    /// let mut night = AlarmSettings::default();
+    /// night.high.on = false;
+    /// assert_eq!(plan.add_profile(night)?, 1);
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     pub fn add_profile(&mut self, settings: AlarmSettings) -> Result<u8, Error> {
         let settings = settings.checked()?;
         for (number, place) in (1_u8..).zip(self.others.iter_mut()) {
@@ -140,6 +150,15 @@ impl AlarmPlan {
     ///
     /// # Errors
     /// Names `from`, `to` or `profile` when out of range (no such profile), or `slots` when there are eight.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::alarm::{AlarmPlan, Slot, Weekdays};
+    /// let mut plan = AlarmPlan::default();
+    /// let nights = Slot { days: Weekdays::ALL, from: 22 * 60, to: 7 * 60, profile: 1 };
+    /// assert_eq!(plan.add_slot(nights).unwrap_err().parameter(), "profile"); // there is none yet
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     pub fn add_slot(&mut self, slot: Slot) -> Result<(), Error> {
         let slot = slot.checked()?;
         known(self.profile(slot.profile).is_some())?;

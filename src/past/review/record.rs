@@ -104,6 +104,16 @@ impl<G: Grid> Review<G> {
     ///
     /// Readings under or over the sensor's range, in warm-up or doubted by the sensor count; leave them out by not giving
     /// them.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::{Glucose, Instant, Reading, review::{Config, DayTime, Pushed, Review}};
+    /// let mut review = Review::new(Config::default());
+    /// let reading = Reading::new(Instant::from_secs(300), Glucose::from_mg_dl(110.0)?);
+    /// assert_eq!(review.push(&reading, DayTime::from_secs(300)), Pushed::Counted);
+    /// assert_eq!(review.push(&reading, DayTime::from_secs(300)), Pushed::NotLater);
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     pub fn push(&mut self, reading: &Reading, local: DayTime) -> Pushed {
         if reading.status() == Status::Fault {
             return Pushed::Fault;
@@ -207,6 +217,20 @@ impl<G: Grid> Review<G> {
     /// window counts when the number of days that hold the mark would come by chance with a probability under
     /// [`CHANCE`](super::CHANCE) at the share of all windows together (binomial), with at least [`DAYS_SEEN`](super::DAYS_SEEN) days seen and
     /// [`DAYS_HELD`](super::DAYS_HELD) held. Of overlapping windows on one side the clearest stands.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::{Glucose, Instant, Reading, review::{Config, DayTime, Mark, Review}};
+    /// let mut review = Review::new(Config::default());
+    /// for k in 0..14 * 288_u32 {
+    ///     let early = (k % 288) < 36; // high from midnight to three, each night
+    ///     let glucose = Glucose::from_mg_dl(if early { 230.0 } else { 120.0 })?;
+    ///     let at = Instant::from_secs(300 * k);
+    ///     let _ = review.push(&Reading::new(at, glucose), DayTime::from_secs(at.secs()));
+    /// }
+    /// assert!(review.patterns().iter().flatten().any(|pattern| pattern.mark == Mark::Above180 && pattern.days_held == 14));
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     #[must_use]
     pub fn patterns(&self) -> [Option<Pattern>; 3] {
         self.totals().patterns()

@@ -144,6 +144,15 @@ impl TrendMonitor {
     }
 
     /// Takes in a reading and answers for the present moment. One that is not newer than the newest changes no trend.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::{Glucose, Instant, Reading, TrendMonitor, alarm::Kind};
+    /// let mut monitor = TrendMonitor::default();
+    /// let view = monitor.push(&Reading::new(Instant::from_secs(300), Glucose::from_mg_dl(64.0)?));
+    /// assert_eq!(view.warning(), Some(Kind::Low));
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     pub fn push(&mut self, reading: &Reading) -> TrendView {
         if self.timeline.is_at_end() {
             *self = Self::new(*self.sign.bands());
@@ -173,6 +182,16 @@ impl TrendMonitor {
     }
 
     /// Answers at a moment without a reading. `now` is the clock on the wall, or `None` when nobody has set it.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::{Glucose, Instant, Reading, TrendMonitor, alarm::Kind};
+    /// let mut monitor = TrendMonitor::default();
+    /// let _ = monitor.push(&Reading::new(Instant::from_secs(300), Glucose::from_mg_dl(110.0)?));
+    /// assert_eq!(monitor.tick(Instant::from_secs(420)).shown().map(|now| now.age.secs()), Some(120));
+    /// assert_eq!(monitor.tick(Instant::from_secs(1500)).warning(), Some(Kind::NoData));
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     pub fn tick(&mut self, now: impl Into<Option<Instant>>) -> TrendView {
         self.timeline.tick(now.into());
         self.answer()

@@ -96,12 +96,35 @@ impl<const N: usize> Monitor<N> {
     /// The device's own count of seconds since it was switched on, to be told before each other call; it may wrap.
     /// Ages, delays, repeats and snoozes then run on it alone. A device without one leaves this out: the clock given to
     /// [`tick`](Self::tick) then tells how much time passes, as far as it is not set.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::{Glucose, Instant, Monitor, Reading, Settings};
+    /// let mut monitor = Monitor::<24>::new(Settings::default())?;
+    /// monitor.run(600); // ten minutes after power-on
+    /// let _ = monitor.push(&Reading::new(Instant::from_secs(300), Glucose::from_mg_dl(110.0)?));
+    /// monitor.run(720);
+    /// let wrong_clock = Instant::from_secs(4_000_000_000);
+    /// assert_eq!(monitor.tick(wrong_clock).shown().map(|now| now.age.secs()), Some(120)); // the count decides
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     pub fn run(&mut self, uptime_secs: u32) {
         self.core.chain.timeline.run(uptime_secs);
     }
 
     /// Takes in a reading and answers for the present moment. What is refused (see the verdict) changes neither
     /// estimate nor history; it is only counted.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::{Glucose, Instant, Monitor, Reading, Settings, quality::Verdict};
+    /// let mut monitor = Monitor::<24>::new(Settings::default())?;
+    /// let reading = Reading::new(Instant::from_secs(300), Glucose::from_mg_dl(110.0)?);
+    /// assert_eq!(monitor.push(&reading).verdict(), Some(Verdict::Accepted));
+    /// assert_eq!(monitor.push(&reading).verdict(), Some(Verdict::Duplicate)); // told twice, taken once
+    /// assert_eq!(monitor.history().len(), 1);
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     pub fn push(&mut self, reading: &Reading) -> View {
         let core = &mut self.core;
         if core.chain.timeline.is_at_end() {
@@ -113,18 +136,51 @@ impl<const N: usize> Monitor<N> {
 
     /// Answers at a moment without a reading. `now` is the clock on the wall, or `None` when nobody has set it. Time
     /// that does not go forward by it has not passed; see [`timeline`](crate::timeline).
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::{Glucose, Instant, Monitor, Reading, Settings, alarm::Kind};
+    /// let mut monitor = Monitor::<24>::new(Settings::default())?;
+    /// let _ = monitor.push(&Reading::new(Instant::from_secs(300), Glucose::from_mg_dl(110.0)?));
+    /// let silent = monitor.tick(Instant::from_secs(300 + 20 * 60));
+    /// assert!(silent.shown().is_none() && silent.rings().iter().any(|ring| ring.kind == Kind::NoData));
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     pub fn tick(&mut self, now: impl Into<Option<Instant>>) -> View {
         self.core.tick(now.into())
     }
 
     /// Takes in a fingerstick: for the calibration, for the estimate, and for the sensor's trust. Its time must
     /// lie within 15 min before and 2 min after the present moment.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::{Fingerstick, Glucose, Instant, Monitor, Reading, Settings};
+    /// let mut monitor = Monitor::<24>::new(Settings::default())?;
+    /// let (at, glucose) = (Instant::from_secs(300), Glucose::from_mg_dl(110.0)?);
+    /// let stick = Fingerstick::new(at, glucose);
+    /// assert!(!monitor.fingerstick(&stick).is_used()); // no reading to compare it with
+    /// let _ = monitor.push(&Reading::new(at, glucose));
+    /// assert!(monitor.fingerstick(&stick).is_used());
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     pub fn fingerstick(&mut self, stick: &Fingerstick) -> FingerstickOutcome {
         self.core.chain.fingerstick(stick, true)
     }
 
     /// A new sensor was started: calibration, estimate and trust begin anew; the history, what was learned of the
     /// person and the alarms stay. A start in the future counts as now.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::{Glucose, Instant, Monitor, Reading, Settings, quality::{Reason, Verdict}};
+    /// let mut monitor = Monitor::<24>::new(Settings::default())?;
+    /// monitor.sensor_started(Instant::from_secs(0));
+    /// let view = monitor.push(&Reading::new(Instant::from_secs(1800), Glucose::from_mg_dl(110.0)?));
+    /// assert_eq!(view.verdict(), Some(Verdict::WarmUp)); // the first hour
+    /// assert!(view.reasons().contains(Reason::WarmUp));
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     pub fn sensor_started(&mut self, at: Instant) {
         let start = self.core.chain.timeline.start_of(at);
         self.core.begin(Beginning::Sensor);
@@ -146,21 +202,62 @@ impl<const N: usize> Monitor<N> {
 
     /// The zone's offset from UTC, east positive, for alarm settings by time of day; times must then count
     /// from 1970-01-01T00:00Z. Without one the base settings hold all day.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::{Monitor, Settings, Span};
+    /// let mut monitor = Monitor::<24>::new(Settings::default())?;
+    /// monitor.set_utc_offset(Some(Span::from_hours(2))); // and again when daylight saving ends
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     pub fn set_utc_offset(&mut self, offset: Option<Span>) {
         self.core.utc_offset = offset;
     }
 
     /// Takes notice of all alarms that hold.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::{Glucose, Instant, Monitor, Reading, Settings, alarm::Kind};
+    /// let mut monitor = Monitor::<24>::new(Settings::default())?;
+    /// let low = monitor.push(&Reading::new(Instant::from_secs(300), Glucose::from_mg_dl(62.0)?));
+    /// assert!(low.alarms().get(Kind::Low).is_some_and(|held| held.rings && !held.heeded));
+    /// monitor.acknowledge(); // a press of the button
+    /// let next = monitor.tick(Instant::from_secs(360));
+    /// assert!(next.alarms().get(Kind::Low).is_some_and(|held| !held.rings && held.heeded)); // it still holds
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     pub fn acknowledge(&mut self) {
         self.core.alarms.acknowledge_all();
     }
 
     /// Silences one kind of alarm; how long it will be, for each has a longest.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::{Instant, Monitor, Settings, Span, alarm::Kind};
+    /// let mut monitor = Monitor::<24>::new(Settings::default())?;
+    /// let _ = monitor.tick(Instant::from_secs(300));
+    /// assert_eq!(monitor.snooze(Kind::High, Span::from_hours(2)), Span::from_hours(2));
+    /// assert_eq!(monitor.snooze(Kind::Low, Span::from_hours(2)), Span::from_mins(30)); // no low is silent for longer
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     pub fn snooze(&mut self, kind: Kind, span: Span) -> Span {
         self.core.alarms.snooze(kind, span)
     }
 
     /// Other alarm settings from now on.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::alarm::{AlarmPlan, AlarmSettings};
+    /// use glidepath::{Glucose, Monitor, Settings};
+    /// let mut monitor = Monitor::<24>::new(Settings::default())?;
+    /// let mut settings = AlarmSettings::default();
+    /// settings.low.limit = Glucose::from_mg_dl(80.0)?;
+    /// monitor.set_alarm_plan(AlarmPlan::new(settings)?); // what is out of range is refused before
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     pub fn set_alarm_plan(&mut self, plan: AlarmPlan) {
         self.core.alarms.set_plan(plan);
     }
@@ -214,6 +311,17 @@ impl<const N: usize> Monitor<N> {
     }
 
     /// What glucose was at the last few readings as later ones tell: for drawing.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::{Glucose, Instant, Monitor, Reading, Settings};
+    /// let mut monitor = Monitor::<24>::new(Settings::default())?;
+    /// for k in 0..6_u32 {
+    ///     let _ = monitor.push(&Reading::new(Instant::from_secs(300 * k), Glucose::from_mg_dl(110.0 + k as f32)?));
+    /// }
+    /// assert!(monitor.smoothed().all(|point| (point.glucose().mg_dl() - 113.0).abs() < 10.0));
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     pub fn smoothed(&self) -> impl Iterator<Item = Smoothed> {
         let timeline = self.core.chain.timeline;
         self.core.chain.estimator.smoothed().map(move |point| point.by_clock(timeline.stamp_of(point.at())))

@@ -116,6 +116,16 @@ impl<const N: usize> PairMonitor<N> {
 
     /// Takes in a reading of one sensor and answers for the present moment. What is refused (see the verdict) changes
     /// neither estimate nor history; it is only counted.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::{Agreement, Glucose, Instant, PairMonitor, Reading, Settings, Side};
+    /// let mut monitor = PairMonitor::<24>::new(Settings::default(), Settings::default())?;
+    /// let view = monitor.push(Side::First, &Reading::new(Instant::from_secs(300), Glucose::from_mg_dl(110.0)?));
+    /// assert_eq!(view.agreement(), Agreement::Only(Side::First));
+    /// assert_eq!(view.side(Side::First).weight, 1.0);
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     pub fn push(&mut self, side: Side, reading: &Reading) -> PairView {
         let core = &mut self.core;
         if core.chains.iter().any(|chain| chain.timeline.is_at_end()) {
@@ -137,6 +147,17 @@ impl<const N: usize> PairMonitor<N> {
 
     /// Takes in a fingerstick: for the calibration of each sensor that reads, for what is known of their offsets, and
     /// for the trust in each. Its time must lie within 15 min before and 2 min after the present moment.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::{Fingerstick, Glucose, Instant, PairMonitor, Reading, Settings, Side};
+    /// let mut monitor = PairMonitor::<24>::new(Settings::default(), Settings::default())?;
+    /// let (at, glucose) = (Instant::from_secs(300), Glucose::from_mg_dl(110.0)?);
+    /// let _ = monitor.push(Side::Second, &Reading::new(at, glucose));
+    /// let [first, second] = monitor.fingerstick(&Fingerstick::new(at, glucose));
+    /// assert!(!first.is_used() && second.is_used()); // only the second one reads
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     pub fn fingerstick(&mut self, stick: &Fingerstick) -> [FingerstickOutcome; 2] {
         self.core.fingerstick(stick)
     }
