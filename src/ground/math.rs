@@ -5,8 +5,49 @@
 
 use core::cell::Cell;
 
+/// Bounds of a number. One comparison each, where `f32::max` and `f32::min` take several to heed a bound that is no number; a
+/// value that is none becomes the bound all the same.
+pub(crate) trait Bounded {
+    fn at_least(self, least: Self) -> Self;
+    fn at_most(self, most: Self) -> Self;
+    /// `most` where that lies under `least`.
+    fn within(self, least: Self, most: Self) -> Self;
+}
+
+impl Bounded for f32 {
+    fn at_least(self, least: Self) -> Self {
+        at_least(self, least)
+    }
+
+    fn at_most(self, most: Self) -> Self {
+        at_most(self, most)
+    }
+
+    fn within(self, least: Self, most: Self) -> Self {
+        within(self, least, most)
+    }
+}
+
+/// [`Bounded::at_least`] for constant functions.
+#[cfg_attr(target_os = "none", inline(never))] // smaller as a call
+pub(crate) const fn at_least(x: f32, least: f32) -> f32 {
+    if x > least { x } else { least }
+}
+
+/// [`Bounded::at_most`] for constant functions.
+#[cfg_attr(target_os = "none", inline(never))]
+pub(crate) const fn at_most(x: f32, most: f32) -> f32 {
+    if x < most { x } else { most }
+}
+
+/// [`Bounded::within`] for constant functions.
+#[cfg_attr(target_os = "none", inline(never))]
+pub(crate) const fn within(x: f32, least: f32, most: f32) -> f32 {
+    at_most(at_least(x, least), most)
+}
+
 /// Square root; 0 for anything not above 0.
-#[inline(never)]
+#[cfg_attr(target_os = "none", inline(never))]
 pub(crate) fn sqrt(x: f32) -> f32 {
     if x > 0.0 { libm::sqrtf(x) } else { 0.0 }
 }
@@ -37,7 +78,7 @@ pub(crate) fn one_minus_exp_neg(x: f32) -> f32 {
 
 /// Natural logarithm of a positive number; 0 or less gives the logarithm of the smallest normal number.
 pub(crate) fn ln(x: f32) -> f32 {
-    let x = x.max(f32::MIN_POSITIVE);
+    let x = x.at_least(f32::MIN_POSITIVE);
     #[cfg(feature = "micromath")]
     {
         use micromath::F32Ext;
@@ -61,7 +102,7 @@ pub(crate) fn one_minus_exp_neg_fine(x: f32) -> f32 {
 
 /// Natural logarithm, from `libm` whatever the backend; see [`exp_fine`].
 pub(crate) fn ln_fine(x: f32) -> f32 {
-    libm::logf(x.max(f32::MIN_POSITIVE))
+    libm::logf(x.at_least(f32::MIN_POSITIVE))
 }
 
 /// `ln(1 + x)` without cancellation for small `x`, as [`ln_fine`] where that is 0 or less; see [`exp_fine`].

@@ -1,6 +1,7 @@
 //! Running count, mean and spread that stay accurate over weeks of readings in `f32`.
 
 use crate::math;
+use crate::math::Bounded as _;
 
 /// A sum that carries its own rounding error.
 ///
@@ -72,7 +73,7 @@ impl Moments {
 
     /// Sample variance, divisor n − 1.
     pub(crate) fn variance(&self) -> Option<f32> {
-        (self.count > 1).then(|| (self.squares.total() / self.count.saturating_sub(1) as f32).max(0.0))
+        (self.count > 1).then(|| (self.squares.total() / self.count.saturating_sub(1) as f32).at_least(0.0))
     }
 
     /// Sample standard deviation, divisor n − 1.
@@ -83,7 +84,7 @@ impl Moments {
     /// Mean of the squares about zero.
     pub(crate) fn mean_square(&self) -> Option<f32> {
         let mean = self.mean()?;
-        Some(mean * mean + (self.squares.total() / self.count as f32).max(0.0))
+        Some(mean * mean + (self.squares.total() / self.count as f32).at_least(0.0))
     }
 }
 
@@ -121,7 +122,7 @@ mod tests {
         #![proptest_config(ProptestConfig::with_cases(if cfg!(miri) { 4 } else { 128 }))]
         #[test]
         fn parts_merge_to_the_whole(values in prop::collection::vec(-500.0_f32..500.0, 0..200), cut in 0_usize..200) {
-            let cut = cut.min(values.len());
+            let cut = cut.at_most(values.len());
             let (mut whole, mut left, mut right) = (Moments::default(), Moments::default(), Moments::default());
             for (i, v) in values.iter().enumerate() {
                 whole.push(*v);

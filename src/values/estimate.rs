@@ -2,6 +2,7 @@
 
 use crate::error::{Error, in_range};
 use crate::math;
+use crate::math::Bounded as _;
 use crate::units::{Glucose, Instant, Rate};
 
 /// A filter's rounding does not make it surer than this.
@@ -110,7 +111,7 @@ impl Estimate {
             rate,
             slow_rate: rate,
             behind: -8.9 * rate.mg_dl_per_min(),
-            moving: (0.3 + 0.15 * rate.mg_dl_per_min().abs()).min(0.9),
+            moving: (0.3 + 0.15 * rate.mg_dl_per_min().abs()).at_most(0.9),
             glucose_variance: glucose_sd * glucose_sd,
             covariance: correlation * glucose_sd * rate_sd,
             rate_variance: rate_sd * rate_sd,
@@ -132,9 +133,9 @@ impl Estimate {
             slow_rate: Rate::clamped(slow_rate),
             behind,
             moving,
-            glucose_variance: glucose_variance.max(LEAST_VARIANCE),
+            glucose_variance: math::at_least(glucose_variance, LEAST_VARIANCE),
             covariance,
-            rate_variance: rate_variance.max(LEAST_VARIANCE),
+            rate_variance: math::at_least(rate_variance, LEAST_VARIANCE),
             doubted: false,
         }
     }

@@ -5,6 +5,7 @@
 
 use crate::codec::{Codec, Coded};
 use crate::math;
+use crate::math::Bounded as _;
 use crate::reading::{Reading, Status};
 use crate::units::{Glucose, Instant, Span};
 use heapless::deque::{Deque, DequeView};
@@ -23,7 +24,7 @@ const MAX_TENTHS: f32 = 8191.0;
 impl Packed {
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "bounded")]
     fn new(reading: &Reading) -> Self {
-        let tenths = math::round(reading.glucose().mg_dl() * 10.0).min(MAX_TENTHS) as u16;
+        let tenths = math::round(reading.glucose().mg_dl() * 10.0).at_most(MAX_TENTHS) as u16;
         Self { time: Self::time(reading.at()), value: (tenths << 3) | (reading.status() as u16) }
     }
 

@@ -1,5 +1,6 @@
 //! What comes in: a sensor's reading, a fingerstick.
 
+use crate::math;
 use crate::units::{Glucose, Instant};
 
 /// The standard deviation of a meter's error: percent of the value, and mg/dL at least.
@@ -160,7 +161,7 @@ impl Fingerstick {
     /// common practice, no source.
     #[must_use]
     pub const fn meter_sd(&self) -> f32 {
-        (METER_PERCENT / 100.0 * self.glucose.mg_dl()).max(METER_LEAST_SD)
+        math::at_least(METER_PERCENT / 100.0 * self.glucose.mg_dl(), METER_LEAST_SD)
     }
 }
 

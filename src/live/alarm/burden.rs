@@ -2,6 +2,7 @@
 
 use super::settings::{LOW_AHEAD, Rule};
 use crate::error::{Error, in_range};
+use crate::math;
 use crate::units::{Glucose, Instant, LOW, Probability, Span};
 
 /// An alarm about lows is false when no reading under 70 mg/dL came within so long.
@@ -120,7 +121,7 @@ impl Burden {
 }
 
 const fn bounded(limit: f32) -> f32 {
-    limit.max(BOUNDS.0).min(BOUNDS.1)
+    math::within(limit, BOUNDS.0, BOUNDS.1)
 }
 
 #[cfg(test)]

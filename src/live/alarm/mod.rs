@@ -62,6 +62,7 @@ pub use situation::{Doubt, Situation};
 pub use crate::units::FLOOR_MG_DL;
 
 use crate::codec::{Codec, Coded};
+use crate::math::Bounded as _;
 use crate::timeline::Beginning;
 use crate::units::{Glucose, Instant, Span};
 use watch::{Hold, Reach, Watch};
@@ -275,11 +276,10 @@ impl Alarms {
         let span = span.min(longest).max(Span::ZERO);
         // who snoozes before it holds has the first of it in mind
         let limit = self.plan.settings_at(None).bare(kind).limit;
-        let depth = self
-            .state
-            .depth
-            .filter(|_| kind.about().of_lows)
-            .map(|depth| if kind.about().unit == LimitUnit::Glucose { depth.min(limit) } else { depth });
+        let depth =
+            self.state.depth.filter(|_| kind.about().of_lows).map(|depth| {
+                if kind.about().unit == LimitUnit::Glucose { depth.at_most(limit) } else { depth }
+            });
         self.watch(kind).map_or(Span::ZERO, |watch| watch.snooze(now, span, longest, depth))
     }
 
@@ -296,7 +296,7 @@ impl Alarms {
 fn lowest(situation: &Situation) -> Option<(f32, Grounds)> {
     let very_low = |glucose: &Glucose| glucose.mg_dl() <= FLOOR_MG_DL;
     let told = [
-        situation.below_range.map(|end| (end.mg_dl().min(FLOOR_MG_DL), Grounds::BelowRange(end))),
+        situation.below_range.map(|end| (end.mg_dl().at_most(FLOOR_MG_DL), Grounds::BelowRange(end))),
         situation.reading.map(|(_, glucose)| (glucose.mg_dl(), Grounds::Sensor(glucose))),
         situation.uncalibrated.filter(very_low).map(|raw| (raw.mg_dl(), Grounds::Uncalibrated(raw))),
         situation.unplaced.filter(very_low).map(|raw| (raw.mg_dl(), Grounds::Unplaced(raw))),
@@ -347,7 +347,7 @@ fn reach(
 }
 
 /// Where a value stands to the limit of a rule that holds at or under it, or at or over it.
-#[inline(never)]
+#[cfg_attr(target_os = "none", inline(never))]
 fn stands(rule: &Rule<f32>, known: Option<(f32, Grounds)>, under: bool) -> (Reach, Grounds) {
     let Some((value, grounds)) = known else { return (Reach::Unknown, Grounds::Unknown) };
     let beyond = if under { rule.limit - value } else { value - rule.limit };

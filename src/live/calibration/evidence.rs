@@ -6,6 +6,7 @@
 //! alone.
 
 use crate::codec::{Blank, Codec, Coded};
+use crate::math::{self, Bounded as _};
 use crate::units::{Instant, Span};
 
 /// How far the account sinks, in cautions, and how far it rises, in scatters: no further, so that corrections
@@ -81,8 +82,8 @@ impl Evidence {
     /// Counts a fingerstick: what the corrections would have saved, in scatters, and how much of it is news
     /// (0 to 1).
     pub fn weigh(&mut self, at: Instant, saved: f32, fresh: f32, caution: f32) {
-        let change = saved.max(-STEP).min(STEP) * fresh;
-        self.balance = (self.balance + change).max(-LEAST_CAUTIONS * caution).min(MOST);
+        let change = saved.within(-STEP, STEP) * fresh;
+        self.balance = (self.balance + change).within(-LEAST_CAUTIONS * caution, MOST);
         if self.balance > 0.0 {
             let since = *self.since.get_or_insert(at);
             if change > 0.0 {
@@ -96,7 +97,7 @@ impl Evidence {
 
     /// How much of the corrections is used, 0 to 1.
     pub const fn share(&self) -> f32 {
-        (self.balance / FULL).max(0.0).min(1.0)
+        math::within(self.balance / FULL, 0.0, 1.0)
     }
 
     /// Whether many fingersticks over more than a day have shown the corrections to save.

@@ -7,6 +7,7 @@
 use crate::error::Error;
 use crate::error::in_range;
 use crate::math;
+use crate::math::Bounded as _;
 use crate::units::Glucose;
 use heapless::deque::Deque;
 
@@ -92,8 +93,8 @@ impl Line {
             n += 1.0;
             sum_x += x;
             sum_y += y;
-            least = least.min(*x);
-            most = most.max(*x);
+            least = least.at_most(*x);
+            most = most.at_least(*x);
         }
         if n < 2.0 {
             return Err(LineRefusal::TooFew);

@@ -3,6 +3,7 @@
 //! Fingersticks can be wrong, and alike (sugar on the fingers), while a sensor that says low is seldom far above. So what the sensor says
 //! near a low is raised by little, and at or under the floor by nothing, whatever fingersticks say.
 
+use crate::math;
 use crate::units::FLOOR_MG_DL as FLOOR;
 
 /// Up to this, mg/dL, a value is raised by no more than [`RISE`] until the corrections are lasting.
@@ -22,8 +23,8 @@ pub(super) const fn most(sensor: f32, lasting: bool) -> f32 {
     } else if lasting {
         FLOOR + OPENING_LASTING * above
     } else {
-        let near = (sensor + RISE).max(NEAR + RISE + BEYOND * (sensor - NEAR));
-        (FLOOR + OPENING * above).min(near)
+        let near = math::at_least(sensor + RISE, NEAR + RISE + BEYOND * (sensor - NEAR));
+        math::at_most(FLOOR + OPENING * above, near)
     }
 }
 
@@ -35,8 +36,8 @@ pub(super) const fn least_sensor(shown: f32, lasting: bool) -> f32 {
     } else if lasting {
         FLOOR + above / OPENING_LASTING
     } else {
-        let near = (shown - RISE).min(NEAR + (shown - NEAR - RISE) / BEYOND);
-        (FLOOR + above / OPENING).max(near)
+        let near = math::at_most(shown - RISE, NEAR + (shown - NEAR - RISE) / BEYOND);
+        math::at_least(FLOOR + above / OPENING, near)
     }
 }
 

@@ -8,6 +8,7 @@
 use super::model::Step;
 use crate::codec::{Blank, Codec, Coded};
 use crate::math;
+use crate::math::Bounded as _;
 
 /// What a scalar measurement sees: its row H.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -111,16 +112,16 @@ impl Belief {
                 w: f.w_w * x.w,
             },
             p: Covariance {
-                gg: (mg_g + f.g_r * mg_r + drive * f.q_gg).max(LEAST_VARIANCE),
+                gg: (mg_g + f.g_r * mg_r + drive * f.q_gg).at_least(LEAST_VARIANCE),
                 gr: f.r_r * mg_r + drive * f.q_gr,
                 gi: f.i_g * mg_g + f.i_r * mg_r + f.i_i * mg_i + drive * f.q_gi,
                 gw: f.w_w * mg_w,
-                rr: (f.r_r * f.r_r * p.rr + drive * f.q_rr).max(LEAST_VARIANCE),
+                rr: (f.r_r * f.r_r * p.rr + drive * f.q_rr).at_least(LEAST_VARIANCE),
                 ri: f.r_r * mi_r + drive * f.q_ri,
                 rw: f.r_r * f.w_w * p.rw,
-                ii: (f.i_g * mi_g + f.i_r * mi_r + f.i_i * mi_i + drive * f.q_ii).max(LEAST_VARIANCE),
+                ii: (f.i_g * mi_g + f.i_r * mi_r + f.i_i * mi_i + drive * f.q_ii).at_least(LEAST_VARIANCE),
                 iw: f.w_w * mi_w,
-                ww: (f.w_w * f.w_w * p.ww + coloured_variance * f.q_ww).max(LEAST_VARIANCE),
+                ww: (f.w_w * f.w_w * p.ww + coloured_variance * f.q_ww).at_least(LEAST_VARIANCE),
             },
         }
     }
@@ -137,7 +138,7 @@ impl Belief {
         };
         Residual {
             innovation: measured - sees.of(x.g, x.r, x.i, x.w),
-            variance: (sees.of(ph.g, ph.r, ph.i, ph.w) + noise_variance).max(LEAST_VARIANCE),
+            variance: (sees.of(ph.g, ph.r, ph.i, ph.w) + noise_variance).at_least(LEAST_VARIANCE),
             ph,
         }
     }
@@ -157,16 +158,16 @@ impl Belief {
         Self {
             x: State { g: x.g + k.g * v, r: x.r + k.r * v, i: x.i + k.i * v, w: x.w + k.w * v },
             p: Covariance {
-                gg: (p.gg - k.g * ph.g).max(LEAST_VARIANCE),
+                gg: (p.gg - k.g * ph.g).at_least(LEAST_VARIANCE),
                 gr: p.gr - k.g * ph.r,
                 gi: p.gi - k.g * ph.i,
                 gw: p.gw - k.g * ph.w,
-                rr: (p.rr - k.r * ph.r).max(LEAST_VARIANCE),
+                rr: (p.rr - k.r * ph.r).at_least(LEAST_VARIANCE),
                 ri: p.ri - k.r * ph.i,
                 rw: p.rw - k.r * ph.w,
-                ii: (p.ii - k.i * ph.i).max(LEAST_VARIANCE),
+                ii: (p.ii - k.i * ph.i).at_least(LEAST_VARIANCE),
                 iw: p.iw - k.i * ph.w,
-                ww: (p.ww - k.w * ph.w).max(LEAST_VARIANCE),
+                ww: (p.ww - k.w * ph.w).at_least(LEAST_VARIANCE),
             },
         }
     }

@@ -38,6 +38,7 @@ pub use smooth::Smoothed;
 use crate::codec::{Blank, Codec, Coded};
 use crate::estimate::Estimate;
 use crate::math;
+use crate::math::Bounded as _;
 use crate::reading::{Fingerstick, Reading};
 use crate::timeline::Beginning;
 use crate::units::{Glucose, Instant, Span};
@@ -295,7 +296,7 @@ impl Estimator {
         let mut points = compared.points;
         let inflation = match trust {
             Trust::Full => 1.0,
-            Trust::Reduced(by) => by.max(1.0).min(100.0),
+            Trust::Reduced(by) => by.within(1.0, 100.0),
             Trust::None => {
                 let coasting = Running { at, last_reading: at, newest: expectation.value, ..*running };
                 self.running = Some(self.in_doubt(&coasting, belief, points));
@@ -304,7 +305,7 @@ impl Estimator {
         };
         let z = residual.normalised().abs();
         let level = z > if running.doubted { RESUMES } else { LEVEL };
-        let huber = (z / HUBER).max(1.0);
+        let huber = (z / HUBER).at_least(1.0);
         points.update(residual, Sees::Sensor, inflation * huber);
         let updated = belief.updated(residual, inflation * huber);
         if level || !updated.is_finite() {
@@ -356,7 +357,7 @@ impl Estimator {
         let sees = Sees::Blood { reach };
         let measured = stick.glucose().mg_dl() - self.curve(&next, &next.belief.x, next.slow_rate);
         let residual = next.belief.residual(sees, measured, sd * sd);
-        let inflation = (residual.normalised().abs() / HUBER).max(1.0);
+        let inflation = (residual.normalised().abs() / HUBER).at_least(1.0);
         next.points.update(&residual, sees, inflation);
         next.belief = next.belief.updated(&residual, inflation);
         if next.belief.is_finite() {
@@ -380,7 +381,7 @@ impl Estimator {
         if running.doubted {
             let open = if self.model.people { now::open(running.newest, 0.0) } else { 0.0 };
             let variance = now::doubted(running.newest, x.g, p.gg + open);
-            let variances = (variance, 0.0, p.rr.max(now::RATE_UNKNOWN));
+            let variances = (variance, 0.0, p.rr.at_least(now::RATE_UNKNOWN));
             let person = (0.0, USUAL_MOVING);
             return Some(Estimate::from_filter(at, (running.newest, 0.0, 0.0), person, variances).in_doubt());
         }
@@ -461,7 +462,7 @@ impl Estimator {
 
     fn started(&self, at: Instant, value: f32) -> Running {
         let coloured = self.coloured_variance();
-        let spread = 400.0_f32.max(2.0 * coloured);
+        let spread = 400.0_f32.at_least(2.0 * coloured);
         let belief = Belief {
             x: State { g: value, r: 0.0, i: value, w: 0.0 },
             p: Covariance {
@@ -470,12 +471,12 @@ impl Estimator {
                 gi: 0.0,
                 gw: 0.0,
                 // what the rate varies by as a whole, or more
-                rr: (0.5 * self.model.drive * self.model.rate_time_min).max(2.0),
+                rr: (0.5 * self.model.drive * self.model.rate_time_min).at_least(2.0),
                 ri: 0.0,
                 rw: 0.0,
                 ii: spread,
                 iw: 0.0,
-                ww: coloured.max(1e-6),
+                ww: coloured.at_least(1e-6),
             },
         };
         let mut points = Points::new();
@@ -496,7 +497,7 @@ impl Estimator {
     fn in_doubt(&self, coasting: &Running, belief: &Belief, points: Points) -> Running {
         let (mut x, mut p) = (belief.x, belief.p);
         (x.r, p.gr, p.ri, p.rw) = (0.0, 0.0, 0.0, 0.0);
-        p.rr = p.rr.max(now::RATE_UNKNOWN);
+        p.rr = p.rr.at_least(now::RATE_UNKNOWN);
         Running { doubted: true, belief: Belief { x, p }, points, slow_rate: 0.0, ..*coasting }
     }
 
@@ -513,7 +514,7 @@ impl Estimator {
             _ => slow_share(span.mins()),
         };
         let age = now.since(running.since).mins();
-        let share = if age > 0.0 { share.max((span.mins() / age).min(1.0)) } else { share };
+        let share = if age > 0.0 { share.at_least((span.mins() / age).at_most(1.0)) } else { share };
         running.slow_rate + share * (rate - running.slow_rate)
     }
 

@@ -9,6 +9,7 @@
 //! et al., 2024, doi 10.1038/s41551-024-01311-6) and people with fingersticks (Zhao et al., 2023, Sci Data 10:35;
 //! Dubosson et al., 2018, doi 10.1016/j.imu.2018.09.003).
 
+use crate::math::Bounded as _;
 /// Minutes of what the rate has more than its slow average …
 const CURVE_MIN: f32 = 24.0;
 /// … beyond this difference, mg/dL/min …
@@ -46,10 +47,10 @@ pub(super) const RATE_UNKNOWN: f32 = 4.0;
 /// The correction towards blood, mg/dL: `bend` is the rate less its slow average, `settled` the minutes since the
 /// filter started.
 pub(super) fn curve(glucose: f32, bend: f32, settled: f32) -> f32 {
-    let beyond = (bend.abs() - CURVE_FROM).max(0.0);
-    let most = (CURVE_SHARE * (glucose - RANGE_LEAST)).max(0.0).min(CURVE_MOST);
-    let grown = ((settled - CURVE_WAITS_MIN) / CURVE_GROWS_MIN).max(0.0).min(1.0);
-    let size = (CURVE_MIN * beyond).min(most) * grown;
+    let beyond = (bend.abs() - CURVE_FROM).at_least(0.0);
+    let most = (CURVE_SHARE * (glucose - RANGE_LEAST)).within(0.0, CURVE_MOST);
+    let grown = ((settled - CURVE_WAITS_MIN) / CURVE_GROWS_MIN).within(0.0, 1.0);
+    let size = (CURVE_MIN * beyond).at_most(most) * grown;
     if bend < 0.0 { -size } else { size }
 }
 
@@ -61,16 +62,16 @@ pub(super) fn open(glucose: f32, rate: f32) -> f32 {
 
 /// The least and the greatest that is told beside the newest reading, mg/dL: near it, and within what a sensor can say.
 pub(super) fn bounds(newest: f32) -> (f32, f32) {
-    let (least, greatest) = (newest.min(RANGE_LEAST), newest.max(RANGE_GREATEST));
-    ((newest - FURTHEST).max(least), (newest + FURTHEST).min(greatest))
+    let (least, greatest) = (newest.at_most(RANGE_LEAST), newest.at_least(RANGE_GREATEST));
+    ((newest - FURTHEST).at_least(least), (newest + FURTHEST).at_most(greatest))
 }
 
 /// `glucose` and its variance kept within the bounds of the newest reading, `newest`, and near `was`, where the filter was
 /// then. What is cut off is doubt.
 pub(super) fn kept(glucose: f32, variance: f32, was: f32, newest: f32) -> (f32, f32) {
-    let run = glucose.max(was - RUN_MOST).min(was + RUN_MOST);
+    let run = glucose.within(was - RUN_MOST, was + RUN_MOST);
     let (least, greatest) = bounds(newest);
-    let within = run.max(least).min(greatest);
+    let within = run.within(least, greatest);
     let cut = run - within;
     (within, variance + cut * cut)
 }

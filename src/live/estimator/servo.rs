@@ -6,6 +6,7 @@
 
 use crate::codec::{Codec, Coded};
 use crate::math;
+use crate::math::Bounded as _;
 
 /// The average looks back about this far, minutes.
 const MEMORY_MIN: f32 = 720.0;
@@ -43,16 +44,16 @@ impl Servo {
 
     /// Learns from one innovation² / variance, `minutes` after the one before.
     pub fn learn(&mut self, normalised_square: f32, minutes: f32) {
-        let minutes = minutes.max(0.0).min(10.0);
+        let minutes = minutes.within(0.0, 10.0);
         // 1 − e^(−x) for an x under 0.014: to 4e-5 of it
         let x = minutes / MEMORY_MIN;
         let share = x * (1.0 - 0.5 * x);
-        self.ratio += share * (normalised_square.min(MOST) - self.ratio);
+        self.ratio += share * (normalised_square.at_most(MOST) - self.ratio);
         self.minutes += minutes;
         if self.minutes >= EVERY_MIN {
             self.minutes = 0.0;
             let fourth_root = math::sqrt(math::sqrt(self.ratio));
-            self.variance_scale = (self.variance_scale * fourth_root).max(LEAST).min(GREATEST);
+            self.variance_scale = (self.variance_scale * fourth_root).within(LEAST, GREATEST);
         }
     }
 }

@@ -8,6 +8,7 @@
 use super::filter::{Belief, Residual, Sees, State};
 use super::model::Step;
 use crate::math;
+use crate::math::Bounded as _;
 use crate::units::{Glucose, Instant, Span};
 
 /// A smoothed value: plasma glucose at a past reading, as the readings since tell.
@@ -91,7 +92,7 @@ impl Points {
             let ch = sees.of(c.g, c.r, c.i, c.w);
             let gain = ch * inverse;
             point.g += gain * residual.innovation;
-            point.variance = (point.variance - gain * ch).max(0.0);
+            point.variance = (point.variance - gain * ch).at_least(0.0);
             c.g -= gain * ph.g;
             c.r -= gain * ph.r;
             c.i -= gain * ph.i;

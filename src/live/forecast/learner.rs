@@ -5,6 +5,7 @@ use super::table::{HORIZONS, LEARNED, LEAST, LEVELS, LOW_HORIZONS, LOW_TERMS, MI
 use super::terms::{LOG_CENTRE, Reach, TERMS, Terms};
 use crate::codec::{Codec, Coded as _};
 use crate::math;
+use crate::math::Bounded as _;
 use crate::units::{Glucose, Instant, LOW};
 
 /// Nothing is said of a newest reading older than this, minutes: the past of what comes is not known any more.
@@ -85,17 +86,17 @@ pub(super) struct Expected {
 
 impl Expected {
     pub fn ahead(&self, table: &Table, minutes: f32) -> Ahead {
-        let place = Place::at(minutes.max(0.0).min(FURTHEST_MIN));
+        let place = Place::at(minutes.within(0.0, FURTHEST_MIN));
         let (change, half) = self.half(place);
         let [first, ..] = table.tails;
         let tail = self.tail * place.of(0.0, &self.scales) * place.of(first, &table.tails);
-        Ahead { change, half, tail: tail.max(half) }
+        Ahead { change, half, tail: tail.at_least(half) }
     }
 
     /// The change there, and half the width of the interval that holds one half.
     fn half(&self, place: Place) -> (f32, f32) {
         let half = self.half * place.of(0.0, &self.scales);
-        (place.of(0.0, &self.changes), half.max(LEAST_HALF))
+        (place.of(0.0, &self.changes), half.at_least(LEAST_HALF))
     }
 }
 
@@ -164,7 +165,7 @@ impl Learner {
 
     /// What was read before counts as `mg_dl` more.
     pub fn shift(&mut self, table: &Table, mg_dl: f32) {
-        self.past.shift(mg_dl.max(-400.0).min(400.0));
+        self.past.shift(mg_dl.within(-400.0, 400.0));
         self.renew(table);
     }
 
@@ -192,7 +193,7 @@ impl Learner {
     /// Minutes since the newest reading, if something can be said of what is ahead of it.
     pub fn age(&self, now: Instant) -> Option<f32> {
         let (at, _) = self.past.newest()?;
-        let age = now.since(at).mins().max(0.0);
+        let age = now.since(at).mins().at_least(0.0);
         (age <= OLDEST_MIN).then_some(age)
     }
 
@@ -251,7 +252,7 @@ impl Learner {
 
     /// The probability that a reading is below `threshold` within `minutes` after the newest one.
     pub fn low_probability(&self, table: &Table, threshold: f32, minutes: f32) -> f32 {
-        let minutes = minutes.max(5.0).min(FURTHEST_MIN);
+        let minutes = minutes.within(5.0, FURTHEST_MIN);
         let terms = self.low_terms(threshold, minutes);
         let there = self.level < threshold;
         let maps = if there { &table.stays_low } else { &table.gets_low };
@@ -266,7 +267,7 @@ impl Learner {
             let before = logit_at(before);
             logit = before + (logit - before) * part;
         }
-        math::logistic(if there { logit } else { logit.min(SURE + SURER * (logit - SURE).max(0.0)) })
+        math::logistic(if there { logit } else { logit.at_most(SURE + SURER * (logit - SURE).at_least(0.0)) })
     }
 
     /// What that probability's logit is a weighted sum of.
@@ -274,11 +275,11 @@ impl Learner {
         let z_at = |minutes: f32| {
             let (change, half) = self.half(Place::at(minutes));
             let above = self.level + change - threshold;
-            (-above * QUARTILE / half).max(-12.0).min(6.0)
+            (-above * QUARTILE / half).within(-12.0, 6.0)
         };
         let (late, early) = (z_at(minutes), z_at(0.5 * minutes));
         // the threshold asked for at each reading needs no logarithm
-        let at = if threshold == LOW.mg_dl() { LOG_LOW } else { 2.0 * math::ln(threshold.max(1.0)) };
+        let at = if threshold == LOW.mg_dl() { LOG_LOW } else { 2.0 * math::ln(threshold.at_least(1.0)) };
         let level = self.log_level - at;
         [1.0, late, late * late, early, early * early, level, self.slope]
     }
@@ -298,8 +299,8 @@ impl Learner {
             if own && let Some(weights) = self.own.get(n) {
                 carried = dot(weights, &terms.of_change);
             }
-            *change = (dot(of_change, &terms.of_change) + carried).max(-terms.level).min(400.0);
-            *scale = wider * dot(of_spread, &terms.of_spread).max(LEAST);
+            *change = (dot(of_change, &terms.of_change) + carried).within(-terms.level, 400.0);
+            *scale = wider * dot(of_spread, &terms.of_spread).at_least(LEAST);
         }
         let [_, relative, step, before, ..] = terms.of_change;
         (self.level, self.step, self.slope) = (terms.level, step, step + before);
@@ -332,17 +333,17 @@ impl Learner {
             if n == JUDGED {
                 errors = [people, error];
             }
-            let moved = step * error.max(-clipped).min(clipped);
+            let moved = step * error.within(-clipped, clipped);
             for (weight, term) in own.iter_mut().zip(&counted) {
-                *weight = (*weight + moved * term).max(-FENCE).min(FENCE);
+                *weight = (*weight + moved * term).within(-FENCE, FENCE);
             }
         }
-        self.outcomes = (self.outcomes + 1.0).min(MOST);
-        let [people, own] = errors.map(|error: f32| error.abs().min(WORTH_FENCE));
+        self.outcomes = (self.outcomes + 1.0).at_most(MOST);
+        let [people, own] = errors.map(|error: f32| error.abs().at_most(WORTH_FENCE));
         self.worth += WORTH_PACE * (people - own - self.worth);
         let error = if self.trusts_own() { own } else { people };
         if let Some(spread) = table.spread.get(JUDGED) {
-            let scale = dot(spread, &terms.of_spread).max(LEAST);
+            let scale = dot(spread, &terms.of_spread).at_least(LEAST);
             self.judge(table, at.secs().wrapping_sub(hour), terms.level, error / scale);
         }
     }
@@ -351,13 +352,13 @@ impl Learner {
     fn judge(&mut self, table: &Table, secs: u32, level: f32, off: f32) {
         let usual = self.spread_of(secs);
         if let Some(part) = self.parts.get_mut(part_of(secs)) {
-            *part =
-                (*part + PART_PACE * (off.min(6.0) * table.mean_off - *part)).max(LEAST_PART).min(MOST_PART);
+            *part = (*part + PART_PACE * (off.at_most(6.0) * table.mean_off - *part))
+                .within(LEAST_PART, MOST_PART);
         }
         let band = usize::from(band(level));
         let track = |quantile: &mut f32, at: f32, pace: f32, share: f32| {
             let beyond = if off > *quantile * at { 1.0 } else { 0.0 };
-            *quantile = (*quantile * (1.0 + pace * (beyond - share))).max(LEAST_QUANTILE).min(MOST_QUANTILE);
+            *quantile = (*quantile * (1.0 + pace * (beyond - share))).within(LEAST_QUANTILE, MOST_QUANTILE);
         };
         if let Some(half) = self.halves.get_mut(band) {
             track(half, usual, HALF_PACE, 0.5);

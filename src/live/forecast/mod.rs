@@ -35,6 +35,7 @@ mod terms;
 use crate::codec::{Codec, Coded};
 use crate::error::{Error, in_range};
 use crate::math;
+use crate::math::Bounded as _;
 use crate::timeline::Beginning;
 use crate::units::{Glucose, Instant, Rate, Span};
 
@@ -249,7 +250,7 @@ impl Direction {
     #[must_use]
     pub fn chance_below(&self, rate: Rate) -> f32 {
         let above = rate.mg_dl_per_min() - self.rate.mg_dl_per_min();
-        math::logistic(above / (SCALE_OF_SD * self.sd).max(1e-4))
+        math::logistic(above / (SCALE_OF_SD * self.sd).at_least(1e-4))
     }
 }
 

@@ -3,6 +3,7 @@
 use super::learner::{Ahead, Expected, Learner};
 use super::table::{HORIZONS, MINUTES, Table};
 use super::{Direction, Predicted, sd};
+use crate::math::Bounded as _;
 use crate::units::{Glucose, Instant, LOW, Rate, Span};
 
 /// Expected direction is the change over so many minutes, …
@@ -71,7 +72,7 @@ impl Outlook<'_> {
             }
             (from, high) = (minutes, left);
         }
-        found.map(|minutes| (minutes - age).max(0.0)).filter(|minutes| *minutes <= within.mins())
+        found.map(|minutes| (minutes - age).at_least(0.0)).filter(|minutes| *minutes <= within.mins())
     }
 
     /// See [`Forecast::direction`](super::Forecast::direction).
@@ -84,8 +85,9 @@ impl Outlook<'_> {
         let before = if from < 0.0 { from * last } else { self.ahead(from).change };
         let then = self.ahead(from + DIRECTION_MIN);
         let expected = (then.change - before) / DIRECTION_MIN;
-        let falls = last.max(earlier);
-        let rate = if level < NEAR_LOW && falls <= FALLS { expected.min(GOES_ON * falls) } else { expected };
+        let falls = last.at_least(earlier);
+        let rate =
+            if level < NEAR_LOW && falls <= FALLS { expected.at_most(GOES_ON * falls) } else { expected };
         Some(Direction { rate: Rate::clamped(rate), sd: sd(then.half, then.tail) / DIRECTION_MIN })
     }
 
@@ -140,7 +142,7 @@ impl Course {
             let ahead = self.expected.ahead(table, self.age + minutes);
             (*change, *scale) = (ahead.change - past, ahead.half);
         }
-        expected.tail = self.expected.tail / self.expected.half.max(1e-3);
+        expected.tail = self.expected.tail / self.expected.half.at_least(1e-3);
         expected.half = 1.0;
         Self { age: 0.0, level: self.level + past, expected }
     }
@@ -204,5 +206,5 @@ fn predicted(level: f32, Ahead { change, half, tail }: Ahead) -> Predicted {
 
 /// Minutes of a horizon, within what is foreseen.
 fn bounded(horizon: Span) -> f32 {
-    horizon.mins().max(5.0).min(120.0)
+    horizon.mins().within(5.0, 120.0)
 }

@@ -2,6 +2,7 @@
 
 use super::past::Past;
 use crate::math;
+use crate::math::Bounded as _;
 
 /// How many terms there are.
 pub const TERMS: usize = 11;
@@ -86,7 +87,7 @@ impl Terms {
     /// From glucose and how far it came in the last 5 minutes, the 5 before, the 5 before and the 15 before,
     /// each in tens of mg/dL; of these only what is in `reach` counts.
     fn of(level: f32, steps: [f32; 4], reach: Reach, carry: [f32; 2]) -> Self {
-        let level = level.max(20.0).min(600.0);
+        let level = level.within(20.0, 600.0);
         let l = 2.0 * math::ln(level / CENTRE);
         let [third, fourth] = carry;
         let [i1, i2, i3, i4] = match (reach, steps) {
@@ -94,7 +95,7 @@ impl Terms {
             (Reach::Short, [a, b, _, _]) => [a, b, third * b, fourth * third * b],
             (Reach::Level, _) => [0.0; 4],
         }
-        .map(|step| step.max(-12.0).min(12.0));
+        .map(|step| step.within(-12.0, 12.0));
         let slope = i1 + i2;
         let square = l * l - USUAL_SQUARE;
         let hundreds = level * 0.01;
@@ -118,7 +119,7 @@ impl Terms {
             of_spread: [
                 1.0,
                 hundreds,
-                (1.0 - hundreds).max(0.0),
+                (1.0 - hundreds).at_least(0.0),
                 moved,
                 hundreds * moved,
                 turned,

@@ -1,6 +1,7 @@
 //! Whether fingersticks and a second sensor bear this one out.
 
 use crate::codec::{Codec, Coded};
+use crate::math::Bounded as _;
 use crate::units::{Instant, Span};
 
 /// A fingerstick this many standard deviations off disagrees.
@@ -34,8 +35,8 @@ impl Agreement {
     pub fn fingerstick(&mut self, at: Instant, z: f32) {
         self.denied = if z.abs() > STICK_SD { Some(at) } else { None };
         let z = z.clamp(-DRIFT_MOST, DRIFT_MOST);
-        self.over = (self.over + z - DRIFT_SLACK).max(0.0);
-        self.under = (self.under - z - DRIFT_SLACK).max(0.0);
+        self.over = (self.over + z - DRIFT_SLACK).at_least(0.0);
+        self.under = (self.under - z - DRIFT_SLACK).at_least(0.0);
     }
 
     pub fn second_sensor(&mut self, at: Instant, z: f32) {
@@ -51,7 +52,7 @@ impl Agreement {
     }
 
     pub fn drifts(&self) -> bool {
-        self.over.max(self.under) > DRIFT_LIMIT
+        self.over.at_least(self.under) > DRIFT_LIMIT
     }
 
     pub fn is_apart(&self) -> bool {

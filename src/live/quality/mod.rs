@@ -49,6 +49,7 @@ pub use wear::Wear;
 use crate::codec::{Codec, Coded};
 use crate::error::Error;
 use crate::local::LocalTime;
+use crate::math::Bounded as _;
 use crate::reading::{Reading, Status};
 use crate::timeline::Beginning;
 use crate::units::{Instant, Span};
@@ -246,7 +247,7 @@ impl Quality {
             self.state.noise = scale;
         }
         if let Some(z) = evidence.z.filter(|z| z.is_finite()) {
-            self.state.surprise += SURPRISE_SHARE * ((z * z).min(SURPRISE_MOST) - self.state.surprise);
+            self.state.surprise += SURPRISE_SHARE * ((z * z).at_most(SURPRISE_MOST) - self.state.surprise);
         }
         let verdict = match admitted {
             Verdict::Accepted | Verdict::ClockSet => {

@@ -8,6 +8,7 @@
 //! `glidepath fit --only pressure`, on recorded nights.
 
 use crate::codec::{Blank, Codec, Coded};
+use crate::math::Bounded as _;
 use crate::reading::Reading;
 use crate::units::{Glucose, Instant, Span};
 
@@ -40,7 +41,7 @@ impl Level {
 
     /// With another reading, if it is still steady then.
     fn with(&self, value: f32) -> Option<Self> {
-        let (low, high) = (self.low.min(value), self.high.max(value));
+        let (low, high) = (self.low.at_most(value), self.high.at_least(value));
         (high - low <= STEADY).then_some(Self { since: self.since, low, high })
     }
 }
@@ -75,14 +76,14 @@ impl Pressure {
         match self.held {
             Some((since, before, lowest)) => {
                 let back = value > 0.5 * (before + lowest);
-                self.held = Some((since, before, lowest.min(value)));
+                self.held = Some((since, before, lowest.at_most(value)));
                 if back || at.since(since) >= hold {
                     (self.held, self.ended) = (None, Some(at));
                 }
             }
             None => {
                 let lost = dropped_from.zip(share).filter(|(level, share)| {
-                    value <= level - (share * level).max(LEAST) && hold > Span::ZERO
+                    value <= level - (share * level).at_least(LEAST) && hold > Span::ZERO
                 });
                 if let Some((level, _)) = lost
                     && self.ended.is_none_or(|ended| at.since(ended) >= SPENT)
@@ -105,7 +106,7 @@ impl Pressure {
         self.left = self.left.filter(|(last, _)| at.since(*last) <= WITHIN);
         let next = level.with(value).unwrap_or_else(|| {
             if value < level.low && then.since(level.since) >= STEADY_FOR && at.since(then) <= WITHIN {
-                self.left = Some((then, previous.min(0.5 * (level.low + level.high))));
+                self.left = Some((then, previous.at_most(0.5 * (level.low + level.high))));
             }
             let fresh = Level::new(at, value);
             Level::new(then, previous).with(value).unwrap_or(fresh)

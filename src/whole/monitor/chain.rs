@@ -11,6 +11,7 @@ use crate::estimator::{Estimator, Fused, Trust};
 use crate::forecast::Forecast;
 use crate::history::{History, Inserted};
 use crate::local::LocalTime;
+use crate::math::Bounded as _;
 use crate::quality::{Evidence, Quality, Reason, Reasons, Verdict};
 use crate::reading::{Fingerstick, Reading, Status};
 use crate::timeline::{Beginning, Placed, Timeline};
@@ -186,7 +187,7 @@ impl Chain {
             Status::AboveRange => z.is_some_and(|z| z < 0.0),
             _ => false,
         };
-        let weight = if no_news { assessment.weight().min(NO_NEWS_WEIGHT) } else { assessment.weight() };
+        let weight = if no_news { assessment.weight().at_most(NO_NEWS_WEIGHT) } else { assessment.weight() };
         let trust = if weight >= 1.0 {
             Trust::Full
         } else if weight > 0.0 {

@@ -13,6 +13,7 @@
 use crate::codec::{Codec, Coded};
 use crate::error::{Error, in_range};
 use crate::math;
+use crate::math::Bounded as _;
 use crate::reading::{Fingerstick, Reading, Status};
 use crate::timeline::Beginning;
 use crate::units::{Glucose, Instant, Span};
@@ -340,13 +341,13 @@ impl Calibration {
         }
         let mut next = self.at_moment(pair.at);
         next.at = Some(pair.at);
-        let fresh = self
-            .at
-            .map_or(1.0, |at| math::one_minus_exp_neg(pair.at.since(at).mins() / APART_MIN).max(LEAST_FRESH));
+        let fresh = self.at.map_or(1.0, |at| {
+            math::one_minus_exp_neg(pair.at.since(at).mins() / APART_MIN).at_least(LEAST_FRESH)
+        });
         // H = [g, 1] at the interstitial glucose that the sensor was in
-        let g = (reference + pair.behind).max(1.0);
+        let g = (reference + pair.behind).at_least(1.0);
         let sensor = pair.sensor.mg_dl();
-        let from = reference.max(SCATTER_FROM);
+        let from = reference.at_least(SCATTER_FROM);
 
         let corrected = next.corrected(sensor, 1.0);
         let unit = math::sqrt(next.scatter + KNOWN_SHARE * KNOWN_SHARE) * reference;
@@ -367,18 +368,18 @@ impl Calibration {
         let plain = line + scattered;
         let far = innovation.abs() / math::sqrt(plain) / HUBER;
         // one soon after another brings little news of what lasts
-        let variance = (line + scattered / fresh) * far.max(1.0);
+        let variance = (line + scattered / fresh) * far.at_least(1.0);
         let (k_k, k_b) = (ph_k / variance, ph_b / variance);
         next.kappa += k_k * innovation;
         next.beta += k_b * innovation;
-        next.p_kk = (next.p_kk - k_k * ph_k).max(LEAST_GAIN_VARIANCE);
+        next.p_kk = (next.p_kk - k_k * ph_k).at_least(LEAST_GAIN_VARIANCE);
         next.p_kb -= k_k * ph_b;
-        next.p_bb = (next.p_bb - k_b * ph_b).max(LEAST_OFFSET_VARIANCE);
+        next.p_bb = (next.p_bb - k_b * ph_b).at_least(LEAST_OFFSET_VARIANCE);
 
-        let square = (innovation * innovation).min(SCATTER_CLIP * SCATTER_CLIP * plain);
-        next.worth = (next.worth + fresh).min(SCATTER_MEMORY);
+        let square = (innovation * innovation).at_most(SCATTER_CLIP * SCATTER_CLIP * plain);
+        next.worth = (next.worth + fresh).at_most(SCATTER_MEMORY);
         let learned = next.scatter + fresh * (square - plain) / (from * from) / next.worth;
-        next.scatter = learned.max(LEAST_SCATTER * LEAST_SCATTER).min(MOST_SCATTER * MOST_SCATTER);
+        next.scatter = learned.within(LEAST_SCATTER * LEAST_SCATTER, MOST_SCATTER * MOST_SCATTER);
         *self = next;
         if far > 1.0 { Applied::Softened } else { Applied::Used }
     }
@@ -408,7 +409,7 @@ impl Calibration {
     #[must_use]
     pub fn apply(&self, now: Instant, sensor: Glucose) -> Glucose {
         let line = self.at_moment(now).corrected(sensor.mg_dl(), self.evidence.share());
-        Glucose::clamped(line.min(self.most(sensor).mg_dl()))
+        Glucose::clamped(line.at_most(self.most(sensor).mg_dl()))
     }
 
     /// [`apply`](Self::apply) for a reading. What the sensor itself says of its range outvotes fingersticks:
@@ -471,8 +472,8 @@ impl Calibration {
         let share = self.evidence.share();
         let unused = (1.0 - share) * (g * then.kappa + then.beta);
         let sensor = low::least_sensor(g, self.evidence.is_lasting());
-        let held = (then.corrected(sensor, share) - g).max(0.0);
-        let from = g.max(SCATTER_FROM);
+        let held = (then.corrected(sensor, share) - g).at_least(0.0);
+        let from = g.at_least(SCATTER_FROM);
         let line = then.p_kk * g * g + 2.0 * then.p_kb * g + then.p_bb;
         math::sqrt(line + unused * unused + held * held + self.scatter * from * from)
     }
@@ -509,8 +510,8 @@ impl Calibration {
     const fn line(&self, share: f32) -> (f32, f32) {
         let (low, high) = GAIN_FENCE;
         (
-            (1.0 + share * self.kappa).max(low).min(high),
-            (share * self.beta).max(-OFFSET_FENCE).min(OFFSET_FENCE),
+            math::within(1.0 + share * self.kappa, low, high),
+            math::within(share * self.beta, -OFFSET_FENCE, OFFSET_FENCE),
         )
     }
 
