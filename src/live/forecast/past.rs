@@ -12,6 +12,9 @@ const SPACING_S: u32 = 270;
 /// A longer silence is a gap: no slope is taken through it. A 15-min sensor's readings may be 2 min late.
 pub(super) const GAP_S: u32 = 17 * 60;
 
+/// A kept reading is near an age within so much of it.
+const NEAR_S: u32 = 150;
+
 /// What stands before a gap or a doubted reading is not the past of what comes after.
 const BROKEN: u16 = u16::MAX;
 
@@ -116,43 +119,49 @@ impl Past {
 
     #[inline(never)] // one for every number of ages
     fn fill(&self, ages: &[u32], values: &mut [Option<f32>]) {
-        let mut wanted = ages.iter().copied().zip(values);
-        let mut next = wanted.next();
-        let (mut after, mut later) = (0, self.newest.mg_dl());
+        let mut wanted = ages.iter().zip(values);
+        let Some((mut age_s, mut place)) = wanted.next() else { return };
+        let (mut after, mut later) = (0, None);
         let mut age = u32::from(self.kept_s);
         for kept in self.kept.iter().take(usize::from(self.count)) {
-            let value = kept.mg_dl();
-            while let Some((age_s, place)) = next.take() {
-                if age_s > age {
-                    next = Some((age_s, place));
-                    break;
-                }
-                *place =
-                    Some(if age_s == age { value } else { between((after, later), (age, value), age_s) });
-                next = wanted.next();
+            while *age_s <= age {
+                let value = kept.mg_dl();
+                *place = Some(if *age_s == age {
+                    value
+                } else {
+                    let later = later.map_or(self.newest.mg_dl(), Kept::mg_dl);
+                    between((after, later), (age, value), *age_s)
+                });
+                let Some(next) = wanted.next() else { return };
+                (age_s, place) = next;
             }
-            if next.is_none() || kept.since_s == BROKEN {
-                break;
+            if kept.since_s == BROKEN {
+                return;
             }
-            (after, later) = (age, value);
+            (after, later) = (age, Some(*kept));
             age = age.saturating_add(u32::from(kept.since_s));
         }
     }
 
     /// The age of the kept reading nearest to `age_s`, within 2.5 minutes of it.
     pub fn kept_near(&self, age_s: u32) -> Option<u32> {
+        // they get older one by one: the nearest is the last before that age or the first after it
         let mut age = u32::from(self.kept_s);
-        let mut nearest: Option<u32> = None;
+        let mut before = None;
         for kept in self.kept.iter().take(usize::from(self.count)) {
-            if age.abs_diff(age_s) <= nearest.map_or(150, |nearest| nearest.abs_diff(age_s)) {
-                nearest = Some(age);
+            if age > age_s {
+                let after = age.saturating_sub(age_s);
+                let nearer = before.is_none_or(|before| after <= age_s.saturating_sub(before));
+                let nearest = if nearer { Some(age) } else { before };
+                return nearest.filter(|nearest| nearest.abs_diff(age_s) <= NEAR_S);
             }
-            if kept.since_s == BROKEN || age > age_s {
+            before = Some(age);
+            if kept.since_s == BROKEN {
                 break;
             }
             age = age.saturating_add(u32::from(kept.since_s));
         }
-        nearest
+        before.filter(|nearest| nearest.abs_diff(age_s) <= NEAR_S)
     }
 }
 
