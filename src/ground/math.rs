@@ -29,25 +29,25 @@ impl Bounded for f32 {
 }
 
 /// [`Bounded::at_least`] for constant functions.
-#[cfg_attr(target_os = "none", inline(never))] // smaller as a call
+#[cfg_attr(target_pointer_width = "32", inline(never))] // smaller as a call
 pub(crate) const fn at_least(x: f32, least: f32) -> f32 {
     if x > least { x } else { least }
 }
 
 /// [`Bounded::at_most`] for constant functions.
-#[cfg_attr(target_os = "none", inline(never))]
+#[cfg_attr(target_pointer_width = "32", inline(never))]
 pub(crate) const fn at_most(x: f32, most: f32) -> f32 {
     if x < most { x } else { most }
 }
 
 /// [`Bounded::within`] for constant functions.
-#[cfg_attr(target_os = "none", inline(never))]
+#[cfg_attr(target_pointer_width = "32", inline(never))]
 pub(crate) const fn within(x: f32, least: f32, most: f32) -> f32 {
     at_most(at_least(x, least), most)
 }
 
 /// Square root; 0 for anything not above 0.
-#[cfg_attr(target_os = "none", inline(never))]
+#[cfg_attr(target_pointer_width = "32", inline(never))]
 pub(crate) fn sqrt(x: f32) -> f32 {
     if x > 0.0 { libm::sqrtf(x) } else { 0.0 }
 }

@@ -1,8 +1,9 @@
 //! The page's calls as the browser sees them: plain numbers and places in memory.
 
+use alloc::boxed::Box;
 use alloc::vec;
 use alloc::vec::Vec;
-use core::cell::RefCell;
+use core::cell::Cell;
 
 use crate::face::Page;
 use crate::table::Unit;
@@ -18,20 +19,28 @@ fn stop(_: &core::panic::PanicInfo<'_>) -> ! {
 #[derive(Default)]
 struct State {
     input: Vec<f64>,
-    page: Option<Page>,
+    page: Page,
 }
 
-struct Alone(RefCell<State>);
+/// Taken out while a call works on it: what checks borrows would bring the code that tells of them.
+struct Alone(Cell<Option<Box<State>>>);
 
 #[cfg(target_feature = "atomics")]
 compile_error!("the page's state is for one thread");
 // SAFETY: without atomics there is no second thread in the module
 unsafe impl Sync for Alone {}
 
-static STATE: Alone = Alone(RefCell::new(State { input: Vec::new(), page: None }));
+static STATE: Alone = Alone(Cell::new(None));
 
-fn with<T>(act: impl FnOnce(&mut Page) -> T) -> T {
-    act(STATE.0.borrow_mut().page.get_or_insert_with(Page::default))
+fn with<T>(act: impl FnOnce(&mut State) -> T) -> T {
+    let mut state = STATE.0.take().unwrap_or_default();
+    let done = act(&mut state);
+    core::mem::forget(STATE.0.replace(Some(state))); // nothing is there to be dropped
+    done
+}
+
+fn page<T>(act: impl FnOnce(&mut Page) -> T) -> T {
+    with(|state| act(&mut state.page))
 }
 
 /// How many mg/dL one mmol/L is.
@@ -43,9 +52,10 @@ pub extern "C" fn mg_dl_per_mmol_l() -> f32 {
 /// Room for so many numbers; where it begins.
 #[unsafe(no_mangle)]
 pub extern "C" fn room(numbers: usize) -> *mut f64 {
-    let mut state = STATE.0.borrow_mut();
-    state.input = vec![0.0; numbers];
-    state.input.as_mut_ptr()
+    with(|state| {
+        state.input = vec![0.0; numbers];
+        state.input.as_mut_ptr()
+    })
 }
 
 fn unit(mmol_l: u32) -> Unit {
@@ -55,56 +65,56 @@ fn unit(mmol_l: u32) -> Unit {
 /// Takes the numbers in the room, those of the clock first, as [`Page::trace`] does.
 #[unsafe(no_mangle)]
 pub extern "C" fn trace(of_clock: usize, mmol_l: u32, interval_s: u32) -> u32 {
-    let input = core::mem::take(&mut STATE.0.borrow_mut().input);
+    let input = with(|state| core::mem::take(&mut state.input));
     let Some((clock, rows)) = input.split_at_checked(of_clock) else { return 0 };
-    with(|page| page.trace(rows, clock, unit(mmol_l), interval_s).into())
+    page(|page| page.trace(rows, clock, unit(mmol_l), interval_s).into())
 }
 
 /// Takes the numbers in the room as [`Page::fingersticks`] does.
 #[unsafe(no_mangle)]
 pub extern "C" fn fingersticks(mmol_l: u32) -> u32 {
-    let input = core::mem::take(&mut STATE.0.borrow_mut().input);
-    with(|page| page.fingersticks(&input, unit(mmol_l)).into())
+    let input = with(|state| core::mem::take(&mut state.input));
+    page(|page| page.fingersticks(&input, unit(mmol_l)).into())
 }
 
 /// See [`Page::set`].
 #[unsafe(no_mangle)]
 pub extern "C" fn set(kind: u32, on: u32, limit: f32) -> u32 {
-    with(|page| page.set(kind, on != 0, limit).into())
+    page(|page| page.set(kind, on != 0, limit).into())
 }
 
 /// See [`Page::defaults`].
 #[unsafe(no_mangle)]
 pub extern "C" fn defaults() {
-    with(Page::defaults);
+    page(Page::defaults);
 }
 
 /// See [`Page::play`].
 #[unsafe(no_mangle)]
 pub extern "C" fn play() -> u32 {
-    with(|page| page.play().into())
+    page(|page| page.play().into())
 }
 
 /// How many numbers of a sort there are; they lie at [`numbers_at`] until the next call.
 #[unsafe(no_mangle)]
 pub extern "C" fn numbers(sort: u32) -> usize {
-    with(|page| page.numbers(sort).len())
+    page(|page| page.numbers(sort).len())
 }
 
 /// Where the numbers lie.
 #[unsafe(no_mangle)]
 pub extern "C" fn numbers_at() -> *const f64 {
-    with(|page| page.numbers_kept().as_ptr())
+    page(|page| page.numbers_kept().as_ptr())
 }
 
 /// How many bytes of words there are; they lie at [`words_at`] until the next call.
 #[unsafe(no_mangle)]
 pub extern "C" fn words(sort: u32, n: u32) -> usize {
-    with(|page| page.words(sort, n).len())
+    page(|page| page.words(sort, n).len())
 }
 
 /// Where the words lie.
 #[unsafe(no_mangle)]
 pub extern "C" fn words_at() -> *const u8 {
-    with(|page| page.words_kept().as_ptr())
+    page(|page| page.words_kept().as_ptr())
 }

@@ -5,10 +5,16 @@ use alloc::vec::Vec;
 
 use glidepath::alarm::{AlarmSettings, Kind};
 use glidepath::review::Ranges;
-use glidepath::{Bound, Fingerstick, Instant, Status};
+use glidepath::{Bound, Fingerstick, Instant, Monitor, Settings, Span, Status};
+use glidepath_replay::{WallClock as _, score, walk};
 
 use crate::table::{Clock, Table, Unit};
-use crate::{alarms, score, table, walk, weeks};
+use crate::{alarms, table, weeks};
+
+/// A day of readings, as on the wrist.
+const READINGS: usize = 288;
+/// An alarm about lows is true when a low follows within this.
+const WINDOW: Span = Span::from_mins(60);
 
 /// All that the page knows.
 #[derive(Default)]
@@ -17,7 +23,7 @@ pub struct Page {
     sticks: Vec<Fingerstick>,
     settings: AlarmSettings,
     played: walk::Played,
-    score: score::Score,
+    score: Option<score::Score>,
     weeks: Option<weeks::Weeks>,
     words: Vec<u8>,
     numbers: Vec<f64>,
@@ -46,8 +52,8 @@ impl Page {
     /// and `clock`, pairs of an instant and the lead on it from then on. False, and no change, when they are none.
     pub fn trace(&mut self, rows: &[f64], clock: &[f64], unit: Unit, interval_s: u32) -> bool {
         let Some(readings) = table::readings(rows, unit) else { return false };
-        let pairs = clock.chunks_exact(2);
-        let clock = Clock(pairs.map(|pair| (pair[0] as i64, pair[1] as i64)).collect());
+        let (pairs, _) = clock.as_chunks();
+        let clock = Clock(pairs.iter().map(|[from, lead]| (*from as i64, *lead as i64)).collect());
         self.trace = Table { readings, clock, unit, interval_s };
         self.sticks = Vec::new();
         self.weeks = Some(weeks::review(&self.trace));
@@ -79,8 +85,12 @@ impl Page {
     pub fn play(&mut self) -> bool {
         let trace = &self.trace;
         let Some(plan) = alarms::plan(&self.settings) else { return false };
-        let Ok(played) = walk::play(&trace.readings, &trace.clock, &self.sticks, plan) else { return false };
-        self.score = score::score(&played.believed(), &played.rings, trace.interval_s, &trace.clock);
+        let Ok(monitor) = Monitor::<READINGS>::new(Settings::default().with_alarms(plan)) else {
+            return false;
+        };
+        let played = walk::play(monitor, &trace.readings, &trace.clock, &self.sticks);
+        let believed = played.believed();
+        self.score = Some(score::score(&believed, &played.rings, trace.interval_s, &trace.clock, WINDOW));
         self.played = played;
         true
     }
@@ -170,7 +180,7 @@ impl Page {
             None => (f64::NAN, 0.0),
         };
         out.extend([shown, bound]);
-        let [(p15, s15), (p30, s30), (p60, s60)] = sample.ahead;
+        let ((p15, s15), (p60, s60)) = (sample.predicted_15, sample.predicted_60);
         let answers = [
             sample.plasma,
             sample.plasma_sd,
@@ -178,8 +188,8 @@ impl Page {
             sample.rate_sd,
             p15,
             s15,
-            p30,
-            s30,
+            sample.predicted,
+            sample.predicted_sd,
             p60,
             s60,
             sample.low_probability,
@@ -192,7 +202,7 @@ impl Page {
     }
 
     fn scored(&self, out: &mut Vec<f64>) {
-        let score = &self.score;
+        let Some(score) = &self.score else { return };
         let whole = [
             score.nights,
             score.nights_woken,

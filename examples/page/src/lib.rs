@@ -11,8 +11,5 @@ pub mod alarms;
 #[cfg(target_arch = "wasm32")]
 mod exports;
 pub mod face;
-pub mod score;
-mod sorted;
 pub mod table;
-pub mod walk;
 pub mod weeks;

@@ -5,6 +5,7 @@
 use alloc::vec::Vec;
 
 use glidepath::{Fingerstick, Glucose, Instant, MG_DL_PER_MMOL_L, Reading, Status};
+use glidepath_replay::WallClock;
 
 /// A unit of glucose.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -19,16 +20,10 @@ pub enum Unit {
 #[derive(Clone, Debug, Default)]
 pub struct Clock(pub Vec<(i64, i64)>);
 
-impl Clock {
-    /// How far the wearer's clock is ahead of an instant, seconds.
-    pub fn lead(&self, instant: i64) -> i64 {
+impl WallClock for Clock {
+    fn wall(&self, instant: i64) -> i64 {
         let later = self.0.iter().take_while(|(from, _)| *from <= instant).count();
-        self.0.get(later.saturating_sub(1)).map_or(0, |(_, lead)| *lead)
-    }
-
-    /// Seconds since 1970 on the wearer's clock.
-    pub fn wall(&self, instant: i64) -> i64 {
-        instant + self.lead(instant)
+        instant + self.0.get(later.saturating_sub(1)).map_or(0, |(_, lead)| *lead)
     }
 }
 

@@ -8,8 +8,9 @@ use glidepath::review::{
 };
 use glidepath::{Instant, Span};
 
-use crate::sorted::order;
 use crate::table::{Table, Unit};
+use glidepath_replay::WallClock as _;
+use glidepath_replay::sorted::order;
 
 /// Values that a quarter of an hour needs before its percentiles mean something (common practice, no source).
 const ENOUGH: u32 = 5;

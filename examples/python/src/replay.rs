@@ -3,7 +3,7 @@
 use glidepath::Glucose;
 use glidepath::alarm::Kind;
 use glidepath::quality::Verdict;
-use glidepath_host::played::sample::Sample;
+use glidepath_host::played::Sample;
 use glidepath_host::rehearsal::Plan;
 use glidepath_host::replay::report::Report;
 use glidepath_host::replay::{Replay, demo as embedded};
@@ -60,9 +60,9 @@ pub fn replay<'py>(
     pricked.times(&replay.clock, replay.pricked.iter().map(|pricked| pricked.stick.at().secs().into()))?;
     pricked.add("reference_mg_dl", replay.pricked.iter().map(|pricked| pricked.stick.glucose().mg_dl()))?;
     pricked.add("expected_mg_dl", replay.pricked.iter().map(|pricked| pricked.expected))?;
-    pricked.add("used", replay.pricked.iter().map(|pricked| pricked.refused.is_none()))?;
+    pricked.add("used", replay.pricked.iter().map(|pricked| pricked.used))?;
     let pricked = pricked.finish();
-    let refused = replay.pricked.iter().map(|pricked| pricked.refused.unwrap_or(""));
+    let refused = replay.pricked.iter().map(|pricked| pricked.refused().unwrap_or(""));
     pricked.set_item("refused", refused.collect::<Vec<_>>())?;
     Ok((samples, alarms, pricked, object(py, &report)?))
 }

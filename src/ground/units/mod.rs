@@ -65,7 +65,7 @@ impl Glucose {
 
     /// The nearest representable concentration: what a computation inside the crate yields.
     /// Not a number becomes 0.
-    #[cfg_attr(target_os = "none", inline(never))]
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(crate) const fn clamped(mg_dl: f32) -> Self {
         Self(math::within(mg_dl, 0.0, Self::MAX_MG_DL))
     }
@@ -91,7 +91,7 @@ impl Glucose {
     /// Whole mg/dL for display, halves rounded up.
     #[must_use]
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0 to 2000")]
-    #[cfg_attr(target_os = "none", inline(never))]
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub fn whole_mg_dl(self) -> u16 {
         math::round(self.0) as u16
     }
@@ -324,7 +324,7 @@ impl Span {
     /// In minutes, exact for spans up to 194 days.
     #[must_use]
     #[expect(clippy::cast_precision_loss, reason = "stated above")]
-    #[cfg_attr(target_os = "none", inline(never))]
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub const fn mins(self) -> f32 {
         self.0 as f32 / 60.0
     }
@@ -479,7 +479,7 @@ impl Instant {
     /// The span from `earlier` to this moment; negative when `earlier` is later. Beyond ±68 years it stops
     /// at the longest span.
     #[must_use]
-    #[cfg_attr(target_os = "none", inline(never))] // asked everywhere, and larger than a call
+    #[cfg_attr(target_pointer_width = "32", inline(never))] // asked everywhere, and larger than a call
     pub const fn since(self, earlier: Self) -> Span {
         match self.0.checked_sub(earlier.0) {
             Some(ahead) if ahead <= i32::MAX as u32 => Span(ahead.cast_signed()),
@@ -513,7 +513,7 @@ impl Instant {
 
     /// This moment moved by `span`; stops at either end of the epoch.
     #[must_use]
-    #[cfg_attr(target_os = "none", inline(never))]
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub const fn plus(self, span: Span) -> Self {
         Self(self.0.saturating_add_signed(span.0))
     }

@@ -347,7 +347,7 @@ fn reach(
 }
 
 /// Where a value stands to the limit of a rule that holds at or under it, or at or over it.
-#[cfg_attr(target_os = "none", inline(never))]
+#[cfg_attr(target_pointer_width = "32", inline(never))]
 fn stands(rule: &Rule<f32>, known: Option<(f32, Grounds)>, under: bool) -> (Reach, Grounds) {
     let Some((value, grounds)) = known else { return (Reach::Unknown, Grounds::Unknown) };
     let beyond = if under { rule.limit - value } else { value - rule.limit };

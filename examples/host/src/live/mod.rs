@@ -20,6 +20,7 @@ use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, sync_channel};
 use std::time::Duration;
 
 use glidepath::Settings;
+use glidepath_replay::WallClock as _;
 use jiff::tz::TimeZone;
 use wrist::button::Press;
 

@@ -8,6 +8,7 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
 
 use glidepath::{Fingerstick, Reading};
+use glidepath_replay::WallClock as _;
 use rayon::prelude::*;
 
 use crate::args::InputArgs;

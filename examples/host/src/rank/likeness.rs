@@ -5,6 +5,7 @@
 //! (fitted on one half of a trace, judged on the other).
 
 use glidepath::simulate::{Faults, PersonConfig, SensorModel};
+use glidepath_replay::WallClock as _;
 use rayon::prelude::*;
 use serde::Serialize;
 

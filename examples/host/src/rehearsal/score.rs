@@ -1,21 +1,10 @@
-//! How often alarms would have rung, how many were true, and how much warning they gave.
-//!
-//! One alarm is a first ring ([`Cause::New`]). An alarm of the low family is **true** when a low (below 70 mg/dL
-//! for 15 minutes or more, by the sensor's own readings) holds then or begins within the window after it; one of
-//! the high family likewise with a high (above 180 mg/dL for 15 minutes or more). The **warning** of a low is
-//! counted by [`lows`]. Nobody can say from a trace alone which readings were wrong: a false
-//! reading makes its alarm look true.
+//! What [`glidepath_replay::score`] counts, as it is written and shown.
 
-use std::collections::BTreeSet;
-
-use glidepath::alarm::{Cause, Kind};
-use glidepath::review::EpisodeRule;
-use glidepath::{Instant, Reading, Span};
+use glidepath::alarm::{Kind, Ring};
+use glidepath::{Reading, Span};
+use glidepath_replay::score as counted;
 use serde::Serialize;
 
-use crate::median::median;
-use crate::played::lows;
-use crate::played::sample::Rang;
 use crate::table::Clock;
 
 /// What one set of settings would have done.
@@ -58,68 +47,37 @@ pub struct KindScore {
     pub by_hour: [u32; 24],
 }
 
-/// A stretch of time.
-type Stretch = (Instant, Instant);
-
 /// Scores alarms against the believed readings they rang by, both in order of time.
-pub fn score(readings: &[Reading], alarms: &[Rang], interval_s: u32, clock: &Clock, window: Span) -> Score {
-    let lows = lows::find(readings, EpisodeRule::LOW_70, interval_s, alarms, window);
-    let low: Vec<Stretch> = lows.iter().map(|low| (low.start, low.end)).collect();
-    let high = stretches(readings, EpisodeRule::HIGH_180, interval_s);
-    let longest = f64::from(interval_s) * 3.5;
-    let steps = readings.windows(2).map(|pair| f64::from(pair[1].at().since(pair[0].at()).secs()));
-    let days = (steps.map(|step| step.min(longest)).sum::<f64>() + f64::from(interval_s)) / 86_400.0;
-    let days = if readings.is_empty() { 0.0 } else { days };
-    let a_day = |n: u64| (days > 0.0).then(|| round(n as f64 / days, 3));
-    let kinds = Kind::ALL
-        .into_iter()
-        .map(|kind| {
-            let rings: Vec<&Rang> = alarms.iter().filter(|rang| rang.kind == kind).collect();
-            let first: Vec<Instant> =
-                rings.iter().filter(|rang| rang.cause == Cause::New).map(|rang| rang.at).collect();
-            let of_lows = kind.about().of_lows;
-            let stretches = match kind {
-                Kind::High | Kind::SteepRise => Some(&high),
-                _ => Some(&low).filter(|_| of_lows),
-            };
-            let true_alarms = stretches.map(|stretches| {
-                first.iter().filter(|at| followed(stretches, **at, window).is_some()).count() as u64
-            });
-            let false_alarms = true_alarms.map(|n| first.len() as u64 - n);
-            let until_low = |at: &Instant| Some(minutes(*at, followed(&low, *at, window)?.0));
-            let about_lows = first.iter().filter(|_| of_lows);
-            let warnings = about_lows.filter_map(until_low).collect();
-            let mut by_hour = [0; 24];
-            for rang in &rings {
-                by_hour[clock.hour(rang.at.secs().into()) as usize] += 1;
-            }
-            KindScore {
-                kind: kind.name(),
-                alarms: first.len() as u64,
-                rings: rings.len() as u64,
-                alarms_per_day: a_day(first.len() as u64),
-                true_alarms,
-                false_alarms,
-                false_per_day: false_alarms.and_then(a_day),
-                median_warning_min: median(warnings).map(|minutes| round(minutes, 1)),
-                by_hour,
-            }
-        })
-        .collect();
-    let warned = lows::warned(&lows);
-    let warnings = lows.iter().filter_map(|low| low.warned_min().map(f64::from)).collect();
-    let all = alarms.iter().filter(|rang| rang.cause == Cause::New).count() as u64;
+pub fn score(readings: &[Reading], rings: &[Ring], interval_s: u32, clock: &Clock, window: Span) -> Score {
+    let counted = counted::score(readings, rings, interval_s, clock, window);
+    let a_day = |n: u64| (counted.days > 0.0).then(|| round(n as f64 / counted.days, 3));
+    let kinds = Kind::ALL.into_iter().zip(&counted.kinds).map(|(kind, counted)| {
+        let alarms = counted.alarms.into();
+        let true_alarms = counted.true_alarms.map(u64::from);
+        let false_alarms = true_alarms.map(|n| alarms - n);
+        KindScore {
+            kind: kind.name(),
+            alarms,
+            rings: counted.rings.into(),
+            alarms_per_day: a_day(alarms),
+            true_alarms,
+            false_alarms,
+            false_per_day: false_alarms.and_then(a_day),
+            median_warning_min: counted.median_warning_min.map(|minutes| round(minutes, 1)),
+            by_hour: counted.by_hour,
+        }
+    });
     Score {
         window_min: (window.secs() / 60).unsigned_abs(),
-        days: round(days, 2),
-        nights: nights(readings.iter().map(Reading::at), clock),
-        nights_woken: nights(alarms.iter().map(|rang| rang.at), clock),
-        lows: lows.len() as u64,
-        lows_warned: warned.before,
-        lows_warned_10_min: warned.ten_min_before,
-        median_warning_min: median(warnings).map(|minutes| round(minutes, 1)),
-        alarms_per_day: a_day(all),
-        kinds,
+        days: round(counted.days, 2),
+        nights: counted.nights.into(),
+        nights_woken: counted.nights_woken.into(),
+        lows: counted.lows.into(),
+        lows_warned: counted.lows_warned.into(),
+        lows_warned_10_min: counted.lows_warned_10_min.into(),
+        median_warning_min: counted.median_warning_min.map(|minutes| round(minutes, 1)),
+        alarms_per_day: a_day(counted.alarms.into()),
+        kinds: kinds.collect(),
     }
 }
 
@@ -136,26 +94,6 @@ impl Score {
     }
 }
 
-/// From when to when each episode of a kind lasted.
-fn stretches(readings: &[Reading], rule: EpisodeRule, interval_s: u32) -> Vec<Stretch> {
-    lows::episodes(readings, rule, interval_s).iter().map(|episode| (episode.start, episode.end)).collect()
-}
-
-/// The episode that holds at `at` or begins within `window` after it.
-fn followed(stretches: &[Stretch], at: Instant, window: Span) -> Option<&Stretch> {
-    let next = stretches.partition_point(|(_, end)| *end < at);
-    stretches.get(next).filter(|(start, _)| *start <= at.plus(window))
-}
-
-fn minutes(from: Instant, to: Instant) -> f64 {
-    f64::from(to.since(from).secs()) / 60.0
-}
-
-/// How many nights hold one of `moments`.
-fn nights(moments: impl Iterator<Item = Instant>, clock: &Clock) -> u64 {
-    moments.filter_map(|at| clock.night(at.secs().into())).collect::<BTreeSet<_>>().len() as u64
-}
-
 fn round(value: f64, digits: i32) -> f64 {
     let power = 10f64.powi(digits);
     (value * power).round() / power
@@ -164,8 +102,8 @@ fn round(value: f64, digits: i32) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use glidepath::Glucose;
-    use glidepath::alarm::{Grounds, Priority};
+    use glidepath::alarm::{Cause, Grounds, Priority};
+    use glidepath::{Glucose, Instant};
 
     fn at(minute: u32) -> Instant {
         Instant::from_secs(minute * 60)
@@ -178,8 +116,8 @@ mod tests {
         (0..600).step_by(5).map(|m| Reading::new(at(m), Glucose::from_mg_dl(value(m)).unwrap())).collect()
     }
 
-    fn rang(minute: u32, kind: Kind, cause: Cause) -> Rang {
-        Rang { at: at(minute), kind, priority: Priority::Medium, cause, grounds: Grounds::Unknown }
+    fn rang(minute: u32, kind: Kind, cause: Cause) -> Ring {
+        Ring { at: at(minute), kind, priority: Priority::Medium, cause, grounds: Grounds::Unknown }
     }
 
     #[test]

@@ -87,7 +87,8 @@ pub fn rehearse(
         .map(|(setting, value, plan)| {
             let played = played::play(trace, sticks, plan)?;
             let interval = trace.interval_s.unwrap_or(300);
-            let score = score::score(&played.believed(), &played.alarms, interval, &trace.clock, window);
+            let score =
+                score::score(&played.said.believed(), &played.said.rings, interval, &trace.clock, window);
             Ok(Variation { setting, value, score })
         })
         .collect()

@@ -9,6 +9,7 @@ mod wrist;
 use std::path::PathBuf;
 
 use glidepath::Instant;
+use glidepath::alarm::Ring;
 use glidepath::review::EpisodeRule;
 
 use crate::args::{InputArgs, OutputArgs};
@@ -16,7 +17,8 @@ use crate::failure::Failure;
 use crate::output::{Outputs, say};
 use crate::played;
 use crate::played::lows::{self, Low};
-use crate::played::sample::{self, Digits, Pricked, Rang, Sample};
+use crate::played::written::{self, Digits};
+use crate::played::{Pricked, Sample};
 use crate::rehearsal::{self, Rehearsal, score};
 use crate::sheet::CAUTION;
 use crate::table::{self, Clock, Counts, Fingersticks, Trace, Unit};
@@ -88,7 +90,7 @@ pub struct Replay {
     /// What a reader must know first.
     about: Option<&'static str>,
     pub samples: Vec<Sample>,
-    pub alarms: Vec<Rang>,
+    pub alarms: Vec<Ring>,
     pub pricked: Vec<Pricked>,
     /// Fingerstick rows that were no fingersticks of their own (repeats and the like).
     sticks_not_read: u64,
@@ -133,23 +135,32 @@ impl Replay {
         sticks: &Fingersticks,
         plan: &rehearsal::Plan,
     ) -> Result<Self, Failure> {
-        let played = played::play_worn(&trace, second, &sticks.values, plan.settings)?;
-        let believed = played.believed();
+        let played = match second {
+            Some(second) => played::play_two(&trace, second, &sticks.values, plan.settings)?,
+            None => played::play(&trace, &sticks.values, plan.settings)?,
+        };
+        let believed = played.said.believed();
         let interval = trace.interval_s.unwrap_or(300);
-        let score = score::score(&believed, &played.alarms, interval, &trace.clock, plan.window());
+        let score = score::score(&believed, &played.said.rings, interval, &trace.clock, plan.window());
         let rehearsal = plan.rehearse(score, &trace, &sticks.values)?;
         let longest = longest_step(interval);
         let gaps = trace.readings.windows(2).map(|pair| (pair[0].at(), pair[1].at()));
         let gaps = gaps.filter(|(from, to)| f64::from(to.since(*from).secs()) > longest).collect();
-        let against = against(&played.samples, longest);
+        let against = against(&played.said.samples, longest);
         Ok(Self {
             name,
             about: None,
-            lows: lows::find(&believed, EpisodeRule::LOW_70, interval, &played.alarms, plan.window()),
-            deep_lows: lows::find(&believed, EpisodeRule::LOW_54, interval, &played.alarms, plan.window()),
-            samples: played.samples,
-            alarms: played.alarms,
-            pricked: played.pricked,
+            lows: lows::find(&believed, EpisodeRule::LOW_70, interval, &played.said.rings, plan.window()),
+            deep_lows: lows::find(
+                &believed,
+                EpisodeRule::LOW_54,
+                interval,
+                &played.said.rings,
+                plan.window(),
+            ),
+            samples: played.said.samples,
+            alarms: played.said.rings,
+            pricked: played.said.pricked,
             sticks_not_read: sticks.counts.exact_repeats + sticks.counts.conflicting_stamps,
             gaps,
             noise_sd: played.noise_sd,
@@ -253,7 +264,7 @@ fn finish<'a>(replay: &'a Replay, args: &Args, mut outputs: Outputs<'a>) -> Resu
     let report = Report::of(replay);
     let digits = if args.all_digits { Digits::All } else { Digits::Telling };
     let write_samples =
-        move |out: &mut dyn std::io::Write| sample::write_csv(&replay.samples, &replay.clock, digits, out);
+        move |out: &mut dyn std::io::Write| written::write_csv(&replay.samples, &replay.clock, digits, out);
     if let Some(path) = &args.samples {
         outputs.add_with(path.clone(), write_samples);
     }

@@ -2,15 +2,15 @@
 
 use std::collections::BTreeMap;
 
-use glidepath::alarm::{Cause, Priority};
+use glidepath::alarm::{Cause, Priority, Ring};
 use glidepath::{Agreement, Side};
 use serde::Serialize;
 
 use super::Replay;
 use super::truth::Against;
 use crate::played::Beside;
+use crate::played::Sample;
 use crate::played::lows::{self, Low};
-use crate::played::sample::{Rang, Sample};
 use crate::played::words::{grounds_words, minutes, precise};
 use crate::rehearsal::Rehearsal;
 use crate::table::{Counts, Unit, count};
@@ -157,7 +157,7 @@ impl Report {
         let mut days: Vec<i64> =
             replay.samples.iter().map(|s| replay.wall(s.reading.at()).div_euclid(86_400)).collect();
         days.dedup();
-        let refused = replay.pricked.iter().filter(|p| p.refused.is_some()).count() as u64;
+        let refused = replay.pricked.iter().filter(|p| !p.used).count() as u64;
         let end = |sample: Option<&Sample>| sample.map(|s| replay.clock.iso(s.reading.at().secs().into()));
         Self {
             readings,
@@ -215,7 +215,7 @@ const MOST_LISTED: usize = 12;
 
 /// The last alarms that began, a line each: when, how urgent, what, and the value that caused it.
 pub fn alarm_lines(replay: &Replay, unit: Unit) -> Vec<String> {
-    let begun: Vec<&Rang> = replay.alarms.iter().filter(|rang| rang.cause == Cause::New).collect();
+    let begun: Vec<&Ring> = replay.alarms.iter().filter(|rang| rang.cause == Cause::New).collect();
     let last = begun.get(begun.len().saturating_sub(MOST_LISTED)..).unwrap_or_default();
     let heading = match (last.len(), begun.len()) {
         (0, _) => None,
@@ -224,7 +224,7 @@ pub fn alarm_lines(replay: &Replay, unit: Unit) -> Vec<String> {
         }
         _ => Some("The alarms, by what each rang:".into()),
     };
-    let line = |rang: &&Rang| {
+    let line = |rang: &&Ring| {
         format!(
             "  {}  {} ({} priority): by {}",
             replay.time(rang.at),
@@ -324,7 +324,7 @@ fn alarms(replay: &Replay, report: &Report) -> String {
     if replay.alarms.is_empty() {
         return "No alarm would have rung.".into();
     }
-    let begun = |rang: &&Rang| rang.cause == Cause::New;
+    let begun = |rang: &&Ring| rang.cause == Cause::New;
     let of =
         |priority: Priority| replay.alarms.iter().filter(begun).filter(|r| r.priority == priority).count();
     let begun = replay.alarms.iter().filter(begun).count() as u64;

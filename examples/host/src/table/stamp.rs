@@ -1,5 +1,6 @@
 //! Times as they stand in tables.
 
+use glidepath_replay::WallClock;
 use jiff::civil::{Date, DateTime};
 use jiff::tz::{AmbiguousOffset, TimeZone};
 use jiff::{Timestamp, ZonedDateTime};
@@ -162,6 +163,12 @@ impl Default for Clock {
     }
 }
 
+impl WallClock for Clock {
+    fn wall(&self, instant: i64) -> i64 {
+        Self::wall(self, instant)
+    }
+}
+
 impl Clock {
     /// Seconds since 1970 on the wearer's own clock at an instant.
     pub fn wall(&self, instant: i64) -> i64 {
@@ -173,27 +180,9 @@ impl Clock {
         }
     }
 
-    /// The hour of the wearer's day at an instant, 0 to 23.
-    pub fn hour(&self, instant: i64) -> i64 {
-        self.wall(instant).rem_euclid(86_400) / 3600
-    }
-
-    /// The night that holds an instant, by the day it ends on (days since 1970): from 22:00 to 07:00 on the wearer's clock,
-    /// when most people would be woken (common practice, no source).
-    pub fn night(&self, instant: i64) -> Option<i64> {
-        const BEFORE_MIDNIGHT_S: i64 = 2 * 3600;
-        let by_day = (7..22).contains(&self.hour(instant));
-        (!by_day).then(|| (self.wall(instant) + BEFORE_MIDNIGHT_S).div_euclid(86_400))
-    }
-
     /// Whether its times are told with their offset from UTC.
     pub fn names_zone(&self) -> bool {
         !matches!(self, Self::Own(_))
-    }
-
-    /// How far the wearer's clock is ahead of the instants, seconds.
-    pub fn lead(&self, instant: i64) -> i64 {
-        self.wall(instant) - instant
     }
 
     /// The lead on UTC at an instant, seconds; `None` for a clock without a zone.

@@ -22,7 +22,7 @@ impl Rung {
             Trace { readings: person.readings.clone(), clock: person.clock.clone(), ..Trace::default() };
         let played = played::play(&trace, &[], Settings::default())?;
         let mut rung = Self::default();
-        for rang in &played.alarms {
+        for rang in &played.said.rings {
             let [rings, nightly, begun, without] = &mut rung.0[rang.kind as usize];
             *rings += 1.0;
             *nightly += f64::from(u8::from(person.rings_by_night(rang.at.secs())));

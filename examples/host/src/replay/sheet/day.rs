@@ -5,7 +5,7 @@ use glidepath::{Agreement, Instant, Side};
 
 use super::super::Replay;
 use super::{DAY, Day};
-use crate::played::sample::Sample;
+use crate::played::Sample;
 use crate::sheet::{Axis, Chart, Mark, Panel, Scale};
 use crate::table::Unit;
 
@@ -158,7 +158,7 @@ impl Drawing<'_> {
         for pricked in &replay.pricked {
             let Some(at) = self.second(pricked.stick.at()) else { continue };
             let value = pricked.stick.glucose().mg_dl();
-            let sign = if pricked.refused.is_some() { Mark::Refused } else { Mark::Fingerstick };
+            let sign = if pricked.used { Mark::Fingerstick } else { Mark::Refused };
             let words = format!("{} fingerstick {}", hours(at), unit.with_name(value));
             panel.mark(sign, at, f64::from(value), &words);
         }

@@ -3,8 +3,8 @@
 use glidepath::alarm::Cause;
 
 use super::super::Replay;
+use crate::played::Sample;
 use crate::played::lows;
-use crate::played::sample::Sample;
 use crate::sheet::Figure;
 use crate::table::{Unit, count};
 

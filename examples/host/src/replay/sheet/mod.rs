@@ -7,7 +7,7 @@ mod tables;
 
 use super::Replay;
 use super::report::{self, Report};
-use crate::played::sample::Sample;
+use crate::played::Sample;
 use crate::rehearsal;
 use crate::sheet::{Chart, Mark, Page, Sample as Legend};
 use crate::table::{Unit, date};
@@ -121,7 +121,7 @@ fn legend(replay: &Replay) -> Vec<(Legend, &'static str)> {
     if !replay.pricked.is_empty() {
         entries.push((Legend::Mark(Mark::Fingerstick), "fingerstick"));
     }
-    if replay.pricked.iter().any(|p| p.refused.is_some()) {
+    if replay.pricked.iter().any(|p| !p.used) {
         entries.push((Legend::Mark(Mark::Refused), "fingerstick not used"));
     }
     entries.extend([

@@ -2,7 +2,7 @@
 
 use super::super::Replay;
 use super::{DAY, Day, MOST_DAYS};
-use crate::played::sample::Sample;
+use crate::played::Sample;
 use crate::sheet::{Axis, Chart, Panel, Scale};
 use crate::table::date;
 

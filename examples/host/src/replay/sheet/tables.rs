@@ -1,5 +1,6 @@
 //! The sheet's tables.
 
+use glidepath::Span;
 use glidepath::alarm::{Cause, Priority};
 
 use super::super::Replay;
@@ -57,7 +58,7 @@ fn lowest_estimate(replay: &Replay, low: &Low) -> f32 {
 }
 
 fn warning(low: &Low) -> String {
-    match (low.first_alarm, low.warned_min()) {
+    match (low.first_alarm, low.warned().map(Span::mins)) {
         (Some(rang), Some(min)) => {
             let what = rang.kind.message();
             match min {
@@ -118,7 +119,7 @@ pub fn fingersticks(page: &mut Page, replay: &Replay, report: &Report, unit: Uni
             replay.time(pricked.stick.at()),
             unit.show(pricked.stick.glucose().mg_dl()),
             known(pricked.expected, unit),
-            pricked.refused.unwrap_or("used").into(),
+            pricked.refused().unwrap_or("used").into(),
         ]
     });
 }

@@ -3,10 +3,11 @@
 //! A low is warned of when an alarm of the low family rings before its first reading below the limit: at most a window
 //! before, and not while the low before it still held, for that alarm was about the other.
 
+use alloc::vec::Vec;
+
+use glidepath::alarm::Ring;
 use glidepath::review::{Config, Episode, EpisodeRule, Episodes};
 use glidepath::{Instant, Reading, Span};
-
-use super::sample::Rang;
 
 /// An episode of low glucose, by the sensor's readings.
 #[derive(Clone, Copy, Debug)]
@@ -16,7 +17,7 @@ pub struct Low {
     /// The lowest reading, mg/dL.
     pub lowest: f32,
     /// The first alarm about it, from the window before it began until it ended.
-    pub first_alarm: Option<Rang>,
+    pub first_alarm: Option<Ring>,
 }
 
 impl Low {
@@ -25,9 +26,9 @@ impl Low {
         self.end.since(self.start).mins()
     }
 
-    /// How long before it began the first alarm rang, minutes; negative when after.
-    pub fn warned_min(&self) -> Option<f32> {
-        self.first_alarm.map(|rang| self.start.since(rang.at).mins())
+    /// How long before it began the first alarm rang; negative when after.
+    pub fn warned(&self) -> Option<Span> {
+        self.first_alarm.map(|ring| self.start.since(ring.at))
     }
 }
 
@@ -35,26 +36,29 @@ impl Low {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Warned {
     /// Before they began.
-    pub before: u64,
+    pub before: u32,
     /// Ten minutes or more before.
-    pub ten_min_before: u64,
+    pub ten_min_before: u32,
 }
 
 /// Counts the lows that were warned of.
 pub fn warned(lows: &[Low]) -> Warned {
-    let count = |enough: fn(f32) -> bool| {
-        lows.iter().filter_map(Low::warned_min).filter(|minutes| enough(*minutes)).count() as u64
+    let by = |least: i32| {
+        let long_enough = |span: &Span| span.secs() >= least;
+        lows.iter().filter_map(Low::warned).filter(long_enough).count() as u32
     };
-    Warned { before: count(|minutes| minutes > 0.0), ten_min_before: count(|minutes| minutes >= 10.0) }
+    Warned { before: by(1), ten_min_before: by(600) }
 }
 
-/// The episodes of `rule` in believed `readings`, in order of time.
-pub fn episodes(readings: &[Reading], rule: EpisodeRule, interval_s: u32) -> Vec<Episode> {
+/// From when to when each episode of `rule` lasted in believed `readings`, in order of time.
+pub fn stretches(readings: &[Reading], rule: EpisodeRule, interval_s: u32) -> Vec<(Instant, Instant)> {
     let interval = Span::from_secs(i32::try_from(interval_s.clamp(10, 3600)).unwrap_or(300));
     let mut episodes = Episodes::new(rule, Config::new(interval).unwrap_or_default());
-    let mut found: Vec<_> =
-        readings.iter().filter_map(|reading| episodes.push(reading.at(), reading.glucose())).collect();
-    found.extend(episodes.finish());
+    let mut found = Vec::new();
+    let mut keep =
+        |episode: Option<Episode>| found.extend(episode.map(|episode| (episode.start, episode.end)));
+    readings.iter().for_each(|reading| keep(episodes.push(reading.at(), reading.glucose())));
+    keep(episodes.finish());
     found
 }
 
@@ -63,27 +67,23 @@ pub fn find(
     readings: &[Reading],
     rule: EpisodeRule,
     interval_s: u32,
-    alarms: &[Rang],
+    alarms: &[Ring],
     window: Span,
 ) -> Vec<Low> {
-    let found = episodes(readings, rule, interval_s);
+    let mut lows = Vec::new();
     let mut previous_end = Instant::from_secs(0);
-    found
-        .iter()
-        .map(|episode| {
-            let from = readings.partition_point(|reading| reading.at() < episode.start);
-            let to = readings.partition_point(|reading| reading.at() < episode.end);
-            let inside = readings.get(from..to).unwrap_or_default();
-            let lowest = inside.iter().map(|r| r.glucose().mg_dl()).fold(f32::INFINITY, f32::min);
-            let earliest = episode.start.plus(Span::from_secs(-window.secs())).max(previous_end);
-            previous_end = episode.end;
-            let about =
-                |rang: &&Rang| rang.kind.about().of_lows && rang.at >= earliest && rang.at <= episode.end;
-            let after = alarms.partition_point(|rang| rang.at < earliest);
-            let first_alarm = alarms.get(after..).unwrap_or_default().iter().find(about).copied();
-            Low { start: episode.start, end: episode.end, lowest, first_alarm }
-        })
-        .collect()
+    for (start, end) in stretches(readings, rule, interval_s) {
+        let from = readings.partition_point(|reading| reading.at() < start);
+        let inside = readings.iter().skip(from).take_while(|reading| reading.at() < end);
+        let lowest = inside.map(|reading| reading.glucose().mg_dl()).fold(f32::INFINITY, f32::min);
+        let earliest = start.plus(Span::from_secs(-window.secs())).max(previous_end);
+        previous_end = end;
+        let after = alarms.partition_point(|ring| ring.at < earliest);
+        let mut about_it = alarms.iter().skip(after).take_while(|ring| ring.at <= end);
+        let first_alarm = about_it.find(|ring| ring.kind.about().of_lows).copied();
+        lows.push(Low { start, end, lowest, first_alarm });
+    }
+    lows
 }
 
 #[cfg(test)]
@@ -101,7 +101,7 @@ mod tests {
             .step_by(5)
             .map(|m| Reading::new(at(m), Glucose::from_mg_dl(value(m)).unwrap()))
             .collect();
-        let rang = |minute| Rang {
+        let rang = |minute| Ring {
             at: at(minute),
             kind: Kind::Low,
             priority: Priority::Medium,
@@ -109,7 +109,7 @@ mod tests {
             grounds: Grounds::Unknown,
         };
         let window = Span::from_mins(60);
-        let count = |alarms: &[Rang]| warned(&find(&readings, EpisodeRule::LOW_70, 300, alarms, window));
+        let count = |alarms: &[Ring]| warned(&find(&readings, EpisodeRule::LOW_70, 300, alarms, window));
         assert_eq!(count(&[rang(105)]), Warned { before: 0, ten_min_before: 0 });
         assert_eq!(count(&[rang(95), rang(105)]), Warned { before: 1, ten_min_before: 0 });
         assert_eq!(count(&[rang(45), rang(148)]), Warned { before: 2, ten_min_before: 2 });

@@ -1,81 +1,13 @@
-//! What a replay yields, row by row.
+//! What a replay yields as a table, row by row.
 
 use std::fmt::{self, Write as _};
 use std::io::{self, Write};
 
-use glidepath::alarm::{Cause, Grounds, Kind, Priority};
-use glidepath::quality::Verdict;
-use glidepath::trend::Trend;
-use glidepath::{Fingerstick, Instant, Reading, Side};
+use glidepath::alarm::Kind;
 
-use super::Beside;
+use super::{Beside, Sample};
 use crate::fixed::Fixed;
 use crate::table::Clock;
-
-/// What was known right after one reading. Numbers that are not known are not a number.
-#[derive(Clone, Copy, Debug)]
-pub struct Sample {
-    pub reading: Reading,
-    pub verdict: Verdict,
-    pub plasma: f32,
-    /// The whole uncertainty: the estimate's own and what the calibration leaves open.
-    pub plasma_sd: f32,
-    /// The estimate's own, which takes the calibration for granted.
-    pub own_sd: f32,
-    /// The value to show as the present one.
-    #[cfg(test)]
-    pub shown: f32,
-    pub rate: f32,
-    pub rate_sd: f32,
-    pub trend: Trend,
-    pub predicted: f32,
-    pub predicted_sd: f32,
-    pub low_probability: f32,
-    pub minutes_to_low: f32,
-    pub predicted_15: (f32, f32),
-    pub predicted_60: (f32, f32),
-    pub low_ahead_signal: f32,
-    /// The rate to expect over the next 20 minutes.
-    pub direction: f32,
-    /// The truth beside the trace.
-    pub truth: f32,
-    /// What two sensors say beside it, when two are worn.
-    pub beside: Option<Beside>,
-    /// The alarms that rang with it, a bit for each of [`Kind::ALL`].
-    pub rang: u16,
-}
-
-impl Sample {
-    /// Whose reading it is; the first one's when only one sensor is worn.
-    pub fn side(&self) -> Side {
-        self.beside.map_or(Side::First, |beside| beside.side)
-    }
-
-    /// Whether the reading was not taken at its word.
-    pub fn is_doubted(&self) -> bool {
-        !matches!(self.verdict, Verdict::Accepted | Verdict::ClockSet)
-    }
-}
-
-/// An alarm that rang.
-#[derive(Clone, Copy, Debug)]
-pub struct Rang {
-    pub at: Instant,
-    pub kind: Kind,
-    pub priority: Priority,
-    pub cause: Cause,
-    pub grounds: Grounds,
-}
-
-/// What became of a fingerstick.
-#[derive(Clone, Copy, Debug)]
-pub struct Pricked {
-    pub stick: Fingerstick,
-    /// Plasma glucose as it was estimated just before.
-    pub expected: f32,
-    /// `None` when it was used; otherwise why not.
-    pub refused: Option<&'static str>,
-}
 
 /// How many digits after the point numbers have in a table.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

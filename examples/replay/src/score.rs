@@ -1,0 +1,268 @@
+//! How often alarms would have rung, how many were true, and how much warning they gave.
+//!
+//! One alarm is a first ring ([`Cause::New`]). An alarm of the low family is **true** when a low (below 70 mg/dL for 15
+//! minutes or more, by the sensor's own readings) holds then or begins within the window after it; one of the high family
+//! likewise with a high (above 180 mg/dL for 15 minutes or more). The **warning** of a low is counted by [`lows`].
+//! Nobody can say from a trace alone which readings were wrong: a false reading makes its alarm look true.
+
+use alloc::vec::Vec;
+
+use glidepath::alarm::{Cause, Kind, Ring};
+use glidepath::review::EpisodeRule;
+use glidepath::{Instant, Reading, Span};
+
+use crate::WallClock;
+use crate::lows;
+use crate::sorted::order;
+
+/// What one set of settings would have done.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Score {
+    /// The time that the believed readings cover, days.
+    pub days: f64,
+    /// Nights with readings, from 22:00 to 07:00 on the wearer's clock, and those in which anything rang.
+    pub nights: u32,
+    pub nights_woken: u32,
+    /// All rings, repeats included, and those of them at night.
+    pub rings: u32,
+    pub night_rings: u32,
+    pub alarms: u32,
+    pub lows: u32,
+    /// Lows about which an alarm rang before they began, and ten minutes or more before.
+    pub lows_warned: u32,
+    pub lows_warned_10_min: u32,
+    /// Half of the lows with any alarm had this much warning, or more.
+    pub median_warning_min: Option<f64>,
+    /// In the order of [`Kind::ALL`].
+    pub kinds: [KindScore; Kind::COUNT],
+}
+
+/// The same for one kind.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct KindScore {
+    /// Alarms: first rings.
+    pub alarms: u32,
+    /// All rings, repeats included.
+    pub rings: u32,
+    /// `None` for kinds that no glucose can prove.
+    pub true_alarms: Option<u32>,
+    /// Over the true alarms of the low family.
+    pub median_warning_min: Option<f64>,
+    /// Rings by hour of the wearer's day.
+    pub by_hour: [u32; 24],
+}
+
+impl KindScore {
+    const NONE: Self =
+        Self { alarms: 0, rings: 0, true_alarms: None, median_warning_min: None, by_hour: [0; 24] };
+}
+
+/// A stretch of time.
+type Stretch = (Instant, Instant);
+
+/// The episodes that prove an alarm, if any can.
+fn about(kind: Kind) -> Option<EpisodeRule> {
+    match kind {
+        Kind::High | Kind::SteepRise => Some(EpisodeRule::HIGH_180),
+        _ if kind.about().of_lows => Some(EpisodeRule::LOW_70),
+        _ => None,
+    }
+}
+
+/// Scores rings against the believed readings they rang by, both in order of time.
+pub fn score(
+    readings: &[Reading],
+    rings: &[Ring],
+    interval_s: u32,
+    clock: &impl WallClock,
+    window: Span,
+) -> Score {
+    let lows = lows::find(readings, EpisodeRule::LOW_70, interval_s, rings, window);
+    let low = lows::stretches(readings, EpisodeRule::LOW_70, interval_s);
+    let high = lows::stretches(readings, EpisodeRule::HIGH_180, interval_s);
+    let mut kinds = [KindScore::NONE; Kind::COUNT];
+    for (kind, score) in Kind::ALL.into_iter().zip(&mut kinds) {
+        let stretches = about(kind).map(|rule| if rule.is_low() { &low } else { &high });
+        let rings = rings.iter().filter(|ring| ring.kind == kind);
+        *score = of_kind(kind, rings, stretches.map(Vec::as_slice), clock, window);
+    }
+    let warned = lows::warned(&lows);
+    let warnings = lows.iter().filter_map(|low| low.warned().map(|span| span.secs().into()));
+    Score {
+        days: days(readings, interval_s),
+        nights: nights(readings.iter().map(Reading::at), clock),
+        nights_woken: nights(rings.iter().map(|ring| ring.at), clock),
+        rings: rings.len() as u32,
+        night_rings: rings.iter().filter(|ring| clock.night(ring.at.secs().into()).is_some()).count() as u32,
+        alarms: kinds.iter().map(|kind| kind.alarms).sum(),
+        lows: lows.len() as u32,
+        lows_warned: warned.before,
+        lows_warned_10_min: warned.ten_min_before,
+        median_warning_min: median_min(warnings),
+        kinds,
+    }
+}
+
+fn of_kind<'a>(
+    kind: Kind,
+    rings: impl Iterator<Item = &'a Ring>,
+    stretches: Option<&[Stretch]>,
+    clock: &impl WallClock,
+    window: Span,
+) -> KindScore {
+    let mut score = KindScore { true_alarms: stretches.map(|_| 0), ..KindScore::NONE };
+    let mut warnings: Vec<i64> = Vec::new();
+    for ring in rings {
+        score.rings += 1;
+        if let Some(hour) = score.by_hour.get_mut(clock.hour(ring.at.secs().into()) as usize) {
+            *hour += 1;
+        }
+        if ring.cause != Cause::New {
+            continue;
+        }
+        score.alarms += 1;
+        if let Some((start, _)) = stretches.and_then(|stretches| followed(stretches, ring.at, window)) {
+            score.true_alarms = score.true_alarms.map(|n| n + 1);
+            if kind.about().of_lows {
+                warnings.push(start.since(ring.at).secs().into());
+            }
+        }
+    }
+    score.median_warning_min = median_min(warnings.into_iter());
+    score
+}
+
+/// The time that readings cover, two lost ones bridged, days.
+fn days(readings: &[Reading], interval_s: u32) -> f64 {
+    if readings.is_empty() {
+        return 0.0;
+    }
+    let longest = f64::from(interval_s) * 3.5;
+    let steps = readings
+        .iter()
+        .zip(readings.iter().skip(1))
+        .map(|(one, next)| f64::from(next.at().since(one.at()).secs()));
+    (steps.map(|step| step.min(longest)).sum::<f64>() + f64::from(interval_s)) / 86_400.0
+}
+
+/// The episode that holds at `at` or begins within `window` after it.
+fn followed(stretches: &[Stretch], at: Instant, window: Span) -> Option<&Stretch> {
+    let next = stretches.partition_point(|(_, end)| *end < at);
+    stretches.get(next).filter(|(start, _)| *start <= at.plus(window))
+}
+
+/// How many nights hold one of `moments`.
+fn nights(moments: impl Iterator<Item = Instant>, clock: &impl WallClock) -> u32 {
+    let (mut count, mut last) = (0, None);
+    for (night, _) in order(moments.filter_map(|at| clock.night(at.secs().into()))) {
+        count += u32::from(last != Some(night));
+        last = Some(night);
+    }
+    count
+}
+
+/// The middle of some spans of seconds, minutes.
+fn median_min(seconds: impl Iterator<Item = i64>) -> Option<f64> {
+    let seconds = order(seconds);
+    let ((low, _), (high, _)) =
+        (seconds.get(seconds.len().checked_sub(1)? / 2)?, seconds.get(seconds.len() / 2)?);
+    Some(f64::midpoint(*low as f64 / 60.0, *high as f64 / 60.0))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use glidepath::Glucose;
+    use glidepath::alarm::{Grounds, Priority};
+
+    fn at(minute: u32) -> Instant {
+        Instant::from_secs(minute * 60)
+    }
+
+    fn ring(minute: u32, kind: Kind, cause: Cause) -> Ring {
+        Ring { kind, priority: Priority::Low, cause, grounds: Grounds::Unknown, at: at(minute) }
+    }
+
+    /// Ten hours at 120 mg/dL with lows from minute 100 to 130 and from 580 on, and a high from 300 to 340.
+    fn readings() -> Vec<Reading> {
+        let value = |m: u32| match m {
+            100..130 | 580.. => 60.0,
+            300..340 => 200.0,
+            _ => 120.0,
+        };
+        (0..600).step_by(5).map(|m| Reading::new(at(m), Glucose::from_mg_dl(value(m)).unwrap())).collect()
+    }
+
+    #[test]
+    fn counts_are_as_counted_by_hand() {
+        let rings = [
+            ring(20, Kind::LowAhead, Cause::New), // 80 minutes before: false
+            ring(75, Kind::LowAhead, Cause::New), // 25 before
+            ring(100, Kind::Low, Cause::New),
+            ring(115, Kind::Low, Cause::Still),
+            ring(239, Kind::High, Cause::New), // 61 before: false
+            ring(240, Kind::High, Cause::New),
+            ring(400, Kind::NoData, Cause::New),
+            ring(421, Kind::NoData, Cause::New), // after seven
+            ring(585, Kind::Low, Cause::New),    // after it began
+        ];
+        let score = score(&readings(), &rings, 300, &Utc, HOUR);
+        let of = |kind: Kind| score.kinds[kind as usize];
+        let counts = |kind| (of(kind).alarms, of(kind).rings, of(kind).true_alarms);
+        assert_eq!(counts(Kind::LowAhead), (2, 2, Some(1)));
+        assert_eq!(counts(Kind::Low), (2, 3, Some(2)));
+        assert_eq!(counts(Kind::High), (2, 2, Some(1)));
+        assert_eq!(counts(Kind::NoData), (2, 2, None));
+        assert_eq!(of(Kind::LowAhead).median_warning_min, Some(25.0));
+        assert_eq!(of(Kind::Low).median_warning_min, Some(-2.5)); // of 0 and -5
+        assert_eq!(of(Kind::High).median_warning_min, None, "only lows are warned of");
+        assert_eq!((of(Kind::Low).by_hour[1], of(Kind::Low).by_hour[9]), (2, 1));
+        assert_eq!((score.lows, score.lows_warned, score.lows_warned_10_min), (2, 1, 1));
+        assert_eq!(score.median_warning_min, Some(10.0)); // of 25 and -5
+        assert_eq!((score.rings, score.alarms, score.night_rings), (9, 8, 7));
+        assert_eq!((score.nights, score.nights_woken), (1, 1));
+        assert!((score.days - 600.0 / 1440.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_warning_of_exactly_an_hour_or_of_nothing() {
+        let warnings = |rings: &[Ring]| {
+            let lows = lows::find(&readings(), EpisodeRule::LOW_70, 300, rings, HOUR);
+            lows.first().and_then(|low| low.warned()).map(Span::secs)
+        };
+        let one = |minute| warnings(&[ring(minute, Kind::LowAhead, Cause::New)]);
+        assert_eq!((one(39), one(40), one(130), one(131)), (None, Some(3600), Some(-1800), None));
+        assert_eq!(warnings(&[ring(90, Kind::High, Cause::New)]), None);
+        let scored = |minute| score(&readings(), &[ring(minute, Kind::Low, Cause::New)], 300, &Utc, HOUR);
+        assert_eq!((scored(90).lows_warned, scored(90).lows_warned_10_min), (1, 1));
+        assert_eq!((scored(91).lows_warned, scored(91).lows_warned_10_min), (1, 0));
+        assert_eq!((scored(100).lows_warned, scored(100).lows_warned_10_min), (0, 0));
+    }
+
+    #[test]
+    fn true_alarms_depend_on_the_window_and_gaps_are_no_days() {
+        let rings = [ring(239, Kind::High, Cause::New)];
+        let high = |window| score(&readings(), &rings, 300, &Utc, window).kinds[Kind::High as usize];
+        assert_eq!((high(HOUR).true_alarms, high(Span::from_mins(61)).true_alarms), (Some(0), Some(1)));
+        let mut gap = readings();
+        gap.retain(|reading| reading.at() < at(100) || reading.at() >= at(400));
+        // 20 readings, 40 readings, a gap that counts as three and a half intervals
+        assert!((score(&gap, &[], 300, &Utc, HOUR).days - (58.0 + 3.5 + 1.0) * 5.0 / 1440.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn nothing_yields_nothing() {
+        let score = score(&[], &[], 300, &Utc, HOUR);
+        assert_eq!((score.days, score.nights, score.alarms, score.median_warning_min), (0.0, 0, 0, None));
+    }
+
+    const HOUR: Span = Span::from_mins(60);
+
+    struct Utc;
+
+    impl WallClock for Utc {
+        fn wall(&self, instant: i64) -> i64 {
+            instant
+        }
+    }
+}

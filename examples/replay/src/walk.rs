@@ -1,0 +1,400 @@
+//! Drives a monitor through a trace as the wrist would live it: the time told, a look once a minute between readings, and
+//! whatever rings acknowledged.
+
+use alloc::vec::Vec;
+
+use glidepath::alarm::{Ring, Rings};
+use glidepath::forecast::Predicted;
+use glidepath::quality::{Reasons, Verdict};
+use glidepath::trend::Trend;
+use glidepath::{
+    Agreement, Fingerstick, FingerstickOutcome, Instant, Monitor, PairMonitor, PairView, Reading, Shown,
+    Side, Span, View,
+};
+
+use crate::WallClock;
+
+/// The wrist looks at its clock this often when nothing arrives …
+const TICK: Span = Span::from_mins(1);
+/// … but a silence longer than this is no day to live through: the sensor was off. The rest is stepped over.
+const LONGEST_SILENCE: Span = Span::from_hours(24);
+
+/// What was known right after one reading. Numbers that are not known are not a number.
+#[derive(Clone, Copy, Debug)]
+pub struct Sample {
+    pub reading: Reading,
+    pub verdict: Verdict,
+    pub plasma: f32,
+    /// The whole uncertainty: the estimate's own and what the calibration leaves open.
+    pub plasma_sd: f32,
+    /// The estimate's own, which takes the calibration for granted.
+    pub own_sd: f32,
+    /// The value to show as the present one.
+    pub shown: Option<Shown>,
+    pub reasons: Reasons,
+    pub rate: f32,
+    pub rate_sd: f32,
+    pub trend: Trend,
+    /// What the sensor will read in half an hour, and how unsure that is.
+    pub predicted: f32,
+    pub predicted_sd: f32,
+    pub low_probability: f32,
+    pub minutes_to_low: f32,
+    /// The same in 15 and in 60 minutes.
+    pub predicted_15: (f32, f32),
+    pub predicted_60: (f32, f32),
+    pub low_ahead_signal: f32,
+    /// The rate to expect over the next 20 minutes.
+    pub direction: f32,
+    /// The truth beside the trace.
+    pub truth: f32,
+    /// What two sensors say beside it, when two are worn.
+    pub beside: Option<Beside>,
+    /// The alarms that rang with it, a bit for each of [`Kind::ALL`](glidepath::alarm::Kind::ALL).
+    pub rang: u16,
+}
+
+impl Sample {
+    /// Whose reading it is; the first one's when only one sensor is worn.
+    pub fn side(&self) -> Side {
+        self.beside.map_or(Side::First, |beside| beside.side)
+    }
+
+    /// Whether the reading was not taken at its word.
+    pub const fn is_doubted(&self) -> bool {
+        !matches!(self.verdict, Verdict::Accepted | Verdict::ClockSet)
+    }
+
+    fn of(reading: &Reading, view: &View, beside: Option<Beside>) -> Self {
+        // of a reading that is not newer the answers would be those of another moment
+        let estimate = view.estimate().filter(|estimate| estimate.at() == reading.at());
+        let timely = |value: Option<f32>| known(value.filter(|_| estimate.is_some()));
+        let ahead = |predicted: Option<Predicted>| {
+            (timely(predicted.map(|p| p.glucose().mg_dl())), timely(predicted.map(|p| p.sd())))
+        };
+        let (predicted, predicted_sd) = ahead(view.predicted_30min());
+        Self {
+            reading: *reading,
+            verdict: view.verdict().unwrap_or(Verdict::Accepted),
+            plasma: known(estimate.map(|e| e.glucose().mg_dl())),
+            // the two do not depend on each other
+            plasma_sd: known(estimate.zip(view.calibration_sd()).map(|(e, open)| both(e.glucose_sd(), open))),
+            own_sd: known(estimate.map(|e| e.glucose_sd())),
+            shown: view.shown(),
+            reasons: view.reasons(),
+            rate: known(estimate.map(|e| e.rate().mg_dl_per_min())),
+            rate_sd: known(estimate.map(|e| e.rate_sd())),
+            trend: view.trend(),
+            predicted,
+            predicted_sd,
+            low_probability: timely(view.low_probability()),
+            minutes_to_low: timely(view.minutes_to_low()),
+            predicted_15: ahead(view.predicted_15min()),
+            predicted_60: ahead(view.predicted_60min()),
+            low_ahead_signal: timely(view.low_ahead_signal()),
+            direction: timely(view.direction().map(|direction| direction.rate().mg_dl_per_min())),
+            truth: f32::NAN,
+            beside,
+            rang: 0,
+        }
+    }
+}
+
+fn known(value: Option<f32>) -> f32 {
+    value.unwrap_or(f32::NAN)
+}
+
+/// Two deviations as one, by operations that give the same bits on every machine: a system's `hypot` does not.
+pub fn both(one: f32, other: f32) -> f32 {
+    libm::sqrtf(one * one + other * other)
+}
+
+/// What two sensors worn at once say beside what they say as one.
+#[derive(Clone, Copy, Debug)]
+pub struct Beside {
+    /// Whose reading it was.
+    pub side: Side,
+    pub agreement: Agreement,
+    /// The first one's weight, 0 to 1.
+    pub first_weight: f32,
+    /// How far each is taken to read above glucose, mg/dL.
+    pub offsets: [f32; 2],
+    /// What each will read in half an hour and its standard deviation, mg/dL; not a number when not known.
+    pub predicted: [(f32, f32); 2],
+}
+
+impl Beside {
+    fn of(side: Side, view: &PairView) -> Self {
+        let ahead = |side: Side| {
+            let predicted = view.side(side).predicted(Span::from_mins(30));
+            predicted.map_or((f32::NAN, f32::NAN), |p| (p.glucose().mg_dl(), p.sd()))
+        };
+        let [first, second] = Side::BOTH.map(|side| view.side(side));
+        Self {
+            side,
+            agreement: view.agreement(),
+            first_weight: first.weight,
+            offsets: [first.offset, second.offset],
+            predicted: Side::BOTH.map(ahead),
+        }
+    }
+}
+
+/// What became of a fingerstick.
+#[derive(Clone, Copy, Debug)]
+pub struct Pricked {
+    pub stick: Fingerstick,
+    /// Plasma glucose as it was estimated just before; not a number when it was not.
+    pub expected: f32,
+    pub used: bool,
+    /// In words.
+    pub words: &'static str,
+}
+
+impl Pricked {
+    /// Why it was not used, if it was not.
+    pub fn refused(&self) -> Option<&'static str> {
+        (!self.used).then_some(self.words)
+    }
+}
+
+/// What the monitor said, moment by moment.
+#[derive(Clone, Debug, Default)]
+pub struct Played {
+    pub samples: Vec<Sample>,
+    pub rings: Vec<Ring>,
+    pub pricked: Vec<Pricked>,
+}
+
+impl Played {
+    /// The readings that the alarms rang by; of two sensors those of the first.
+    pub fn believed(&self) -> Vec<Reading> {
+        let believed = self.samples.iter().filter(|s| s.verdict.is_believed() && s.side() == Side::First);
+        believed.map(|s| s.reading).collect()
+    }
+}
+
+/// The monitor of what is worn: one sensor, or two at once.
+pub trait Worn {
+    fn run(&mut self, uptime_secs: u32);
+    fn push(&mut self, side: Side, reading: &Reading) -> (View, Option<Beside>);
+    fn tick(&mut self, now: Instant) -> View;
+    /// Of two sensors it is used if either took it in; what was expected is then that one's.
+    fn fingerstick(&mut self, stick: &Fingerstick) -> FingerstickOutcome;
+    fn acknowledge(&mut self);
+    fn set_utc_offset(&mut self, offset: Option<Span>);
+}
+
+impl<const N: usize> Worn for Monitor<N> {
+    fn run(&mut self, uptime_secs: u32) {
+        self.run(uptime_secs);
+    }
+
+    fn push(&mut self, _: Side, reading: &Reading) -> (View, Option<Beside>) {
+        (self.push(reading), None)
+    }
+
+    fn tick(&mut self, now: Instant) -> View {
+        self.tick(now)
+    }
+
+    fn fingerstick(&mut self, stick: &Fingerstick) -> FingerstickOutcome {
+        self.fingerstick(stick)
+    }
+
+    fn acknowledge(&mut self) {
+        self.acknowledge();
+    }
+
+    fn set_utc_offset(&mut self, offset: Option<Span>) {
+        self.set_utc_offset(offset);
+    }
+}
+
+impl<const N: usize> Worn for PairMonitor<N> {
+    fn run(&mut self, uptime_secs: u32) {
+        self.run(uptime_secs);
+    }
+
+    fn push(&mut self, side: Side, reading: &Reading) -> (View, Option<Beside>) {
+        let view = self.push(side, reading);
+        (*view.fused(), Some(Beside::of(side, &view)))
+    }
+
+    fn tick(&mut self, now: Instant) -> View {
+        *self.tick(now).fused()
+    }
+
+    fn fingerstick(&mut self, stick: &Fingerstick) -> FingerstickOutcome {
+        let [first, second] = self.fingerstick(stick);
+        if !first.is_used() && second.is_used() { second } else { first }
+    }
+
+    fn acknowledge(&mut self) {
+        self.acknowledge();
+    }
+
+    fn set_utc_offset(&mut self, offset: Option<Span>) {
+        self.set_utc_offset(offset);
+    }
+}
+
+/// A day, or months, being lived through. Readings and fingersticks are to come in order of time.
+pub struct Walk<W> {
+    pub worn: W,
+    pub played: Played,
+    now: Option<Instant>,
+}
+
+impl<W: Worn> Walk<W> {
+    /// Nothing has come yet; so many readings will.
+    pub fn new(worn: W, readings: usize) -> Self {
+        let mut played = Played::default();
+        played.samples.reserve(readings);
+        Self { worn, played, now: None }
+    }
+
+    /// Lets time pass until a reading at `at` comes.
+    pub fn until(&mut self, at: Instant, clock: &impl WallClock) {
+        self.pass(at, false);
+        let lead = i32::try_from(clock.lead(at.secs().into())).ok();
+        self.worn.set_utc_offset(lead.map(Span::from_secs));
+    }
+
+    /// A reading comes.
+    pub fn reading(&mut self, side: Side, reading: &Reading, truth: f32, clock: &impl WallClock) {
+        self.until(reading.at(), clock);
+        let (view, beside) = self.worn.push(side, reading);
+        self.now = Some(reading.at());
+        let rang = self.heard(view.rings());
+        self.played.samples.push(Sample { truth, rang, ..Sample::of(reading, &view, beside) });
+    }
+
+    /// A fingerstick is taken.
+    pub fn fingerstick(&mut self, stick: &Fingerstick) {
+        self.pass(stick.at(), true);
+        let outcome = self.worn.fingerstick(stick);
+        let expected = known(outcome.expected().map(|expected| expected.glucose.mg_dl()));
+        let (used, words) = (outcome.is_used(), outcome.words());
+        self.played.pricked.push(Pricked { stick: *stick, expected, used, words });
+    }
+
+    /// Lets time pass up to `until`: the count of seconds is told, and looked at once a minute; at the end only if that is
+    /// asked for, for a reading that comes then makes the monitor look by itself.
+    fn pass(&mut self, until: Instant, look_then: bool) {
+        let Some(mut now) = self.now else {
+            self.worn.run(until.secs());
+            return;
+        };
+        let watched = self.played.samples.last().map_or(now, |last| last.reading.at().plus(LONGEST_SILENCE));
+        while now < until {
+            let step = if now < watched { TICK } else { LONGEST_SILENCE };
+            now = now.plus(until.since(now).min(step));
+            self.worn.run(now.secs());
+            if now < until || look_then {
+                let view = self.worn.tick(now);
+                if now <= watched {
+                    self.heard(view.rings());
+                }
+            }
+        }
+        self.now = Some(now);
+    }
+
+    fn heard(&mut self, rings: Rings<'_>) -> u16 {
+        let mut bits = 0;
+        for ring in rings.iter() {
+            bits |= 1 << (ring.kind as u16);
+            self.played.rings.push(*ring);
+        }
+        if bits != 0 {
+            self.worn.acknowledge();
+        }
+        bits
+    }
+}
+
+const _: () = assert!(glidepath::alarm::Kind::COUNT <= 16, "alarms are kept as bits of 16");
+
+/// Plays readings and fingersticks of one sensor, both in order of time.
+pub fn play<W: Worn>(
+    worn: W,
+    readings: &[Reading],
+    clock: &impl WallClock,
+    sticks: &[Fingerstick],
+) -> Played {
+    let mut walk = Walk::new(worn, readings.len());
+    let mut sticks = sticks.iter().peekable();
+    for reading in readings {
+        while let Some(stick) = sticks.next_if(|stick| stick.at() < reading.at()) {
+            walk.fingerstick(stick);
+        }
+        walk.reading(Side::First, reading, f32::NAN, clock);
+    }
+    sticks.for_each(|stick| walk.fingerstick(stick));
+    walk.played
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use glidepath::alarm::Kind;
+    use glidepath::{Glucose, Settings};
+
+    struct Utc;
+
+    impl WallClock for Utc {
+        fn wall(&self, instant: i64) -> i64 {
+            instant
+        }
+    }
+
+    fn readings(minutes: &[u32], mg_dl: f32) -> Vec<Reading> {
+        let glucose = Glucose::from_mg_dl(mg_dl).unwrap();
+        minutes.iter().map(|minute| Reading::new(Instant::from_secs(minute * 60), glucose)).collect()
+    }
+
+    fn rings(minutes: &[u32]) -> Vec<(u32, Kind)> {
+        let monitor = Monitor::<288>::new(Settings::default()).unwrap();
+        let played = play(monitor, &readings(minutes, 120.0), &Utc, &[]);
+        assert_eq!(played.samples.len(), minutes.len());
+        played.rings.iter().map(|ring| (ring.at.secs() / 60, ring.kind)).collect()
+    }
+
+    #[test]
+    fn silence_is_noticed_between_readings_but_not_when_one_comes_in_time() {
+        let limit = Settings::default().alarms.settings_at(None).rule(Kind::NoData).limit.number() as u32;
+        let late = [0, 5, 5 + limit + 1];
+        assert_eq!(rings(&late), [(5 + limit, Kind::NoData)]);
+        assert_eq!(rings(&[0, 5, 5 + limit]), [], "the reading comes at that moment");
+    }
+
+    #[test]
+    fn what_rings_is_acknowledged_and_marked_at_its_reading() {
+        let monitor = Monitor::<288>::new(Settings::default()).unwrap();
+        let lows: Vec<u32> = (0..12).map(|n| n * 5).collect();
+        let played = play(monitor, &readings(&lows, 50.0), &Utc, &[]);
+        let first = played.rings.first().unwrap();
+        assert_eq!(first.kind, Kind::Floor);
+        let sample = played.samples.iter().find(|sample| sample.reading.at() == first.at).unwrap();
+        assert_ne!(sample.rang & (1 << (Kind::Floor as u16)), 0);
+        let floors = played.rings.iter().filter(|ring| ring.kind == Kind::Floor).count();
+        assert!((1..12).contains(&floors), "acknowledged, so it does not ring each time: {floors}");
+    }
+
+    #[test]
+    fn a_silence_of_days_is_stepped_over() {
+        let week = 7 * 1440;
+        let rang = rings(&[0, 5, week]);
+        assert!(!rang.is_empty() && rang.iter().all(|(minute, _)| *minute <= 5 + 1440), "{rang:?}");
+    }
+
+    #[test]
+    fn a_fingerstick_is_looked_at_when_it_is_taken() {
+        let monitor = Monitor::<288>::new(Settings::default()).unwrap();
+        let stick = Fingerstick::new(Instant::from_secs(7 * 60), Glucose::from_mg_dl(118.0).unwrap());
+        let played = play(monitor, &readings(&[0, 5, 10], 120.0), &Utc, &[stick]);
+        let [pricked] = played.pricked.as_slice() else { panic!("{:?}", played.pricked) };
+        assert!(pricked.used && (pricked.expected - 120.0).abs() < 2.0, "{pricked:?}");
+    }
+}
