@@ -152,6 +152,7 @@ impl Rate {
     }
 
     /// The nearest representable rate; not a number becomes the lowest.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(crate) const fn clamped(rate: f32) -> Self {
         Self(math::within(rate, -Self::MAX_MG_DL_PER_MIN, Self::MAX_MG_DL_PER_MIN))
     }

@@ -176,8 +176,6 @@ impl Alarms {
         let lowest = lowest(situation);
         let unplaced = matches!(lowest, Some((_, Grounds::Unplaced(_))));
         state.depth = if stale { None } else { lowest.map(|(depth, _)| depth) };
-        // an alarm that has rung speaks for its priority until it is armed anew
-        let told = state.watches.map(|watch| watch.told.map(|told| told.priority));
         let mut standing = Standing::default();
         let (mut floor_sounds, mut low_holds) = (false, false);
         for (kind, place) in Kind::ALL.into_iter().zip(&mut standing.0) {
@@ -211,13 +209,20 @@ impl Alarms {
                 }
                 _ => rule.delay,
             };
-            let milder = told.iter().zip(Kind::ALL).skip(kind as usize).filter(|(_, k)| k.about().of_lows);
-            let least = if about.of_lows { milder.filter_map(|(told, _)| *told).max() } else { None };
+            // an alarm that has rung speaks for its priority until it is armed anew
+            let milder = Kind::ALL
+                .into_iter()
+                .zip(&state.watches)
+                .skip(kind as usize)
+                .filter(|(k, _)| k.about().of_lows);
+            let told = milder.filter_map(|(_, watch)| watch.told.map(|told| told.priority));
+            let least = if about.of_lows { told.max() } else { None };
             let depth = if about.of_lows { state.depth } else { None };
             let bounds = (depth, least.unwrap_or(Priority::Low));
             // minutes that bring no new reading bear a low ahead out by half
             let behind = if kind == Kind::LowAhead { silence.secs() >> 1 } else { 0 };
             let at = now.plus(Span::from_secs(behind.saturating_neg()));
+            let Some(watch) = state.watches.get_mut(kind as usize) else { continue };
             let rings = watch.step((now, at), reach, rule, delay, hold, bounds);
             floor_sounds |= kind == Kind::Floor && reach != Reach::Unknown && watch.sounds();
             low_holds |= kind == Kind::Low && watch.active && reach == Reach::Beyond;

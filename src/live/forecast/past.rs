@@ -26,6 +26,7 @@ struct Kept {
 }
 
 impl Kept {
+    #[cfg_attr(target_pointer_width = "32", inline(never))] // smaller as a call
     fn mg_dl(self) -> f32 {
         f32::from(self.tenths) * 0.1
     }
