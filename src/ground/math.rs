@@ -177,6 +177,22 @@ mod tests {
     }
 
     #[test]
+    fn what_is_no_number_becomes_the_bound() {
+        let nan = f32::NAN;
+        assert_eq!((nan.at_least(2.0), nan.at_most(3.0), nan.within(2.0, 3.0)), (2.0, 3.0, 2.0));
+        assert_eq!(5.0_f32.within(4.0, 3.0), 3.0, "the upper bound wins");
+    }
+
+    proptest! {
+        #[test]
+        fn bounds_are_those_of_the_standard_library(x: f32, a in -1e6f32..1e6, width in 0f32..1e6) {
+            prop_assert_eq!(x.at_least(a), x.max(a));
+            prop_assert_eq!(x.at_most(a), x.min(a));
+            prop_assert_eq!(x.within(a, a + width), x.max(a).min(a + width));
+        }
+    }
+
+    #[test]
     fn normal_distribution_matches_published_table() {
         // Abramowitz and Stegun, table 26.1
         close(normal_cdf(0.0), 0.5);

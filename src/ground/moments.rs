@@ -122,7 +122,7 @@ mod tests {
         #![proptest_config(ProptestConfig::with_cases(if cfg!(miri) { 4 } else { 128 }))]
         #[test]
         fn parts_merge_to_the_whole(values in prop::collection::vec(-500.0_f32..500.0, 0..200), cut in 0_usize..200) {
-            let cut = cut.at_most(values.len());
+            let cut = cut.min(values.len());
             let (mut whole, mut left, mut right) = (Moments::default(), Moments::default(), Moments::default());
             for (i, v) in values.iter().enumerate() {
                 whole.push(*v);

@@ -368,7 +368,7 @@ mod tests {
 
     fn close(got: f32, want: f32, relative: f32) {
         // the coarse backend's exponential errs by some parts in ten thousand
-        let relative = if cfg!(feature = "micromath") { relative.at_least(1e-2) } else { relative };
+        let relative = if cfg!(feature = "micromath") { relative.max(1e-2) } else { relative };
         assert!((got - want).abs() <= relative * want.abs(), "{got} against {want}");
     }
 

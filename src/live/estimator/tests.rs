@@ -231,7 +231,7 @@ fn a_true_fall_is_followed_to_the_end_of_the_range_and_not_beyond() {
         let now = estimator.estimate(at_minute(5 * k)).unwrap();
         let shown = now.glucose().mg_dl();
         assert!(shown <= value + 3.0, "{shown} beside {value}");
-        assert!(shown >= value.at_most(40.0) && shown >= value - 30.0, "{shown} beside {value}");
+        assert!(shown >= value.min(40.0) && shown >= value - 30.0, "{shown} beside {value}");
         let (least, greatest) = estimator.bounds().unwrap();
         assert!(now.glucose() >= least && now.glucose() <= greatest);
     }

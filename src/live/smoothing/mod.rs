@@ -84,7 +84,7 @@ mod tests {
     }
 
     pub(super) fn close(got: f64, want: f64, tolerance: f64) {
-        let tolerance = if cfg!(feature = "micromath") { tolerance.at_least(2e-3) } else { tolerance };
+        let tolerance = if cfg!(feature = "micromath") { tolerance.max(2e-3) } else { tolerance };
         assert!((got - want).abs() <= tolerance, "{got} against {want}");
     }
 

@@ -323,7 +323,7 @@ proptest! {
             prop_assert!(shown <= sensor);
         }
         if sensor <= 80.0 {
-            prop_assert!(shown <= sensor + 5.0 * (sensor - 55.0).at_least(0.0) + 1e-3);
+            prop_assert!(shown <= sensor + 5.0 * (sensor - 55.0).max(0.0) + 1e-3);
             if used < 7 || seen < Span::from_hours(24) {
                 prop_assert!(shown <= sensor + 10.0 + 1e-3, "{sensor} raised to {shown}");
             }

@@ -75,7 +75,7 @@ fn the_end_of_the_range_is_no_rise() {
     let mut lowest = 1000.0_f32;
     for k in 12..18_u32 {
         let view = monitor.push(&reading(k * 300, 39.0).with_status(Status::BelowRange));
-        lowest = lowest.at_most(view.estimate().unwrap().glucose().mg_dl());
+        lowest = lowest.min(view.estimate().unwrap().glucose().mg_dl());
     }
     assert!(lowest < 40.0, "{lowest}");
 }
@@ -261,7 +261,7 @@ fn wrong_fingersticks_do_not_raise_a_low() {
             let now = monitor.tick(Instant::from_secs(k * 300 + 120));
             let shown = now.estimate().unwrap().glucose().mg_dl();
             if k > 30 {
-                highest = highest.at_least(shown);
+                highest = highest.max(shown);
                 assert!(now.newest().unwrap().1.mg_dl() <= value);
                 assert!(now.alarms().kinds().contains(Kind::Floor), "{shown} at {k}");
             }

@@ -130,7 +130,7 @@ fn a_rest_outlasts_a_power_cut() {
     let course = |k: u32| match k {
         0..23 => 150.0 - 3.4 * k as f32,
         23..28 => 75.0 + 12.0 * (k - 23) as f32,
-        _ => (126.0 - 12.0 * (k - 28) as f32).at_least(72.0),
+        _ => (126.0 - 12.0 * (k - 28) as f32).max(72.0),
     };
     let rings = |cut: Option<u32>| {
         let (mut monitor, mut rung) = (fresh(), Vec::new());
