@@ -101,13 +101,7 @@ mod tests {
             .step_by(5)
             .map(|m| Reading::new(at(m), Glucose::from_mg_dl(value(m)).unwrap()))
             .collect();
-        let rang = |minute| Ring {
-            at: at(minute),
-            kind: Kind::Low,
-            priority: Priority::Medium,
-            cause: Cause::New,
-            grounds: Grounds::Unknown,
-        };
+        let rang = |minute| Ring::new(Kind::Low, Priority::Medium, Cause::New, Grounds::Unknown, at(minute));
         let window = Span::from_mins(60);
         let count = |alarms: &[Ring]| warned(&find(&readings, EpisodeRule::LOW_70, 300, alarms, window));
         assert_eq!(count(&[rang(105)]), Warned { before: 0, ten_min_before: 0 });

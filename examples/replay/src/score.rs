@@ -180,7 +180,7 @@ mod tests {
     }
 
     fn ring(minute: u32, kind: Kind, cause: Cause) -> Ring {
-        Ring { kind, priority: Priority::Low, cause, grounds: Grounds::Unknown, at: at(minute) }
+        Ring::new(kind, Priority::Low, cause, Grounds::Unknown, at(minute))
     }
 
     /// Ten hours at 120 mg/dL with lows from minute 100 to 130 and from 580 on, and a high from 300 to 340.

@@ -117,7 +117,7 @@ mod tests {
     }
 
     fn rang(minute: u32, kind: Kind, cause: Cause) -> Ring {
-        Ring { at: at(minute), kind, priority: Priority::Medium, cause, grounds: Grounds::Unknown }
+        Ring::new(kind, Priority::Medium, cause, Grounds::Unknown, at(minute))
     }
 
     #[test]
