@@ -5,6 +5,7 @@
 //! it is trusted, and the alarms are told. [`Monitor::push`] for each reading, [`Monitor::fingerstick`] for each
 //! fingerstick, [`Monitor::tick`] about once a minute when nothing arrives, so that silence is noticed.
 
+mod answers;
 mod chain;
 #[cfg(feature = "serde")]
 mod file;
@@ -12,7 +13,7 @@ mod outcome;
 mod settings;
 mod view;
 
-use chain::doubted;
+use answers::Core;
 pub(super) use chain::{Chain, Newest, Pushed};
 #[cfg(feature = "serde")]
 pub(super) use file::NewestWritten;
@@ -20,24 +21,17 @@ pub use outcome::{Expected, FingerstickOutcome, Refusal};
 pub use settings::Settings;
 pub use view::{Bound, Shown, View};
 
-use crate::alarm::{AlarmPlan, Alarms, Kind, Situation};
+use crate::alarm::{AlarmPlan, Alarms, Kind};
 use crate::calibration::Calibration;
 use crate::codec::{Codec, Coded};
 use crate::error::Error;
 use crate::estimator::{Estimator, Smoothed};
 use crate::forecast::Forecast;
 use crate::history::{History, HistoryView};
-use crate::quality::{Quality, Verdict, Wear};
-use crate::reading::{Fingerstick, Reading, Status};
+use crate::quality::{Quality, Wear};
+use crate::reading::{Fingerstick, Reading};
 use crate::timeline::{Beginning, Timeline};
-use crate::trend::TrendSign;
-use crate::units::{Glucose, Instant, LOW, Span};
-
-/// The horizon that probabilities and predictions of a [`View`] speak of.
-const HORIZON: Span = Span::from_mins(30);
-
-/// How far ahead a time to a low is told.
-const FURTHEST_LOW: Span = Span::from_hours(1);
+use crate::units::{Instant, Span};
 
 /// The monitor of one sensor, keeping the last `N` readings.
 ///
@@ -73,15 +67,6 @@ const FURTHEST_LOW: Span = Span::from_hours(1);
 pub struct Monitor<const N: usize> {
     history: History<N>,
     core: Core,
-}
-
-/// All but the history: the part whose code does not depend on `N`. Its moments are of the count.
-#[derive(Clone, Debug)]
-struct Core {
-    chain: Chain,
-    sign: TrendSign,
-    alarms: Alarms,
-    utc_offset: Option<Span>,
 }
 
 impl<const N: usize> Monitor<N> {
@@ -339,108 +324,6 @@ impl<const N: usize> Coded for Monitor<N> {
         let Self { history, core } = self;
         core.code(codec);
         history.code(codec);
-    }
-}
-
-impl Coded for Core {
-    #[inline(never)]
-    fn code(&mut self, codec: &mut Codec<'_>) {
-        let Self { chain, sign, alarms, utc_offset: _ } = self;
-        let Chain { timeline, quality, calibration, estimator, forecast, newest, unbelieved } = chain;
-        timeline.code(codec); // first: it says what is present
-        quality.code(codec);
-        calibration.code(codec);
-        estimator.code(codec);
-        sign.code(codec);
-        forecast.code(codec);
-        alarms.code(codec);
-        newest.code(codec);
-        unbelieved.code(codec);
-    }
-}
-
-impl Core {
-    fn new(settings: Settings) -> Result<Self, Error> {
-        Ok(Self {
-            chain: Chain::new(&settings)?,
-            sign: TrendSign::new(settings.bands),
-            alarms: Alarms::new(settings.alarms),
-            utc_offset: None,
-        })
-    }
-
-    /// The one act of beginning anew: every stage is told, and says itself what it keeps.
-    fn begin(&mut self, beginning: Beginning) {
-        self.chain.begin(beginning);
-        self.sign.begin(beginning);
-        self.alarms.begin(beginning, self.chain.timeline.now());
-    }
-
-    fn tick(&mut self, now: Option<Instant>) -> View {
-        self.chain.timeline.tick(now);
-        self.answer(None, None)
-    }
-
-    /// The answers now; the alarms are told.
-    #[inline(never)]
-    fn answer(&mut self, verdict: Option<Verdict>, unplaced: Option<Glucose>) -> View {
-        let chain = &self.chain;
-        let now = chain.timeline.now();
-        let known = chain.known();
-        let estimate = known.and_then(|_| chain.estimator.estimate(now));
-        let soon = known.map(|_| &chain.forecast);
-        let direction = soon.and_then(|soon| soon.direction(now));
-        let (rate, sd) = direction.map_or((None, 0.0), |d| (Some(d.rate()), d.sd()));
-        let trend = self.sign.step(rate, sd);
-        let reasons = chain.quality.reasons(now);
-        let mut situation = Situation::at(now).with_doubt(chain.doubt(reasons));
-        if let Some(newest) = known {
-            situation = situation.with_sensor(newest.at, newest.calibrated).with_uncalibrated(newest.sensor);
-            if newest.status == Status::BelowRange {
-                situation = situation.with_below_range(newest.sensor);
-            }
-        }
-        if let Some(glucose) = unplaced {
-            situation = situation.with_unplaced(glucose);
-        }
-        if let Some(glucose) = chain.unbelieved {
-            situation = situation.with_unbelieved(glucose);
-        }
-        if let Some(estimate) = estimate {
-            situation = situation.with_plasma(estimate.glucose(), estimate.rate());
-        }
-        let low_probability = soon.and_then(|soon| soon.low_probability(now, LOW, HORIZON));
-        let low_ahead = soon.zip(low_probability).map(|(soon, low)| soon.low_ahead_of(low));
-        if let Some(probability) = low_ahead {
-            situation = situation.with_low_ahead(probability);
-        }
-        if let Some(local) = chain.local(now, self.utc_offset) {
-            situation = situation.with_local(local);
-        }
-        if let Some(wear) = chain.quality.wear(now) {
-            situation = situation.with_wear_left(wear.left());
-        }
-        let standing = self.alarms.update(&situation);
-        let stamp = |at| chain.timeline.stamp_of(at);
-        View {
-            at: stamp(now),
-            verdict,
-            estimate: estimate.map(|estimate| estimate.by_clock(stamp(estimate.at()))),
-            trend,
-            direction,
-            course: soon.and_then(|soon| soon.course(now)),
-            low_probability,
-            low_ahead,
-            minutes_to_low: soon.and_then(|soon| soon.minutes_to_fall(now, LOW, FURTHEST_LOW)),
-            calibration_sd: estimate.map(|e| chain.calibration.sd(now, e.glucose())),
-            newest: chain.newest.map(|newest| (stamp(newest.at), newest.calibrated)),
-            age: known.map(|newest| now.since(newest.at)),
-            bound: known.and_then(|newest| Bound::of(newest.sensor, newest.status)),
-            doubted: chain.unbelieved.or_else(|| doubted(known?, estimate, reasons)),
-            reasons,
-            standing: standing.by_clock(stamp),
-            sees: self.alarms.sees(),
-        }
     }
 }
 

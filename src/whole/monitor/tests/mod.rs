@@ -1,7 +1,9 @@
 extern crate std;
 use super::*;
-use crate::quality::Reason;
+use crate::quality::{Reason, Verdict};
+use crate::reading::Status;
 use crate::trend::Trend;
+use crate::units::Glucose;
 use proptest::prelude::*;
 use std::vec::Vec;
 

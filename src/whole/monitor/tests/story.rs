@@ -1,6 +1,6 @@
 //! Each event against each stage's memory: what it changes, and what it must not.
 
-use super::super::chain::{NO_NEWS_WEIGHT, Newest};
+use super::super::chain::{NO_NEWS_WEIGHT, Newest, doubted};
 use super::*;
 use crate::estimator::Trust;
 use crate::quality::Reasons;

@@ -1,0 +1,130 @@
+//! What the stages say, brought into one answer.
+
+use super::chain::{Chain, doubted};
+use super::settings::Settings;
+use super::view::{Bound, View};
+use crate::alarm::{Alarms, Situation};
+use crate::codec::{Codec, Coded};
+use crate::error::Error;
+use crate::quality::Verdict;
+use crate::reading::Status;
+use crate::timeline::Beginning;
+use crate::trend::TrendSign;
+use crate::units::{Glucose, Instant, LOW, Span};
+
+/// The horizon that probabilities and predictions of a [`View`] speak of.
+const HORIZON: Span = Span::from_mins(30);
+
+/// How far ahead a time to a low is told.
+const FURTHEST_LOW: Span = Span::from_hours(1);
+
+/// All but the history: the part whose code does not depend on `N`. Its moments are of the count.
+#[derive(Clone, Debug)]
+pub(super) struct Core {
+    pub chain: Chain,
+    pub sign: TrendSign,
+    pub alarms: Alarms,
+    pub utc_offset: Option<Span>,
+}
+
+impl Coded for Core {
+    #[inline(never)]
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let Self { chain, sign, alarms, utc_offset: _ } = self;
+        let Chain { timeline, quality, calibration, estimator, forecast, newest, unbelieved } = chain;
+        timeline.code(codec); // first: it says what is present
+        quality.code(codec);
+        calibration.code(codec);
+        estimator.code(codec);
+        sign.code(codec);
+        forecast.code(codec);
+        alarms.code(codec);
+        newest.code(codec);
+        unbelieved.code(codec);
+    }
+}
+
+impl Core {
+    pub fn new(settings: Settings) -> Result<Self, Error> {
+        Ok(Self {
+            chain: Chain::new(&settings)?,
+            sign: TrendSign::new(settings.bands),
+            alarms: Alarms::new(settings.alarms),
+            utc_offset: None,
+        })
+    }
+
+    /// The one act of beginning anew: every stage is told, and says itself what it keeps.
+    pub fn begin(&mut self, beginning: Beginning) {
+        self.chain.begin(beginning);
+        self.sign.begin(beginning);
+        self.alarms.begin(beginning, self.chain.timeline.now());
+    }
+
+    pub fn tick(&mut self, now: Option<Instant>) -> View {
+        self.chain.timeline.tick(now);
+        self.answer(None, None)
+    }
+
+    /// The answers now; the alarms are told.
+    #[inline(never)]
+    pub fn answer(&mut self, verdict: Option<Verdict>, unplaced: Option<Glucose>) -> View {
+        let chain = &self.chain;
+        let now = chain.timeline.now();
+        let known = chain.known();
+        let estimate = known.and_then(|_| chain.estimator.estimate(now));
+        let soon = known.map(|_| &chain.forecast);
+        let direction = soon.and_then(|soon| soon.direction(now));
+        let (rate, sd) = direction.map_or((None, 0.0), |d| (Some(d.rate()), d.sd()));
+        let trend = self.sign.step(rate, sd);
+        let reasons = chain.quality.reasons(now);
+        let mut situation = Situation::at(now).with_doubt(chain.doubt(reasons));
+        if let Some(newest) = known {
+            situation = situation.with_sensor(newest.at, newest.calibrated).with_uncalibrated(newest.sensor);
+            if newest.status == Status::BelowRange {
+                situation = situation.with_below_range(newest.sensor);
+            }
+        }
+        if let Some(glucose) = unplaced {
+            situation = situation.with_unplaced(glucose);
+        }
+        if let Some(glucose) = chain.unbelieved {
+            situation = situation.with_unbelieved(glucose);
+        }
+        if let Some(estimate) = estimate {
+            situation = situation.with_plasma(estimate.glucose(), estimate.rate());
+        }
+        let low_probability = soon.and_then(|soon| soon.low_probability(now, LOW, HORIZON));
+        let low_ahead = soon.zip(low_probability).map(|(soon, low)| soon.low_ahead_of(low));
+        if let Some(probability) = low_ahead {
+            situation = situation.with_low_ahead(probability);
+        }
+        if let Some(local) = chain.local(now, self.utc_offset) {
+            situation = situation.with_local(local);
+        }
+        if let Some(wear) = chain.quality.wear(now) {
+            situation = situation.with_wear_left(wear.left());
+        }
+        let standing = self.alarms.update(&situation);
+        let stamp = |at| chain.timeline.stamp_of(at);
+        View {
+            at: stamp(now),
+            verdict,
+            estimate: estimate.map(|estimate| estimate.by_clock(stamp(estimate.at()))),
+            trend,
+            direction,
+            course: soon.and_then(|soon| soon.course(now)),
+            low_probability,
+            low_ahead,
+            minutes_to_low: soon.and_then(|soon| soon.minutes_to_fall(now, LOW, FURTHEST_LOW)),
+            calibration_sd: estimate.map(|e| chain.calibration.sd(now, e.glucose())),
+            newest: chain.newest.map(|newest| (stamp(newest.at), newest.calibrated)),
+            age: known.map(|newest| now.since(newest.at)),
+            bound: known.and_then(|newest| Bound::of(newest.sensor, newest.status)),
+            doubted: chain.unbelieved.or_else(|| doubted(known?, estimate, reasons)),
+            reasons,
+            standing: standing.by_clock(stamp),
+            sees: self.alarms.sees(),
+        }
+    }
+}
