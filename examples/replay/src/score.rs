@@ -151,12 +151,14 @@ fn followed(stretches: &[Stretch], at: Instant, window: Span) -> Option<&Stretch
     stretches.get(next).filter(|(start, _)| *start <= at.plus(window))
 }
 
-/// How many nights hold one of `moments`.
+/// How many nights hold one of `moments`, which are in order of time.
 fn nights(moments: impl Iterator<Item = Instant>, clock: &impl WallClock) -> u32 {
-    let (mut count, mut last) = (0, None);
-    for (night, _) in order(moments.filter_map(|at| clock.night(at.secs().into()))) {
-        count += u32::from(last != Some(night));
-        last = Some(night);
+    let (mut count, mut latest) = (0, None);
+    for night in moments.filter_map(|at| clock.night(at.secs().into())) {
+        // a clock set back in it makes no second night
+        if latest.is_none_or(|latest| night > latest) {
+            (count, latest) = (count + 1, Some(night));
+        }
     }
     count
 }
@@ -248,6 +250,19 @@ mod tests {
         gap.retain(|reading| reading.at() < at(100) || reading.at() >= at(400));
         // 20 readings, 40 readings, a gap that counts as three and a half intervals
         assert!((score(&gap, &[], 300, &Utc, HOUR).days - (58.0 + 3.5 + 1.0) * 5.0 / 1440.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_clock_set_back_makes_no_second_night() {
+        struct SetBack;
+        impl WallClock for SetBack {
+            fn wall(&self, instant: i64) -> i64 {
+                if instant < 23 * 3600 { instant } else { instant - 2 * 3600 }
+            }
+        }
+        // 22:30, then 21:10 which is day, then 22:10, and the night after
+        let moments = [22 * 60 + 30, 23 * 60 + 10, 24 * 60 + 10, 48 * 60].map(at);
+        assert_eq!((nights(moments.into_iter(), &Utc), nights(moments.into_iter(), &SetBack)), (2, 2));
     }
 
     #[test]
