@@ -222,7 +222,7 @@ fn check(
 
 #[test]
 fn no_random_day_is_calmly_wrong() {
-    let days = std::env::var("WRIST_RANDOM_DAYS").ok().and_then(|days| days.parse().ok()).unwrap_or(12);
+    let days = std::env::var("WRIST_RANDOM_DAYS").ok().and_then(|days| days.parse().ok()).unwrap_or(40);
     let first = std::env::var("WRIST_RANDOM_FROM").ok().and_then(|seed| seed.parse().ok()).unwrap_or(1);
     let mut seen = Seen::default();
     let wrong: Vec<_> = (first..first + days).filter_map(|seed| day(seed, &mut seen).err()).collect();

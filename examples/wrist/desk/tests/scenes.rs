@@ -286,6 +286,11 @@ fn stale_in_mmol_after_hours() {
         later(face, 8400);
     };
     scene("stale-mmol", change, Page::Now);
+    // as of one sensor
+    let change = |face: &mut Face<'_>| {
+        change(face);
+        face.pair = "only 1st reads";
+    };
     scene("stale-past", change, Page::Past);
 }
 
@@ -323,6 +328,32 @@ fn two_sensors() {
         face.alert = ring(Kind::Low, Priority::Medium, Grounds::Sensor(glucose(64.0)));
     };
     scene("alarm-pair-low-by-one", rings, Page::Now);
+    // which one is believed, beside the longest that else is told
+    let falls = |face: &mut Face<'_>| {
+        (face.unit, face.pair) = (Unit::MmolL, "1st sensor off");
+        let rate = Rate::from_mg_dl_per_min(-2.4).unwrap();
+        face.now = Some(Now { glucose: glucose(62.0), rate: Some((rate, 0.4)), ..now() });
+        face.alert = ring(Kind::Low, Priority::High, Grounds::Estimate(glucose(62.0)));
+    };
+    scene("alarm-pair-first-off-mmol", falls, Page::Now);
+    scene(
+        "pair-first-off-mmol-past",
+        |face| (face.unit, face.pair) = (Unit::MmolL, "1st sensor off"),
+        Page::Past,
+    );
+    let ahead = |face: &mut Face<'_>| {
+        face.pair = "only 2nd reads";
+        face.now = Some(Now { glucose: glucose(83.0), low_in_min: Some(14), ..now() });
+        face.alert = ring(Kind::LowAhead, Priority::Medium, Grounds::Probability(0.43));
+    };
+    scene("alarm-pair-only-second", ahead, Page::Now);
+    // of no value nothing is told so
+    let silent = |face: &mut Face<'_>| {
+        later(face, 1800);
+        face.pair = "only 1st reads";
+        face.alert = ring(Kind::NoData, Priority::Medium, Grounds::Silence(Span::from_mins(34)));
+    };
+    scene("alarm-no-readings", silent, Page::Now);
     // what is too old is told as of one sensor
     let change = |face: &mut Face<'_>| {
         later(face, 1200);

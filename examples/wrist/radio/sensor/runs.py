@@ -19,7 +19,7 @@ from pathlib import Path
 from bumble.core import ProtocolError
 from bumble.core import TimeoutError as BumbleTimeout
 from bumble.keys import MemoryKeyStore
-from bumble.pairing import PairingDelegate
+from bumble.pairing import PairingConfig, PairingDelegate
 from phone import MESSAGE, STATE, WORDS, Phone, Refused, unstuffed
 from sensor import Air, Meter, Sensor, Wearer, crc, record, result, sfloat
 
@@ -867,6 +867,7 @@ async def settings_fuzz(seed):
             await phone.connect()
             await phone.encrypt()
             ensure(await phone.read() == message, "as it was")
+            ensure(collector.count("note PairingFailed") == 0, "no pairing was even begun")
             other = await scene.settings(low_limit(80))
             await phone.send(other)
             ensure(await phone.read() == other, "and still to be changed")
@@ -925,6 +926,16 @@ async def lost_key(seed):
         async with scene.collector("pair", "sensor") as collector:
             await asyncio.sleep(2)
             ensure(collector.count("note") == 0 and not collector.records(), collector.lines)
+        await scene.reopen()
+        # who has the address, and in pairing says to be another, is none of the wearer's
+        as_ever = sensor.device.pairing_config_factory
+        sensor.device.pairing_config_factory = lambda _: PairingConfig(
+            sc=True, mitm=True, bonding=True, delegate=sensor.wearer,
+            identity_address_type=PairingConfig.AddressType.PUBLIC)
+        async with scene.collector("pair", "again") as collector:
+            await collector.until(lambda: collector.count("note Refused(Stranger)") >= 1)
+            ensure(collector.count("note Paired") == 0 and not collector.records(), "nothing was read")
+        sensor.device.pairing_config_factory, sensor.device.keystore = as_ever, MemoryKeyStore()
         await scene.reopen()
         # digits that are not the same: what was stays, and with its key the sensor is known as before
         async with scene.collector("pair", "again", "same", "no") as collector:

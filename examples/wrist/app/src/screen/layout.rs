@@ -38,6 +38,8 @@ pub struct Layout {
     pub(super) strip: strip::Frame,
     pub(super) strip_stays: bool,
     pub(super) past: strip::Frame,
+    /// The same of two sensors: where the row of their words stands, and where the strip then begins.
+    pub(super) past_pair: (i32, i32),
     /// What matters most, in capitals, from its left to its right end; narrower or broader as it fits.
     pub(super) matter: (Point, i32, Shape),
     /// What was last known, under the strokes; none: in the middle of the top.
@@ -60,6 +62,19 @@ pub(super) struct AlarmPlaces {
     pub lines: Lines,
     /// What the button does: where on the left, and where its right end is.
     pub button: Option<(Point, Point)>,
+    /// How two sensors go together.
+    pub pair: PairPlace,
+}
+
+/// Where an alarm's screen has room for how two sensors go together.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum PairPlace {
+    /// At the foot, in place of what the button does.
+    Foot,
+    /// Ending there, where the lines leave room.
+    Beside(Point),
+    /// Behind the unit, in place of the other lines.
+    Row,
 }
 
 /// Where the lines stand that tell why it rings.
@@ -112,6 +127,7 @@ pub const WIDE: Layout = Layout {
         dot: 1,
         labels: Some(PLAIN),
     },
+    past_pair: (9, 18),
     matter: (Point::new(0, 43), 127, Shape { width: 9, height: 21, stroke: 3, gap: 3 }),
     was: Some(Point::new(0, 29)),
     why: Some(Point::new(127, 22)),
@@ -122,6 +138,7 @@ pub const WIDE: Layout = Layout {
         digits: (Point::new(3, 26), 97, Shape { width: 18, height: 29, stroke: 5, gap: 3 }),
         lines: Lines::Right(Point::new(126, 24), 10),
         button: Some((Point::new(3, 56), Point::new(125, 56))),
+        pair: PairPlace::Foot,
     },
 };
 
@@ -160,6 +177,7 @@ pub const SLIM: Layout = Layout {
         dot: 1,
         labels: None,
     },
+    past_pair: (9, 18),
     matter: (Point::new(51, 12), 127, Shape { width: 6, height: 20, stroke: 2, gap: 2 }),
     was: None,
     why: None,
@@ -170,6 +188,7 @@ pub const SLIM: Layout = Layout {
         digits: (Point::new(1, 10), 48, Shape { width: 14, height: 21, stroke: 4, gap: 2 }),
         lines: Lines::Row(Point::new(0, -2)),
         button: None,
+        pair: PairPlace::Row,
     },
 };
 
@@ -208,6 +227,7 @@ pub const SQUARE: Layout = Layout {
         dot: 2,
         labels: Some(LARGE),
     },
+    past_pair: (23, 41),
     matter: (Point::new(4, 131), 235, Shape { width: 18, height: 38, stroke: 6, gap: 4 }),
     was: Some(Point::new(4, 98)),
     why: None,
@@ -218,6 +238,7 @@ pub const SQUARE: Layout = Layout {
         digits: (Point::new(8, 64), 232, Shape { width: 48, height: 92, stroke: 13, gap: 7 }),
         lines: Lines::Left(Point::new(8, 158), 19),
         button: Some((Point::new(8, 217), Point::new(232, 217))),
+        pair: PairPlace::Beside(Point::new(236, 161)),
     },
 };
 

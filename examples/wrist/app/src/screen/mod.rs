@@ -22,7 +22,7 @@ use embedded_graphics::primitives::Rectangle;
 use embedded_graphics::text::{Alignment, Baseline, Text, TextStyleBuilder};
 use glidepath::alarm::{Kind, Priority, Ring};
 use heapless::String;
-use layout::Lines;
+use layout::{Lines, PairPlace};
 use strokes::Shape;
 
 #[cfg(test)]
@@ -66,7 +66,7 @@ where
     }
     top(face, page, layout, display)?;
     if page == Page::Past {
-        return strip::draw(face, &layout.past, display);
+        return past(face, layout, display);
     }
     value(face, layout, display)?;
     let matter = face.matter();
@@ -87,6 +87,19 @@ where
         }
     }
     strip::draw(face, &layout.strip, display)
+}
+
+/// The last twelve hours, and over them how two sensors go together.
+fn past<D>(face: &Face<'_>, layout: &Layout, display: &mut D) -> Result<(), D::Error>
+where
+    D: DrawTarget<Color: Shade>,
+{
+    if face.pair.is_empty() || face.current().is_none() {
+        return strip::draw(face, &layout.past, display);
+    }
+    let ((row, top), (_, font)) = (layout.past_pair, layout.pair);
+    words(face.pair, Point::new(layout.past.left, row), Alignment::Left, font, Level::Ink, display)?;
+    strip::draw(face, &strip::Frame { top, ..layout.past }, display)
 }
 
 /// A line in capitals, and a unit in small print behind it.
@@ -360,6 +373,8 @@ where
     figures_in(&figures, &places.digits, form, (Level::Paper, ground), display)?;
     let wide = now.is_some_and(|now| now.bound.is_some());
     let lines = beside(face, ring, now.as_ref());
+    // whatever else is to be told of a value
+    let pair = if now.is_some() { face.pair } else { "" };
     match places.lines {
         Lines::Right(at, step) => {
             let font = if wide { layout.small } else { layout.plain };
@@ -377,7 +392,14 @@ where
         Lines::Row(at) => {
             let mut row = String::<48>::new();
             push(&mut row, marks(ring.priority));
+            if !pair.is_empty() {
+                for word in [unit_name(face.unit), pair] {
+                    push(&mut row, " ");
+                    push(&mut row, word);
+                }
+            }
             // the form of the digits says it
+            let lines = if pair.is_empty() { &lines[..] } else { &[] };
             for line in lines.iter().filter(|line| !line.is_empty() && line.as_str() != "doubted") {
                 push(&mut row, " ");
                 push(&mut row, line.trim());
@@ -387,9 +409,17 @@ where
             words(&row, at, Alignment::Left, font, Level::Paper, display)?;
         }
     }
+    let (pair_font, small) = (layout.pair.1, layout.small);
     let Some((left, right)) = places.button else { return Ok(()) };
-    words("press: seen", left, Alignment::Left, layout.small, Level::Paper, display)?;
-    words("hold: later", right, Alignment::Right, layout.small, Level::Paper, display)
+    match places.pair {
+        PairPlace::Foot if !pair.is_empty() => {
+            return words(pair, left, Alignment::Left, pair_font, Level::Paper, display);
+        }
+        PairPlace::Beside(at) => words(pair, at, Alignment::Right, pair_font, Level::Paper, display)?,
+        PairPlace::Foot | PairPlace::Row => {}
+    }
+    words("press: seen", left, Alignment::Left, small, Level::Paper, display)?;
+    words("hold: later", right, Alignment::Right, small, Level::Paper, display)
 }
 
 /// The marks of IEC 60601-1-8 for its priorities.

@@ -6,8 +6,9 @@ use crate::face::STALE;
 use embedded_graphics::pixelcolor::{BinaryColor, Rgb565};
 use glidepath::alarm::{Cause, Grounds};
 use glidepath::quality::Reason;
-use glidepath::{Agreement, Glucose, History, HistoryView, Instant, Reading, Side, Span};
+use glidepath::{Agreement, Glucose, History, HistoryView, Instant, Rate, Reading, Side, Span};
 use std::collections::HashSet;
+use std::format;
 use std::string::String as Text;
 
 type Ink = HashSet<(i32, i32)>;
@@ -352,6 +353,69 @@ fn what_is_told_of_two_sensors_has_its_room() {
             // of a value that is not the present one nothing is told so
             let stale = Face { age: Some(STALE), ..old };
             assert_eq!(drawn(&Face { pair, ..stale }), drawn(&stale));
+        }
+    }
+}
+
+/// On an alarm's screen and over the twelve hours too: on no other words, and with a gap around.
+#[test]
+fn what_is_told_of_two_sensors_has_its_room_elsewhere() {
+    let mut history = History::<8>::new();
+    for i in 0..8 {
+        let _ = history.insert(&Reading::new(Instant::from_secs(10_000 + i * 300), now().glucose));
+    }
+    let fast = Some((Rate::from_mg_dl_per_min(-2.4).unwrap(), 0.4));
+    let at = |mg_dl| Now { glucose: Glucose::from_mg_dl(mg_dl).unwrap(), rate: fast, ..now() };
+    let ring =
+        |kind, grounds| Some(Ring::new(kind, Priority::High, Cause::New, grounds, Instant::from_secs(0)));
+    let rings = [
+        (None, at(308.0)),
+        (ring(Kind::Low, Grounds::Estimate(at(62.0).glucose)), at(62.0)),
+        (ring(Kind::High, Grounds::Estimate(at(308.0).glucose)), at(308.0)),
+        (ring(Kind::Floor, Grounds::Sensor(at(48.0).glucose)), at(48.0)),
+        (ring(Kind::Floor, Grounds::Uncalibrated(at(48.0).glucose)), at(48.0)),
+        (ring(Kind::LowAhead, Grounds::Probability(0.43)), Now { low_in_min: Some(14), ..at(83.0) }),
+        (ring(Kind::WearEnd, Grounds::WearLeft(Span::from_mins(60 * 12))), at(108.0)),
+        (ring(Kind::Doubt, Grounds::Doubt), Now { doubted: true, rate: None, ..at(104.0) }),
+    ];
+    for layout in Layout::ALL {
+        for (alert, now) in rings {
+            let shown = |pair| {
+                let note = if now.doubted { "warming up" } else { "" };
+                let face = Face {
+                    at: Some(Instant::from_secs(12_300)),
+                    now: Some(now),
+                    alert,
+                    unit: Unit::MmolL,
+                    pair,
+                    note,
+                    ..face(history.view())
+                };
+                let mut canvas = Canvas::default();
+                let Ok(()) = draw_on(&face, Page::Past, layout, &mut canvas);
+                canvas.0
+            };
+            let blank = shown("              ");
+            for pair in
+                ["sensors differ", "1st sensor off", "2nd sensor off", "only 1st reads", "only 2nd reads"]
+            {
+                let changed: Ink = blank.symmetric_difference(&shown(pair)).copied().collect();
+                let (xs, ys) = (changed.iter().map(|it| it.0), changed.iter().map(|it| it.1));
+                let (left, right) = (xs.clone().min().unwrap(), xs.max().unwrap());
+                let (top, bottom) = (ys.clone().min().unwrap(), ys.max().unwrap());
+                let place = format!("{pair}, {alert:?}, {left} to {right}, {top} to {bottom}");
+                let Size { width, height } = layout.size;
+                assert!(left >= 0 && top >= 0 && right < width as i32 && bottom < height as i32, "{place}");
+                // the ground all around, inside the display
+                let (columns, rows) = (
+                    (left - 1).max(1)..=(right + 1).min(width as i32 - 2),
+                    (top - 1)..=(bottom + 1).min(height as i32 - 2),
+                );
+                let ground = |x, y| blank.contains(&(x, y)) == alert.is_some();
+                for x in columns {
+                    assert!(rows.clone().all(|y| ground(x, y)), "{place}: at {x}");
+                }
+            }
         }
     }
 }

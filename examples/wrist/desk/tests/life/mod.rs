@@ -5,8 +5,10 @@
 #[path = "../chip/mod.rs"]
 pub mod chip;
 
+mod seen;
+
 use chip::Chip;
-use embedded_graphics::primitives::Rectangle;
+use embedded_graphics::prelude::Point;
 use glidepath::alarm::{Cause, Grounds, Kind, Priority, Ring};
 use glidepath::gatt::{
     Annunciation, CgmMeasurement, Concentration, CurrentTime, DateTime, GlucoseMeasurement, Sample,
@@ -19,11 +21,11 @@ use std::sync::LazyLock;
 use wrist::app::{App, KEPT};
 use wrist::face::{Bound, Face, Matter, Now, Trust, Unit};
 use wrist::link::Frame;
-use wrist::screen::Page;
 use wrist::settings;
 use wrist::store::{Store, buffer};
 
-use wrist_desk::{Display, Picture};
+use seen::Glance;
+use wrist_desk::Display;
 
 /// What the digits of a screen say.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -54,25 +56,8 @@ struct Reader {
 static READERS: LazyLock<[Reader; 3]> =
     LazyLock::new(|| [Display::Bit, Display::Slim, Display::Colour].map(Reader::new));
 
-/// A part of a picture, whatever its colours: what is not black. FNV-1a (from memory) by words of 64 pixels.
-fn part(picture: &Picture, area: Rectangle) -> u64 {
-    let (mut hash, mut word, mut bits) = (0xCBF2_9CE4_8422_2325_u64, 0_u64, 0);
-    let mut take = |word: u64| hash = (hash ^ word).wrapping_mul(0x0000_0100_0000_01B3).rotate_left(29);
-    for y in area.rows() {
-        for x in area.columns() {
-            word = word << 1 | u64::from(picture.pixel(x as usize, y as usize) != [0; 3]);
-            bits += 1;
-            if bits % 64 == 0 {
-                take(word);
-            }
-        }
-    }
-    take(word);
-    hash
-}
-
-fn is_alarm(picture: &Picture) -> bool {
-    picture.pixel(0, 0) != [0; 3]
+fn is_alarm(picture: &Glance) -> bool {
+    picture.is_lit(Point::zero())
 }
 
 /// Minutes until a low that a screen may tell.
@@ -127,20 +112,23 @@ impl Reader {
     fn new(display: Display) -> Self {
         let layout = display.layout();
         let (mut digits, mut lines) = (HashMap::new(), HashMap::<u64, String>::new());
-        let history = History::<1>::new();
+        let (history, mut looks) = (History::<1>::new(), 0);
         let mut learn = |face: &Face<'_>, screen: Option<Screen>| {
-            let picture = display.draw(face, Page::Now);
+            let picture = Glance::at(display, face);
+            looks += 1;
+            // now and then each pixel is held against the display's own
+            assert!(looks % 61 != 0 || picture.is_like_the_picture(display, face), "{display:?}");
             let alarm = face.alert.is_some();
             assert_eq!(is_alarm(&picture), alarm);
             if let Some(screen) = screen {
-                let before = digits.insert(part(&picture, layout.figures_area(alarm)), screen);
+                let before = digits.insert(picture.part(layout.figures_area(alarm)), screen);
                 assert!(
                     before.is_none() || before == Some(screen),
                     "{before:?} looks like {screen:?}, {display:?}"
                 );
             }
             if let Some(line) = capitals(face) {
-                let seen = part(&picture, layout.capitals_area(alarm));
+                let seen = picture.part(layout.capitals_area(alarm));
                 let before = lines.insert(seen, line.clone());
                 assert!(before.is_none_or(|before| before == line), "{line} looks like another, {display:?}");
             }
@@ -182,19 +170,19 @@ impl Reader {
         for face in [Face { last, ..blind }, Face { last, age: None, ..blind }, blind] {
             learn(&face, None);
         }
-        let strokes = part(&display.draw(&blind, Page::Now), layout.strokes_area());
+        let strokes = Glance::at(display, &blind).part(layout.strokes_area());
         Self { display, digits, capitals: lines, strokes }
     }
 
     /// The number, and the line in capitals.
     fn read(&self, face: &Face<'_>) -> (Screen, Option<&String>) {
-        let (picture, layout) = (self.display.draw(face, Page::Now), self.display.layout());
+        let (picture, layout) = (Glance::at(self.display, face), self.display.layout());
         let alarm = is_alarm(&picture);
-        let line = self.capitals.get(&part(&picture, layout.capitals_area(alarm)));
-        if !alarm && part(&picture, layout.strokes_area()) == self.strokes {
+        let line = self.capitals.get(&picture.part(layout.capitals_area(alarm)));
+        if !alarm && picture.part(layout.strokes_area()) == self.strokes {
             return (Screen::Strokes { alarm }, line);
         }
-        let seen = self.digits.get(&part(&picture, layout.figures_area(alarm)));
+        let seen = self.digits.get(&picture.part(layout.figures_area(alarm)));
         let seen = *seen.unwrap_or_else(|| panic!("not a number of {:?}: {:?}", self.display, face.figure()));
         (seen, line)
     }
