@@ -266,3 +266,27 @@ fn the_first_reading_over_the_limit_does_not_warn_and_the_second_does() {
         assert_eq!(monitor.tick(Instant::from_secs(START + 60 * minute)).warning(), Some(want), "{minute}");
     }
 }
+
+/// What was near the limit before twenty minutes of silence bears nothing out after it.
+#[test]
+fn what_lies_before_a_silence_bears_nothing_out() {
+    let rule = AlarmSettings::default().low_ahead;
+    let mut monitor = calm();
+    let near = monitor.push(&reading(START + 90 * 60, 103.0)).low_ahead().unwrap();
+    assert!(near.get() > rule.limit.get() - rule.hysteresis.get() && near < rule.limit, "{near:?}");
+    for minute in 91..114 {
+        let _ = monitor.tick(Instant::from_secs(START + 60 * minute));
+    }
+    let after = monitor.push(&reading(START + 114 * 60, 72.0));
+    assert!(after.low_ahead() > Some(rule.limit), "{:?}", after.low_ahead());
+    assert_eq!(after.warning(), None);
+}
+
+#[test]
+fn the_first_reading_of_all_bears_nothing_out() {
+    let mut monitor = TrendMonitor::default();
+    monitor.run(3600);
+    let view = monitor.push(&reading(START, 72.0));
+    assert!(view.low_ahead() > Some(AlarmSettings::default().low_ahead.limit), "{:?}", view.low_ahead());
+    assert_eq!(view.warning(), None);
+}

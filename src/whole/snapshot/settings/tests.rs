@@ -120,6 +120,15 @@ fn the_bytes_by_hand() {
     assert_eq!(bytes[HEADER..HEADER + 12], model);
     assert_eq!(bytes[HEADER + 12..HEADER + 16], 0.3_f32.to_le_bytes());
     assert_eq!(bytes[HEADER + 24..HEADER + 26], [0, 0]); // not corrected, not personal
+    let numbers = |from: usize, numbers: &[f32]| {
+        let want: Vec<u8> = numbers.iter().flat_map(|number| number.to_le_bytes()).collect();
+        assert_eq!(bytes[from..from + want.len()], want, "{numbers:?}");
+    };
+    numbers(HEADER + 16, &[6.1, changed().model.white_sd()]);
+    let drift = [(200_003 * 60_i32).to_le_bytes(), (999 * 60_i32).to_le_bytes()].concat();
+    assert_eq!(bytes[HEADER + 26..HEADER + 34], drift);
+    numbers(HEADER + 34, &[0.2, 7.1, 0.21, 3.0]); // of gain and offset, scatter, caution
+    numbers(HEADER + 50, &[0.7, 1.9, 0.3, 1.1, 3.7]); // moderate, fast, margin, widest, what missing costs
     let mut low = [2_u8, 1, 0b011].to_vec();
     [71.5_f32, 5.0].iter().for_each(|number| low.extend(number.to_le_bytes()));
     [0, 900, 1800, 900_i32].iter().for_each(|secs| low.extend(secs.to_le_bytes()));
@@ -128,8 +137,39 @@ fn the_bytes_by_hand() {
     assert_eq!(bytes[no_data + 1..no_data + 5], 1501_i32.to_le_bytes());
     let doubt = PLAN + 2 + 6 * 25;
     assert_eq!(bytes[doubt..doubt + 5], [0b101, 88, 2, 0, 0]); // on, high, 600 s of delay
+    for (place, on) in [(1, true), (2, false), (4, true), (5, true)] {
+        assert_eq!(bytes[PLAN + 2 + 25 * place] & 1 != 0, on, "{place}"); // a steep rise is on, a steep fall is not
+    }
     let slot = PLAN + 2 + 2 * PROFILE;
     assert_eq!(bytes[slot..slot + 6], [0x60, 0x28, 5, 0xA5, 1, 1]);
+}
+
+/// Each number of the judge's settings in its place.
+#[test]
+fn the_judge_s_bytes_by_hand() {
+    let quality = QualityConfig {
+        least_mg_dl: 21.0,
+        greatest_mg_dl: 601.0,
+        jump_sd: 8.5,
+        pressure_share: 0.13,
+        noisy_scale: 2.5,
+        gap: Span::from_secs(1201),
+        pressure_hold: Span::from_secs(1202),
+        stuck_span: Span::from_secs(1503),
+        warm_up: Span::from_secs(3604),
+        first_day: Span::from_secs(86_405),
+        wear: Span::from_secs(864_006),
+        night_from: 1381,
+        night_to: 422,
+        stuck_readings: 9,
+    };
+    let bytes = saved(Settings { quality, ..Settings::default() });
+    let mut want = Vec::new();
+    [21.0_f32, 601.0, 8.5, 0.13, 2.5].iter().for_each(|number| want.extend(number.to_le_bytes()));
+    [1201, 1202, 1503, 3604, 86_405, 864_006_i32].iter().for_each(|secs| want.extend(secs.to_le_bytes()));
+    [1381_u16, 422].iter().for_each(|minute| want.extend(minute.to_le_bytes()));
+    want.push(9);
+    assert_eq!(bytes[PLAN - 49..PLAN], want);
 }
 
 #[test]
