@@ -27,7 +27,7 @@ const FLOOR: Glucose = Glucose::clamped(FLOOR_MG_DL);
 /// Never a medical device: make no treatment decisions by it; take a fingerstick when symptoms and reading disagree.
 ///
 /// # Memory
-/// 520 bytes. On a Cortex-M0+ it takes 13.8 kB of flash, start-up and soft floating point included; the wrist's checks hold it
+/// 520 bytes. On a Cortex-M0+ it takes 13.9 kB of flash, start-up and soft floating point included; the wrist's checks hold it
 /// under 20 kB.
 ///
 /// # Examples
