@@ -156,9 +156,8 @@ fn nights(moments: impl Iterator<Item = Instant>, clock: &impl WallClock) -> u32
     let (mut count, mut latest) = (0, None);
     for night in moments.filter_map(|at| clock.night(at.secs().into())) {
         // a clock set back in it makes no second night
-        if latest.is_none_or(|latest| night > latest) {
-            (count, latest) = (count + 1, Some(night));
-        }
+        count += u32::from(latest != Some(night));
+        latest = Some(night);
     }
     count
 }
@@ -245,6 +244,12 @@ mod tests {
     fn true_alarms_depend_on_the_window_and_gaps_are_no_days() {
         let rings = [ring(239, Kind::High, Cause::New)];
         let high = |window| score(&readings(), &rings, 300, &Utc, window).kinds[Kind::High as usize];
+        let rise = [ring(290, Kind::SteepRise, Cause::New)];
+        let risen = score(&readings(), &rise, 300, &Utc, HOUR).kinds[Kind::SteepRise as usize];
+        assert_eq!(risen.true_alarms, Some(1), "a high follows it");
+        let last = [ring(130, Kind::Low, Cause::New)];
+        let ended = score(&readings(), &last, 300, &Utc, HOUR).kinds[Kind::Low as usize];
+        assert_eq!(ended.true_alarms, Some(1), "the low ends at that moment");
         assert_eq!((high(HOUR).true_alarms, high(Span::from_mins(61)).true_alarms), (Some(0), Some(1)));
         let mut gap = readings();
         gap.retain(|reading| reading.at() < at(100) || reading.at() >= at(400));

@@ -338,8 +338,8 @@ pub fn play<W: Worn>(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use glidepath::alarm::Kind;
-    use glidepath::{Glucose, Settings};
+    use glidepath::alarm::{AlarmPlan, AlarmSettings, Kind, Slot, Weekdays};
+    use glidepath::{Glucose, Settings, Status};
 
     struct Utc;
 
@@ -358,12 +358,21 @@ mod tests {
         let monitor = Monitor::<288>::new(Settings::default()).unwrap();
         let played = play(monitor, &readings(minutes, 120.0), &Utc, &[]);
         assert_eq!(played.samples.len(), minutes.len());
+        told(&played)
+    }
+
+    fn told(played: &Played) -> Vec<(u32, Kind)> {
         played.rings.iter().map(|ring| (ring.at.secs() / 60, ring.kind)).collect()
+    }
+
+    /// Minutes without a reading until that rings.
+    fn silence() -> u32 {
+        Settings::default().alarms.settings_at(None).rule(Kind::NoData).limit.number() as u32
     }
 
     #[test]
     fn silence_is_noticed_between_readings_but_not_when_one_comes_in_time() {
-        let limit = Settings::default().alarms.settings_at(None).rule(Kind::NoData).limit.number() as u32;
+        let limit = silence();
         let late = [0, 5, 5 + limit + 1];
         assert_eq!(rings(&late), [(5 + limit, Kind::NoData)]);
         assert_eq!(rings(&[0, 5, 5 + limit]), [], "the reading comes at that moment");
@@ -396,5 +405,84 @@ mod tests {
         let played = play(monitor, &readings(&[0, 5, 10], 120.0), &Utc, &[stick]);
         let [pricked] = played.pricked.as_slice() else { panic!("{:?}", played.pricked) };
         assert!(pricked.used && (pricked.expected - 120.0).abs() < 2.0, "{pricked:?}");
+    }
+
+    #[test]
+    fn a_fingerstick_makes_the_wearer_look_and_so_the_monitor() {
+        let monitor = Monitor::<288>::new(Settings::default()).unwrap();
+        let at = 5 + silence();
+        let stick = Fingerstick::new(Instant::from_secs(at * 60), Glucose::from_mg_dl(118.0).unwrap());
+        let played = play(monitor, &readings(&[0, 5, at + 1], 120.0), &Utc, &[stick]);
+        assert_eq!(told(&played), [(at, Kind::NoData)]);
+    }
+
+    #[test]
+    fn settings_go_by_the_wearers_clock() {
+        struct Noon;
+        impl WallClock for Noon {
+            fn wall(&self, instant: i64) -> i64 {
+                instant + 12 * 3600
+            }
+        }
+        let mut without = AlarmSettings::default();
+        let mut high = without.rule(Kind::High);
+        high.on = false;
+        without.set_rule(Kind::High, high).unwrap();
+        let mut plan = AlarmPlan::new(AlarmSettings::default()).unwrap();
+        let profile = plan.add_profile(without).unwrap();
+        plan.add_slot(Slot { days: Weekdays::ALL, from: 12 * 60, to: 15 * 60, profile }).unwrap();
+        let highs = |clock: &dyn Fn(Monitor<288>, &[Reading]) -> Played| {
+            let monitor = Monitor::new(Settings::default().with_alarms(plan)).unwrap();
+            let day: Vec<u32> = (0..30).map(|n| n * 5).collect();
+            told(&clock(monitor, &readings(&day, 390.0)))
+                .iter()
+                .filter(|(_, kind)| *kind == Kind::High)
+                .count()
+        };
+        assert_eq!(highs(&|monitor, readings| play(monitor, readings, &Noon, &[])), 0);
+        assert_ne!(highs(&|monitor, readings| play(monitor, readings, &Utc, &[])), 0);
+    }
+
+    #[test]
+    fn of_a_reading_that_is_not_newer_nothing_is_said() {
+        let monitor = Monitor::<288>::new(Settings::default()).unwrap();
+        let mut walk = Walk::new(monitor, 2);
+        for reading in readings(&[10, 5], 120.0) {
+            walk.reading(Side::First, &reading, f32::NAN, &Utc);
+        }
+        let [newer, older] = walk.played.samples.as_slice() else { panic!("two readings") };
+        assert!(newer.plasma.is_finite() && older.plasma.is_nan() && older.predicted.is_nan());
+    }
+
+    #[test]
+    fn alarms_ring_by_believed_readings_of_the_first_sensor() {
+        let monitor = Monitor::<288>::new(Settings::default()).unwrap();
+        let mut some = readings(&[0, 5, 10], 120.0);
+        some[1] = some[1].with_status(Status::Fault);
+        assert_eq!(play(monitor, &some, &Utc, &[]).believed(), [some[0], some[2]]);
+
+        let pair = PairMonitor::<288>::new(Settings::default(), Settings::default()).unwrap();
+        let mut walk = Walk::new(pair, 4);
+        for (n, reading) in readings(&[0, 1, 5, 6], 120.0).iter().enumerate() {
+            let side = if n % 2 == 0 { Side::Second } else { Side::First };
+            walk.reading(side, reading, f32::NAN, &Utc);
+        }
+        let minutes: Vec<u32> =
+            walk.played.believed().iter().map(|reading| reading.at().secs() / 60).collect();
+        assert_eq!(minutes, [1, 6]);
+        let sides: Vec<Side> = walk.played.samples.iter().map(Sample::side).collect();
+        assert_eq!(sides, [Side::Second, Side::First, Side::Second, Side::First]);
+    }
+
+    #[test]
+    fn a_fingerstick_is_used_if_either_sensor_takes_it_in() {
+        let pair = PairMonitor::<288>::new(Settings::default(), Settings::default()).unwrap();
+        let mut walk = Walk::new(pair, 2);
+        for reading in &readings(&[0, 5], 120.0) {
+            walk.reading(Side::Second, reading, f32::NAN, &Utc);
+        }
+        walk.fingerstick(&Fingerstick::new(Instant::from_secs(360), Glucose::from_mg_dl(118.0).unwrap()));
+        let [pricked] = walk.played.pricked.as_slice() else { panic!("one") };
+        assert!(pricked.used && pricked.refused().is_none() && pricked.expected.is_finite(), "{pricked:?}");
     }
 }
