@@ -4,6 +4,7 @@
 set -euo pipefail
 cd "$(dirname "$0")"
 export CARGO_TARGET_DIR="${CARGO_TARGET_DIR:-$PWD/target}"
+rustup target add thumbv6m-none-eabi thumbv7m-none-eabi thumbv7em-none-eabihf riscv32imc-unknown-none-elf
 cargo build --release -p wrist-pico --target thumbv6m-none-eabi
 cargo build --release -p wrist-qemu --target thumbv6m-none-eabi
 cargo build --release -p wrist-qemu --target thumbv7m-none-eabi

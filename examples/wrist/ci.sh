@@ -19,7 +19,7 @@ if [ ${#missing[@]} -gt 0 ]; then
     $sudo apt-get update -qq
     $sudo env DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends "${missing[@]}"
 fi
-rustup target add thumbv6m-none-eabi thumbv7m-none-eabi thumbv7em-none-eabihf riscv32imc-unknown-none-elf
+rustup target add thumbv6m-none-eabi riscv32imc-unknown-none-elf # to be looked through before ./build.sh adds all of them
 
 count() { # adds up what the last step passed: cargo's lines, or node's
     local more

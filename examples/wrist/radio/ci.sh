@@ -20,9 +20,7 @@ if [ ${#missing[@]} -gt 0 ]; then
     $sudo env DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends "${missing[@]}"
 fi
 rustup target add thumbv7em-none-eabihf
-# the controller's headers are read by clang, which must be told where its own and the C library's are
-headers=$(ls -d /usr/lib/llvm-*/lib/clang/*/include | tail -n 1)
-export BINDGEN_EXTRA_CLANG_ARGS="-isystem $headers -isystem /usr/include/newlib"
+source ./headers.sh
 
 VENV="$CARGO_TARGET_DIR/venv"
 [ -x "$VENV/bin/python" ] || python3 -m venv "$VENV"
@@ -36,7 +34,7 @@ passed=$(awk '/^test result: ok/ { n += $4 } END { print n + 0 }' "$LOG")
 cargo build --quiet -p wrist-radio-desk
 
 cargo clippy --quiet --release -p wrist-nrf52840 --target thumbv7em-none-eabihf -- -D warnings
-cargo build --quiet --release -p wrist-nrf52840 --target thumbv7em-none-eabihf
+./build.sh
 cargo run --quiet -p wrist-radio-desk -- sizes "$CARGO_TARGET_DIR/thumbv7em-none-eabihf/release/wrist-nrf52840"
 
 (cd sensor && "$VENV/bin/python" runs.py "$CARGO_TARGET_DIR/debug/wrist-radio-desk" ../../golden/day.frames \

@@ -4,6 +4,7 @@
 //! they end with, and as OUT.readings the readings in them.
 //! `wrist-desk kept FLASH`: the readings kept in an image of the Pico's flash chip.
 //! `wrist-desk settings FILE.toml OUT`: the frame that brings these settings; what `glidepath settings` prints is such a file.
+//! `wrist-desk reading OUT MG_DL`: the bytes on the line for one invented reading of this moment, to see that a board is alive.
 //! `wrist-desk uf2 ELF OUT`: the file for the Pico's boot loader.
 //! `wrist-desk measure ELF`: sizes, and symbols of panics, f64 and float formatting.
 
@@ -53,6 +54,12 @@ fn main() -> Result<(), String> {
             println!("Settings {name}: the wrist says \"Settings {name} kept.\" once they are in force.");
             std::fs::write(out, frame).map_err(|e| format!("{out}: {e}"))
         }
+        ["reading", out, mg_dl] => {
+            let mg_dl = mg_dl.parse().map_err(|e| format!("mg/dL: {e}"))?;
+            let minutes = std::time::UNIX_EPOCH.elapsed().map_err(|e| e.to_string())?.as_secs() / 60;
+            let line = stream::reading(minutes, mg_dl).ok_or("a sensor tells 40 to 400 mg/dL")?;
+            std::fs::write(out, line).map_err(|e| format!("{out}: {e}"))
+        }
         ["uf2", elf, out] => {
             let uf2 = image::uf2(&read(elf)?).map_err(|e| format!("{elf}: {e}"))?;
             std::fs::write(out, uf2).map_err(|e| format!("{out}: {e}"))
@@ -64,7 +71,7 @@ fn main() -> Result<(), String> {
             found.iter().for_each(|name| println!("  {name}"));
             Ok(())
         }
-        _ => Err("usage: wrist-desk sheet OUT.png COLUMNS SCALE PICTURE... | stream OUT SEED | week OUT DAYS | kept FLASH | settings FILE.toml OUT | uf2 ELF OUT | measure ELF".into()),
+        _ => Err("usage: wrist-desk sheet OUT.png COLUMNS SCALE PICTURE... | stream OUT SEED | week OUT DAYS | kept FLASH | settings FILE.toml OUT | reading OUT MG_DL | uf2 ELF OUT | measure ELF".into()),
     }
 }
 

@@ -6,7 +6,8 @@ use glidepath::gatt::{
     SampleLocation, SampleType, SessionStart, Sfloat,
 };
 use glidepath::simulate::{Meter, MeterModel, Person, PersonConfig, Sensor, SensorModel};
-use glidepath::{Instant, Reading, Span, Status};
+use glidepath::{Glucose, Instant, Reading, Span, Status};
+use wrist::app::range;
 use wrist::link::Frame;
 
 /// The seed of the day in the golden files: quiet until an alarm of a low ahead, and a low then.
@@ -84,6 +85,16 @@ pub fn day(seed: u64, days: u32) -> Vec<(Instant, Vec<Frame>)> {
 /// The frames that begin every session: the time, and when the sensor was started.
 pub fn opening(at: Instant) -> [Frame; 2] {
     [Frame::Time(CurrentTime::new(date_time(at))), Frame::Start(SessionStart::new(session()))]
+}
+
+/// The bytes on the line for one reading, with what begins a session. Told by an invented clock, whose minutes go on with the
+/// given ones for a week. None when no sensor tells so much.
+pub fn reading(minutes: u64, mg_dl: f32) -> Option<Vec<u8>> {
+    let glucose = Glucose::from_mg_dl(mg_dl).ok().filter(|glucose| range().contains(glucose))?;
+    let at = session_at().plus(Span::from_mins(2880 + (minutes % 10_080) as i32));
+    let frames = opening(at).into_iter().chain([measurement(&Reading::new(at, glucose))]);
+    // an end first: what came before on the line is no part of it
+    Some([0].into_iter().chain(frames.flat_map(|frame| frame.stuffed())).collect())
 }
 
 /// The stream as a file: records of minute (2 bytes, little endian, from the first), length (1 byte), bytes.

@@ -151,3 +151,21 @@ fn growing_old() {
     story.run(60_000, false);
     story.check("day-stale");
 }
+
+/// What the README sends to a new board is a number on its screen, and so is the next one.
+#[test]
+fn a_reading_of_this_moment_is_shown() {
+    let mut app = App::new(Settings::default()).unwrap();
+    for (minutes, mg_dl) in [(29_412_345, 104.0), (29_412_350, 112.0)] {
+        let _ = app.tick((minutes as u32 - 29_412_345) * 60_000, false);
+        app.byte(0x55); // noise of a line that is plugged in
+        for byte in wrist_desk::stream::reading(minutes, mg_dl).unwrap() {
+            let _ = app.byte(byte);
+        }
+        let face = app.face();
+        assert_eq!((face.last.unwrap().mg_dl(), face.age), (mg_dl, Some(glidepath::Span::ZERO)));
+        assert!(face.current().is_some());
+    }
+    assert_eq!(app.counts().kept, 2);
+    assert!([39.0, 401.0, f32::NAN].iter().all(|mg_dl| wrist_desk::stream::reading(0, *mg_dl).is_none()));
+}
