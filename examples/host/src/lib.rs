@@ -1,6 +1,8 @@
 //! The desk tool: recorded glucose traces through the same code that runs on the wrist. The program is [`run`]; to rank a
 //! method of your own beside those of the library is [`rank`].
 
+#![warn(clippy::too_many_lines)]
+
 pub mod args;
 pub mod compare;
 pub mod failure;

@@ -66,6 +66,42 @@ pub struct DisputeFigures {
     pub ard_difference_interval_percent: Option<Ends>,
 }
 
+/// How two sensors agree, over the pairs of their readings.
+struct Agreed {
+    /// Of each independent part.
+    clusters: Vec<PointAccuracy>,
+    all: PointAccuracy,
+    rates: RateAgreement,
+    /// The sum of |first − second|, percent of their mean.
+    relative: f64,
+    levels: [Tracked; 2],
+}
+
+impl Agreed {
+    fn over(points: &[Point], part: fn(&Point) -> i64) -> Self {
+        let mut clusters: Vec<(i64, PointAccuracy)> = Vec::new();
+        let (mut all, mut rates) = (PointAccuracy::new(), RateAgreement::new());
+        let (mut relative, mut levels) = (0.0_f64, [Tracked::default(), Tracked::default()]);
+        for point in points {
+            let this = part(point);
+            if clusters.last().is_none_or(|(last, _)| *last != this) {
+                clusters.push((this, PointAccuracy::new()));
+            }
+            if let Some((_, accuracy)) = clusters.last_mut() {
+                accuracy.push(&point.pair);
+            }
+            all.push(&point.pair);
+            rates.push(&point.pair);
+            let (a, b) = (point.pair.sensor().mg_dl(), point.pair.reference().mg_dl());
+            relative += f64::from(200.0 * (a - b).abs() / (a + b).max(1.0));
+            levels[0].push(a);
+            levels[1].push(b);
+        }
+        let clusters = clusters.into_iter().map(|(_, accuracy)| accuracy).collect();
+        Self { clusters, all, rates, relative, levels }
+    }
+}
+
 /// Compares two sensors; `first_points` and `second_points` are their pairs with the fingersticks.
 pub fn between(first: &Worn, second: &Worn, pairing: Pairing, pairs: [&[Point]; 2]) -> Between {
     let shown: Vec<Fingerstick> = second
@@ -76,25 +112,7 @@ pub fn between(first: &Worn, second: &Worn, pairing: Pairing, pairs: [&[Point]; 
         .collect();
     let (points, _) = pair_up(first, &shown, pairing);
     let (part, basis) = parts(&points);
-    let (mut clusters, mut all): (Vec<(i64, PointAccuracy)>, _) = (Vec::new(), PointAccuracy::new());
-    let mut rates = RateAgreement::new();
-    let (mut absolute, mut levels) = (0.0_f64, [Tracked::default(), Tracked::default()]);
-    for point in &points {
-        let this = part(point);
-        if clusters.last().is_none_or(|(last, _)| *last != this) {
-            clusters.push((this, PointAccuracy::new()));
-        }
-        if let Some((_, accuracy)) = clusters.last_mut() {
-            accuracy.push(&point.pair);
-        }
-        all.push(&point.pair);
-        rates.push(&point.pair);
-        let (a, b) = (point.pair.sensor().mg_dl(), point.pair.reference().mg_dl());
-        absolute += f64::from(200.0 * (a - b).abs() / (a + b).max(1.0));
-        levels[0].push(a);
-        levels[1].push(b);
-    }
-    let clusters: Vec<PointAccuracy> = clusters.into_iter().map(|(_, accuracy)| accuracy).collect();
+    let Agreed { clusters, all, rates, relative, levels } = Agreed::over(&points, part);
     let bias = bias_interval(&clusters);
     let limits = all.limits_of_agreement();
     let behind = lag(
@@ -119,7 +137,7 @@ pub fn between(first: &Worn, second: &Worn, pairing: Pairing, pairs: [&[Point]; 
         sd_mg_dl: all.sd_mg_dl(),
         loa_lower_mg_dl: limits.map(|limits| limits.lower().estimate()),
         loa_upper_mg_dl: limits.map(|limits| limits.upper().estimate()),
-        mean_abs_relative_diff_percent: (!points.is_empty()).then(|| (absolute / points.len() as f64) as f32),
+        mean_abs_relative_diff_percent: (!points.is_empty()).then(|| (relative / points.len() as f64) as f32),
         lag_min: behind.lag_min,
         lag_interval_min: behind.lag_interval_min,
         rates_same_bin_percent: rate(rates.same_bin()),

@@ -1,7 +1,9 @@
 //! Two sensors worn for two weeks by somebody who does not exist: all invented, with the truth known.
 
 use glidepath::accuracy::LagScan;
-use glidepath::simulate::{Faults, Meter, MeterModel, Person, PersonConfig, Random, Sensor, SensorModel};
+use glidepath::simulate::{
+    Faults, Meter, MeterModel, Person, PersonConfig, Random, Sensor, SensorModel, Truth,
+};
 use glidepath::{Fingerstick, Glucose, Instant, Reading, Span, Status};
 
 use super::input::{Study, Worn};
@@ -58,6 +60,34 @@ impl Making {
         Self { sensor, offset, readings, under_skin, interval, differences: 0.0, relative: 0.0, count: 0 }
     }
 
+    /// The sensor a minute on; `checked` is what a meter shows, mg/dL, and what is shown counts over waking hours.
+    fn follow(&mut self, truth: &Truth, minute: u32, checked: f32) {
+        self.sensor.follow(truth);
+        if !minute.is_multiple_of(self.interval) {
+            return;
+        }
+        self.under_skin.push(Reading::new(truth.at(), self.sensor.interstitial()));
+        let Some(sample) = self.sensor.read() else { return };
+        let reading = sample.reading();
+        if reading.status() != Status::Normal {
+            self.readings.push(reading);
+            return;
+        }
+        let shown = reading.glucose().mg_dl() + self.offset;
+        let Ok(glucose) = Glucose::from_mg_dl(shown.max(0.0)) else { return };
+        self.readings.push(Reading::new(reading.at(), glucose));
+        if WAKING.contains(&(minute % 1440)) {
+            self.differences += f64::from(shown - truth.plasma().mg_dl());
+            self.relative += f64::from(100.0 * (shown - checked).abs() / checked);
+            self.count += 1;
+        }
+    }
+
+    fn worn(self, name: &str) -> Worn {
+        let interval = Span::from_mins(self.interval.cast_signed());
+        Worn::new(name.to_owned(), self.readings, interval, Clock::default())
+    }
+
     fn known(&self, blood: &[Reading]) -> Known {
         let count = f64::from(self.count.max(1));
         Known {
@@ -108,34 +138,13 @@ pub fn invent(seed: u64, days: u32) -> Invented {
         }
         let checked = every_minute.measure(&truth).glucose().mg_dl();
         for making in &mut makings {
-            making.sensor.follow(&truth);
-            if minute % making.interval != 0 {
-                continue;
-            }
-            making.under_skin.push(Reading::new(truth.at(), making.sensor.interstitial()));
-            let Some(sample) = making.sensor.read() else { continue };
-            let reading = sample.reading();
-            if reading.status() != Status::Normal {
-                making.readings.push(reading);
-                continue;
-            }
-            let shown = reading.glucose().mg_dl() + making.offset;
-            let Ok(glucose) = Glucose::from_mg_dl(shown.max(0.0)) else { continue };
-            making.readings.push(Reading::new(reading.at(), glucose));
-            if WAKING.contains(&of_day) {
-                making.differences += f64::from(shown - truth.plasma().mg_dl());
-                making.relative += f64::from(100.0 * (shown - checked).abs() / checked);
-                making.count += 1;
-            }
+            making.follow(&truth, minute, checked);
         }
         person.step(Span::from_mins(1));
     }
     let known = [makings[0].known(&blood), makings[1].known(&blood)];
     let lag_between_min = shift(&makings[0].under_skin, &makings[1].under_skin);
-    let sensors = makings.into_iter().zip(["alder", "birch"]).map(|(making, name)| {
-        let interval = Span::from_mins(making.interval.cast_signed());
-        Worn::new(name.to_owned(), making.readings, interval, Clock::default())
-    });
+    let sensors = makings.into_iter().zip(["alder", "birch"]).map(|(making, name)| making.worn(name));
     let study = Study {
         sensors: sensors.collect(),
         reference: Some(fingersticks),

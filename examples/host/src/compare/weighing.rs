@@ -147,83 +147,98 @@ impl Weighing {
 
     /// Weighs two sensors; `measured` gives what the traces say of each.
     pub fn weigh(&self, names: [&str; 2], measured: impl Fn(usize, Measure) -> Option<Value>) -> Weighed {
-        let mut lines = Vec::new();
-        let (mut weights, mut totals, mut variance) = (0.0, [0.0; 2], 0.0);
-        let mut left_out = Vec::new();
+        let (mut lines, mut sums, mut left_out) = (Vec::new(), Sums::default(), Vec::new());
         for (name, criterion) in &self.criteria {
-            let value = |n: usize| criterion.measure.and_then(|measure| measured(n, measure));
-            let both = [criterion.marked(names[0], value(0)), criterion.marked(names[1], value(1))];
-            let mut line = Line {
-                criterion: name.clone(),
-                weight: criterion.weight,
-                first_value: value(0).map(|value| value.value),
-                second_value: value(1).map(|value| value.value),
-                first_marks: both[0].map(|(marks, _)| marks),
-                second_marks: both[1].map(|(marks, _)| marks),
-                contributes: None,
-            };
-            match both {
-                [Some((a, a_error)), Some((b, b_error))] if criterion.weight > 0.0 => {
-                    weights += criterion.weight;
-                    totals[0] += criterion.weight * a;
-                    totals[1] += criterion.weight * b;
-                    variance += criterion.weight.powi(2) * (a_error.powi(2) + b_error.powi(2));
-                    line.contributes = Some(criterion.weight * (a - b));
-                }
-                _ => left_out.push(name.clone()),
+            let values = [0, 1].map(|n| criterion.measure.and_then(|measure| measured(n, measure)));
+            let line = criterion.line(name, names, values, &mut sums);
+            if line.contributes.is_none() {
+                left_out.push(name.clone());
             }
             lines.push(line);
         }
-        if weights <= 0.0 {
-            return Weighed {
-                first: names[0].to_owned(),
-                second: names[1].to_owned(),
-                lines,
-                first_total: None,
-                second_total: None,
-                first_better_percent: None,
-                verdict: "nothing is known of both sensors".to_owned(),
-                known_weight_percent: 0.0,
-                decided_by: None,
-                turns_without_it: None,
-                left_out,
-            };
-        }
-        for line in &mut lines {
-            line.contributes = line.contributes.map(|part| part / weights);
-        }
-        let [first, second] = totals.map(|total| total / weights);
-        let difference = first - second;
-        let error = variance.sqrt() / weights;
-        let chance = if error > 0.0 { normal(difference / error) } else { 0.5 + 0.5 * sign(difference) };
-        let ahead = sign(difference);
-        let deciding = lines
-            .iter()
-            .filter(|line| line.contributes.is_some_and(|part| part * ahead > 0.0))
-            .max_by(|a, b| {
-                let size = |line: &Line| line.contributes.unwrap_or(0.0).abs();
-                size(a).total_cmp(&size(b))
-            });
-        Weighed {
+        let mut weighed = Weighed {
             first: names[0].to_owned(),
             second: names[1].to_owned(),
-            first_total: Some(first),
-            second_total: Some(second),
-            first_better_percent: Some(100.0 * chance),
-            verdict: verdict(names, chance),
-            known_weight_percent: 100.0 * weights
-                / self.criteria.values().map(|criterion| criterion.weight).sum::<f32>(),
-            decided_by: deciding.map(|line| line.criterion.clone()),
-            turns_without_it: deciding
-                .and_then(|line| line.contributes)
-                .map(|part| sign(difference - part) * ahead < 0.0),
             lines,
+            first_total: None,
+            second_total: None,
+            first_better_percent: None,
+            verdict: "nothing is known of both sensors".to_owned(),
+            known_weight_percent: 0.0,
+            decided_by: None,
+            turns_without_it: None,
             left_out,
+        };
+        if sums.weights > 0.0 {
+            weighed.judge(names, &sums);
+            weighed.known_weight_percent =
+                100.0 * sums.weights / self.criteria.values().map(|criterion| criterion.weight).sum::<f32>();
         }
+        weighed
+    }
+}
+
+/// What the criteria known of both sensors add up to.
+#[derive(Default)]
+struct Sums {
+    weights: f32,
+    totals: [f32; 2],
+    variance: f32,
+}
+
+impl Weighed {
+    /// Who is ahead, how likely, and by which criterion.
+    fn judge(&mut self, names: [&str; 2], sums: &Sums) {
+        for line in &mut self.lines {
+            line.contributes = line.contributes.map(|part| part / sums.weights);
+        }
+        let [first, second] = sums.totals.map(|total| total / sums.weights);
+        let difference = first - second;
+        let error = sums.variance.sqrt() / sums.weights;
+        let chance = if error > 0.0 { normal(difference / error) } else { 0.5 + 0.5 * sign(difference) };
+        let ahead = sign(difference);
+        let deciding =
+            self.lines.iter().filter(|line| line.contributes.is_some_and(|part| part * ahead > 0.0)).max_by(
+                |a, b| {
+                    let size = |line: &Line| line.contributes.unwrap_or(0.0).abs();
+                    size(a).total_cmp(&size(b))
+                },
+            );
+        self.decided_by = deciding.map(|line| line.criterion.clone());
+        self.turns_without_it =
+            deciding.and_then(|line| line.contributes).map(|part| sign(difference - part) * ahead < 0.0);
+        self.first_total = Some(first);
+        self.second_total = Some(second);
+        self.first_better_percent = Some(100.0 * chance);
+        self.verdict = verdict(names, chance);
     }
 }
 
 impl Criterion {
+    /// Its line for two sensors; what both have marks for is added to the sums.
+    fn line(&self, name: &str, names: [&str; 2], values: [Option<Value>; 2], sums: &mut Sums) -> Line {
+        let both = [self.marked(names[0], values[0]), self.marked(names[1], values[1])];
+        let mut contributes = None;
+        if let [Some((a, a_error)), Some((b, b_error))] = both
+            && self.weight > 0.0
+        {
+            sums.weights += self.weight;
+            sums.totals[0] += self.weight * a;
+            sums.totals[1] += self.weight * b;
+            sums.variance += self.weight.powi(2) * (a_error.powi(2) + b_error.powi(2));
+            contributes = Some(self.weight * (a - b));
+        }
+        Line {
+            criterion: name.to_owned(),
+            weight: self.weight,
+            first_value: values[0].map(|value| value.value),
+            second_value: values[1].map(|value| value.value),
+            first_marks: both[0].map(|(marks, _)| marks),
+            second_marks: both[1].map(|(marks, _)| marks),
+            contributes,
+        }
+    }
+
     /// Marks and their standard error.
     fn marked(&self, name: &str, value: Option<Value>) -> Option<(f32, f32)> {
         if self.measure.is_none() {

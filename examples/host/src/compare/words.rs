@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use super::amounts::{self, signed};
 use super::between::Between;
-use super::figures::{Basis, Ends, FEWEST, Figures};
+use super::figures::{Basis, Ends, FEWEST, Figures, Lag, NotPaired};
 use super::report::{Report, SensorReport};
 use super::weighing::Weighed;
 use crate::table::Unit;
@@ -209,56 +209,55 @@ fn against_reference(sensor: &SensorReport, unit: Unit) -> String {
         ),
         (pairs, Some(bias), Some(mard)) => {
             let way = if bias < 0.0 { "lower" } else { "higher" };
-            let mut out = format!(
-                "{name} against the reference ({pairs} pairs): MARD {mard:.1} %{}, and it reads {} {} {way}{}",
+            format!(
+                "{name} against the reference ({pairs} pairs): MARD {mard:.1} %{}, and it reads {} {} {way}{}; {}.",
                 figures
                     .mard_interval_percent
                     .map_or_else(String::new, |ends| format!(" ({})", between_ends(ends))),
                 amount(bias.abs(), unit),
                 unit.name(),
                 bias_interval(figures, bias, unit),
-            );
-            match (sensor.lag.lag_min, sensor.lag.lag_interval_min) {
-                (Some(lag), None) => {
-                    let _ = write!(
-                        out,
-                        "; it seems to run {} min behind blood, how surely is not known",
-                        signed(lag, 1)
-                    );
-                }
-                (Some(lag), Some([low, high])) => {
-                    let _ = write!(
-                        out,
-                        "; it runs {} min behind blood (95 % interval {} to {})",
-                        signed(lag, 1),
-                        signed(low, 1),
-                        signed(high, 1)
-                    );
-                }
-                _ => out.push_str("; how late it is these references do not show"),
-            }
-            out + "."
+                behind_blood(&sensor.lag),
+            )
         }
     };
     if (2..FEWEST).contains(&figures.pairs) {
         let _ = write!(sentence, " {} pairs are too few for rates.", figures.pairs);
     }
     if sensor.not_paired.total() > 0 {
-        let not = &sensor.not_paired;
-        let reasons: Vec<String> = [
-            (not.no_reading, "with no reading near"),
-            (not.reading_taken, "whose reading belonged to a nearer one"),
-            (not.out_of_sensor_range, "with the sensor out of its range"),
-            (not.reading_not_usable, "with no usable value"),
-            (not.outside_wear, "before or after the wear"),
-        ]
-        .into_iter()
-        .filter(|(count, _)| *count > 0)
-        .map(|(count, why)| format!("{count} {why}"))
-        .collect();
-        let _ = write!(sentence, " Not paired: {}.", reasons.join(", "));
+        let _ = write!(sentence, " Not paired: {}.", why_not_paired(&sensor.not_paired));
     }
     sentence
+}
+
+fn behind_blood(lag: &Lag) -> String {
+    match (lag.lag_min, lag.lag_interval_min) {
+        (Some(lag), None) => {
+            format!("it seems to run {} min behind blood, how surely is not known", signed(lag, 1))
+        }
+        (Some(lag), Some([low, high])) => format!(
+            "it runs {} min behind blood (95 % interval {} to {})",
+            signed(lag, 1),
+            signed(low, 1),
+            signed(high, 1)
+        ),
+        _ => "how late it is these references do not show".to_owned(),
+    }
+}
+
+fn why_not_paired(not: &NotPaired) -> String {
+    let reasons: Vec<String> = [
+        (not.no_reading, "with no reading near"),
+        (not.reading_taken, "whose reading belonged to a nearer one"),
+        (not.out_of_sensor_range, "with the sensor out of its range"),
+        (not.reading_not_usable, "with no usable value"),
+        (not.outside_wear, "before or after the wear"),
+    ]
+    .into_iter()
+    .filter(|(count, _)| *count > 0)
+    .map(|(count, why)| format!("{count} {why}"))
+    .collect();
+    reasons.join(", ")
 }
 
 fn between_ends([low, high]: Ends) -> String {

@@ -125,85 +125,133 @@ pub fn fit(sets: &[Set]) -> Result<Fitted, Failure> {
     if traces.is_empty() {
         return Err(Failure::new(NO_REFERENCES));
     }
-    let mut sets: Vec<&str> = traces.iter().map(|trace| trace.set.as_str()).collect();
-    sets.sort_unstable();
-    sets.dedup();
-    let mut people: Vec<(&str, &str)> =
-        traces.iter().map(|trace| (trace.set.as_str(), trace.owner())).collect();
-    people.sort_unstable();
-    people.dedup();
-    let recorded: Vec<Pairs> = traces
-        .iter()
-        .map(|trace| Pairs {
-            set: sets.iter().position(|set| *set == trace.set).unwrap_or(0),
-            fold: people.iter().position(|p| *p == (trace.set.as_str(), trace.owner())).unwrap_or(0) % FOLDS,
-            pairs: pairs(trace),
-        })
-        .collect();
-    let nothing = nothing_to_gain(&recorded, sets.len());
-
-    let mut out = String::new();
-    let _ = writeln!(
-        out,
-        "people: {}",
-        people.iter().map(|(set, p)| format!("{set}/{p}")).collect::<Vec<_>>().join(" ")
-    );
-    let all = search(&recorded, &nothing, sets.len(), |_| true);
+    let world = World::of(&traces);
+    let all = world.search(|_| true);
     let source: String = NAMES
         .iter()
         .zip(all)
         .map(|(name, value)| format!("            {name}: {},\n", held(value)))
         .collect();
+    let mut out = String::new();
     let _ = writeln!(
         out,
-        "\nby caution, the rest as shipped: shown %, set by set and where there is nothing to gain:"
+        "people: {}",
+        world.people.iter().map(|(set, p)| format!("{set}/{p}")).collect::<Vec<_>>().join(" ")
     );
-    for caution in CAUTIONS {
-        let Ok(drift) = Drift::default().with_caution(caution) else { continue };
-        let judged = judged_with(&recorded, &nothing, sets.len(), drift, |_| true);
-        let shown = judged.iter().map(|j| format!("{:8.2}", 100.0 * j.shown / j.sticks.max(1.0)));
-        let _ = writeln!(out, "  {caution:<4} {}", shown.collect::<String>());
-    }
-    let head = format!("{:>6} {:>8} {:>8} {:>8}", "sticks", "raw %", "shown %", "held %");
-    let _ = writeln!(out, "\n{:<34} {head}", "people left out, a fifth at a time:");
-    let mut left_out = vec![Judged::default(); sets.len() + 1];
-    for fold in 0..FOLDS {
-        let constants = search(&recorded, &nothing, sets.len(), |trace| trace.fold != fold);
-        let _ = writeln!(out, "  without group {fold}: {constants:?}");
-        let judged = judge(&recorded, &nothing, sets.len(), &constants, |trace| trace.fold == fold);
-        left_out.iter_mut().zip(judged).for_each(|(total, judged)| total.merge(&judged));
-    }
-    table(&mut out, &sets, &left_out);
-    let _ = writeln!(out, "{:<34} {head}", "sets left out, one at a time:");
-    let mut left_out = vec![Judged::default(); sets.len()];
-    for (set, name) in sets.iter().enumerate() {
-        let others: Vec<Pairs> = recorded
-            .iter()
-            .filter(|trace| trace.set != set)
-            .map(|trace| Pairs { pairs: trace.pairs.clone(), ..*trace })
-            .collect();
-        let nothing = nothing_to_gain(&others, sets.len());
-        let constants = search(&others, &nothing, sets.len(), |_| true);
-        let _ = writeln!(out, "  without {name}: {constants:?}");
-        let judged = judge(&recorded, &[], sets.len(), &constants, |trace| trace.set == set);
-        left_out.iter_mut().zip(judged).for_each(|(total, judged)| total.merge(&judged));
-    }
-    table(&mut out, &sets, &left_out);
-    let _ = writeln!(out, "{:<34} {head}", "as shipped, the calibrated reading:");
-    table(&mut out, &sets, &judged_with(&recorded, &nothing, sets.len(), Drift::default(), |_| true));
-    let _ = writeln!(out, "{:<34} {head}", "as shipped, the monitor's value:");
-    let mut monitored = vec![Judged::default(); sets.len()];
-    for trace in &traces {
-        let set = sets.iter().position(|set| *set == trace.set).unwrap_or(0);
-        if let Some(total) = monitored.get_mut(set) {
-            total.merge(&monitor(trace));
-        }
-    }
-    table(&mut out, &sets, &monitored);
+    world.by_caution(&mut out);
+    let _ = writeln!(out);
+    world.people_left_out(&mut out);
+    world.sets_left_out(&mut out);
+    world.as_shipped(&mut out, &traces);
     Ok(Fitted {
         sources: vec![("src/live/calibration/bayes/mod.rs", source)],
         figures: out.lines().map(str::to_owned).collect(),
     })
+}
+
+/// Everything judged: the people as recorded, and the world without anything to gain.
+struct World<'a> {
+    sets: Vec<&'a str>,
+    people: Vec<(&'a str, &'a str)>,
+    recorded: Vec<Pairs>,
+    nothing: Vec<Pairs>,
+}
+
+impl<'a> World<'a> {
+    fn of(traces: &[&'a Person]) -> Self {
+        let mut sets: Vec<&str> = traces.iter().map(|trace| trace.set.as_str()).collect();
+        sets.sort_unstable();
+        sets.dedup();
+        let mut people: Vec<(&str, &str)> =
+            traces.iter().map(|trace| (trace.set.as_str(), trace.owner())).collect();
+        people.sort_unstable();
+        people.dedup();
+        let recorded: Vec<Pairs> = traces
+            .iter()
+            .map(|trace| Pairs {
+                set: sets.iter().position(|set| *set == trace.set).unwrap_or(0),
+                fold: people.iter().position(|p| *p == (trace.set.as_str(), trace.owner())).unwrap_or(0)
+                    % FOLDS,
+                pairs: pairs(trace),
+            })
+            .collect();
+        let nothing = nothing_to_gain(&recorded, sets.len());
+        Self { sets, people, recorded, nothing }
+    }
+
+    fn search(&self, kept: impl Fn(&Pairs) -> bool) -> Constants {
+        search(&self.recorded, &self.nothing, self.sets.len(), kept)
+    }
+
+    /// Every caution, the rest as shipped.
+    fn by_caution(&self, out: &mut String) {
+        let _ = writeln!(
+            out,
+            "\nby caution, the rest as shipped: shown %, set by set and where there is nothing to gain:"
+        );
+        for caution in CAUTIONS {
+            let Ok(drift) = Drift::default().with_caution(caution) else { continue };
+            let judged = judged_with(&self.recorded, &self.nothing, self.sets.len(), drift, |_| true);
+            let shown = judged.iter().map(|j| format!("{:8.2}", 100.0 * j.shown / j.sticks.max(1.0)));
+            let _ = writeln!(out, "  {caution:<4} {}", shown.collect::<String>());
+        }
+    }
+
+    fn people_left_out(&self, out: &mut String) {
+        heading(out, "people left out, a fifth at a time:");
+        let count = self.sets.len();
+        let mut total = vec![Judged::default(); count + 1];
+        for fold in 0..FOLDS {
+            let constants = self.search(|trace| trace.fold != fold);
+            let _ = writeln!(out, "  without group {fold}: {constants:?}");
+            let judged = judge(&self.recorded, &self.nothing, count, &constants, |trace| trace.fold == fold);
+            total.iter_mut().zip(judged).for_each(|(total, judged)| total.merge(&judged));
+        }
+        table(out, &self.sets, &total);
+    }
+
+    fn sets_left_out(&self, out: &mut String) {
+        heading(out, "sets left out, one at a time:");
+        let count = self.sets.len();
+        let mut total = vec![Judged::default(); count];
+        for (set, name) in self.sets.iter().enumerate() {
+            let others: Vec<Pairs> = self
+                .recorded
+                .iter()
+                .filter(|trace| trace.set != set)
+                .map(|trace| Pairs { pairs: trace.pairs.clone(), ..*trace })
+                .collect();
+            let nothing = nothing_to_gain(&others, count);
+            let constants = search(&others, &nothing, count, |_| true);
+            let _ = writeln!(out, "  without {name}: {constants:?}");
+            let judged = judge(&self.recorded, &[], count, &constants, |trace| trace.set == set);
+            total.iter_mut().zip(judged).for_each(|(total, judged)| total.merge(&judged));
+        }
+        table(out, &self.sets, &total);
+    }
+
+    /// What the library ships: the calibrated reading alone, and the monitor's value.
+    fn as_shipped(&self, out: &mut String, traces: &[&Person]) {
+        let count = self.sets.len();
+        heading(out, "as shipped, the calibrated reading:");
+        table(
+            out,
+            &self.sets,
+            &judged_with(&self.recorded, &self.nothing, count, Drift::default(), |_| true),
+        );
+        heading(out, "as shipped, the monitor's value:");
+        let mut monitored = vec![Judged::default(); count];
+        for (trace, Pairs { set, .. }) in traces.iter().zip(&self.recorded) {
+            if let Some(total) = monitored.get_mut(*set) {
+                total.merge(&monitor(trace));
+            }
+        }
+        table(out, &self.sets, &monitored);
+    }
+}
+
+fn heading(out: &mut String, name: &str) {
+    let _ = writeln!(out, "{name:<34} {:>6} {:>8} {:>8} {:>8}", "sticks", "raw %", "shown %", "held %");
 }
 
 /// A number as the source writes it: thousands set apart.

@@ -209,6 +209,11 @@ fn coverage<'a>(
     sets
 }
 
+/// The people as one choice's filter follows them.
+fn under<'a>(grid: &'a Grid<'a>, choice: &Choice) -> Option<&'a [Followed<'a>]> {
+    grid.iter().find(|(f, _)| *f == (choice.lag, choice.drive)).map(|(_, p)| p.as_slice())
+}
+
 /// Chooses the constants and says how they do: on all, leaving out each set, and each person with a laboratory.
 pub fn fit(sets: &[Set]) -> Result<Fitted, Failure> {
     let people = everyone(sets);
@@ -221,64 +226,69 @@ pub fn fit(sets: &[Set]) -> Result<Fitted, Failure> {
         .par_iter()
         .map(|filter| (*filter, referred.iter().map(|person| follow(person, filter.0, filter.1)).collect()))
         .collect();
-    let under = |choice: &Choice| {
-        grid.iter().find(|(f, _)| *f == (choice.lag, choice.drive)).map(|(_, p)| p.as_slice())
-    };
-    let mut text = String::new();
     let choice = best(&grid, |_| true);
-    let followed = under(&choice).unwrap_or_default();
+    let followed = under(&grid, &choice).unwrap_or_default();
     let model = format!("            lag_min: {:.1},\n            drive: {:.1},\n", choice.lag, choice.drive);
-    let mut told = format!(
-        "const CURVE_MIN: f32 = {:.1};\nconst CURVE_FROM: f32 = {:.1};\n",
-        choice.minutes, choice.from
-    );
+    let mut text = String::new();
     let _ = writeln!(text, "Now, fitted to {} people with references:", referred.len());
     let _ = writeln!(text, "  {}", Score::of(followed.iter(), &choice).words());
     let mut sets: Vec<&str> = referred.iter().map(|person| person.set.as_str()).collect();
     sets.dedup();
     for set in sets {
         let other = best(&grid, |person| person.set != set);
-        let judged = under(&other).unwrap_or_default().iter().filter(|one| one.person.set == set);
+        let judged = under(&grid, &other).unwrap_or_default().iter().filter(|one| one.person.set == set);
         let _ = writeln!(text, "  without {set} {other:?}: {}", Score::of(judged, &other).words());
     }
+    let _ = writeln!(text, "{}", laboratory_left_out(&grid, &referred));
+    let (share, tried) = open_share(followed, &choice);
+    for line in tried {
+        let _ = writeln!(text, "{line}");
+    }
+    let told = format!(
+        "const CURVE_MIN: f32 = {:.1};\nconst CURVE_FROM: f32 = {:.1};\nconst OPEN_SHARE: f32 = {share:.2};\n",
+        choice.minutes, choice.from
+    );
+    Ok(Fitted {
+        sources: vec![("src/live/estimator/model.rs", model), ("src/live/estimator/now.rs", told)],
+        figures: text.lines().map(str::to_owned).collect(),
+    })
+}
+
+/// Each person with a laboratory judged by what was fitted to the others.
+fn laboratory_left_out(grid: &Grid<'_>, referred: &[&Person]) -> String {
     let spreads: Vec<(f64, f64)> = referred
         .par_iter()
         .filter(|person| person.has_laboratory())
         .filter_map(|out| {
-            let other = best(&grid, |person| !std::ptr::eq(person, *out));
-            let judged = under(&other)?.iter().filter(|one| std::ptr::eq(one.person, *out));
+            let other = best(grid, |person| !std::ptr::eq(person, *out));
+            let judged = under(grid, &other)?.iter().filter(|one| std::ptr::eq(one.person, *out));
             Score::of(judged, &other).laboratory
         })
         .collect();
     let nearer = spreads.iter().filter(|(ours, last)| ours < last).count();
     let (ours, last) = spreads.iter().copied().unzip();
-    let _ = writeln!(
-        text,
+    format!(
         "  each person with a laboratory left out: sd {:.1}, last reading {:.1}, nearer in {nearer} of {}",
         middle(ours),
         middle(last),
         spreads.len()
-    );
-    let mut chosen = None;
+    )
+}
+
+/// Tries shares that stay open: the first whose intervals hold enough in each set, and how often each holds.
+fn open_share(followed: &[Followed<'_>], choice: &Choice) -> (f64, Vec<String>) {
+    let (mut chosen, mut lines) = (None, Vec::new());
     for share in OPEN_SHARES {
-        let sets = coverage(followed.iter(), &choice, (share, 6.0));
+        let sets = coverage(followed.iter(), choice, (share, 6.0));
         let enough = sets.iter().filter(|(_, _, n)| *n >= 100.0).all(|(_, held, n)| held / n >= 0.925);
         if enough && chosen.is_none() {
             chosen = Some(share);
         }
         let words: Vec<String> =
             sets.iter().map(|(set, held, n)| format!("{set} {:.1} % of {n}", 100.0 * held / n)).collect();
-        let _ = writeln!(text, "  OPEN_SHARE {share:.2}: 95 % holds {}", words.join(", "));
+        lines.push(format!("  OPEN_SHARE {share:.2}: 95 % holds {}", words.join(", ")));
     }
-    let _ = writeln!(
-        told,
-        "const OPEN_SHARE: f32 = {:.2};",
-        chosen.unwrap_or(OPEN_SHARES[OPEN_SHARES.len() - 1])
-    );
-    Ok(Fitted {
-        sources: vec![("src/live/estimator/model.rs", model), ("src/live/estimator/now.rs", told)],
-        figures: text.lines().map(str::to_owned).collect(),
-    })
+    (chosen.unwrap_or(OPEN_SHARES[OPEN_SHARES.len() - 1]), lines)
 }
 
 /// How the monitor as it stands does.

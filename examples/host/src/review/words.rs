@@ -147,18 +147,7 @@ pub fn thoughts(record: &Record, unit: Unit) -> Vec<String> {
         number(s.mag_mg_dl_h, 0),
         number(s.gvp_percent, 0),
     ));
-    let [low, deep, long, high, very_high, long_high] = s.episodes;
-    out.push(format!(
-        "Episodes of 15 minutes or more: {} low ({} below {}, {} extended), {} high ({} above {}, {} extended).",
-        low.count,
-        deep.count,
-        limit(Threshold::L54, unit),
-        long.count,
-        high.count,
-        very_high.count,
-        limit(Threshold::L250, unit),
-        long_high.count,
-    ));
+    out.push(episodes(s, unit));
     let patterns: Vec<String> = record
         .review
         .patterns()
@@ -172,6 +161,21 @@ pub fn thoughts(record: &Record, unit: Unit) -> Vec<String> {
     out.extend(patterns);
     out.extend(record.counts.in_words());
     out
+}
+
+fn episodes(s: &Summary, unit: Unit) -> String {
+    let [low, deep, long, high, very_high, long_high] = s.episodes;
+    format!(
+        "Episodes of 15 minutes or more: {} low ({} below {}, {} extended), {} high ({} above {}, {} extended).",
+        low.count,
+        deep.count,
+        limit(Threshold::L54, unit),
+        long.count,
+        high.count,
+        very_high.count,
+        limit(Threshold::L250, unit),
+        long_high.count,
+    )
 }
 
 /// One line of several.

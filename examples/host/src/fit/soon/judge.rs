@@ -204,36 +204,50 @@ fn alarms(people: &[&Lived<'_>]) -> Vec<String> {
 fn directions(people: &[&Lived<'_>]) -> Vec<String> {
     let mut lines =
         vec!["\nDirection; the truth from 2 min before to 18 after (and the next 20 min):".to_owned()];
-    let truths = |from: i64, to: i64| {
-        people.iter().flat_map(move |lived| {
-            lived.moments.iter().enumerate().filter_map(move |(n, moment)| {
-                let now = i64::from(lived.person.readings[n].at().secs());
-                let came = lived.person.between(now + to)? - lived.person.between(now + from)?;
-                Some((60.0 * came / (to - from) as f64, moment.direction?))
-            })
-        })
+    lines.extend([(-120, 1080), (0, 1200)].map(|window| rates(people, window)));
+    lines.push(bands(people));
+    lines.push("  the sign, by what missing a band costs in false ones: of falls by 2 or more called falling, fast; \
+                of steady ones called falling; rises alike:".into());
+    lines.extend(COSTS.map(|times| sign(people, times)));
+    lines
+}
+
+/// The true rate over a stretch around each moment, and the direction said then.
+fn truths(people: &[&Lived<'_>], (from, to): (i64, i64)) -> Vec<(f64, Direction)> {
+    let one = |lived: &Lived<'_>, n: usize, moment: &Moment| {
+        let now = i64::from(lived.person.readings[n].at().secs());
+        let came = lived.person.between(now + to)? - lived.person.between(now + from)?;
+        Some((60.0 * came / (to - from) as f64, moment.direction?))
     };
-    for (from, to) in [(-120, 1080), (0, 1200)] {
-        let all: Vec<(f64, Direction)> = truths(from, to).collect();
-        let rate = |direction: &Direction| f64::from(direction.rate().mg_dl_per_min());
-        let square: f64 = all.iter().map(|(truth, said)| (truth - rate(said)).powi(2)).sum();
-        let mut steady: Vec<f64> =
-            all.iter().filter(|(truth, _)| truth.abs() < 1.0).map(|(_, said)| rate(said)).collect();
-        let fast: Vec<f64> =
-            all.iter().filter(|(truth, _)| *truth <= -2.0).map(|(_, said)| rate(said)).collect();
-        let mut line = format!("  RMSE {:.3} mg/dL/min", (square / all.len().max(1) as f64).sqrt());
-        for cried in CRIED {
-            line += &format!(
-                "; of falls by 2 or more {:.3} flagged with {:.1} % of steady ones",
-                flagged(&mut steady, &fast, cried),
-                100.0 * cried
-            );
-        }
-        lines.push(line);
+    people
+        .iter()
+        .flat_map(|lived| lived.moments.iter().enumerate().filter_map(|(n, moment)| one(lived, n, moment)))
+        .collect()
+}
+
+/// How far the rates said are off, and how many fast falls they flag.
+fn rates(people: &[&Lived<'_>], window: (i64, i64)) -> String {
+    let all = truths(people, window);
+    let rate = |direction: &Direction| f64::from(direction.rate().mg_dl_per_min());
+    let square: f64 = all.iter().map(|(truth, said)| (truth - rate(said)).powi(2)).sum();
+    let mut steady: Vec<f64> =
+        all.iter().filter(|(truth, _)| truth.abs() < 1.0).map(|(_, said)| rate(said)).collect();
+    let fast: Vec<f64> = all.iter().filter(|(truth, _)| *truth <= -2.0).map(|(_, said)| rate(said)).collect();
+    let mut line = format!("  RMSE {:.3} mg/dL/min", (square / all.len().max(1) as f64).sqrt());
+    for cried in CRIED {
+        line += &format!(
+            "; of falls by 2 or more {:.3} flagged with {:.1} % of steady ones",
+            flagged(&mut steady, &fast, cried),
+            100.0 * cried
+        );
     }
-    // the bands, said and come
+    line
+}
+
+/// How likely the bands were said to be, and how often they came.
+fn bands(people: &[&Lived<'_>]) -> String {
     let edges = [-2.0, -1.0, 1.0, 2.0];
-    let all: Vec<(f64, Direction)> = truths(-120, 1080).collect();
+    let all = truths(people, (-120, 1080));
     let share = |of: &dyn Fn(f64, &Direction) -> f64| {
         all.iter().map(|(truth, said)| of(*truth, said)).sum::<f64>() / all.len().max(1) as f64
     };
@@ -243,51 +257,50 @@ fn directions(people: &[&Lived<'_>]) -> Vec<String> {
         let came = share(&|truth, _| f64::from(u8::from(truth < edge)));
         format!("under {edge}: {said:.4} {came:.4}")
     });
-    lines.push(format!("  said, came {}", under.join("; ")));
-    lines.push("  the sign, by what missing a band costs in false ones: of falls by 2 or more called falling, fast; \
-                of steady ones called falling; rises alike:".into());
-    for times in COSTS {
-        let bands = Bands::default().with_missing_costing(times).expect("in range");
-        let mut counts = [[0.0_f64; 3]; 5];
-        for lived in people {
-            let mut sign = TrendSign::new(bands);
-            for (n, moment) in lived.moments.iter().enumerate() {
-                let (rate, sd) = moment.direction.map_or((None, 0.0), |d| (Some(d.rate()), d.sd()));
-                let trend = sign.step(rate, sd);
-                let now = i64::from(lived.person.readings[n].at().secs());
-                let Some((from, to)) = lived.person.between(now - 120).zip(lived.person.between(now + 1080))
-                else {
-                    continue;
-                };
-                let truth = (to - from) / 20.0;
-                let class = match truth {
-                    ..=-2.0 => 0,
-                    2.0.. => 4,
-                    -1.0..=1.0 => 2,
-                    _ => continue,
-                };
-                counts[class][0] += 1.0;
-                let (falls, rises) = (matches!(trend, Trend::Falling(_)), matches!(trend, Trend::Rising(_)));
-                let fast = matches!(trend, Trend::Falling(Pace::Fast) | Trend::Rising(Pace::Fast));
-                let (first, second) = match class {
-                    0 => (falls, falls && fast),
-                    4 => (rises, rises && fast),
-                    _ => (falls, rises),
-                };
-                counts[class][1] += f64::from(u8::from(first));
-                counts[class][2] += f64::from(u8::from(second));
-            }
+    format!("  said, came {}", under.join("; "))
+}
+
+/// What the trend sign calls falls, steady stretches and rises when missing a band costs so many false ones.
+fn sign(people: &[&Lived<'_>], times: f32) -> String {
+    let bands = Bands::default().with_missing_costing(times).expect("in range");
+    let mut counts = [[0.0_f64; 3]; 5];
+    for lived in people {
+        let mut sign = TrendSign::new(bands);
+        for (n, moment) in lived.moments.iter().enumerate() {
+            let (rate, sd) = moment.direction.map_or((None, 0.0), |d| (Some(d.rate()), d.sd()));
+            let trend = sign.step(rate, sd);
+            let now = i64::from(lived.person.readings[n].at().secs());
+            let Some((from, to)) = lived.person.between(now - 120).zip(lived.person.between(now + 1080))
+            else {
+                continue;
+            };
+            let truth = (to - from) / 20.0;
+            let class = match truth {
+                ..=-2.0 => 0,
+                2.0.. => 4,
+                -1.0..=1.0 => 2,
+                _ => continue,
+            };
+            counts[class][0] += 1.0;
+            let (falls, rises) = (matches!(trend, Trend::Falling(_)), matches!(trend, Trend::Rising(_)));
+            let fast = matches!(trend, Trend::Falling(Pace::Fast) | Trend::Rising(Pace::Fast));
+            let (first, second) = match class {
+                0 => (falls, falls && fast),
+                4 => (rises, rises && fast),
+                _ => (falls, rises),
+            };
+            counts[class][1] += f64::from(u8::from(first));
+            counts[class][2] += f64::from(u8::from(second));
         }
-        let part = |class: usize, k: usize| counts[class][k] / counts[class][0].max(1.0);
-        lines.push(format!(
-            "  {times}: {:.3}, {:.3}; {:.3}; rises {:.3}, {:.3}; {:.3}",
-            part(0, 1),
-            part(0, 2),
-            part(2, 1),
-            part(4, 1),
-            part(4, 2),
-            part(2, 2)
-        ));
     }
-    lines
+    let part = |class: usize, k: usize| counts[class][k] / counts[class][0].max(1.0);
+    format!(
+        "  {times}: {:.3}, {:.3}; {:.3}; rises {:.3}, {:.3}; {:.3}",
+        part(0, 1),
+        part(0, 2),
+        part(2, 1),
+        part(4, 1),
+        part(4, 2),
+        part(2, 2)
+    )
 }
