@@ -187,7 +187,7 @@ pub fn weighing_table(page: &mut Page, report: &Report) {
     page.section("Which serves you: the weighing");
     page.text(&format!(
         "Marks from 0 to 10, by the weights of the sheet. How sure it is counts in that sensors of one kind differ and \
-         only one of each was worn. {}",
+         only one of each was worn. Here, {}",
         words::weighed(weighed)
     ));
     let mark = |value: Option<f32>| value.map_or("–".to_owned(), |value| format!("{value:.1}"));

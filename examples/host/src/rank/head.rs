@@ -162,7 +162,7 @@ fn chart(drawn: &[(&'static str, &Standing)]) -> Chart {
     )
     .along("false alarms a day");
     let ticks = [(0.0, "0"), (0.25, "25"), (0.5, "50"), (0.75, "75"), (1.0, "100")];
-    let y = Axis::labelled(0.0, 1.0, &ticks);
+    let y = Axis::labelled(0.0, 1.1, &ticks); // room for the name over the curves
     let mut panel = Panel::new(HEIGHT, &x, y, "lows warned of ten minutes ahead, %");
     for (class, one) in drawn {
         panel.line(class, one.curve.iter().copied(), f64::INFINITY);

@@ -134,7 +134,7 @@ fn noise_against_delay(rows: &[Row], unit: Unit) -> Option<Chart> {
         x.clone(),
     )
     .along("delay, minutes");
-    let mut panel = Panel::new(HEIGHT, &x, y, &format!("noise, {}", unit.name()));
+    let mut panel = Panel::new(HEIGHT, &x, y.clone(), &format!("noise, {}", unit.name()));
     let of = |ours: bool| points.iter().filter(move |point| point.3 == ours).map(|point| (point.1, point.2));
     panel.dots("second", of(false));
     panel.dots("first", of(true));
@@ -149,13 +149,38 @@ fn noise_against_delay(rows: &[Row], unit: Unit) -> Option<Chart> {
             None => placed.push((*delay, *noise, *ours, n.to_string())),
         }
     }
-    for (delay, noise, ours, numbers) in &placed {
-        // ours under their points, the others above
-        let off = if *ours { -0.1 } else { 0.05 };
-        panel.words("note", delay + furthest * 0.006, noise + loudest * off, numbers);
+    for (at, level, numbers) in clear_of_each_other(&placed, (x.high, y.high)) {
+        panel.words("note", at, level, numbers);
     }
     chart.push(panel);
     Some(chart)
+}
+
+/// Where words of points stand: ours under their points, the others above, and further off where words stand already.
+/// `whole` is the width and height of the panel in its own units.
+fn clear_of_each_other(placed: &[(f64, f64, bool, String)], whole: (f64, f64)) -> Vec<(f64, f64, &str)> {
+    // of a letter on the narrowest panel, and of a line, as shares of the whole
+    const LETTER: f64 = 0.018;
+    const LINE: f64 = 0.055;
+    let mut out: Vec<(f64, f64, &str)> = Vec::new();
+    for (delay, noise, ours, words) in placed {
+        let width = |words: &str| LETTER * whole.0 * words.chars().count() as f64;
+        let at = (delay + 0.006 * whole.0).min(whole.0 - width(words)).max(0.0);
+        let (mut level, step) =
+            if *ours { (noise - 0.09 * whole.1, -LINE) } else { (noise + 0.04 * whole.1, LINE) };
+        let taken = |level: f64| {
+            out.iter().any(|(other, high, text)| {
+                (high - level).abs() < 0.95 * LINE * whole.1
+                    && *other < at + width(words)
+                    && at < other + width(text)
+            })
+        };
+        while taken(level) {
+            level += step * whole.1;
+        }
+        out.push((at, level, words));
+    }
+    out
 }
 
 type Legend<'a> = Vec<(Sample, &'a str)>;
@@ -269,6 +294,28 @@ fn example<'a>(ranking: &'a Ranking, series: &Series, unit: Unit) -> Option<(Cha
 mod tests {
     use super::*;
     use crate::rank::method::Entry;
+
+    #[test]
+    fn words_of_points_close_by_do_not_cross() {
+        let placed: Vec<(f64, f64, bool, String)> = (0..12_u32)
+            .map(|n| {
+                (10.0 + 0.3 * f64::from(n), 6.0 + 0.05 * f64::from(n), n % 2 == 0, format!("{n}, {}", n + 20))
+            })
+            .collect();
+        let whole = (14.0, 12.0);
+        let words = clear_of_each_other(&placed, whole);
+        let width = |text: &str| 0.0175 * whole.0 * text.chars().count() as f64;
+        for (n, (x, y, text)) in words.iter().enumerate() {
+            assert!(*x >= 0.0 && x + width(text) <= whole.0, "{text} at {x}");
+            for (other_x, other_y, other) in &words[..n] {
+                let beside = x + width(text) <= *other_x || other_x + width(other) <= *x;
+                assert!(beside || (y - other_y).abs() >= 0.05 * whole.1, "{text} on {other}");
+            }
+        }
+        // one alone stands next to its point: ours under, another above
+        let alone = |ours| clear_of_each_other(&[(5.0, 6.0, ours, "1".to_owned())], whole)[0].1;
+        assert!((4.5..6.0).contains(&alone(true)) && (6.0..6.8).contains(&alone(false)));
+    }
 
     #[test]
     fn late_is_the_one_that_is_nearest_now() {

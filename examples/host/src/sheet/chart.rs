@@ -201,7 +201,8 @@ impl Panel {
         let mut path = String::new();
         for (x, y) in points {
             let (x, y) = self.units(x, y);
-            let _ = write!(path, "M{x} {y}h0");
+            // not of length zero: printed, square ends of such a line are left out (ISO 32000-1, 8.5.3.2)
+            let _ = write!(path, "M{x} {y}h1");
         }
         self.path("dots", class, &path);
     }
@@ -419,6 +420,6 @@ mod tests {
         panel.band("plasma", &[(0.0, 40.0, 60.0), (10.0, 40.0, 60.0)], 15.0);
         assert!(panel.stretched.contains("d=\"M0 240l10 0 0-80-10 0z\""), "{}", panel.stretched);
         panel.dots("sensor", [(0.0, 1e9), (5000.0, -5.0)]);
-        assert!(panel.stretched.contains("d=\"M0 0h0M2880 400h0\""), "{}", panel.stretched);
+        assert!(panel.stretched.contains("d=\"M0 0h1M2880 400h1\""), "{}", panel.stretched);
     }
 }

@@ -63,7 +63,7 @@ impl Page {
         self.body += "<ul class=\"five\">";
         for Figure { name, value, note } in figures.iter().take(5) {
             let class = narrower(value);
-            let [name, value, note] = [name, value, note].map(|text| escape(text));
+            let [name, value, note] = [name, value, &together(note)].map(|text| escape(text));
             self.body += &format!("<li><span>{name}</span><b{class}>{value}</b><span>{note}</span></li>");
         }
         self.body += "</ul>\n";
@@ -130,7 +130,7 @@ impl Page {
 
     /// A paragraph.
     pub fn text(&mut self, text: &str) {
-        self.body += &format!("<p>{}</p>\n", escape(text));
+        self.body += &format!("<p>{}</p>\n", escape(&together(text)));
     }
 
     /// A drawing over the whole width.
@@ -154,7 +154,9 @@ impl Page {
         for (sample, words) in entries {
             let drawn = match sample {
                 Sample::Line(class) => format!("<path class=\"line {class}\" d=\"M1 8H27\"/>"),
-                Sample::Dots(class) => format!("<path class=\"dots {class}\" d=\"M5 8h0M14 6h0M23 9h0\"/>"),
+                Sample::Dots(class) => {
+                    format!("<path class=\"dots {class}\" d=\"M5 8h.1M14 6h.1M23 9h.1\"/>")
+                }
                 Sample::Band(class) => {
                     format!("<rect class=\"band {class}\" y=\"2\" width=\"28\" height=\"12\"/>")
                 }
@@ -187,7 +189,7 @@ impl Page {
             self.body += "<tr>";
             for (n, cell) in row.iter().enumerate() {
                 let (open, close) = if n == 0 { ("th scope=\"row\"", "th") } else { ("td", "td") };
-                self.body += &format!("<{open}{}>{}</{close}>", class(n), escape(cell));
+                self.body += &format!("<{open}{}>{}</{close}>", class(n), escape(&typeset(cell)));
             }
             self.body += "</tr>\n";
         }
@@ -216,6 +218,30 @@ impl Page {
              <script>\n{script}</script>\n</body>\n</html>\n",
             self.style
         )
+    }
+}
+
+/// The same with no line break between a number and its unit.
+fn together(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    let mut rest = text.chars().peekable();
+    while let Some(c) = rest.next() {
+        let number = out.ends_with(|c: char| c.is_ascii_digit());
+        let unit = ["%", "mg/dL", "mmol/L", "min", "h"].iter().any(|unit| {
+            let after = rest.clone().skip(unit.len()).next();
+            rest.clone().take(unit.len()).eq(unit.chars()) && !after.is_some_and(char::is_alphanumeric)
+        });
+        out.push(if c == ' ' && number && unit { '\u{a0}' } else { c });
+    }
+    out
+}
+
+/// A cell as it is printed: a minus for a number below zero, a dash for what is not known.
+fn typeset(cell: &str) -> String {
+    match cell.strip_prefix('-') {
+        Some("") => "–".to_owned(),
+        Some(rest) if rest.starts_with(|c: char| c.is_ascii_digit()) => format!("−{rest}"),
+        _ => cell.to_owned(),
     }
 }
 

@@ -3,7 +3,7 @@
   const all = (of, what) => [...of.querySelectorAll(what)];
   const names = {};
   for (const li of all(document, ".legend li[data-of]")) names[li.dataset.of] = li.textContent.trim();
-  // the points of a path: M and m lift the pen, l draws in steps, h0 makes a dot
+  // the points of a path: M and m lift the pen, l draws in steps, h1 makes a dot
   const points = (path) => {
     if (path.points) return path.points;
     const found = [];

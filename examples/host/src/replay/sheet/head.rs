@@ -28,7 +28,7 @@ fn now(replay: &Replay, last: &Sample, unit: Unit) -> Figure {
         );
     }
     let around = unit.show(2.0 * last.plasma_sd);
-    Figure::new("Now", unit.with_name(last.plasma), format!("within ± {around} 19 times in 20; {when}"))
+    Figure::new("Now", unit.with_name(last.plasma), format!("within ± {around}, 19 times in 20; {when}"))
 }
 
 fn direction(last: &Sample, unit: Unit) -> Figure {

@@ -27,7 +27,9 @@ pub fn draw(replay: &Replay, report: &Report, unit: Unit) -> (String, Vec<Chart>
     let mut page = Page::new(&format!("Replay of {}", replay.name));
     replay.about.iter().for_each(|about| page.note(about));
     page.head(&head::figures(replay, unit), Some(&last));
-    page.summary(&report::in_words(replay, report, unit));
+    let mut words = report::in_words(replay, report, unit);
+    words.retain(|thought| !replay.about.contains(thought)); // it stands above
+    page.summary(&words);
 
     let overview = (days.len() > 1).then(|| overview::draw(replay, &days));
     if let Some(overview) = &overview {
