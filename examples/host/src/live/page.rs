@@ -14,7 +14,7 @@ use std::time::{Duration, Instant};
 use super::event::{Event, Key};
 use super::told::Told;
 use crate::failure::Failure;
-use crate::sheet::{CAUTION, Chart, DEVICE, escape};
+use crate::sheet::{CAUTION, Chart, DEVICE, escape, together};
 
 /// The longest request read, bytes.
 const LONGEST: usize = 8 * 1024;
@@ -148,7 +148,7 @@ impl Page {
         }
         out += "<dl>";
         for (name, what) in &people.rows {
-            out += &format!("<dt>{name}</dt><dd>{}</dd>", escape(what));
+            out += &format!("<dt>{name}</dt><dd>{}</dd>", escape(&together(what)));
         }
         out += "</dl></div>\n<div id=\"drawing\">";
         if let Some(chart) = chart {

@@ -308,4 +308,22 @@ mod tests {
             assert!(told.line().contains(&format!("measured {said}")), "{}", told.line());
         }
     }
+
+    #[test]
+    fn a_silence_is_told_aloud_in_minutes_hours_or_days() {
+        const MINUTE: u32 = 60;
+        for (later, said) in [
+            (45, "45 minutes"),
+            (119, "119 minutes"),
+            (120, "2 hours"),
+            (239, "3 hours"),
+            (47 * 60 + 59, "47 hours"),
+            (48 * 60, "2 days"),
+            (451_198, "313 days"),
+        ] {
+            let told = told(&[120.0; 20], later * MINUTE);
+            assert_eq!(told.words, format!("Alarm: no readings. No present value, silent for {said}."));
+            assert_eq!(told.age_s, Some((later * MINUTE).cast_signed()));
+        }
+    }
 }

@@ -222,7 +222,7 @@ impl Page {
 }
 
 /// The same with no line break between a number and its unit.
-fn together(text: &str) -> String {
+pub fn together(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     let mut rest = text.chars().peekable();
     while let Some(c) = rest.next() {
@@ -333,23 +333,147 @@ mod tests {
         0.2126 * part(0) + 0.7152 * part(2) + 0.0722 * part(4)
     }
 
-    #[test]
-    fn every_colour_is_seen_on_both_papers() {
+    fn contrast(a: &str, b: &str) -> f64 {
+        let (a, b) = (luminance(a) + 0.05, luminance(b) + 0.05);
+        a.max(b) / a.min(b)
+    }
+
+    /// The colours on light paper, on dark, and printed, each block with those it takes over from the light one.
+    fn colours() -> [std::collections::BTreeMap<&'static str, &'static str>; 3] {
         let style = include_str!("chart.css");
         let blocks: Vec<&str> = style.split(":root{").skip(1).filter_map(|b| b.split('}').next()).collect();
-        assert_eq!(blocks.len(), 3);
-        for block in blocks {
-            let colours: Vec<(&str, &str)> =
-                block.split(';').filter_map(|one| one.trim().split_once(':')).collect();
-            let paper = luminance(colours.iter().find(|(name, _)| *name == "--paper").unwrap().1);
-            let seen =
-                colours.iter().filter(|(n, _)| !["--paper", "--grid", "--card", "--tipink"].contains(n));
-            for (name, colour) in seen {
-                let (a, b) = (luminance(colour) + 0.05, paper + 0.05);
-                let contrast = a.max(b) / a.min(b);
-                assert!(contrast >= 4.5, "{name} {colour}: {contrast:.2}");
+        let read =
+            |block: &&'static str| block.split(';').filter_map(|one| one.trim().split_once(':')).collect();
+        let [light, dark, print]: [std::collections::BTreeMap<_, _>; 3] =
+            blocks.iter().map(read).collect::<Vec<_>>().try_into().expect("three blocks");
+        assert!(light.keys().eq(dark.keys()), "a colour that one paper has and the other has not");
+        // a tip is not printed
+        let printed = light.keys().filter(|name| !name.starts_with("--tip"));
+        assert!(printed.eq(print.keys()), "printed from a dark screen a colour would be the dark one");
+        // what comes later holds
+        let order =
+            [":root{", "prefers-color-scheme:dark", "@media print"].map(|mark| style.find(mark).unwrap());
+        assert!(order.is_sorted());
+        [light, dark, print]
+    }
+
+    #[test]
+    fn every_colour_is_seen_on_every_paper() {
+        for colours in colours() {
+            let grounds = ["--paper", "--grid", "--card", "--tipink"];
+            for (name, colour) in colours.iter().filter(|(name, _)| !grounds.contains(name)) {
+                let seen = contrast(colour, colours["--paper"]);
+                assert!(seen >= 4.5, "{name} {colour}: {seen:.2}");
+            }
+            for text in ["--ink", "--muted"] {
+                let seen = contrast(colours[text], colours["--card"]);
+                assert!(seen >= 4.5, "{text} on a card: {seen:.2}");
+            }
+            // a button's and a figure's ground is seen as one, and the grid does not outshine what is drawn over it
+            assert!(contrast(colours["--card"], colours["--paper"]) < 1.2);
+            assert!((1.1..2.0).contains(&contrast(colours["--grid"], colours["--paper"])));
+        }
+        let [light, dark, print] = colours();
+        for tips in [&light, &dark] {
+            assert!(contrast(tips["--tip"], tips["--tipink"]) >= 4.5);
+        }
+        let [on_light, on_dark, on_print] = [&light, &dark, &print].map(|paper| luminance(paper["--paper"]));
+        assert!(on_light > 0.9 && on_dark < 0.02 && on_print == 1.0, "{on_light} {on_dark} {on_print}");
+    }
+
+    #[test]
+    fn colours_have_one_home() {
+        let styles = [
+            include_str!("page.css"),
+            include_str!("../review/sheet.css"),
+            include_str!("../live/page.css"),
+            include_str!("chart.css").rsplit_once(":root{").unwrap().1.split_once("}}").unwrap().1,
+        ];
+        for style in styles {
+            for rule in ["color:", "fill:", "stroke:", "background:"] {
+                for (at, _) in style.match_indices(rule) {
+                    let value = style[at + rule.len()..].split([';', '}']).next().unwrap();
+                    let known =
+                        ["var(--", "none", "transparent", "url(#", "linear-gradient(to left,var(--", "exact"];
+                    // `color-scheme` and the like are no colours
+                    assert!(known.iter().any(|known| value.starts_with(known)), "{rule}{value}");
+                }
             }
         }
+    }
+
+    /// The declarations of a selector among the rules for paper.
+    fn printed(selector: &str) -> String {
+        let rules = include_str!("page.css").split_once("@media print{").unwrap().1;
+        let of = |rule: &str| {
+            let (selectors, declared) = rule.split_once('{')?;
+            selectors.trim().split(',').any(|one| one.trim() == selector).then(|| format!("{declared};"))
+        };
+        rules.split('}').filter_map(of).collect()
+    }
+
+    #[test]
+    fn a_printed_sheet_is_whole_and_keeps_together_what_belongs_together() {
+        for apart in ["tr", "table", "figure", ".five", ".legend", "p"] {
+            assert!(printed(apart).contains("break-inside:avoid"), "{apart} may be parted");
+        }
+        for leading in
+            ["summary", "h2", "caption", "figcaption", ".legend", "details>p", "figure:has(+.legend)"]
+        {
+            assert!(printed(leading).contains("break-after:avoid"), "{leading} may stand alone");
+        }
+        for trailing in ["figure+.legend", ".more>p"] {
+            assert!(printed(trailing).contains("break-after:auto"), "{trailing} draws the next page along");
+        }
+        for of_screens in ["figcaption button", ".cursor", ".tip", ".step", ".day>summary"] {
+            assert!(printed(of_screens).contains("display:none"), "{of_screens} is printed");
+        }
+        assert!(printed("details::details-content").contains("content-visibility:visible"));
+        assert!(printed("details.day.many:not([open])").contains("display:none"));
+        assert!(printed("*").contains("print-color-adjust:exact"));
+        assert!(printed("thead").contains("table-header-group"));
+        assert!(!printed(".device").contains("display:none"), "what it is must be on the first page");
+    }
+
+    #[test]
+    fn the_head_has_five_figures_and_a_drawing() {
+        let figures: Vec<Figure> =
+            (0..6).map(|n| Figure::new(&format!("n{n}"), format!("{n} %"), "stable up to 36 %")).collect();
+        let mut page = Page::new("t");
+        page.head(&figures, Some(&Chart::new("id", "t", "d", Axis::linear(0.0, 1.0, 5))));
+        let html = page.into_body();
+        assert_eq!(html.matches("<li>").count(), 5, "{html}");
+        assert!(
+            html.contains("<li><span>n4</span><b>4 %</b><span>stable up to 36\u{a0}%</span></li>"),
+            "{html}"
+        );
+        let figure = html.find("<figure").unwrap();
+        assert!(html.find("</ul>").unwrap() < figure);
+        assert_eq!(narrower(&"x".repeat(17)), "");
+        assert!(narrower(&"x".repeat(18)).contains("long\"") && narrower(&"x".repeat(23)).contains("longer"));
+    }
+
+    #[test]
+    fn numbers_are_set_as_they_are_printed() {
+        assert_eq!(together("70 % of 12 h, 5 mg/dL"), "70\u{a0}% of 12\u{a0}h, 5\u{a0}mg/dL");
+        assert_eq!(
+            together("at 5 minutes, 2 hours, a % of 3 pairs"),
+            "at 5 minutes, 2 hours, a % of 3 pairs"
+        );
+        assert_eq!(together("5 min"), "5\u{a0}min");
+        let all = ["-", "-1.5", "-a", "1-2", ""].map(typeset);
+        assert_eq!(all, ["–", "−1.5", "-a", "1-2", ""]);
+        let mut page = Page::new("t");
+        page.table("c", &["r", "n"], &[vec!["a".to_owned(), "-3".to_owned()]]);
+        assert!(page.into_body().contains("<td>−3</td>"));
+    }
+
+    #[test]
+    fn dots_have_a_length_that_prints() {
+        let mut page = Page::new("t");
+        page.legend(&[(Sample::Dots("second"), "w")]);
+        let html = page.into_body();
+        assert!(html.contains("h.1") && !html.contains("h0"), "{html}");
     }
 
     #[test]

@@ -140,7 +140,7 @@ fn present(text: &mut Sentence, face: &Face<'_>, now: &Now, causes: Option<Groun
         Some(Grounds::WearLeft(left)) => {
             push(text, if left > Span::ZERO { ", it ends in " } else { ", it has ended" });
             if left > Span::ZERO {
-                hours(text, left);
+                span(text, left);
             }
         }
         _ => {}
@@ -159,7 +159,7 @@ fn past(text: &mut Sentence, face: &Face<'_>, causes: Option<Grounds>) {
     push(text, "No present value");
     if let Some(Grounds::Silence(silence)) = causes {
         push(text, ", silent for ");
-        count(text, whole_minutes(silence), " minute");
+        span(text, silence);
     } else if let Some(age) = face.age {
         push(text, ", last one ");
         if let Some(glucose) = causes.and_then(Grounds::glucose) {
@@ -182,12 +182,19 @@ fn amount(text: &mut Sentence, glucose: Glucose, unit: Unit) {
 }
 
 fn ago(text: &mut Sentence, age: Span) {
-    count(text, whole_minutes(age), " minute");
+    span(text, age);
     push(text, " ago");
 }
 
-fn hours(text: &mut Sentence, span: Span) {
-    count(text, whole_minutes(span) / 60, " hour");
+/// Whole minutes, hours from two hours on, days from two days on.
+fn span(text: &mut Sentence, span: Span) {
+    let minutes = whole_minutes(span);
+    let (one, unit) = match minutes {
+        ..120 => (1, " minute"),
+        ..2880 => (60, " hour"),
+        _ => (1440, " day"),
+    };
+    count(text, minutes / one, unit);
 }
 
 fn count(text: &mut Sentence, number: u32, one: &str) {

@@ -28,7 +28,7 @@ pub fn draw(replay: &Replay, report: &Report, unit: Unit) -> (String, Vec<Chart>
     replay.about.iter().for_each(|about| page.note(about));
     page.head(&head::figures(replay, unit), Some(&last));
     let mut words = report::in_words(replay, report, unit);
-    words.retain(|thought| !replay.about.contains(thought)); // it stands above
+    words.retain(|thought| replay.about != Some(thought.as_str())); // it stands above
     page.summary(&words);
 
     let overview = (days.len() > 1).then(|| overview::draw(replay, &days));

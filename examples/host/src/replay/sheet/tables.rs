@@ -7,7 +7,7 @@ use super::super::Replay;
 use super::super::report::{self, Report};
 use super::{DAY, Day};
 use crate::played::lows::Low;
-use crate::played::words;
+use crate::played::words::{self, minutes};
 use crate::sheet::Page;
 use crate::table::Unit;
 
@@ -43,7 +43,7 @@ pub fn lows(page: &mut Page, replay: &Replay, unit: Unit) {
     list(page, &caption, &head, &replay.lows, |low| {
         vec![
             replay.time(low.start),
-            format!("{:.0} min", low.minutes()),
+            minutes(low.minutes()),
             unit.show(low.lowest),
             known(lowest_estimate(replay, low), unit),
             warning(low),
@@ -62,8 +62,8 @@ fn warning(low: &Low) -> String {
         (Some(rang), Some(min)) => {
             let what = rang.kind.message();
             match min {
-                0.5.. => format!("{min:.0} min before: {what}"),
-                ..=-0.5 => format!("{:.0} min after: {what}", -min),
+                0.5.. => format!("{} before: {what}", minutes(min)),
+                ..=-0.5 => format!("{} after: {what}", minutes(-min)),
                 _ => format!("as it began: {what}"),
             }
         }
