@@ -228,7 +228,7 @@ pub fn together(text: &str) -> String {
     while let Some(c) = rest.next() {
         let number = out.ends_with(|c: char| c.is_ascii_digit());
         let unit = ["%", "mg/dL", "mmol/L", "min", "h"].iter().any(|unit| {
-            let after = rest.clone().skip(unit.len()).next();
+            let after = rest.clone().nth(unit.len());
             rest.clone().take(unit.len()).eq(unit.chars()) && !after.is_some_and(char::is_alphanumeric)
         });
         out.push(if c == ' ' && number && unit { '\u{a0}' } else { c });

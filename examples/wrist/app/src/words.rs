@@ -190,8 +190,8 @@ fn ago(text: &mut Sentence, age: Span) {
 fn span(text: &mut Sentence, span: Span) {
     let minutes = whole_minutes(span);
     let (one, unit) = match minutes {
-        ..120 => (1, " minute"),
-        ..2880 => (60, " hour"),
+        0..120 => (1, " minute"),
+        120..2880 => (60, " hour"),
         _ => (1440, " day"),
     };
     count(text, minutes / one, unit);
