@@ -13,16 +13,23 @@ const FLOOR: Glucose = Glucose::clamped(FLOOR_MG_DL);
 /// Trend sign and low ahead of one sensor, in three calls: [`new`](Self::new), [`push`](Self::push) for each reading,
 /// [`tick`](Self::tick) about once a minute between.
 ///
-/// What it minds: a value is present for 20 minutes after it was measured, by elapsed time, and not longer; clocks that are set,
-/// stop or read nonsense (see [`timeline`](crate::timeline)); a reading whose time cannot be told warns of a low when it
-/// arrives; so does one while the sensor warms up; silence, since power-on too; the sensor's own words. What warns of a low
-/// stays until a newer reading says otherwise.
+/// # What it takes care of
+/// - A value is shown as present for 20 minutes after it was measured, by elapsed time, and no longer.
+/// - Clocks that are set, stop or read nonsense; see [`timeline`](crate::timeline).
+/// - A reading whose time cannot be told, or that comes while the sensor warms up, still warns of a low when it arrives.
+/// - Silence, also since power-on.
+/// - What the sensor says of itself, such as "below range".
+/// - A warning of a low stays until a newer reading says otherwise.
 ///
 /// # What it leaves out
-/// Only [`Monitor`](crate::Monitor) has these: the judge of readings (a jump, a stuck sensor, pressure in the night are taken as
-/// they come; a false high reading hides a low until the next one), calibration by fingersticks, the estimate of plasma glucose,
-/// uncertainty widened by doubt, readings that come late, what is learned of the person, alarms with delays, repeats, notice and snooze (the caller rings as long
-/// as there is a [`warning`](TrendView::warning)), settings, snapshots.
+/// Only [`Monitor`](crate::Monitor) has these:
+/// - the judge of readings: a jump, a stuck sensor and pressure in the night are taken as they come, and a false high reading
+///   hides a low until the next one;
+/// - calibration by fingersticks, the estimate of plasma glucose, and uncertainty that doubt widens;
+/// - readings that come late, and what is learned of the person;
+/// - alarms with delays, repeats, acknowledgement and snooze: here the caller rings as long as there is a
+///   [`warning`](TrendView::warning);
+/// - settings and snapshots.
 ///
 /// Never a medical device: make no treatment decisions by it; take a fingerstick when symptoms and reading disagree.
 ///
