@@ -64,6 +64,8 @@ fn without_arguments_the_demo_leaves_a_sheet_and_tables_that_replay_to_the_same(
     for part in ["invented demo", "not a medical device", "<svg", "prefers-color-scheme", "<desc"] {
         assert!(html.contains(part), "{part}");
     }
+    assert_eq!(html.matches("This is an invented demo").count(), 1, "said above, and not again in words");
+    assert!(html.contains(", 19 times in 20; "));
     assert!(!html.contains("src=") && !html.contains("@import") && !html.contains("NaN"));
     let demo = json(&["replay", "--json"], folder.path());
     let arguments =

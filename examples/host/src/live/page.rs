@@ -347,7 +347,11 @@ mod tests {
         let answer = ask(&page, "GET / HTTP/1.1\nHost: HOST\n\n");
         assert!(answer.starts_with("HTTP/1.1 200") && answer.contains("does not answer"), "{answer}");
         assert!(ask(&page, "GET /now.json HTTP/1.1\nHost: HOST\n\n").starts_with("HTTP/1.1 503"));
-        page.show(&Told::default(), None);
+        let mut told = Told::default();
+        told.for_people.rows.push(("low ahead", "under 1 %".to_owned()));
+        page.show(&told, None);
+        let now = ask(&page, "GET /now HTTP/1.1\nHost: HOST\n\n");
+        assert!(now.contains("<dd>under 1\u{a0}%</dd>"), "a number on one line, its unit on the next: {now}");
         assert!(!ask(&page, "GET /now HTTP/1.1\nHost: HOST\n\n").contains("does not answer"));
         page.shown.lock().unwrap().at = Instant::now().checked_sub(FRESH);
         assert!(ask(&page, "GET /now HTTP/1.1\nHost: HOST\n\n").contains("data-stale"));

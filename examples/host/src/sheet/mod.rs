@@ -402,9 +402,12 @@ mod tests {
         }
     }
 
-    /// The declarations of a selector among the rules for paper.
     fn printed(selector: &str) -> String {
-        let rules = include_str!("page.css").split_once("@media print{").unwrap().1;
+        declared(include_str!("page.css").split_once("@media print{").unwrap().1, selector)
+    }
+
+    /// The declarations of a selector among rules.
+    fn declared(rules: &str, selector: &str) -> String {
         let of = |rule: &str| {
             let (selectors, declared) = rule.split_once('{')?;
             selectors.trim().split(',').any(|one| one.trim() == selector).then(|| format!("{declared};"))
@@ -433,6 +436,29 @@ mod tests {
         assert!(printed("*").contains("print-color-adjust:exact"));
         assert!(printed("thead").contains("table-header-group"));
         assert!(!printed(".device").contains("display:none"), "what it is must be on the first page");
+    }
+
+    #[test]
+    fn a_printed_review_has_room_on_one_page() {
+        let rules = include_str!("../review/sheet.css").split_once("@media print{").unwrap().1;
+        for (selector, saves) in [
+            (".device", "display:none"),
+            (".foot td.words", "white-space:nowrap"),
+            (".foot thead:has(th:first-child:empty+th:last-child)", "display:none"),
+            ("figcaption", "margin:0"),
+        ] {
+            assert!(declared(rules, selector).contains(saves), "{selector}");
+        }
+    }
+
+    #[test]
+    fn rows_keep_their_names_where_a_table_is_wider_than_the_screen() {
+        let rules = include_str!("page.css").split_once("@media screen{").unwrap().1;
+        let name = declared(rules, "tbody th:first-child");
+        assert!(
+            name.contains("position:sticky;left:0") && name.contains("background:var(--paper)"),
+            "{name}"
+        );
     }
 
     #[test]
