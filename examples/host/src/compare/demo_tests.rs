@@ -34,6 +34,11 @@ fn bias_lag_and_mard_lie_within_their_intervals_of_the_truth() {
             }
             let between = report.between.unwrap();
             misses[6] = miss(between.lag_interval_min, lag_between_min);
+            // of the mean of the two, so near the mean difference over the mean level
+            let means = between.first_same_minutes.mean_mg_dl.zip(between.second_same_minutes.mean_mg_dl);
+            let rough = means.zip(between.mean_abs_diff_mg_dl).map(|((a, b), off)| 200.0 * off / (a + b));
+            let relative = between.mean_abs_relative_diff_percent.unwrap() / rough.unwrap();
+            assert!((0.8..1.6).contains(&relative), "{relative}");
             misses
         })
         .collect();

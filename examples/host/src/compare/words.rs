@@ -364,3 +364,24 @@ pub fn weighed(weighed: &Weighed) -> String {
     }
     sentence + "."
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn each_reason_counts_what_it_names() {
+        let not = NotPaired {
+            no_reading: 1,
+            reading_taken: 2,
+            out_of_sensor_range: 3,
+            reading_not_usable: 0,
+            outside_wear: 5,
+        };
+        assert_eq!(
+            why_not_paired(&not),
+            "1 with no reading near, 2 whose reading belonged to a nearer one, 3 with the sensor out of its range, \
+             5 before or after the wear"
+        );
+    }
+}

@@ -201,6 +201,16 @@ mod tests {
     }
 
     #[test]
+    fn a_name_has_room_over_curves_that_reach_all() {
+        let ours = entry(OURS);
+        let ours = standing(&ours, 11.0, 24.0, 1.0);
+        let mut page = Page::new("t");
+        page.chart(&chart(&[("first", &ours)]));
+        let drawing = page.into_body();
+        assert!(drawing.contains("data-y1=\"1.1\""), "{drawing}");
+    }
+
+    #[test]
     fn the_nearest_is_named_unless_it_was_told() {
         let (ours, mine, raw, told) = (entry(OURS), entry("mine"), entry(HELD), entry("knows all").told());
         let standings = [

@@ -147,3 +147,32 @@ pub fn input(page: &mut Page, report: &Report) {
     page.section("What was in the file");
     page.table("Rows", &["", "count"], &report::input_rows(report));
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use glidepath::Instant;
+    use glidepath::alarm::{Grounds, Kind, Ring};
+
+    #[test]
+    fn a_warning_is_so_long_before_or_after() {
+        let at = |minute: u32| Instant::from_secs(1_800_000_000 + 60 * minute);
+        let low = |minute: u32| Low {
+            start: at(300),
+            end: at(500),
+            lowest: 50.0,
+            first_alarm: Some(Ring::new(
+                Kind::Low,
+                Priority::Medium,
+                Cause::New,
+                Grounds::Unknown,
+                at(minute),
+            )),
+        };
+        let said = [280, 300, 310, 450].map(|minute| warning(&low(minute)));
+        let expected = ["20 min before: ", "as it began: ", "10 min after: ", "2.5 h after: "]
+            .map(|when| format!("{when}{}", Kind::Low.message()));
+        assert_eq!(said, expected);
+        assert_eq!(warning(&Low { first_alarm: None, ..low(0) }), "none");
+    }
+}
