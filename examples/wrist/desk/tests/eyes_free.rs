@@ -106,10 +106,17 @@ fn an_alarm_tells_the_value_that_caused_it() {
         (Grounds::BelowRange(glucose(40.0)), "At most 40 milligrams, 4 minutes ago."),
         (Grounds::Unplaced(glucose(45.0)), "Doubted, 45 milligrams, measured nobody knows when."),
         (Grounds::Silence(Span::from_mins(25)), "No present value, silent for 25 minutes."),
+        (Grounds::Silence(Span::from_mins(119)), "No present value, silent for 119 minutes."),
+        (Grounds::Silence(Span::from_mins(179)), "No present value, silent for 2 hours."),
+        (Grounds::Silence(Span::from_hours(49)), "No present value, silent for 2 days."),
         (Grounds::Probability(0.43), "104 milligrams, falls, 4 minutes ago, chance of a low 43 percent."),
         (
             Grounds::WearLeft(Span::from_hours(11)),
             "104 milligrams, falls, 4 minutes ago, it ends in 11 hours.",
+        ),
+        (
+            Grounds::WearLeft(Span::from_mins(61)),
+            "104 milligrams, falls, 4 minutes ago, it ends in 61 minutes.",
         ),
         (Grounds::Unknown, "No present value, last one 4 minutes ago."),
     ] {
