@@ -78,7 +78,7 @@ pub fn score(
     window: Span,
 ) -> Score {
     let lows = lows::find(readings, EpisodeRule::LOW_70, interval_s, rings, window);
-    let low = lows::stretches(readings, EpisodeRule::LOW_70, interval_s);
+    let low: Vec<Stretch> = lows.iter().map(|low| (low.start, low.end)).collect();
     let high = lows::stretches(readings, EpisodeRule::HIGH_180, interval_s);
     let mut kinds = [KindScore::NONE; Kind::COUNT];
     for (kind, score) in Kind::ALL.into_iter().zip(&mut kinds) {

@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
 # Builds the collector for the desk and for a board with a radio, and runs it against a virtual sensor. Installs what is
-# missing. More runs with random drops: RADIO_RUNS=50 ./ci.sh
+# missing; `ci.sh install` does no more than that. More runs with random drops: RADIO_RUNS=50 ./ci.sh
 set -euo pipefail
 cd "$(dirname "$0")"
 export CARGO_TERM_COLOR=never
@@ -20,6 +20,7 @@ if [ ${#missing[@]} -gt 0 ]; then
     $sudo env DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends "${missing[@]}"
 fi
 rustup target add thumbv7em-none-eabihf
+[ "${1:-}" != install ] || exit 0
 source ./headers.sh
 
 VENV="$CARGO_TARGET_DIR/venv"
