@@ -21,11 +21,11 @@ def test_reading_by_reading_it_says_what_a_replay_says(demo):
     monitor = glidepath.Monitor()
     said, trends, verdicts, rung, now = {name: [] for name in names}, [], [], [], None
     for at, mg_dl in zip(demo.trace["time"], demo.trace["glucose_mg_dl"]):
-        while now is not None and now < at:  # as the wrist does: once a minute
+        while now is not None and now < at:  # as the wrist does: once a minute, until a reading comes
             now = min(now + np.timedelta64(60, "s"), at)
             monitor.run(int(now.astype(int)))
-            view = monitor.tick(now)
-            if view.rings:
+            view = monitor.tick(now) if now < at else None
+            if view and view.rings:
                 rung += [ring.kind for ring in view.rings]
                 monitor.acknowledge()
         if now is None:
