@@ -159,6 +159,17 @@ def fill(sensor, first, last, step=5):
         sensor.store(minute, record(minute, 80 + minute // 5 % 100))
 
 
+async def worn(scene, last):
+    """A sensor that was paired and read up to its record of the minute `last`; the power is away since."""
+    sensor = scene.sensor()
+    fill(sensor, 5, last)
+    await sensor.begin()
+    async with scene.collector("pair", "sensor") as collector:
+        await collector.until(lambda: any(f"below: {last + 1}" in line for line in collector.lines))
+    await scene.reopen()
+    return sensor
+
+
 async def drops(seed):
     """300 records owed, the link dropped at ten random places; then ten more live."""
     async with Scene(seed) as scene:
@@ -565,12 +576,7 @@ class Packets:
 async def duty(seed):
     """How many packets a link, a reading and a message of settings take: what the table of energy goes by."""
     async with Scene(seed) as scene:
-        sensor = scene.sensor()
-        fill(sensor, 5, 20)
-        await sensor.begin()
-        async with scene.collector("pair", "sensor") as collector:
-            await collector.until(lambda: any("below: 21" in line for line in collector.lines))
-        await scene.reopen()
+        sensor = await worn(scene, 20)
         packets, phone = Packets(scene.air.link), await scene.phone()
         async with scene.collector("pair", "desk") as collector:
             await collector.until(lambda: collector.count("status") == 1)
@@ -631,12 +637,7 @@ async def came_to(work, seconds=2):
 async def settings(seed):
     """A phone is paired while the wearer wants it; its settings are in force, outlive a power cut and come back as sent."""
     async with Scene(seed) as scene:
-        sensor = scene.sensor()
-        fill(sensor, 5, 60)
-        await sensor.begin()
-        async with scene.collector("pair", "sensor") as collector:
-            await collector.until(lambda: any("below: 61" in line for line in collector.lines))
-        await scene.reopen()
+        sensor = await worn(scene, 60)
         phone = await scene.phone()
         async with scene.collector("pair", "desk") as collector:
             await collector.until(lambda: collector.count("note Linked(Sensor") == 1)
@@ -704,12 +705,7 @@ def forged(message, at, octets):
 async def settings_refused(seed):
     """One bad part refuses the whole; a link or the power that goes in the middle leaves what was; so does a worn chip."""
     async with Scene(seed) as scene:
-        sensor = scene.sensor()
-        fill(sensor, 5, 20)
-        await sensor.begin()
-        async with scene.collector("pair", "sensor") as collector:
-            await collector.until(lambda: any("below: 21" in line for line in collector.lines))
-        await scene.reopen()
+        sensor = await worn(scene, 20)
         phone = await scene.phone()
         first, other = await scene.settings(low_limit(75)), await scene.settings(low_limit(80))
         async with scene.collector("pair", "desk") as collector:
@@ -835,12 +831,7 @@ async def settings_stranger(seed):
 async def settings_fuzz(seed):
     """Hostile commands of the phone, hostile packets of it and of a stranger, while the sensor is heard."""
     async with Scene(seed) as scene:
-        sensor, rng = scene.sensor(), scene.rng
-        fill(sensor, 5, 20)
-        await sensor.begin()
-        async with scene.collector("pair", "sensor") as collector:
-            await collector.until(lambda: any("below: 21" in line for line in collector.lines))
-        await scene.reopen()
+        sensor, rng = await worn(scene, 20), scene.rng
         phone, stranger = await scene.phone(), await scene.phone(address=STRANGER)
         message = await scene.settings(low_limit(75))
         async with scene.collector("pair", "desk") as collector:
