@@ -47,14 +47,14 @@ fn settings(dice: &mut Dice) -> AlarmSettings {
     loop {
         let mut settings = AlarmSettings::default();
         for kind in Kind::ALL {
-            let (least, greatest) = kind.about().limits;
+            let (least, greatest) = kind.info().limits;
             let span =
                 |dice: &mut Dice| Span::from_mins(dice.between(0, if kind == Kind::Low { 30 } else { 1440 }));
             let mut rule = settings.rule(kind);
             rule.on = !dice.one_in(4);
-            rule.limit = kind.about().unit.limit(dice.within(least, greatest)).unwrap();
+            rule.limit = kind.info().unit.limit(dice.within(least, greatest)).unwrap();
             let wide = dice.within(0.0, if least < 1.0 { 0.5 } else { 30.0 });
-            rule.hysteresis = kind.about().unit.limit(wide).unwrap();
+            rule.hysteresis = kind.info().unit.limit(wide).unwrap();
             (rule.delay, rule.repeat, rule.quiet) = (span(dice), span(dice), span(dice));
             rule.escalate = Span::from_mins(dice.between(0, 1440));
             rule.priority = [Priority::Low, Priority::Medium, Priority::High][dice.between(0, 2) as usize];
@@ -144,7 +144,7 @@ impl Day {
             if matches!(ring.kind, Kind::Floor | Kind::Low | Kind::Doubt) {
                 self.rang_low = self.minute;
             }
-            if let (Kind::Floor | Kind::Low, Some(glucose)) = (ring.kind, ring.grounds.glucose()) {
+            if let (Kind::Floor | Kind::Low, Some(glucose)) = (ring.kind, ring.trigger.glucose()) {
                 assert!(
                     glucose.mg_dl() <= self.settings.rule(ring.kind).limit.number().max(60.0),
                     "{ring:?}"
@@ -173,7 +173,7 @@ impl Day {
             self.truth = (self.truth + self.drift).clamp(35.0, 380.0);
             self.fate(&mut lost_until);
             if let Some(start) = self.counts {
-                self.monitor.run((self.minute - start) as u32 * 60);
+                self.monitor.set_uptime((self.minute - start) as u32 * 60);
             }
             let unset = self.counts.is_some() && self.dice.one_in(10);
             let mut view = self.monitor.tick(if unset { None } else { Some(self.at(self.wall_off)) });
@@ -284,15 +284,19 @@ impl Day {
         // not knowing is never shown as knowing
         let silent = now - self.came.map_or(-1000, |(came, _)| came);
         if silent > 23 {
-            assert!(!view.sees() && view.shown().is_none(), "calm after {silent} min of silence: {}", told());
+            assert!(
+                !view.is_monitoring() && view.shown().is_none(),
+                "calm after {silent} min of silence: {}",
+                told()
+            );
         }
         // silence rings
         let (no_data, blind) = (self.settings.no_data, silent.min(now - self.blind_since));
         let due = no_data.limit.mins() as i32 + no_data.delay.secs() / 60 + 4;
         if no_data.on && blind > due && now - self.disturbed > due && !self.warming {
             let rang = now - self.rang <= blind.max(due);
-            let heeded = view.alarms().get(Kind::NoData).is_some_and(|held| held.heeded);
-            assert!(rang || heeded || view.alarms().get(Kind::NoData).is_some(), "silent: {}", told());
+            let acknowledged = view.alarms().get(Kind::NoData).is_some_and(|held| held.acknowledged);
+            assert!(rang || acknowledged || view.alarms().get(Kind::NoData).is_some(), "silent: {}", told());
         }
         // a low that readings tell is heard: five in a row, whatever the clocks do meanwhile
         if self.very_low >= 6 && silent < 6 && !self.warming {

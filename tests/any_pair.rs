@@ -55,7 +55,7 @@ impl Day {
         let mut random = Random::new(seed, 1);
         let settings = Settings::default();
         let mut monitor = PairMonitor::new(settings, settings).unwrap();
-        if random.happens(0.5) {
+        if random.bernoulli(0.5) {
             monitor.set_utc_offset(Some(Span::from_hours(random.between(-12.0, 12.0) as i32)));
         }
         Self {
@@ -82,15 +82,15 @@ impl Day {
         let mut target = 120.0;
         while self.minute < 1440 {
             self.minute += 1;
-            if self.random.happens(0.005) {
-                target = if self.random.happens(0.4) { 42.0 } else { self.random.between(45.0, 260.0) };
+            if self.random.bernoulli(0.005) {
+                target = if self.random.bernoulli(0.4) { 42.0 } else { self.random.between(45.0, 260.0) };
             }
             self.drift +=
                 0.05 * (0.02 * (target - self.truth) - self.drift) + self.random.between(-0.05, 0.05);
             self.truth = (self.truth + self.drift).clamp(35.0, 380.0);
             self.fate();
-            self.monitor.run((self.minute - self.started) as u32 * 60);
-            let unset = self.random.happens(0.1);
+            self.monitor.set_uptime((self.minute - self.started) as u32 * 60);
+            let unset = self.random.bernoulli(0.1);
             let now = if unset { None } else { Some(self.at(self.wall_off)) };
             let mut view = self.monitor.tick(now);
             self.heard(&view);
@@ -107,10 +107,10 @@ impl Day {
     }
 
     fn fate(&mut self) {
-        let side = if self.random.happens(0.5) { Side::First } else { Side::Second };
+        let side = if self.random.bernoulli(0.5) { Side::First } else { Side::Second };
         let minute = self.minute;
         let far = self.random.between(5.0, 3000.0) as i32;
-        let sign = if self.random.happens(0.5) { far } else { -far };
+        let sign = if self.random.bernoulli(0.5) { far } else { -far };
         let kind = (self.random.uniform() * 1500.0) as u32;
         let lasts = minute + self.random.between(10.0, 400.0) as i32;
         let leap = self.random.between(-80.0, 80.0);
@@ -125,7 +125,7 @@ impl Day {
             12..=13 => (worn.fails_until, worn.stuck) = (lasts, Some(self.truth)),
             14 => {
                 (worn.came, worn.very_low, worn.warming) = (None, 0, true);
-                let off = if self.random.happens(0.5) { sign } else { 0 };
+                let off = if self.random.bernoulli(0.5) { sign } else { 0 };
                 let at = self.at(off);
                 self.monitor.sensor_started(side, at);
             }
@@ -138,9 +138,9 @@ impl Day {
 
     /// The power was away: what was kept comes back, or the memory outlived it.
     fn power(&mut self) {
-        let mut room = [0; snapshot::pair_room(ROOM)];
+        let mut room = [0; snapshot::pair_bytes_needed(ROOM)];
         let length = snapshot::save_pair(&mut self.monitor, &mut room).unwrap();
-        if self.random.happens(0.5) {
+        if self.random.bernoulli(0.5) {
             snapshot::restore_pair(&mut self.monitor, &room[..length]).unwrap();
         } else {
             self.monitor.power_returned();
@@ -192,7 +192,7 @@ impl Day {
             }
             2 | 3 => {
                 let wrong =
-                    if self.random.happens(0.5) { self.random.between(20.0, 500.0) } else { self.truth };
+                    if self.random.bernoulli(0.5) { self.random.between(20.0, 500.0) } else { self.truth };
                 let _ = self.monitor.fingerstick(&Fingerstick::new(self.at(self.wall_off), glucose(wrong)));
                 self.story.push(format!("{} stick {wrong:.0}", self.minute));
             }
@@ -232,12 +232,12 @@ impl Day {
         let silent =
             self.worn.iter().filter_map(|worn| worn.came).max().map_or(1000, |came| self.minute - came);
         if silent > 23 {
-            assert!(!fused.sees() && fused.shown().is_none(), "calm after {silent} min: {}", told());
+            assert!(!fused.is_monitoring() && fused.shown().is_none(), "calm after {silent} min: {}", told());
             assert_eq!(view.agreement(), Agreement::Neither, "{}", told());
         }
         // while both are apart nothing is calm
         if view.agreement() == Agreement::Apart {
-            assert!(!fused.sees(), "{}", told());
+            assert!(!fused.is_monitoring(), "{}", told());
         }
         // a very low that either tells is heard and shown or marked, whatever the other reads
         for worn in &self.worn {
@@ -250,7 +250,7 @@ impl Day {
                     shown.glucose.mg_dl() <= 75.0 || shown.doubted || shown.bound.is_some()
                 });
                 assert!(
-                    marked && !fused.sees() || shown.is_some_and(|s| s.glucose.mg_dl() <= 75.0),
+                    marked && !fused.is_monitoring() || shown.is_some_and(|s| s.glucose.mg_dl() <= 75.0),
                     "{}",
                     told()
                 );
@@ -292,16 +292,16 @@ fn with_one_sensor_lows_ring_as_its_own_monitor_rings() {
         let side = if seed % 2 == 0 { Side::First } else { Side::Second };
         let (mut value, mut drift, mut off) = (110.0_f32, 0.0_f32, 0);
         for minute in 0..1440_u32 {
-            pair.run(minute * 60);
-            own.run(minute * 60);
+            pair.set_uptime(minute * 60);
+            own.set_uptime(minute * 60);
             let wall = Instant::from_secs(1_700_000_000 + minute * 60);
             let stamp = wall.plus(Span::from_mins(off));
-            if random.happens(0.003) {
+            if random.bernoulli(0.003) {
                 off = random.between(-3000.0, 3000.0) as i32;
             }
             drift = 0.95 * drift + random.between(-0.35, 0.32);
             value = (value + drift).clamp(38.0, 260.0);
-            let (both, one) = if minute % 5 == 0 && random.happens(0.95) {
+            let (both, one) = if minute % 5 == 0 && random.bernoulli(0.95) {
                 let status = if value < 40.0 { Status::BelowRange } else { Status::Normal };
                 let reading = Reading::new(stamp, glucose(value.max(40.0).round())).with_status(status);
                 (pair.push(side, &reading), own.push(&reading))
@@ -310,12 +310,12 @@ fn with_one_sensor_lows_ring_as_its_own_monitor_rings() {
             };
             for kind in [Kind::Floor, Kind::Low, Kind::NoData] {
                 let told = |view: &glidepath::View| {
-                    view.alarms().get(kind).map(|held| (held.rings, held.heeded, held.ring.priority))
+                    view.alarms().get(kind).map(|held| (held.rings, held.acknowledged, held.ring.priority))
                 };
                 assert_eq!(told(both.fused()), told(&one), "{seed}, {minute}: {kind:?}");
             }
             assert_eq!(both.fused().age(), one.age(), "{seed}, {minute}");
-            if random.happens(0.004) {
+            if random.bernoulli(0.004) {
                 pair.acknowledge();
                 own.acknowledge();
             }

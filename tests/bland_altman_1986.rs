@@ -4,7 +4,7 @@
 //! `scipy.stats.t.ppf(0.975, 9)` = 2.262157. MARD and agreement rates by their definitions; which value
 //! switches from mg/dL to percent: ISO 15197 (reference), 21 CFR 862.1355 (sensor).
 
-use glidepath::accuracy::{AgreementRates, AgreementRule, Pair, PointAccuracy, Switch, median};
+use glidepath::accuracy::{AgreementRates, AgreementRule, CutoffBy, Pair, PointAccuracy, median};
 use glidepath::{Glucose, Instant};
 
 const PAIRS: [(f32, f32); 10] = [
@@ -67,13 +67,13 @@ fn limits_with_their_intervals() {
 }
 
 #[test]
-fn agreement_depends_on_the_cut_and_not_here_on_the_switch() {
+fn agreement_depends_on_the_cut_and_not_here_on_whose() {
     for (cut, switch, want) in [
-        (100.0, Switch::Reference, [8, 10, 10, 10]),
-        (100.0, Switch::Sensor, [8, 10, 10, 10]),
-        (70.0, Switch::Reference, [6, 10, 10, 10]),
-        (70.0, Switch::Sensor, [6, 10, 10, 10]),
-        (80.0, Switch::Reference, [6, 10, 10, 10]),
+        (100.0, CutoffBy::Reference, [8, 10, 10, 10]),
+        (100.0, CutoffBy::Sensor, [8, 10, 10, 10]),
+        (70.0, CutoffBy::Reference, [6, 10, 10, 10]),
+        (70.0, CutoffBy::Sensor, [6, 10, 10, 10]),
+        (80.0, CutoffBy::Reference, [6, 10, 10, 10]),
     ] {
         let mut agreement = AgreementRates::new(cut, switch).unwrap();
         PAIRS.map(pair).iter().for_each(|pair| agreement.push(pair));
@@ -88,7 +88,7 @@ fn agreement_depends_on_the_cut_and_not_here_on_the_switch() {
 }
 
 #[test]
-fn the_switch_trap() {
+fn the_deciding_value_matters() {
     let pairs = [
         (99.0, 119.0),
         (101.0, 81.0),
@@ -102,14 +102,14 @@ fn the_switch_trap() {
         (130.0, 96.0),
     ];
     let yes = |cut, switch| {
-        let rule = AgreementRule::new(20.0).unwrap().with_switch(cut, switch).unwrap();
+        let rule = AgreementRule::new(20.0).unwrap().with_cutoff(cut, switch).unwrap();
         pairs.map(|p| if rule.agrees(&pair(p)) { 'Y' } else { 'n' }).iter().collect::<String>()
     };
-    assert_eq!(yes(100.0, Switch::Reference), "YYYnYYYYYn");
-    assert_eq!(yes(100.0, Switch::Sensor), "nYnnYYYYYn");
-    assert_eq!(yes(70.0, Switch::Reference), "nYYnYnYYYn");
-    assert_eq!(yes(70.0, Switch::Sensor), "nYYnnnYYnn");
-    assert_eq!(yes(0.0, Switch::Reference), "nYYnnnYYnn"); // percent alone
+    assert_eq!(yes(100.0, CutoffBy::Reference), "YYYnYYYYYn");
+    assert_eq!(yes(100.0, CutoffBy::Sensor), "nYnnYYYYYn");
+    assert_eq!(yes(70.0, CutoffBy::Reference), "nYYnYnYYYn");
+    assert_eq!(yes(70.0, CutoffBy::Sensor), "nYYnnnYYnn");
+    assert_eq!(yes(0.0, CutoffBy::Reference), "nYYnnnYYnn"); // percent alone
 }
 
 #[test]

@@ -4,7 +4,7 @@
 //! n - k + 1)`. Score bounds: Wilson (1927), J. Am. Stat. Assoc. 22:209, one-sided, z = 1.6448536. Clusters:
 //! all resamples of four subjects enumerated.
 
-use glidepath::accuracy::{Compliance, Criterion, Pair, Regulation, Tally, cluster_lower_percent};
+use glidepath::accuracy::{Compliance, Criterion, IcgmCriteria, Pair, Tally, cluster_lower_percent};
 use glidepath::{Glucose, Instant, Rate};
 
 fn pair(sensor: f32, reference: f32) -> Pair {
@@ -90,7 +90,7 @@ fn the_smallest_samples_that_can_pass() {
             let tally = Tally::new(hits, trials).unwrap();
             criterion.verdict(&tally, tally.exact_lower_percent())
         };
-        assert_eq!(criterion.fewest(), clean, "{criterion:?}");
+        assert_eq!(criterion.min_pairs(), clean, "{criterion:?}");
         assert_eq!(verdict(clean, clean), Compliance::Met, "{criterion:?}");
         assert_eq!(verdict(clean - 1, clean - 1), Compliance::TooFew, "{criterion:?}");
         assert_eq!(verdict(one_miss - 1, one_miss), Compliance::Met, "{criterion:?}");
@@ -100,7 +100,7 @@ fn the_smallest_samples_that_can_pass() {
 
 #[test]
 fn bins_go_by_the_sensor() {
-    let mut regulation = Regulation::new();
+    let mut regulation = IcgmCriteria::new();
     for (sensor, reference) in
         [(66.0, 74.0), (72.0, 66.0), (68.0, 84.0), (75.0, 58.0), (178.0, 205.0), (183.0, 150.0)]
     {
@@ -115,7 +115,7 @@ fn bins_go_by_the_sensor() {
 
 #[test]
 fn item_g_has_no_absolute_limb() {
-    let mut regulation = Regulation::new();
+    let mut regulation = IcgmCriteria::new();
     for (reference, sensor) in [
         (99.0, 119.0),
         (101.0, 81.0),
@@ -150,7 +150,7 @@ fn forbidden_events_are_strict_on_both_sides() {
 
 #[test]
 fn the_rate_criteria_with_both_denominators() {
-    let mut regulation = Regulation::new();
+    let mut regulation = IcgmCriteria::new();
     for (sensor, reference) in [
         (-2.5, -2.4),
         (1.2, -2.1),

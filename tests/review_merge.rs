@@ -87,7 +87,7 @@ proptest! {
 }
 
 fn saved<G: Grid>(pool: &mut Pool<G>) -> Vec<u8> {
-    let mut buffer = vec![0xAA; Pool::<G>::ROOM];
+    let mut buffer = vec![0xAA; Pool::<G>::SAVED_BYTES];
     let length = pool.save(&mut buffer).unwrap();
     buffer.truncate(length);
     buffer

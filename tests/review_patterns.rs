@@ -3,7 +3,7 @@
 //!
 //!     cargo test --release --test review_patterns -- --ignored --nocapture
 
-use glidepath::review::{Config, DayTime, Mark, Pattern, Review, WINDOW_MINUTES};
+use glidepath::review::{Config, DayTime, Pattern, PatternKind, Review, WINDOW_MINUTES};
 use glidepath::simulate::{GaussianWorld, GaussianWorldConfig, Person, PersonConfig, Random};
 use glidepath::{Glucose, Instant, Reading, Span};
 
@@ -47,7 +47,7 @@ fn share(people: u64, values: impl Fn(u64) -> Vec<f32>) -> (f32, f32) {
     for seed in 0..people {
         let found = patterns(&values(seed));
         any += u64::from(!found.is_empty());
-        low += u64::from(found.iter().any(|p| p.mark.is_low()));
+        low += u64::from(found.iter().any(|p| p.kind.is_low()));
     }
     (100.0 * any as f32 / people as f32, 100.0 * low as f32 / people as f32)
 }
@@ -67,14 +67,14 @@ fn planted(mut values: Vec<f32>, nights: usize) -> Vec<f32> {
 fn a_planted_night_low_is_found_and_named() {
     let found = patterns(&planted(gaussian(1, 14), 8));
     let first = found.first().expect("a pattern");
-    assert_eq!(first.mark, Mark::Below70);
+    assert_eq!(first.kind, PatternKind::Below70);
     assert!((60..=180).contains(&first.start_minute), "{first:?}");
     assert!(first.days_held >= 8 && first.days_seen == 14);
     // windows on one side do not overlap
     for (i, a) in found.iter().enumerate() {
         for b in &found[i + 1..] {
             let apart = a.start_minute.abs_diff(b.start_minute) >= WINDOW_MINUTES;
-            assert!(apart || a.mark.is_low() != b.mark.is_low(), "{a:?} {b:?}");
+            assert!(apart || a.kind.is_low() != b.kind.is_low(), "{a:?} {b:?}");
         }
     }
 }

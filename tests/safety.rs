@@ -2,7 +2,7 @@
 //! invented; glucose in mg/dL, a reading every 5 min and a tick every minute unless said. The table is printed by
 //! `cargo test --release --test safety -- --nocapture`; its column "before" was measured on version 820cb54.
 
-use glidepath::alarm::{AlarmPlan, AlarmSettings, Grounds, Kind, Priority, Rule};
+use glidepath::alarm::{AlarmPlan, AlarmSettings, Kind, Priority, Rule, Trigger};
 use glidepath::{Fingerstick, Glucose, Instant, Monitor, Reading, Settings, Span, Status, View};
 
 /// A device by someone's bed.
@@ -23,7 +23,7 @@ struct Rang {
     minute: u32,
     kind: Kind,
     priority: Priority,
-    grounds: Grounds,
+    trigger: Trigger,
 }
 
 /// True time begins here: a Monday.
@@ -52,8 +52,8 @@ impl Bed {
 
     fn heard(&mut self, view: View) {
         for ring in view.rings().iter() {
-            let (kind, priority, grounds) = (ring.kind, ring.priority, ring.grounds);
-            self.rang.push(Rang { minute: self.minute, kind, priority, grounds });
+            let (kind, priority, trigger) = (ring.kind, ring.priority, ring.trigger);
+            self.rang.push(Rang { minute: self.minute, kind, priority, trigger });
         }
         self.last = Some(view);
     }
@@ -61,7 +61,7 @@ impl Bed {
     fn tick(&mut self) {
         self.minute += 1;
         if self.counts {
-            self.monitor.run(self.minute * 60);
+            self.monitor.set_uptime(self.minute * 60);
         }
         let view = self.monitor.tick(self.clock());
         self.heard(view);
@@ -111,8 +111,8 @@ impl Bed {
         self.last.as_ref().unwrap()
     }
 
-    fn sees(&self) -> bool {
-        self.view().sees()
+    fn is_monitoring(&self) -> bool {
+        self.view().is_monitoring()
     }
 
     fn stick(&mut self, after_min: i32, mg_dl: f32) -> glidepath::FingerstickOutcome {
@@ -194,8 +194,13 @@ fn after_a_clock_fault(case: &str, before: &str, most: u32, fault: impl Fn(&mut 
         let first = bed.first(start, LOWS).map_or(9999, |first| first);
         let floor = bed.first(start, &[Kind::Floor]).map_or(9999, |first| first);
         if !counts {
-            let (sees, shown) = (bed.sees(), bed.view().shown().map(|s| s.glucose.whole_mg_dl()));
-            row(case, before, &format!("low {first}, floor {floor} min; shows {shown:?}, sees {sees}"));
+            let (monitoring, shown) =
+                (bed.is_monitoring(), bed.view().shown().map(|s| s.glucose.whole_mg_dl()));
+            row(
+                case,
+                before,
+                &format!("low {first}, floor {floor} min; shows {shown:?}, monitoring {monitoring}"),
+            );
         }
         assert!(floor <= AT_FLOOR + most && first <= floor, "{case}: {first}, {floor}, counts {counts}");
         assert!(bed.view().shown().unwrap().glucose.mg_dl() < 60.0);
@@ -236,9 +241,9 @@ fn the_clock_is_set_back_and_the_sensor_is_lost() {
     row(
         "set back 2 days, sensor lost",
         "'no data' never rings in 2,680 min",
-        &format!("'no data' at {first} min, sees {}", bed.sees()),
+        &format!("'no data' at {first} min, monitoring {}", bed.is_monitoring()),
     );
-    assert!(first <= 20 && !bed.sees());
+    assert!(first <= 20 && !bed.is_monitoring());
 }
 
 #[test]
@@ -291,7 +296,7 @@ fn a_clock_that_always_reads_all_ones_or_stands() {
         for minute in 1..=240_u32 {
             bed.minute += 1;
             if counts {
-                bed.monitor.run(bed.minute * 60);
+                bed.monitor.set_uptime(bed.minute * 60);
             }
             let view = bed.monitor.tick(Instant::from_secs(u32::MAX));
             bed.heard(view);
@@ -307,7 +312,7 @@ fn a_clock_that_always_reads_all_ones_or_stands() {
             assert!(first.unwrap() <= 20, "{first:?}");
             row("a clock that reads all ones for ever", "-", &format!("first ring {} min", first.unwrap()));
         } else {
-            assert!(!bed.view().sees() || first.is_some());
+            assert!(!bed.view().is_monitoring() || first.is_some());
         }
     }
 }
@@ -326,7 +331,7 @@ fn three_sticks_of_150_against_a_sensor_that_says_below_range() {
     let shown = bed.view().shown().unwrap();
     row(
         "three sticks of 150 at a true 60, then 'below range'",
-        "shows 77, nothing active, sees",
+        "shows 77, nothing active, monitoring",
         &format!("floor {first} min, shows at most {}", shown.glucose.whole_mg_dl()),
     );
     assert!(first <= 5 && bed.longest(start, LOWS) <= 5);
@@ -384,7 +389,7 @@ fn a_sensor_started_in_the_future_or_warming_for_ever() {
         "silent for 24 h",
         &format!("first ring {first}, floor {floor} min"),
     );
-    assert!(first <= 20 && floor <= 135 && !bed.sees());
+    assert!(first <= 20 && floor <= 135 && !bed.is_monitoring());
     // and when it sends nothing but that word
     let start = bed.minute;
     bed.live(60, |_| None);
@@ -427,9 +432,9 @@ fn the_same_value_for_ten_hours() {
     row(
         "same value for 10 h",
         "one low-priority ring, never repeated",
-        &format!("{rings} rings, sees {}", bed.sees()),
+        &format!("{rings} rings, monitoring {}", bed.is_monitoring()),
     );
-    assert!(rings >= 8 && !bed.sees() && bed.view().shown().unwrap().doubted);
+    assert!(rings >= 8 && !bed.is_monitoring() && bed.view().shown().unwrap().doubted);
 }
 
 #[test]
@@ -443,7 +448,7 @@ fn acknowledged_at_55_then_further_down() {
     row("acknowledged at 55, then to 25", "30 min silent", &format!("rings anew after {first} min"));
     assert!(first <= 20);
     let rung = bed.rang.iter().find(|r| r.minute >= start && LOWS.contains(&r.kind)).unwrap();
-    assert!(rung.priority == Priority::High && rung.grounds.glucose().unwrap().mg_dl() <= 45.0);
+    assert!(rung.priority == Priority::High && rung.trigger.glucose().unwrap().mg_dl() <= 45.0);
 }
 
 #[test]
@@ -452,15 +457,18 @@ fn the_power_returns_with_a_wrong_clock_or_none() {
         let mut bed = Bed::quiet();
         bed.counts = true;
         bed.monitor.power_returned();
-        bed.monitor.run(0);
+        bed.monitor.set_uptime(0);
         let start = bed.minute;
         for _ in 0..200 {
             bed.minute += 1;
-            bed.monitor.run((bed.minute - start) * 60);
+            bed.monitor.set_uptime((bed.minute - start) * 60);
             let clock = ahead.map(|ahead| bed.clock().plus(Span::from_mins(ahead)));
             let view = bed.monitor.tick(clock);
             assert!(
-                view.shown().is_none() && !view.sees() && view.estimate().is_none() && view.age().is_none()
+                view.shown().is_none()
+                    && !view.is_monitoring()
+                    && view.estimate().is_none()
+                    && view.age().is_none()
             );
             bed.heard(view);
         }
@@ -475,7 +483,7 @@ fn the_power_returns_with_a_wrong_clock_or_none() {
     let mut monitor = Monitor::<24>::new(Settings::default()).unwrap();
     let mut first = None;
     for minute in 0..60_u32 {
-        monitor.run(minute * 60);
+        monitor.set_uptime(minute * 60);
         let view = monitor.tick(None);
         if first.is_none() && view.rings().iter().any(|r| r.kind == Kind::NoData) {
             first = Some(minute);
@@ -500,7 +508,7 @@ fn a_start_or_a_zone_that_moves_stamps_but_not_the_wall() {
                 bed.push(at, quiet_value(minute), Status::Normal);
             }
         }
-        assert!(bed.sees(), "{case}");
+        assert!(bed.is_monitoring(), "{case}");
         let start = bed.minute;
         let mut fall = falls(45.0);
         for minute in 0..180 {

@@ -22,7 +22,7 @@ pub const NOISE: f32 = 2.5 * 2.5;
 /// F and Q of a step of five minutes, as a general filter takes them: states g, r, i, w.
 pub fn matrices() -> ([[f32; 4]; 4], [[f32; 4]; 4]) {
     let (m, s) = (model(), Step::new(&model(), 5.0));
-    let q = |unit: f32| m.drive * unit;
+    let q = |unit: f32| m.process_noise * unit;
     (
         [[1.0, s.g_r, 0.0, 0.0], [0.0, s.r_r, 0.0, 0.0], [s.i_g, s.i_r, s.i_i, 0.0], [0.0, 0.0, 0.0, s.w_w]],
         [
@@ -44,7 +44,7 @@ pub fn run(measured: &[f32]) -> Answer {
     let p = Covariance { gg, gr: none, gi: none, gw: none, rr, ri: none, rw: none, ii, iw: none, ww };
     let mut belief = Belief { x: State { g, r, i, w }, p };
     for y in measured {
-        belief = belief.predicted(&step, model.drive, model.coloured_sd * model.coloured_sd);
+        belief = belief.predicted(&step, model.process_noise, model.coloured_sd * model.coloured_sd);
         let residual = belief.residual(Sees::Sensor, *y, NOISE);
         belief = belief.updated(&residual, 1.0);
     }

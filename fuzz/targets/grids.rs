@@ -2,16 +2,17 @@
 #![no_main]
 
 use glidepath::accuracy::{
-    AgreementRates, Concurrence, Criterion, Iso15197, Pair, Parkes, PointAccuracy, RateAgreement, Regulation,
-    Switch, Tally, Zone, ZoneCounts, clarke, mard_interval, median,
+    AgreementRates, Concurrence, Criterion, CutoffBy, IcgmCriteria, Iso15197, Pair, Parkes, PointAccuracy,
+    RateAgreement, Tally, Zone, ZoneCounts, clarke, mard_interval, median,
 };
 use glidepath::{Glucose, Instant};
 use libfuzzer_sys::fuzz_target;
 
 fuzz_target!(|pairs: Vec<(u32, f32, f32)>| {
     let mut points = [PointAccuracy::new(); 3];
-    let mut agreement = AgreementRates::new(100.0, Switch::Reference).expect("in range");
-    let (mut iso, mut concurrence, mut regulation) = (Iso15197::new(), Concurrence::new(), Regulation::new());
+    let mut agreement = AgreementRates::new(100.0, CutoffBy::Reference).expect("in range");
+    let (mut iso, mut concurrence, mut regulation) =
+        (Iso15197::new(), Concurrence::new(), IcgmCriteria::new());
     let mut rates = RateAgreement::new();
     let mut counts = ZoneCounts::new();
     let mut relative = Vec::new();

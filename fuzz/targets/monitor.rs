@@ -5,7 +5,8 @@
 
 use arbitrary::Arbitrary;
 use glidepath::alarm::{
-    AlarmPlan, AlarmSettings, FLOOR_MG_DL, FLOOR_QUIET, Grounds, Kind, LimitUnit, PRESENT, Slot, Weekdays,
+    AlarmPlan, AlarmSettings, FLOOR_MG_DL, FLOOR_QUIET, Kind, LimitUnit, MAX_VALUE_AGE, Slot, Trigger,
+    Weekdays,
 };
 use glidepath::estimator::Model;
 use glidepath::forecast::ForecastConfig;
@@ -89,7 +90,7 @@ struct Device {
     /// On the monitor's count: the last ring of the floor, the last notice taken of it, and since when every reading
     /// was very low.
     rang: Option<Instant>,
-    heeded: Option<Instant>,
+    acknowledged: Option<Instant>,
     very_low: Option<Instant>,
     count: Instant,
     /// The highest limit of low that any profile has.
@@ -117,7 +118,7 @@ impl Device {
             sensor: 0,
             came: None,
             rang: None,
-            heeded: None,
+            acknowledged: None,
             very_low: None,
             count: Instant::from_secs(0),
             low_limit,
@@ -134,7 +135,7 @@ impl Device {
     /// Before each call.
     fn run(&mut self) {
         if self.knows == Knows::Count {
-            self.monitor.run(self.passed - self.before_cut);
+            self.monitor.set_uptime(self.passed - self.before_cut);
         }
         let now = self.monitor.timeline().now();
         assert!(now >= self.count, "the count fell");
@@ -181,7 +182,7 @@ impl Device {
         let calibrated = view.newest().map(|(_, glucose)| glucose.mg_dl());
         let least = calibrated.map_or(f32::MAX, |value| value.min(reading.glucose().mg_dl()));
         let very_low = own_word || least <= FLOOR_MG_DL;
-        if !believed || !very_low || view.age().is_none_or(|age| age >= PRESENT) {
+        if !believed || !very_low || view.age().is_none_or(|age| age >= MAX_VALUE_AGE) {
             self.very_low = None;
             return;
         }
@@ -189,7 +190,7 @@ impl Device {
         let since = *self.very_low.get_or_insert(now);
         let within = |moment: Option<Instant>, span: Span| moment.is_some_and(|then| now.since(then) < span);
         let held = view.alarms().get(Kind::Floor).expect("the floor holds");
-        let told = held.rings || within(self.rang, FLOOR_REPEAT) || within(self.heeded, FLOOR_QUIET);
+        let told = held.rings || within(self.rang, FLOOR_REPEAT) || within(self.acknowledged, FLOOR_QUIET);
         assert!(told, "nobody was told of {reading:?}: {held:?}");
         let silent_since = self.rang.map_or(since, |rang| rang.max(since));
         assert!(
@@ -204,32 +205,32 @@ impl Device {
         assert!(now >= self.count, "the count fell");
         self.count = now;
         sound(view);
-        let fresh = view.age().is_some_and(|age| age < PRESENT);
+        let fresh = view.age().is_some_and(|age| age < MAX_VALUE_AGE);
         assert!(view.age().is_none_or(|age| age >= Span::ZERO));
         assert_eq!(view.shown().is_some(), fresh);
-        assert!(fresh || !view.sees() && view.direction().is_none(), "{view:?}");
+        assert!(fresh || !view.is_monitoring() && view.direction().is_none(), "{view:?}");
         if fresh {
             let came = self.came.expect("shown without a reading, or from before the power was away");
-            let most = PRESENT.secs() as u32 + if self.knows == Knows::Wall { TICK_S } else { 0 };
+            let most = MAX_VALUE_AGE.secs() as u32 + if self.knows == Knows::Wall { TICK_S } else { 0 };
             if self.knows != Knows::AnyWall {
                 assert!(self.passed - came < most, "shown {} s after it came", self.passed - came);
             }
         }
         for ring in view.rings().iter() {
             let held = view.alarms().get(ring.kind).expect("what rings holds");
-            assert!(held.rings && !held.heeded, "{held:?}");
+            assert!(held.rings && !held.acknowledged, "{held:?}");
             let limit = match ring.kind {
                 Kind::Floor => FLOOR_MG_DL,
                 Kind::Low => self.low_limit,
                 _ => continue,
             };
-            match (ring.grounds, ring.grounds.glucose()) {
-                (Grounds::BelowRange(end), _) => {
+            match (ring.trigger, ring.trigger.glucose()) {
+                (Trigger::BelowRange(end), _) => {
                     assert!(view.bound().is_some() || !fresh, "{end:?}"); // its word is enough
                 }
                 (_, Some(glucose)) => assert!(glucose.mg_dl() <= limit, "{ring:?}"),
-                (grounds, None) => {
-                    assert_eq!(grounds, Grounds::Unknown);
+                (trigger, None) => {
+                    assert_eq!(trigger, Trigger::Unknown);
                     assert!(!fresh, "{ring:?}");
                 }
             }
@@ -243,13 +244,13 @@ impl Device {
     }
 
     fn heed(&mut self) {
-        self.heeded = Some(self.monitor.timeline().now());
+        self.acknowledged = Some(self.monitor.timeline().now());
     }
 
     /// The power is cut; afterwards no age is known.
     fn cut(&mut self, saved: bool) {
         if saved {
-            let mut buffer = [0; snapshot::room(ROOM)];
+            let mut buffer = [0; snapshot::bytes_needed(ROOM)];
             let length = snapshot::save(&mut self.monitor, &mut buffer).expect("room");
             snapshot::restore(&mut self.monitor, &buffer[..length]).expect("just saved");
         } else {
@@ -259,7 +260,7 @@ impl Device {
     }
 
     fn forget(&mut self) {
-        (self.came, self.rang, self.heeded, self.very_low) = (None, None, None, None);
+        (self.came, self.rang, self.acknowledged, self.very_low) = (None, None, None, None);
         self.count = Instant::from_secs(0);
     }
 
@@ -347,7 +348,7 @@ fn settings(input: &Input) -> Option<Settings> {
         let sensor = (of(coloured, 0.0, 60.0), of(coloured_time, 1.1, 999.0), of(white, 0.11, 59.0));
         let span = |minutes: f32| Span::from_secs((minutes * 60.0) as i32);
         let model = Model::linear().with_rate_time(Span::from_mins(1000)).and_then(|model| {
-            let model = model.with_lag(span(lag))?.with_rate_time(span(time))?.with_drive(drive)?;
+            let model = model.with_lag(span(lag))?.with_rate_time(span(time))?.with_process_noise(drive)?;
             model.with_coloured(sensor.0, span(sensor.1))?.with_white_sd(sensor.2)
         });
         settings.model = model.unwrap_or_default();
@@ -366,7 +367,7 @@ fn settings(input: &Input) -> Option<Settings> {
         settings.drift = drift.with_offset(offset, time(offset_time)).expect("in range");
     }
     if input.people {
-        settings.forecast = ForecastConfig::people();
+        settings.forecast = ForecastConfig::population();
     }
     if let Some([least, greatest, jump, pressure, noisy]) = input.quality {
         let quality = &mut settings.quality;
@@ -379,8 +380,8 @@ fn settings(input: &Input) -> Option<Settings> {
     let mut alarms = AlarmSettings::default();
     if let Some((kind, limit, hysteresis, delay, repeat)) = input.rule {
         let kind = Kind::ALL[1 + usize::from(kind) % (Kind::ALL.len() - 1)];
-        let (least, greatest) = kind.about().limits;
-        let (mut rule, unit) = (alarms.rule(kind), kind.about().unit);
+        let (least, greatest) = kind.info().limits;
+        let (mut rule, unit) = (alarms.rule(kind), kind.info().unit);
         let widest = if unit == LimitUnit::Probability { 0.5 } else { 60.0 };
         rule.on = true;
         rule.limit = unit.limit(of(limit, least, greatest)).ok()?;
@@ -394,7 +395,7 @@ fn settings(input: &Input) -> Option<Settings> {
     if let Some((kind, on, limit, hysteresis, spans)) = input.raw {
         let kind = Kind::ALL[1 + usize::from(kind) % (Kind::ALL.len() - 1)];
         let [delay, repeat, quiet, escalate] = spans.map(Span::from_secs);
-        let (mut rule, unit) = (alarms.rule(kind), kind.about().unit);
+        let (mut rule, unit) = (alarms.rule(kind), kind.info().unit);
         rule.limit = unit.limit(limit).unwrap_or(rule.limit);
         rule.hysteresis = unit.limit(hysteresis).unwrap_or(rule.hysteresis);
         (rule.on, rule.delay, rule.repeat) = (on, delay, repeat);
@@ -423,8 +424,8 @@ fn sound(view: &View) {
         within(e.slow_rate().mg_dl_per_min(), -100.0, 100.0);
         within(e.glucose_sd(), f32::MIN_POSITIVE, 1e6);
         within(e.rate_sd(), f32::MIN_POSITIVE, 1e6);
-        within(e.moving(), 0.0, 1.0);
-        assert!(e.behind().is_finite());
+        within(e.moving_probability(), 0.0, 1.0);
+        assert!(e.interstitial_difference().is_finite());
     }
     let known = view.predicted_30min().is_some();
     assert_eq!(known, view.low_probability().is_some());

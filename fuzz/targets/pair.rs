@@ -3,7 +3,7 @@
 #![no_main]
 
 use arbitrary::Arbitrary;
-use glidepath::alarm::{FLOOR_MG_DL, Kind, PRESENT};
+use glidepath::alarm::{FLOOR_MG_DL, Kind, MAX_VALUE_AGE};
 use glidepath::{
     Agreement, Fingerstick, Glucose, Instant, PairMonitor, PairView, Reading, Settings, Side, Span, Status,
     snapshot,
@@ -62,15 +62,15 @@ fn check(view: &PairView, settled: bool) {
         let one = view.side(side);
         assert!((0.0..=1.0).contains(&one.weight) && one.offset.is_finite(), "{view:?}");
     }
-    let present = Side::BOTH.iter().any(|side| view.side(*side).age.is_some_and(|age| age < PRESENT));
-    assert!(present || fused.shown().is_none() && !fused.sees(), "{view:?}");
+    let present = Side::BOTH.iter().any(|side| view.side(*side).age.is_some_and(|age| age < MAX_VALUE_AGE));
+    assert!(present || fused.shown().is_none() && !fused.is_monitoring(), "{view:?}");
     assert_eq!(present, view.agreement() != Agreement::Neither);
-    assert!(view.agreement() != Agreement::Apart || !fused.sees());
+    assert!(view.agreement() != Agreement::Apart || !fused.is_monitoring());
     if let (Some(shown), true) = (fused.shown(), settled) {
         // a very low that a present sensor itself reads is never shown as a good value
         let low = Side::BOTH.iter().any(|side| {
             let one = view.side(*side);
-            one.age.is_some_and(|age| age < PRESENT)
+            one.age.is_some_and(|age| age < MAX_VALUE_AGE)
                 && one.newest.is_some_and(|(_, g)| g.mg_dl() <= FLOOR_MG_DL)
         });
         assert!(!low || shown.glucose.mg_dl() <= 70.0 || shown.doubted || shown.bound.is_some(), "{view:?}");
@@ -83,12 +83,12 @@ fuzz_target!(|events: Vec<Event>| {
     let (mut now, mut values) = (1_000_000_u32, [120.0_f32; 2]);
     let mut uptime = 0_u32;
     for event in events.into_iter().take(400) {
-        monitor.run(uptime);
+        monitor.set_uptime(uptime);
         let view = match event {
             Event::Next(second, minutes, further) => {
                 let span = 60 * u32::from(minutes % 20);
                 (now, uptime) = (now.wrapping_add(span), uptime.wrapping_add(span));
-                monitor.run(uptime);
+                monitor.set_uptime(uptime);
                 let value = &mut values[usize::from(second)];
                 *value = (*value + f32::from(further)).clamp(20.0, 450.0);
                 let status = match *value {
@@ -113,7 +113,7 @@ fuzz_target!(|events: Vec<Event>| {
             }
             Event::Silence(secs) => {
                 (now, uptime) = (now.wrapping_add(secs.into()), uptime.wrapping_add(secs.into()));
-                monitor.run(uptime);
+                monitor.set_uptime(uptime);
                 monitor.tick(Instant::from_secs(now))
             }
             Event::Acknowledge => {
@@ -137,7 +137,7 @@ fuzz_target!(|events: Vec<Event>| {
                 monitor.tick(None)
             }
             Event::Damage(place, with) => {
-                let mut room = [0; snapshot::pair_room(ROOM)];
+                let mut room = [0; snapshot::pair_bytes_needed(ROOM)];
                 let length = snapshot::save_pair(&mut monitor, &mut room).unwrap();
                 let mut other = monitor.clone();
                 snapshot::restore_pair(&mut other, &room[..length]).unwrap();

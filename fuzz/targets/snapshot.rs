@@ -19,7 +19,7 @@ static SAVED: LazyLock<Vec<u8>> = LazyLock::new(|| {
             let _ = monitor.fingerstick(&Fingerstick::new(at, glucose));
         }
     }
-    let mut buffer = vec![0; snapshot::room(ROOM)];
+    let mut buffer = vec![0; snapshot::bytes_needed(ROOM)];
     let length = snapshot::save(&mut monitor, &mut buffer).expect("room");
     buffer.truncate(length);
     buffer
@@ -43,7 +43,7 @@ fn tried(bytes: &[u8]) {
     let mut monitor = Monitor::<ROOM>::new(Settings::default()).expect("defaults");
     snapshot::restore(&mut monitor, &SAVED).expect("whole");
     let saved = |monitor: &mut Monitor<ROOM>| {
-        let mut buffer = [0; snapshot::room(ROOM)];
+        let mut buffer = [0; snapshot::bytes_needed(ROOM)];
         snapshot::save(monitor, &mut buffer).map(|length| buffer[..length].to_vec()).expect("room")
     };
     let before = saved(&mut monitor);
@@ -66,7 +66,7 @@ fn goes_on(mut monitor: Monitor<ROOM>) {
     }
     let history = monitor.history();
     assert!(history.iter().zip(history.iter().skip(1)).all(|(a, b)| a.at() < b.at()), "out of order");
-    let mut buffer = [0; snapshot::room(ROOM)];
+    let mut buffer = [0; snapshot::bytes_needed(ROOM)];
     snapshot::save(&mut monitor, &mut buffer).expect("room for every state");
 }
 

@@ -37,15 +37,15 @@ fuzz_target!(|input: Input| {
         let before = timeline.now();
         let begun = timeline != Timeline::new();
         match *event {
-            Event::Count(secs) => timeline.run(secs),
+            Event::Count(secs) => timeline.set_uptime(secs),
             Event::Tick(wall) => timeline.tick(wall.map(Instant::from_secs)),
             Event::Stamp(at, mg_dl, taken) => {
                 stamp = at;
-                resumed &= matches!(place(&mut timeline, at, mg_dl, taken), Placed::Nowhere);
+                resumed &= matches!(place(&mut timeline, at, mg_dl, taken), Placed::Unknown);
             }
             Event::Near(by, mg_dl) => {
                 stamp = stamp.saturating_add_signed(i32::from(by));
-                resumed &= matches!(place(&mut timeline, stamp, mg_dl, false), Placed::Nowhere);
+                resumed &= matches!(place(&mut timeline, stamp, mg_dl, false), Placed::Unknown);
             }
             Event::Start(at) => assert!(timeline.start_of(Instant::from_secs(at)) <= timeline.now()),
             Event::PowerCut => {
@@ -63,7 +63,7 @@ fuzz_target!(|input: Input| {
 fn place(timeline: &mut Timeline, at: u32, mg_dl: u8, taken: bool) -> Placed {
     let glucose = Glucose::from_mg_dl(f32::from(mg_dl)).expect("in range");
     let placed = timeline.place(&Reading::new(Instant::from_secs(at), glucose), taken);
-    if let Placed::Then(at) | Placed::OnArrival(at) | Placed::ClockSet(at, _) = placed {
+    if let Placed::AsStamped(at) | Placed::OnArrival(at) | Placed::ClockSet(at, _) = placed {
         assert!(at <= timeline.now(), "{placed:?} is ahead of {:?}", timeline.now());
     }
     placed
@@ -79,7 +79,7 @@ fn set(input: &Input, mut timeline: Timeline) {
     let spacing = 60 + i32::from(input.spacing % 840);
     let live = |timeline: &mut Timeline, secs: i32| {
         if input.counts {
-            timeline.run(secs as u32);
+            timeline.set_uptime(secs as u32);
         }
         if input.ticks {
             timeline.tick(Some(base.plus(Span::from_secs(secs))));
@@ -98,8 +98,8 @@ fn set(input: &Input, mut timeline: Timeline) {
         let stamp = base.plus(Span::from_secs(secs)).plus(Span::from_secs(off));
         let placed = place(&mut timeline, stamp.secs(), 100 + k as u8, false);
         let at = match placed {
-            Placed::Then(at) | Placed::OnArrival(at) | Placed::ClockSet(at, _) => at,
-            Placed::Nowhere => {
+            Placed::AsStamped(at) | Placed::OnArrival(at) | Placed::ClockSet(at, _) => at,
+            Placed::Unknown => {
                 assert!((8..10).contains(&k), "{k}: set by {by}, lost");
                 continue;
             }

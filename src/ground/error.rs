@@ -75,7 +75,7 @@ impl Error {
 
     /// What the parameter is of, where its name alone does not tell: `low` of `low.limit`. Else empty.
     #[must_use]
-    pub const fn whole(&self) -> &'static str {
+    pub const fn section(&self) -> &'static str {
         self.whole
     }
 

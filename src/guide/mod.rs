@@ -12,7 +12,7 @@
 //! | [2. The stages](chapter_2_stages) | what each part does, and how they are joined |
 //! | [3. Settings](chapter_3_settings) | which numbers to change for your sensor and your nights, and what each costs |
 //! | [4. Uncertainty](chapter_4_uncertainty) | what the standard deviations and probabilities mean, and what they do not |
-//! | [5. Time and clocks](chapter_5_time) | what happens when a clock is set, stops or is missing, and what beginning anew keeps |
+//! | [5. Time and clocks](chapter_5_time) | what happens when a clock is set, stops or is missing, and what a reset keeps |
 //! | [6. How good](chapter_6_how_good) | how far off it was, on which people, beside plain methods and the best possible |
 //!
 //! | recipe | you have | you get |

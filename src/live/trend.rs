@@ -2,7 +2,7 @@
 //!
 //! Bands: steady within ±1 mg/dL/min, moderate from 1 to 2, fast beyond 2 (the bins of CLSI POCT05, 2nd ed.
 //! 2020). Which one is named follows from what errors cost: a band further out is named as soon as the probability
-//! of being there makes missing it dearer than crying wolf. With costs `m` and `w` that is a probability of `w/(m +
+//! of being there makes missing it dearer than naming it wrongly. With costs `m` and `w` that is a probability of `w/(m +
 //! w)`; for a rate whose error is logistic, the edge is met early by `s·√3/π·ln(m/w)`, `s` its standard
 //! deviation. A change of band needs the edge to be passed by a margin, so that the sign does not flicker.
 //!
@@ -14,7 +14,7 @@
 use crate::codec::{Codec, Coded};
 use crate::error::{Error, ErrorKind, in_range};
 use crate::math;
-use crate::timeline::Beginning;
+use crate::timeline::Reset;
 use crate::units::Rate;
 
 /// A logistic distribution's scale for each unit of its standard deviation: √3/π.
@@ -137,7 +137,7 @@ impl From<Bands> for Parts {
 
 impl Default for Bands {
     /// Edges at 1 and 2 mg/dL/min, a margin of 0.1, not known above a standard deviation of 2; missing a band
-    /// further out costs 2 times as much as crying wolf.
+    /// further out costs 2 times as much as a false one.
     fn default() -> Self {
         Self { moderate: 1.0, fast: 2.0, margin: 0.1, widest_sd: 2.0, missing_costs: 2.0 }
     }
@@ -154,13 +154,43 @@ impl Bands {
         Self { moderate, fast, margin, widest_sd, ..Self::default() }.checked()
     }
 
-    /// The same, where missing a band further out costs `times` as much as crying wolf, 0.05 to 20; 1 goes by
-    /// the rate alone.
+    /// The same, where missing a band further out costs `times` as much as naming one that is not reached, 0.05 to 20; 1
+    /// goes by the rate alone.
     ///
     /// # Errors
     /// When `times` is out of range.
     pub fn with_missing_costing(self, times: f32) -> Result<Self, Error> {
         Self { missing_costs: times, ..self }.checked()
+    }
+
+    /// Up to this rate, in either direction, it is steady.
+    #[must_use]
+    pub const fn moderate(&self) -> Rate {
+        Rate::clamped(self.moderate)
+    }
+
+    /// From this rate on it is fast.
+    #[must_use]
+    pub const fn fast(&self) -> Rate {
+        Rate::clamped(self.fast)
+    }
+
+    /// How far beyond an edge the rate must be for the trend to leave its band, mg/dL/min.
+    #[must_use]
+    pub const fn margin(&self) -> f32 {
+        self.margin
+    }
+
+    /// Above this standard deviation of the rate the trend is not known, mg/dL/min.
+    #[must_use]
+    pub const fn widest_sd(&self) -> f32 {
+        self.widest_sd
+    }
+
+    /// How many times as much it costs to miss a band further out as to name one that is not reached.
+    #[must_use]
+    pub const fn missing_costs(&self) -> f32 {
+        self.missing_costs
     }
 
     fn checked(self) -> Result<Self, Error> {
@@ -202,7 +232,7 @@ impl TrendSign {
     }
 
     /// Begins anew, whatever began: the last sign is forgotten.
-    pub fn begin(&mut self, _: Beginning) {
+    pub fn reset(&mut self, _: Reset) {
         self.last = Trend::NotKnown;
     }
 
@@ -360,6 +390,8 @@ mod tests {
         let rate = Rate::clamped;
         assert_eq!(Bands::new(rate(2.0), rate(1.0), 0.1, 1.0).unwrap_err().kind(), ErrorKind::Inconsistent);
         assert_eq!(Bands::new(rate(1.0), rate(2.0), 0.6, 1.0).unwrap_err().parameter(), "margin");
-        assert!(Bands::new(rate(1.0), rate(3.0), 0.5, 1.0).is_ok());
+        let bands = Bands::new(rate(1.0), rate(3.0), 0.5, 1.5).unwrap().with_missing_costing(4.0).unwrap();
+        assert_eq!((bands.moderate(), bands.fast()), (rate(1.0), rate(3.0)));
+        assert_eq!((bands.margin(), bands.widest_sd(), bands.missing_costs()), (0.5, 1.5, 4.0));
     }
 }

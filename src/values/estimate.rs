@@ -37,8 +37,8 @@ pub struct Estimate {
     glucose: Glucose,
     rate: Rate,
     slow_rate: Rate,
-    behind: f32,
-    moving: f32,
+    interstitial_difference: f32,
+    moving_probability: f32,
     glucose_variance: f32,
     covariance: f32,
     rate_variance: f32,
@@ -54,8 +54,8 @@ struct AsWritten {
     glucose: Glucose,
     rate: Rate,
     slow_rate: Rate,
-    behind: f32,
-    moving: f32,
+    interstitial_difference: f32,
+    moving_probability: f32,
     glucose_variance: f32,
     covariance: f32,
     rate_variance: f32,
@@ -76,8 +76,13 @@ impl TryFrom<AsWritten> for Estimate {
             glucose,
             rate,
             slow_rate,
-            behind: in_range("behind", written.behind, -Glucose::MAX_MG_DL, Glucose::MAX_MG_DL)?,
-            moving: in_range("moving", written.moving, 0.0, 1.0)?,
+            interstitial_difference: in_range(
+                "interstitial_difference",
+                written.interstitial_difference,
+                -Glucose::MAX_MG_DL,
+                Glucose::MAX_MG_DL,
+            )?,
+            moving_probability: in_range("moving_probability", written.moving_probability, 0.0, 1.0)?,
             glucose_variance,
             covariance: in_range("covariance", written.covariance, -most, most)?,
             rate_variance,
@@ -110,8 +115,8 @@ impl Estimate {
             glucose,
             rate,
             slow_rate: rate,
-            behind: -8.9 * rate.mg_dl_per_min(),
-            moving: (0.3 + 0.15 * rate.mg_dl_per_min().abs()).at_most(0.9),
+            interstitial_difference: -8.9 * rate.mg_dl_per_min(),
+            moving_probability: (0.3 + 0.15 * rate.mg_dl_per_min().abs()).at_most(0.9),
             glucose_variance: glucose_sd * glucose_sd,
             covariance: correlation * glucose_sd * rate_sd,
             rate_variance: rate_sd * rate_sd,
@@ -123,7 +128,7 @@ impl Estimate {
     pub(crate) const fn from_filter(
         at: Instant,
         (glucose, rate, slow_rate): (f32, f32, f32),
-        (behind, moving): (f32, f32),
+        (interstitial_difference, moving_probability): (f32, f32),
         (glucose_variance, covariance, rate_variance): (f32, f32, f32),
     ) -> Self {
         Self {
@@ -131,8 +136,8 @@ impl Estimate {
             glucose: Glucose::clamped(glucose),
             rate: Rate::clamped(rate),
             slow_rate: Rate::clamped(slow_rate),
-            behind,
-            moving,
+            interstitial_difference,
+            moving_probability,
             glucose_variance: math::at_least(glucose_variance, LEAST_VARIANCE),
             covariance,
             rate_variance: math::at_least(rate_variance, LEAST_VARIANCE),
@@ -196,13 +201,13 @@ impl Estimate {
 
     /// Interstitial less plasma glucose, mg/dL: negative in a rise.
     #[must_use]
-    pub const fn behind(&self) -> f32 {
-        self.behind
+    pub const fn interstitial_difference(&self) -> f32 {
+        self.interstitial_difference
     }
 
     /// The probability that the person is moving (a meal, insulin, exercise) and not calm, 0 to 1.
     #[must_use]
-    pub const fn moving(&self) -> f32 {
-        self.moving
+    pub const fn moving_probability(&self) -> f32 {
+        self.moving_probability
     }
 }

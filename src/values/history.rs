@@ -206,7 +206,7 @@ impl<'a> HistoryView<'a> {
     /// Whether `reading`, older than the newest, cannot be one that was missed: another value is known within
     /// `within` of it, or a full history begins after it.
     #[must_use]
-    pub fn denies(&self, reading: &Reading, within: Span) -> bool {
+    pub fn contradicts(&self, reading: &Reading, within: Span) -> bool {
         let near = |kept: &Reading| {
             kept.at().since(reading.at()).secs().unsigned_abs() <= within.secs().unsigned_abs()
         };

@@ -54,7 +54,7 @@ fn a_view_is_written_by_the_names_of_its_methods() {
         ("grade", json!(view.grade().name())),
         ("reasons", of(&view.reasons())),
         ("alarms", of(view.alarms())),
-        ("sees", json!(view.sees())),
+        ("monitoring", json!(view.is_monitoring())),
     ] {
         assert_eq!(written[key], want, "{key}");
     }
@@ -67,8 +67,11 @@ fn a_view_is_written_by_the_names_of_its_methods() {
     let low =
         written["alarms"].as_array().unwrap().iter().find(|held| held["ring"]["kind"] == "low").unwrap();
     assert_eq!(low["ring"]["at"], of(&view.alarms().get(Kind::Low).unwrap().ring.at));
-    assert_eq!((low["ring"]["priority"].clone(), low["heeded"].clone()), (json!("medium"), json!(false)));
-    assert!(low["ring"]["grounds"]["sensor"].as_f64().unwrap() <= 70.0, "{low}");
+    assert_eq!(
+        (low["ring"]["priority"].clone(), low["acknowledged"].clone()),
+        (json!("medium"), json!(false))
+    );
+    assert!(low["ring"]["trigger"]["sensor"].as_f64().unwrap() <= 70.0, "{low}");
 }
 
 #[test]
@@ -80,7 +83,7 @@ fn what_is_not_known_is_written_as_nothing() {
     {
         assert_eq!(written[key], Value::Null, "{key}");
     }
-    assert_eq!((&written["trend"], &written["sees"]), (&json!("not_known"), &json!(false)));
+    assert_eq!((&written["trend"], &written["monitoring"]), (&json!("not_known"), &json!(false)));
     let _ = monitor.push(&reading(5, 39.0).with_status(glidepath::Status::BelowRange));
     let low = of(&monitor.tick(Instant::from_secs(301)));
     assert_eq!(low["bound"], json!({ "at_most": 39.0 }));
@@ -131,8 +134,8 @@ fn the_small_monitor_s_answers_are_written_too() {
         "trend": view.trend(),
         "low_ahead": view.low_ahead(),
         "warning": "low",
-        "grounds": 63.0,
-        "sees": true,
+        "trigger": 63.0,
+        "monitoring": true,
     });
     assert_eq!(of(&view), want);
 }

@@ -25,7 +25,7 @@ struct World {
 fn people() -> Vec<PersonConfig> {
     let changed = |config: PersonConfig| {
         let config =
-            config.with_start(Instant::from_secs(86_399)).without_routine().with_wander(0.3).unwrap();
+            config.with_start(Instant::from_secs(86_399)).without_routine().with_variability(0.3).unwrap();
         config.with_resting_glucose(mg_dl(99.5)).unwrap().treating_lows_at(mg_dl(71.3))
     };
     let bases = [PersonConfig::DEFAULT, PersonConfig::LIFELIKE];
@@ -157,7 +157,7 @@ fn rebuilt(world: &World) -> Result<World, Error> {
 
     let base = if at("/person/base") == "smooth" { PersonConfig::DEFAULT } else { PersonConfig::LIFELIKE };
     let start = Instant::from_secs(u32::try_from(at("/person/start").as_u64().unwrap()).unwrap());
-    let person = base.with_start(start).with_wander(number("/person/wander"))?;
+    let person = base.with_start(start).with_variability(number("/person/wander"))?;
     let person = person.with_resting_glucose(glucose("/person/resting_glucose")?)?;
     let person = person.treating_lows_at(glucose("/person/treats_lows_at")?);
     let person = if at("/person/routine") == true { person } else { person.without_routine() };

@@ -12,13 +12,13 @@ use glidepath::{Glucose, LocalTime, Monitor, Rate, Settings, Span};
 fn changed() -> Settings {
     let (mins, rate) = (Span::from_mins, |rate| Rate::from_mg_dl_per_min(rate).unwrap());
     let mut settings = Settings::default();
-    settings.model = settings.model.with_lag(Span::from_secs(47)).unwrap().with_drive(0.3).unwrap();
+    settings.model = settings.model.with_lag(Span::from_secs(47)).unwrap().with_process_noise(0.3).unwrap();
     settings.model = settings.model.with_rate_time(mins(77)).unwrap().with_coloured(6.1, mins(11)).unwrap();
     settings.model = settings.model.with_white_sd(0.7).unwrap();
-    settings.forecast = ForecastConfig::people();
+    settings.forecast = ForecastConfig::population();
     settings.drift = settings.drift.with_gain(0.2, mins(200_003)).unwrap();
     settings.drift = settings.drift.with_offset(7.1, Span::from_secs(15_551_999)).unwrap();
-    settings.drift = settings.drift.with_scatter(0.21).unwrap().with_caution(3.0).unwrap();
+    settings.drift = settings.drift.with_scatter(0.21).unwrap().with_required_benefit(3.0).unwrap();
     settings.bands = Bands::new(rate(0.7), rate(1.9), 0.3, 1.1).unwrap().with_missing_costing(3.7).unwrap();
     settings.quality.wear = Span::from_hours(336);
     settings.quality.night_from = 1380;
@@ -121,7 +121,7 @@ fn a_refusal_names_the_place_the_value_and_the_range() {
         ),
         ("model.lag = \"2 h\"", "model: lag: 7200 is outside 30 to 1800"),
         ("model.lag = \"14 min\"", "model: rate_time: at odds with another setting"),
-        ("model.drive = inf", "model: drive: not a finite number"),
+        ("model.process_noise = inf", "model: process_noise: not a finite number"),
         ("quality.jump_sd = 1", "quality: jump_sd: 1 is outside 2 to 10"),
         ("quality.night_from = \"7 pm\"", "quality.night_from: invalid value: string \"7 pm\""),
         ("bands.fast = 0.5", "bands: fast: at odds with another setting"),
@@ -139,11 +139,11 @@ fn rebuilt(settings: &Settings) -> Result<Settings, glidepath::Error> {
     let (model, mut built) = (settings.model, Settings::default());
     let start = if model.is_corrected() { Model::default() } else { Model::linear() };
     built.model = start.with_rate_time(Span::from_mins(1000))?.with_lag(model.lag())?;
-    built.model = built.model.with_rate_time(model.rate_time())?.with_drive(model.drive())?;
+    built.model = built.model.with_rate_time(model.rate_time())?.with_process_noise(model.process_noise())?;
     built.model = built.model.with_coloured(model.coloured_sd(), model.coloured_time())?;
     built.model = built.model.with_white_sd(model.white_sd())?;
     if !settings.forecast.is_personal() {
-        built.forecast = ForecastConfig::people();
+        built.forecast = ForecastConfig::population();
     }
     // these two have no getters: they hold what their own gates let through when written and read once more
     (built.drift, built.bands) = (settings.drift, settings.bands);

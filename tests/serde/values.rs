@@ -57,9 +57,9 @@ fn values_are_plain_numbers_and_fixed_names() {
 
 #[test]
 fn reasons_are_a_list_of_names_and_no_others_are_read() {
-    let text = r#"["warm_up","gap","own_word"]"#;
+    let text = r#"["warm_up","gap","sensor_status"]"#;
     let reasons: Reasons = serde_json::from_str(text).unwrap();
-    assert_eq!(reasons.iter().collect::<Vec<_>>(), [Reason::WarmUp, Reason::Gap, Reason::OwnWord]);
+    assert_eq!(reasons.iter().collect::<Vec<_>>(), [Reason::WarmUp, Reason::Gap, Reason::SensorStatus]);
     assert_eq!(serde_json::to_string(&reasons).unwrap(), text);
     for refused in ["3", "[\"pressd\"]", "[12]", "\"gap\"", "{}"] {
         assert!(serde_json::from_str::<Reasons>(refused).is_err(), "{refused}");

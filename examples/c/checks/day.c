@@ -68,7 +68,7 @@ static void view_bits(const gp_view *v) {
     word(v->shown_tenths_mmol_l);
     word(v->shown_bound);
     word(v->shown_doubted);
-    word(v->sees);
+    word(v->monitoring);
     words(gp_verdict_text(v->verdict));
     words(gp_trend_text(v->trend));
     words(gp_grade_text(v->grade));
@@ -106,13 +106,13 @@ static void view_bits(const gp_view *v) {
         words(gp_alarm_title(kind));
         word(alarm->at_s);
         word(alarm->rings);
-        word(alarm->heeded);
+        word(alarm->acknowledged);
         words(gp_priority_text(alarm->priority));
         words(gp_cause_text(alarm->cause));
-        word(alarm->grounds);
+        word(alarm->trigger);
         real(alarm->value);
     }
-    words(v->foremost == GP_ALARM_NONE ? "-" : gp_alarm_text(v->foremost));
+    words(v->most_urgent == GP_ALARM_NONE ? "-" : gp_alarm_text(v->most_urgent));
     words(v->rings_first == GP_ALARM_NONE ? "-" : gp_alarm_text(v->rings_first));
 }
 
@@ -185,11 +185,11 @@ static void through_the_monitor(void) {
             view_bits(&view);
             continue;
         }
-        OK(gp_monitor_run(&monitor, at - START));
+        OK(gp_monitor_set_uptime(&monitor, at - START));
         OK(gp_monitor_push(&monitor, at, (float)values[i], status_of(i), &view, sizeof view));
         view_bits(&view);
         if (i % 7 == 3) {
-            OK(gp_monitor_run(&monitor, at - START + 120u));
+            OK(gp_monitor_set_uptime(&monitor, at - START + 120u));
             OK(gp_monitor_tick(&monitor, at + 120u, &view, sizeof view));
             view_bits(&view);
         }
@@ -297,14 +297,14 @@ static void through_the_pair(void) {
     for (int i = 0; i < READINGS; i++) {
         uint32_t at = time_of(i);
         if (i == 432) line("pair 1");
-        OK(gp_pair_run(&pair, at - START));
+        OK(gp_pair_set_uptime(&pair, at - START));
         if (first_is_lost(i)) {
             OK(gp_pair_tick(&pair, at, &both, sizeof both));
         } else {
             OK(gp_pair_push(&pair, GP_SIDE_FIRST, at, (float)first_of(i), status_of(i), &both, sizeof both));
         }
         pair_bits();
-        OK(gp_pair_run(&pair, at - START + 100u));
+        OK(gp_pair_set_uptime(&pair, at - START + 100u));
         if (!second_is_lost(i)) {
             OK(gp_pair_push(&pair, GP_SIDE_SECOND, at + 100u, (float)second_of(i), GP_STATUS_NORMAL, &both, sizeof both));
             pair_bits();
@@ -372,11 +372,11 @@ static void trend_bits(const gp_trend_view *v) {
     word(v->shown_tenths_mmol_l);
     word(v->shown_bound);
     word(v->shown_doubted);
-    word(v->sees);
+    word(v->monitoring);
     words(gp_trend_text(v->trend));
     words(v->warning == GP_ALARM_NONE ? "-" : gp_alarm_text(v->warning));
     one(v->has, GP_HAS_LOW_AHEAD, v->low_ahead);
-    one(v->has, GP_HAS_GROUNDS, v->grounds_mg_dl);
+    one(v->has, GP_HAS_TRIGGER, v->trigger_mg_dl);
 }
 
 static void trend_and_low_ahead(void) {
@@ -386,7 +386,7 @@ static void trend_and_low_ahead(void) {
     OK(gp_trend_monitor_tick_without_clock(&trend, &v, sizeof v));
     trend_bits(&v);
     for (int i = 0; i < READINGS; i++) {
-        if (i < 300) OK(gp_trend_monitor_run(&trend, time_of(i) - START));
+        if (i < 300) OK(gp_trend_monitor_set_uptime(&trend, time_of(i) - START));
         if (i % 97 >= 90) {
             OK(gp_trend_monitor_tick(&trend, time_of(i), &v, sizeof v));
         } else {

@@ -3,8 +3,8 @@
 #[path = "../../../tests/three_days/mod.rs"]
 mod three_days;
 
-use glidepath::accuracy::{AgreementRates, Method, Pair, Paired, Pairing, PointAccuracy, Switch};
-use glidepath::alarm::{AlarmPlan, AlarmSettings, Grounds, Kind, Slot, Weekdays};
+use glidepath::accuracy::{AgreementRates, CutoffBy, Method, Pair, Paired, Pairing, PointAccuracy};
+use glidepath::alarm::{AlarmPlan, AlarmSettings, Kind, Slot, Trigger, Weekdays};
 use glidepath::forecast::{Forecast, Predicted};
 use glidepath::gatt::{
     CgmMeasurement, CgmStatus, DecodeError, E2eCrc, GlucoseMeasurement, OctetOrder, SessionStart,
@@ -106,7 +106,7 @@ impl Hash {
         self.word(shown.map_or(0, |s| s.glucose.tenths_mmol_l()).into());
         self.word(shown.map_or(0, |s| bound(s.bound).0));
         self.word(shown.is_some_and(|s| s.doubted).into());
-        self.word(view.sees().into());
+        self.word(view.is_monitoring().into());
         self.words(view.verdict().map_or("none", |v| v.name()));
         self.words(view.trend().words());
         self.words(view.grade().name());
@@ -138,31 +138,31 @@ impl Hash {
         let age = self.known(view.age());
         self.word(age.map_or(0, |age| age.secs()).cast_unsigned());
         for held in view.alarms().iter() {
-            let about = held.ring.kind.about();
+            let about = held.ring.kind.info();
             self.words(about.message);
             self.words(about.title);
             self.word(held.ring.at.secs());
             self.word(held.rings.into());
-            self.word(held.heeded.into());
+            self.word(held.acknowledged.into());
             self.words(held.ring.priority.name());
             self.words(held.ring.cause.name());
-            let (number, value) = match held.ring.grounds {
-                Grounds::Unknown => (0, 0.0),
-                Grounds::Sensor(g) => (1, g.mg_dl()),
-                Grounds::Uncalibrated(g) => (2, g.mg_dl()),
-                Grounds::BelowRange(g) => (3, g.mg_dl()),
-                Grounds::Estimate(g) => (4, g.mg_dl()),
-                Grounds::Unplaced(g) => (5, g.mg_dl()),
-                Grounds::Probability(p) => (6, p),
-                Grounds::Rate(rate) => (7, rate.mg_dl_per_min()),
-                Grounds::Silence(span) => (8, span.secs() as f32),
-                Grounds::WearLeft(span) => (9, span.secs() as f32),
-                Grounds::Doubt => (10, 0.0),
+            let (number, value) = match held.ring.trigger {
+                Trigger::Unknown => (0, 0.0),
+                Trigger::Sensor(g) => (1, g.mg_dl()),
+                Trigger::Uncalibrated(g) => (2, g.mg_dl()),
+                Trigger::BelowRange(g) => (3, g.mg_dl()),
+                Trigger::Estimate(g) => (4, g.mg_dl()),
+                Trigger::Unplaced(g) => (5, g.mg_dl()),
+                Trigger::Probability(p) => (6, p),
+                Trigger::Rate(rate) => (7, rate.mg_dl_per_min()),
+                Trigger::Silence(span) => (8, span.secs() as f32),
+                Trigger::WearLeft(span) => (9, span.secs() as f32),
+                Trigger::Doubt => (10, 0.0),
             };
             self.word(number);
             self.real(value);
         }
-        self.words(view.alarms().foremost().map_or("-", |held| held.ring.kind.message()));
+        self.words(view.alarms().most_urgent().map_or("-", |held| held.ring.kind.message()));
         self.words(view.rings().first().map_or("-", |ring| ring.kind.message()));
     }
 }
@@ -222,10 +222,10 @@ fn through_the_monitor(hash: &mut Hash, values: &[i32]) {
             hash.view(&monitor.tick(Instant::from_secs(at)));
             continue;
         }
-        monitor.run(at - START);
+        monitor.set_uptime(at - START);
         hash.view(&monitor.push(&reading(values, i)));
         if i % 7 == 3 {
-            monitor.run(at - START + 120);
+            monitor.set_uptime(at - START + 120);
             hash.view(&monitor.tick(Instant::from_secs(at + 120)));
         }
         if i % 48 == 20 {
@@ -292,11 +292,11 @@ fn trend_view(hash: &mut Hash, view: &TrendView) {
     hash.word(shown.map_or(0, |s| s.glucose.tenths_mmol_l()).into());
     hash.word(shown.map_or(0, |s| s.bound.map_or(0, |b| if matches!(b, Bound::AtMost(_)) { 1 } else { 2 })));
     hash.word(shown.is_some_and(|s| s.doubted).into());
-    hash.word(view.sees().into());
+    hash.word(view.is_monitoring().into());
     hash.words(view.trend().words());
     hash.words(view.warning().map_or("-", |kind| kind.message()));
     hash.one(view.low_ahead().map(|probability| probability.get()));
-    hash.one(view.grounds().map(|glucose| glucose.mg_dl()));
+    hash.one(view.trigger().map(|glucose| glucose.mg_dl()));
 }
 
 fn first_of(values: &[i32], i: usize) -> Reading {
@@ -332,7 +332,7 @@ fn through_the_pair(hash: &mut Hash, values: &[i32]) {
         if i == 432 {
             hash.line("pair 1");
         }
-        pair.run(at - START);
+        pair.set_uptime(at - START);
         let view = if (640..700).contains(&i) {
             pair.tick(Instant::from_secs(at))
         } else {
@@ -340,7 +340,7 @@ fn through_the_pair(hash: &mut Hash, values: &[i32]) {
         };
         hash.pair(&view);
         seen.insert(view.agreement().name());
-        pair.run(at - START + 100);
+        pair.set_uptime(at - START + 100);
         if !(600..660).contains(&i) {
             hash.pair(&pair.push(Side::Second, &second_of(values, i)));
         }
@@ -403,7 +403,7 @@ fn trend_and_low_ahead(hash: &mut Hash, values: &[i32]) {
     for i in 0..values.len() {
         let at = time_of(i);
         if i < 300 {
-            monitor.run(at - START);
+            monitor.set_uptime(at - START);
         }
         if i % 97 >= 90 {
             trend_view(hash, &monitor.tick(Instant::from_secs(at)));
@@ -512,7 +512,7 @@ fn looking_back(hash: &mut Hash, values: &[i32]) {
     hash.line("review");
     let readings: Vec<Reading> = (0..288).map(|i| reading(values, i)).collect();
     let (mut point, mut agreement) =
-        (PointAccuracy::new(), AgreementRates::new(100.0, Switch::Reference).unwrap());
+        (PointAccuracy::new(), AgreementRates::new(100.0, CutoffBy::Reference).unwrap());
     let sticks: Vec<Fingerstick> = (0..288)
         .step_by(12)
         .map(|i| {

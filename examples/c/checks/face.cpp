@@ -25,18 +25,18 @@ template <uint32_t Readings> static void one() {
     settings.alarms[0].rules[GP_ALARM_LOW].limit = 75.0f;
     WANT(monitor.ready(settings) == GP_OK);
     for (uint32_t k = 0; k < 10; k++) {
-        WANT(monitor.run(300 * k) == GP_OK);
+        WANT(monitor.set_uptime(300 * k) == GP_OK);
         WANT(monitor.push(300 * k, 140.0f - 8.0f * static_cast<float>(k), view) == GP_OK);
     }
     WANT(view.verdict == GP_VERDICT_ACCEPTED && view.alarms[GP_ALARM_LOW].holds == 1);
-    WANT(monitor.run(3000) == GP_OK);
+    WANT(monitor.set_uptime(3000) == GP_OK);
     WANT(monitor.push(3000, 68.0f, view, GP_STATUS_FAULT) == GP_OK && view.verdict == GP_VERDICT_FAULT);
     gp_fingerstick outcome;
     WANT(monitor.fingerstick(3010, 70.0f, outcome) == GP_OK && outcome.outcome == GP_FINGERSTICK_USED);
-    WANT(monitor.acknowledge() == GP_OK && monitor.run(3060) == GP_OK && monitor.tick(3060, view) == GP_OK);
-    WANT(view.alarms[GP_ALARM_LOW].heeded == 1);
+    WANT(monitor.acknowledge() == GP_OK && monitor.set_uptime(3060) == GP_OK && monitor.tick(3060, view) == GP_OK);
+    WANT(view.alarms[GP_ALARM_LOW].acknowledged == 1);
     WANT(view.at_s == 3060);
-    WANT(monitor.run(3060 + 1200) == GP_OK && monitor.tick(view) == GP_OK && view.age_s > 1200); // its own seconds tell
+    WANT(monitor.set_uptime(3060 + 1200) == GP_OK && monitor.tick(view) == GP_OK && view.age_s > 1200); // its own seconds tell
     size_t length = 0;
     WANT(monitor.save(bytes, sizeof bytes, length) == GP_OK && length > 100);
     WANT(other.restore(bytes, length) == GP_OK && other.tick(view) == GP_OK && !(view.has & GP_HAS_SHOWN));
@@ -61,7 +61,7 @@ template <uint32_t Readings> static void two() {
     first.alarms[0].rules[GP_ALARM_LOW].limit = 75.0f;
     WANT(pair.ready(first, second) == GP_OK);
     for (uint32_t k = 0; k < 10; k++) {
-        WANT(pair.run(300 * k) == GP_OK);
+        WANT(pair.set_uptime(300 * k) == GP_OK);
         WANT(pair.push(Side::First, 300 * k, 150.0f - 8.0f * static_cast<float>(k), view) == GP_OK);
         WANT(view.agreement == (k ? GP_PAIR_TOGETHER : GP_PAIR_ONLY_FIRST));
         WANT(pair.push(Side::Second, 300 * k, 146.0f - 8.0f * static_cast<float>(k), view) == GP_OK);
@@ -72,8 +72,8 @@ template <uint32_t Readings> static void two() {
     gp_fingerstick outcomes[GP_SIDES];
     WANT(pair.fingerstick(2710, 76.0f, outcomes) == GP_OK && outcomes[0].outcome == GP_FINGERSTICK_USED);
     WANT(outcomes[1].outcome == GP_FINGERSTICK_USED && outcomes[0].expected_mg_dl > outcomes[1].expected_mg_dl);
-    WANT(pair.acknowledge() == GP_OK && pair.run(2760) == GP_OK && pair.tick(2760, view) == GP_OK);
-    WANT(view.fused.alarms[GP_ALARM_LOW].heeded == 1 && view.fused.at_s == 2760);
+    WANT(pair.acknowledge() == GP_OK && pair.set_uptime(2760) == GP_OK && pair.tick(2760, view) == GP_OK);
+    WANT(view.fused.alarms[GP_ALARM_LOW].acknowledged == 1 && view.fused.at_s == 2760);
     WANT(pair.sensor_started(Side::Second, 2760) == GP_OK && pair.tick(2761, view) == GP_OK);
     WANT(view.agreement == GP_PAIR_ONLY_FIRST && !(view.sides[GP_SIDE_SECOND].has & GP_HAS_NEWEST));
     static uint8_t bytes[20480];
@@ -100,13 +100,13 @@ extern "C" int check(void) {
     glidepath::TrendMonitor trend;
     gp_trend_view seen;
     for (uint32_t k = 0; k < 7; k++) {
-        WANT(trend.run(300 * k) == GP_OK);
+        WANT(trend.set_uptime(300 * k) == GP_OK);
         WANT(trend.push(300 * k, 118.0f - 8.0f * static_cast<float>(k), seen) == GP_OK);
     }
-    WANT(seen.trend == GP_TREND_FALLING && seen.warning == GP_ALARM_LOW && seen.grounds_mg_dl == 70.0f && seen.sees == 1);
-    WANT(trend.run(1860) == GP_OK && trend.tick(1860, seen) == GP_OK && seen.shown_age_s == 60);
+    WANT(seen.trend == GP_TREND_FALLING && seen.warning == GP_ALARM_LOW && seen.trigger_mg_dl == 70.0f && seen.monitoring == 1);
+    WANT(trend.set_uptime(1860) == GP_OK && trend.tick(1860, seen) == GP_OK && seen.shown_age_s == 60);
     WANT(trend.push(1861, 90.0f, seen, GP_STATUS_FAULT) == GP_OK && seen.warning == GP_ALARM_LOW);
-    WANT(trend.run(3600) == GP_OK && trend.tick(seen) == GP_OK && !(seen.has & GP_HAS_SHOWN) && seen.sees == 0);
+    WANT(trend.set_uptime(3600) == GP_OK && trend.tick(seen) == GP_OK && !(seen.has & GP_HAS_SHOWN) && seen.monitoring == 0);
     WANT(trend.power_returned() == GP_OK && trend.tick(seen) == GP_OK && seen.trend == GP_TREND_NOT_KNOWN);
     glidepath::Direction sure, doubting;
     for (uint32_t k = 0; k < 6; k++) {

@@ -142,7 +142,7 @@ static void settings(void) {
     REAL(model.coloured_time_min, 1.0f, 0.99f, 1000.0f, 1001.0f);
     REAL(model.white_sd, 0.1f, 0.09f, 60.0f, 60.1f);
     REAL(model.rate_time_min, 1.0f, 0.99f, 1000.0f, 1001.0f);
-    REAL(model.drive, 0.0001f, 0.00009f, 10.0f, 10.1f);
+    REAL(model.process_noise, 0.0001f, 0.00009f, 10.0f, 10.1f);
     SETTING(GP_ERROR_INCONSISTENT, model.lag_min, 13.0f); /* over rate_time_min / 1.2 */
     SETTING(GP_OK, model.kind, GP_MODEL_PLAIN);
     SETTING(GP_ERROR_NUMBER, model.kind, 2);
@@ -279,7 +279,7 @@ static void on_no_monitor(gp_code want, void *monitor) {
     GIVES(want, gp_monitor_push, monitor, 0, 100.0f, 0, &view, sizeof view);
     GIVES(want, gp_monitor_tick, monitor, 0, &view, sizeof view);
     GIVES(want, gp_monitor_tick_without_clock, monitor, &view, sizeof view);
-    GIVES(want, gp_monitor_run, monitor, 0);
+    GIVES(want, gp_monitor_set_uptime, monitor, 0);
     GIVES(want, gp_monitor_fingerstick, monitor, 0, 100.0f, &outcome, sizeof outcome);
     GIVES(want, gp_monitor_sensor_started, monitor, 0);
     GIVES(want, gp_monitor_power_returned, monitor);
@@ -359,7 +359,7 @@ static void one_monitor(uint32_t capacity, size_t size) {
     gp_reading *readings = take(4 * sizeof *readings, 0x5a);
     size_t *count = take(sizeof *count, 0x5a);
     int32_t *granted = take(sizeof *granted, 0x5a);
-    size_t room = gp_snapshot_room(capacity);
+    size_t room = gp_snapshot_bytes_needed(capacity);
     uint8_t *bytes = take(room, 0x5a);
     for (uint32_t i = 0; i < 30; i++) {
         GIVES(GP_OK, gp_monitor_push, monitor, 300 * i, 120.0f, GP_STATUS_NORMAL, view, sizeof *view);
@@ -412,7 +412,7 @@ static void one_monitor(uint32_t capacity, size_t size) {
     GIVES(GP_ERROR_NULL, gp_monitor_save, monitor, bytes, room, NULL);
     GIVES(GP_ERROR_SIZE, gp_monitor_save, monitor, bytes, SIZE_MAX, count);
     for (size_t small = 0; small < 200; small += 13) {
-        GIVES(GP_ERROR_ROOM, gp_monitor_save, monitor, bytes, small, count);
+        GIVES(GP_ERROR_BUFFER_TOO_SMALL, gp_monitor_save, monitor, bytes, small, count);
     }
     release();
     GIVES(GP_OK, gp_monitor_history, monitor, readings, 4, count);
@@ -477,7 +477,7 @@ static void one_monitor(uint32_t capacity, size_t size) {
     static const uint32_t odd[] = {0, 1, UINT32_MAX, 0x80000000u, 9000, 0x7fffffffu, 9001, 4000000000u};
     for (uint32_t i = 0; i < 2000; i++) {
         uint32_t at = odd[i * 7u % 8u] + i % 3u * 300u;
-        GIVES(GP_OK, gp_monitor_run, monitor, odd[i % 8u]);
+        GIVES(GP_OK, gp_monitor_set_uptime, monitor, odd[i % 8u]);
         GIVES(GP_OK, gp_monitor_push, monitor, at, (float)(i * 37u % 2001u), (uint8_t)(i % 6u), view, sizeof *view);
         GIVES(GP_OK, gp_monitor_tick, monitor, odd[i * 3u % 8u], view, sizeof *view);
         GIVES(GP_OK, gp_monitor_tick_without_clock, monitor, view, sizeof *view);
@@ -566,7 +566,7 @@ static void trend_monitors(void) {
             keep(trend, sizeof *trend);
             keep(view, sizeof *view);
         }
-        GIVES(want, gp_trend_monitor_run, none, 0);
+        GIVES(want, gp_trend_monitor_set_uptime, none, 0);
         GIVES(want, gp_trend_monitor_power_returned, none);
         GIVES(want, gp_trend_monitor_push, none, 0, 100.0f, 0, view, sizeof *view);
         GIVES(want, gp_trend_monitor_tick, none, 0, view, sizeof *view);
@@ -589,7 +589,7 @@ static void trend_monitors(void) {
     GIVES(GP_ERROR_NULL, gp_trend_monitor_tick_without_clock, trend, NULL, sizeof *view);
     release();
     for (uint32_t i = 0; i < 2000; i++) {
-        GIVES(GP_OK, gp_trend_monitor_run, trend, i * 2654435761u);
+        GIVES(GP_OK, gp_trend_monitor_set_uptime, trend, i * 2654435761u);
         GIVES(GP_OK, gp_trend_monitor_push, trend, i * 40503u, (float)(i % 2001u), (uint8_t)(i % 6u), view, sizeof *view);
         GIVES(GP_OK, gp_trend_monitor_tick, trend, i * 69069u, view, sizeof *view);
         GIVES(GP_OK, gp_trend_monitor_tick_without_clock, trend, view, sizeof *view);
@@ -623,7 +623,7 @@ static void on_no_pair(gp_code want, void *pair) {
     GIVES(want, gp_pair_push, pair, GP_SIDE_FIRST, 0, 100.0f, 0, &view, sizeof view);
     GIVES(want, gp_pair_tick, pair, 0, &view, sizeof view);
     GIVES(want, gp_pair_tick_without_clock, pair, &view, sizeof view);
-    GIVES(want, gp_pair_run, pair, 0);
+    GIVES(want, gp_pair_set_uptime, pair, 0);
     GIVES(want, gp_pair_fingerstick, pair, 0, 100.0f, outcomes, sizeof outcomes);
     GIVES(want, gp_pair_sensor_started, pair, GP_SIDE_SECOND, 0);
     GIVES(want, gp_pair_power_returned, pair);
@@ -736,17 +736,17 @@ static void one_pair(uint32_t capacity, size_t size) {
     GIVES(GP_OK, gp_pair_history, pair, GP_SIDE_SECOND, readings, 4, count);
     checks++;
     if (*count != 4 || readings[3].at_s != 8700 || readings[3].mg_dl != 110.0f) failed++;
-    const size_t whole = gp_pair_snapshot_room(capacity);
-    calls_function("gp_pair_snapshot_room");
+    const size_t whole = gp_pair_snapshot_bytes_needed(capacity);
+    calls_function("gp_pair_snapshot_bytes_needed");
     checks++;
-    if (gp_pair_snapshot_room(UINT32_MAX) < whole || whole <= gp_snapshot_room(capacity)) failed++;
+    if (gp_pair_snapshot_bytes_needed(UINT32_MAX) < whole || whole <= gp_snapshot_bytes_needed(capacity)) failed++;
     uint8_t *bytes = take(whole, 0x5a);
     keep(pair, size);
     keep(count, sizeof *count);
     GIVES(GP_ERROR_NULL, gp_pair_save, pair, NULL, whole, count);
     GIVES(GP_ERROR_NULL, gp_pair_save, pair, bytes, whole, NULL);
     GIVES(GP_ERROR_SIZE, gp_pair_save, pair, bytes, SIZE_MAX, count);
-    for (size_t small = 0; small < 200; small += 13) GIVES(GP_ERROR_ROOM, gp_pair_save, pair, bytes, small, count);
+    for (size_t small = 0; small < 200; small += 13) GIVES(GP_ERROR_BUFFER_TOO_SMALL, gp_pair_save, pair, bytes, small, count);
     release();
     GIVES(GP_OK, gp_pair_save, pair, bytes, whole, count);
     const size_t length = *count;
@@ -782,13 +782,13 @@ static void one_pair(uint32_t capacity, size_t size) {
     release();
     /* anything goes, as long as it is a number */
     for (uint32_t i = 0; i < 1500; i++) {
-        GIVES(GP_OK, gp_pair_run, pair, i * 2654435761u);
+        GIVES(GP_OK, gp_pair_set_uptime, pair, i * 2654435761u);
         GIVES(GP_OK, gp_pair_push, pair, (uint8_t)(i % 3u % 2u), i * 40503u, (float)(i * 31u % 2001u), (uint8_t)(i % 6u), view,
               sizeof *view);
         GIVES(GP_OK, gp_pair_fingerstick, pair, i * 40503u, (float)(i * 17u % 2001u), outcomes, room);
         GIVES(GP_OK, gp_pair_tick, pair, i * 69069u, view, sizeof *view);
         checks++;
-        if (view->agreement > GP_PAIR_SECOND_ERRS || !(view->sides[0].weight >= 0.0f && view->sides[0].weight <= 1.0f)) failed++;
+        if (view->agreement > GP_PAIR_SECOND_SUSPECT || !(view->sides[0].weight >= 0.0f && view->sides[0].weight <= 1.0f)) failed++;
         if (i % 300u == 70u) GIVES(GP_OK, gp_pair_power_returned, pair);
         if (i % 400u == 90u) GIVES(GP_OK, gp_pair_sensor_started, pair, (uint8_t)(i % 2u), UINT32_MAX);
     }
@@ -949,9 +949,9 @@ static void looking_back(void) {
 int check(void) {
     texts();
     settings();
-    calls_function("gp_snapshot_room");
+    calls_function("gp_snapshot_bytes_needed");
     checks++;
-    if (gp_snapshot_room(UINT32_MAX) < gp_snapshot_room(1440)) failed++;
+    if (gp_snapshot_bytes_needed(UINT32_MAX) < gp_snapshot_bytes_needed(1440)) failed++;
     for (int i = 0; i < CAPACITIES; i++) {
         one_monitor(capacities[i].readings, capacities[i].size);
     }

@@ -53,7 +53,7 @@ int check(void) {
     tell("direction", code);
     code = gp_trend_monitor_init(&trend, sizeof trend, NULL);
     for (uint32_t i = 0; i < 600u; i++) {
-        code |= gp_trend_monitor_run(&trend, 300u * i);
+        code |= gp_trend_monitor_set_uptime(&trend, 300u * i);
         code |= gp_trend_monitor_push(&trend, 300u * i, i % 16u < 8u ? 150.0f : 60.0f, GP_STATUS_NORMAL, &trend_view, sizeof trend_view);
         code |= gp_trend_monitor_tick(&trend, 300u * i + 60u, &trend_view, sizeof trend_view);
     }

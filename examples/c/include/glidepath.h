@@ -46,7 +46,7 @@ enum {
     GP_ERROR_OUT_OF_RANGE = 7,
     GP_ERROR_INCONSISTENT = 8,        /* at odds with another setting */
     GP_ERROR_NUMBER = 9,              /* a number that the enumeration does not have */
-    GP_ERROR_ROOM = 10,               /* the buffer is too small */
+    GP_ERROR_BUFFER_TOO_SMALL = 10,
     GP_ERROR_SNAPSHOT_INCOMPLETE = 11,
     GP_ERROR_SNAPSHOT_VERSION = 12,
     GP_ERROR_SNAPSHOT_CHECKSUM = 13,
@@ -126,7 +126,7 @@ enum {
     GP_REASON_FINGERSTICKS = 8,
     GP_REASON_DRIFT = 9,
     GP_REASON_SECOND_SENSOR = 10,
-    GP_REASON_OWN_WORD = 11
+    GP_REASON_SENSOR_STATUS = 11
 };
 
 /* Kinds of alarm, the gravest first. The floor, 55 mg/dL, cannot be changed or switched off. */
@@ -148,21 +148,21 @@ enum {
 enum { GP_PRIORITY_LOW = 0, GP_PRIORITY_MEDIUM = 1, GP_PRIORITY_HIGH = 2 };
 
 /* Why an alarm rang last. */
-enum { GP_CAUSE_NEW = 0, GP_CAUSE_STILL = 1, GP_CAUSE_UNHEEDED = 2, GP_CAUSE_WORSE = 3 };
+enum { GP_CAUSE_NEW = 0, GP_CAUSE_REPEATED = 1, GP_CAUSE_ESCALATED = 2, GP_CAUSE_WORSE = 3 };
 
 /* What gp_alarm.value is, and its unit. */
 enum {
-    GP_GROUNDS_UNKNOWN = 0,
-    GP_GROUNDS_SENSOR = 1,       /* mg/dL */
-    GP_GROUNDS_UNCALIBRATED = 2, /* mg/dL */
-    GP_GROUNDS_BELOW_RANGE = 3,  /* mg/dL */
-    GP_GROUNDS_ESTIMATE = 4,     /* mg/dL */
-    GP_GROUNDS_UNPLACED = 5,     /* mg/dL, of a reading whose time cannot be placed */
-    GP_GROUNDS_PROBABILITY = 6,
-    GP_GROUNDS_RATE = 7,         /* mg/dL/min */
-    GP_GROUNDS_SILENCE = 8,      /* s */
-    GP_GROUNDS_WEAR_LEFT = 9,    /* s */
-    GP_GROUNDS_DOUBT = 10
+    GP_TRIGGER_UNKNOWN = 0,
+    GP_TRIGGER_SENSOR = 1,       /* mg/dL */
+    GP_TRIGGER_UNCALIBRATED = 2, /* mg/dL */
+    GP_TRIGGER_BELOW_RANGE = 3,  /* mg/dL */
+    GP_TRIGGER_ESTIMATE = 4,     /* mg/dL */
+    GP_TRIGGER_UNPLACED = 5,     /* mg/dL, of a reading whose time cannot be placed */
+    GP_TRIGGER_PROBABILITY = 6,
+    GP_TRIGGER_RATE = 7,         /* mg/dL/min */
+    GP_TRIGGER_SILENCE = 8,      /* s */
+    GP_TRIGGER_WEAR_LEFT = 9,    /* s */
+    GP_TRIGGER_DOUBT = 10
 };
 
 /* Beyond the sensor's range only the range's end is known. */
@@ -172,7 +172,7 @@ enum { GP_BOUND_NONE = 0, GP_BOUND_AT_MOST = 1, GP_BOUND_AT_LEAST = 2 };
 enum {
     GP_FINGERSTICK_USED = 0,
     GP_FINGERSTICK_HELD = 1,     /* taken in as far as it may be: measure again */
-    GP_FINGERSTICK_SOFTENED = 2, /* counted for less: measure again */
+    GP_FINGERSTICK_DOWNWEIGHTED = 2, /* counted for less: measure again */
     GP_FINGERSTICK_AHEAD = 3,    /* this and those below: not used */
     GP_FINGERSTICK_TOO_OLD = 4,
     GP_FINGERSTICK_NO_READING = 5,
@@ -192,8 +192,8 @@ enum {
     GP_PAIR_ONLY_SECOND = 2,
     GP_PAIR_TOGETHER = 3,    /* both have, and differ by no more than is usual for them */
     GP_PAIR_APART = 4,       /* they differ by more, for ten minutes or longer, and nothing tells which errs */
-    GP_PAIR_FIRST_ERRS = 5,  /* they differ by more, and this one errs, as far as can be told */
-    GP_PAIR_SECOND_ERRS = 6
+    GP_PAIR_FIRST_SUSPECT = 5,  /* they differ by more, and this one errs, as far as can be told */
+    GP_PAIR_SECOND_SUSPECT = 6
 };
 
 /* Each number in words; "" for a number that is none. */
@@ -219,7 +219,7 @@ enum { GP_MODEL_PEOPLE = 0, GP_MODEL_PLAIN = 1 };
 typedef struct gp_model {
     float lag_min;           /* 0.5 to 30 min */
     float rate_time_min;     /* 1.2 lag_min to 1000 min */
-    float drive;             /* 0.0001 to 10 (mg/dL/min)^2/min */
+    float process_noise;     /* 0.0001 to 10 (mg/dL/min)^2/min */
     float coloured_sd;       /* 0 to 60 mg/dL */
     float coloured_time_min; /* 1 to 1000 min */
     float white_sd;          /* 0.1 to 60 mg/dL */
@@ -381,14 +381,14 @@ typedef struct gp_predicted {
 
 /* One kind of alarm. */
 typedef struct gp_alarm {
-    uint32_t at_s;    /* when it rang last, or since when it holds */
-    float value;      /* that caused it; see grounds */
-    uint8_t holds;    /* 0: none of the rest means anything */
-    uint8_t rings;    /* now */
-    uint8_t heeded;   /* acknowledged or snoozed */
+    uint32_t at_s;         /* when it rang last, or since when it holds */
+    float value;           /* that caused it; see trigger */
+    uint8_t holds;         /* 0: none of the rest means anything */
+    uint8_t rings;         /* now */
+    uint8_t acknowledged; /* acknowledged or snoozed */
     uint8_t priority;
     uint8_t cause;
-    uint8_t grounds;
+    uint8_t trigger;
     uint8_t reserved[2];
 } gp_alarm;
 
@@ -404,7 +404,7 @@ typedef struct gp_alarm {
 #define GP_HAS_NEWEST 0x100u
 #define GP_HAS_AGE 0x200u
 #define GP_HAS_BOUND 0x400u
-#define GP_HAS_GROUNDS 0x800u
+#define GP_HAS_TRIGGER 0x800u
 
 /* The answers at one moment. */
 typedef struct gp_view {
@@ -416,14 +416,14 @@ typedef struct gp_view {
     uint16_t shown_tenths_mmol_l;  /* SHOWN: 61 is 6.1 mmol/L */
     uint8_t shown_bound;           /* GP_BOUND_...: only the end of the sensor's range is known */
     uint8_t shown_doubted;         /* 1: mark it as doubted */
-    uint8_t sees;                  /* 1: silence means that all is well */
+    uint8_t monitoring;            /* 1: silence means that all is well */
     uint8_t verdict;               /* on the reading pushed */
     uint8_t trend;                 /* GP_TREND_... */
     uint8_t grade;                 /* GP_GRADE_... */
     uint16_t reasons;              /* bits 1 << GP_REASON_... */
     uint8_t bound;                 /* BOUND: of the newest believed reading */
     uint8_t estimate_doubted;      /* ESTIMATE: the sensor's own value, in doubt */
-    uint8_t foremost;              /* the gravest alarm not heeded, or GP_ALARM_NONE */
+    uint8_t most_urgent;           /* the most urgent alarm not acknowledged or snoozed, or GP_ALARM_NONE */
     uint8_t rings_first;           /* the gravest that rings now, or GP_ALARM_NONE */
     float bound_mg_dl;             /* BOUND */
     float glucose_mg_dl;           /* ESTIMATE: plasma glucose */
@@ -470,7 +470,7 @@ gp_code gp_monitor_tick_without_clock(void *monitor, gp_view *view, size_t view_
 
 /* The device's own seconds since it was switched on, to be told before each other call if it has them; may wrap. Ages,
  * delays and snoozes are then right whatever the clocks do. */
-gp_code gp_monitor_run(void *monitor, uint32_t uptime_s);
+gp_code gp_monitor_set_uptime(void *monitor, uint32_t uptime_s);
 
 typedef struct gp_fingerstick {
     uint8_t has_expected; /* 1: the three below mean something */
@@ -541,9 +541,9 @@ typedef struct gp_calibration {
 gp_code gp_monitor_calibration(void *monitor, gp_calibration *calibration, size_t size);
 
 /* Bytes that a snapshot of a monitor with so many readings never exceeds. */
-size_t gp_snapshot_room(uint32_t readings);
+size_t gp_snapshot_bytes_needed(uint32_t readings);
 
-/* The monitor's whole state to bytes. After GP_ERROR_ROOM the buffer's content is of no use. Keep the last snapshot until
+/* The monitor's whole state to bytes. After GP_ERROR_BUFFER_TOO_SMALL the buffer's content is of no use. Keep the last snapshot until
  * the next one is written. */
 gp_code gp_monitor_save(void *monitor, uint8_t *bytes, size_t room, size_t *written);
 
@@ -585,7 +585,7 @@ typedef struct gp_pair_view {
  * Two sensors that agree can both be wrong, and which one errs is a guess from the past: agreement proves nothing, and is no
  * reason to leave out a fingerstick.
  *
- * Call gp_pair_run before each other call if the device counts its own seconds, else gp_pair_tick about once a minute: two
+ * Call gp_pair_set_uptime before each other call if the device counts its own seconds, else gp_pair_tick about once a minute: two
  * sensors whose clocks disagree cannot tell the time to each other. */
 gp_code gp_pair_init(void *memory, size_t size, uint32_t readings);
 
@@ -599,7 +599,7 @@ gp_code gp_pair_push(void *pair, uint8_t side, uint32_t at_s, float mg_dl, uint8
                      size_t view_size);
 gp_code gp_pair_tick(void *pair, uint32_t now_s, gp_pair_view *view, size_t view_size);
 gp_code gp_pair_tick_without_clock(void *pair, gp_pair_view *view, size_t view_size);
-gp_code gp_pair_run(void *pair, uint32_t uptime_s);
+gp_code gp_pair_set_uptime(void *pair, uint32_t uptime_s);
 
 /* For both. outcomes: an array of GP_SIDES, by side; outcomes_size: sizeof the whole array. */
 gp_code gp_pair_fingerstick(void *pair, uint32_t at_s, float mg_dl, gp_fingerstick *outcomes, size_t outcomes_size);
@@ -617,26 +617,26 @@ gp_code gp_pair_history(void *pair, uint8_t side, gp_reading *readings, size_t c
 gp_code gp_pair_wear(void *pair, uint8_t side, gp_wear *wear, size_t size);
 
 /* A snapshot of a pair is none of one sensor, nor the other way round. */
-size_t gp_pair_snapshot_room(uint32_t readings);
+size_t gp_pair_snapshot_bytes_needed(uint32_t readings);
 gp_code gp_pair_save(void *pair, uint8_t *bytes, size_t room, size_t *written);
 gp_code gp_pair_restore(void *pair, const uint8_t *bytes, size_t length);
 
 /* --- the middle way: trend sign and low ahead, with the age, the clocks and the floor minded ------------------------ */
 
 typedef struct gp_trend_view {
-    uint32_t has;                 /* GP_HAS_SHOWN, LOW_AHEAD, GROUNDS */
+    uint32_t has;                 /* GP_HAS_SHOWN, LOW_AHEAD, TRIGGER */
     float shown_mg_dl;            /* SHOWN: the sensor's value to show as the present one; none after 20 minutes */
     int32_t shown_age_s;          /* SHOWN */
     uint16_t shown_whole_mg_dl;   /* SHOWN: rounded, for display */
     uint16_t shown_tenths_mmol_l; /* SHOWN: 61 is 6.1 mmol/L */
     uint8_t shown_bound;          /* GP_BOUND_... */
     uint8_t shown_doubted;        /* 1: mark it as doubted */
-    uint8_t sees;                 /* 1: no warning means that all is well */
+    uint8_t monitoring;           /* 1: no warning means that all is well */
     uint8_t trend;                /* GP_TREND_... */
     uint8_t warning;              /* GP_ALARM_FLOOR, LOW, LOW_AHEAD, NO_DATA, the worst that holds; or GP_ALARM_NONE */
     uint8_t reserved[3];
     float low_ahead;              /* LOW_AHEAD: the probability of a low */
-    float grounds_mg_dl;          /* GROUNDS: the value that the warning goes by: show it with it, whatever its age */
+    float trigger_mg_dl;          /* TRIGGER: the value that the warning goes by: show it with it, whatever its age */
 } gp_trend_view;
 
 /* It leaves out, and only a gp_monitor has: the judge of readings, calibration, the estimate, what is learned of the person,
@@ -644,7 +644,7 @@ typedef struct gp_trend_view {
 gp_code gp_trend_monitor_init(void *memory, size_t size, const gp_bands *bands);
 
 /* Each as the function of gp_monitor of the same name. */
-gp_code gp_trend_monitor_run(void *monitor, uint32_t uptime_s);
+gp_code gp_trend_monitor_set_uptime(void *monitor, uint32_t uptime_s);
 gp_code gp_trend_monitor_push(void *monitor, uint32_t at_s, float mg_dl, uint8_t status, gp_trend_view *view, size_t view_size);
 gp_code gp_trend_monitor_tick(void *monitor, uint32_t now_s, gp_trend_view *view, size_t view_size);
 gp_code gp_trend_monitor_tick_without_clock(void *monitor, gp_trend_view *view, size_t view_size);

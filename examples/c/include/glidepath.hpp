@@ -22,7 +22,7 @@ public:
     gp_code ready(const gp_settings &settings, gp_fault *fault = nullptr) {
         return gp_monitor_init_with(&memory_, sizeof memory_, Readings, &settings, fault);
     }
-    gp_code run(uint32_t uptime_s) { return gp_monitor_run(&memory_, uptime_s); }
+    gp_code set_uptime(uint32_t uptime_s) { return gp_monitor_set_uptime(&memory_, uptime_s); }
     gp_code push(uint32_t at_s, float mg_dl, gp_view &view, uint8_t status = GP_STATUS_NORMAL) {
         return gp_monitor_push(&memory_, at_s, mg_dl, status, &view, sizeof view);
     }
@@ -59,7 +59,7 @@ public:
     gp_code ready(const gp_settings &first, const gp_settings &second, gp_fault *fault = nullptr) {
         return gp_pair_init_with(&memory_, sizeof memory_, Readings, &first, &second, fault);
     }
-    gp_code run(uint32_t uptime_s) { return gp_pair_run(&memory_, uptime_s); }
+    gp_code set_uptime(uint32_t uptime_s) { return gp_pair_set_uptime(&memory_, uptime_s); }
     gp_code push(Side side, uint32_t at_s, float mg_dl, gp_pair_view &view, uint8_t status = GP_STATUS_NORMAL) {
         return gp_pair_push(&memory_, static_cast<uint8_t>(side), at_s, mg_dl, status, &view, sizeof view);
     }
@@ -86,7 +86,7 @@ class TrendMonitor {
 public:
     TrendMonitor() : memory_() { gp_trend_monitor_init(&memory_, sizeof memory_, nullptr); }
 
-    gp_code run(uint32_t uptime_s) { return gp_trend_monitor_run(&memory_, uptime_s); }
+    gp_code set_uptime(uint32_t uptime_s) { return gp_trend_monitor_set_uptime(&memory_, uptime_s); }
     gp_code push(uint32_t at_s, float mg_dl, gp_trend_view &view, uint8_t status = GP_STATUS_NORMAL) {
         return gp_trend_monitor_push(&memory_, at_s, mg_dl, status, &view, sizeof view);
     }

@@ -6,7 +6,7 @@ use crate::monitor::{attempt, glucose, gp_reading};
 use crate::number::status;
 use crate::view::known;
 use core::ffi::c_void;
-use glidepath::accuracy::{AgreementRates, Method, Pair, Paired, Pairing, PointAccuracy, Switch};
+use glidepath::accuracy::{AgreementRates, CutoffBy, Method, Pair, Paired, Pairing, PointAccuracy};
 use glidepath::{Fingerstick, Glucose, Instant, Reading, Span};
 
 pub const GP_AGREEMENT_HAS_MARD: u32 = 1;
@@ -48,7 +48,7 @@ pub unsafe extern "C" fn gp_accuracy_init(memory: *mut c_void, size: usize) -> g
     // SAFETY: the contract of this crate
     attempt(|| unsafe {
         let slot = place::<Accuracy>(memory, size)?;
-        let agreement = AgreementRates::new(CUT_MG_DL, Switch::Reference).map_err(of_error)?;
+        let agreement = AgreementRates::new(CUT_MG_DL, CutoffBy::Reference).map_err(of_error)?;
         put(slot, Accuracy { point: PointAccuracy::new(), agreement });
         Ok(())
     })

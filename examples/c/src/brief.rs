@@ -25,12 +25,12 @@ pub struct gp_trend_view {
     pub shown_tenths_mmol_l: u16,
     pub shown_bound: u8,
     pub shown_doubted: u8,
-    pub sees: u8,
+    pub monitoring: u8,
     pub trend: u8,
     pub warning: u8,
     pub reserved: [u8; 3],
     pub low_ahead: f32,
-    pub grounds_mg_dl: f32,
+    pub trigger_mg_dl: f32,
 }
 
 fn of_trend_view(view: &TrendView) -> gp_trend_view {
@@ -46,12 +46,12 @@ fn of_trend_view(view: &TrendView) -> gp_trend_view {
         shown_tenths_mmol_l,
         shown_bound,
         shown_doubted,
-        sees: view.sees().into(),
+        monitoring: view.is_monitoring().into(),
         trend: of_trend(view.trend()),
         warning: view.warning().map_or(GP_ALARM_NONE, of_kind),
         reserved: [0; 3],
         low_ahead: known(has, GP_HAS_LOW_AHEAD, view.low_ahead(), |probability| probability.get()),
-        grounds_mg_dl: known(has, GP_HAS_GROUNDS, view.grounds(), |glucose| glucose.mg_dl()),
+        trigger_mg_dl: known(has, GP_HAS_TRIGGER, view.trigger(), |glucose| glucose.mg_dl()),
     };
     gp_trend_view { has: bits, ..flat }
 }
@@ -71,10 +71,10 @@ pub unsafe extern "C" fn gp_trend_monitor_init(
 }
 
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn gp_trend_monitor_run(monitor: *mut c_void, uptime_s: u32) -> gp_code {
+pub unsafe extern "C" fn gp_trend_monitor_set_uptime(monitor: *mut c_void, uptime_s: u32) -> gp_code {
     // SAFETY: the contract of this crate
     attempt(|| unsafe {
-        object::<TrendMonitor>(monitor)?.run(uptime_s);
+        object::<TrendMonitor>(monitor)?.set_uptime(uptime_s);
         Ok(())
     })
 }

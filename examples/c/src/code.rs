@@ -21,7 +21,7 @@ pub const GP_ERROR_NOT_FINITE: gp_code = 6;
 pub const GP_ERROR_OUT_OF_RANGE: gp_code = 7;
 pub const GP_ERROR_INCONSISTENT: gp_code = 8;
 pub const GP_ERROR_NUMBER: gp_code = 9;
-pub const GP_ERROR_ROOM: gp_code = 10;
+pub const GP_ERROR_BUFFER_TOO_SMALL: gp_code = 10;
 pub const GP_ERROR_SNAPSHOT_INCOMPLETE: gp_code = 11;
 pub const GP_ERROR_SNAPSHOT_VERSION: gp_code = 12;
 pub const GP_ERROR_SNAPSHOT_CHECKSUM: gp_code = 13;
@@ -57,7 +57,7 @@ pub fn of_error(error: Error) -> gp_code {
 
 pub fn of_snapshot(error: SnapshotError) -> gp_code {
     match error {
-        SnapshotError::Room => GP_ERROR_ROOM,
+        SnapshotError::BufferTooSmall => GP_ERROR_BUFFER_TOO_SMALL,
         SnapshotError::Incomplete => GP_ERROR_SNAPSHOT_INCOMPLETE,
         SnapshotError::Version(_) => GP_ERROR_SNAPSHOT_VERSION,
         SnapshotError::Checksum => GP_ERROR_SNAPSHOT_CHECKSUM,
@@ -139,7 +139,7 @@ pub extern "C" fn gp_code_text(code: gp_code) -> *const c_char {
         GP_ERROR_OUT_OF_RANGE => c_text!("out of range"),
         GP_ERROR_INCONSISTENT => c_text!("at odds with another setting"),
         GP_ERROR_NUMBER => c_text!("a number that this enumeration does not have"),
-        GP_ERROR_ROOM => c_text!("the buffer is too small"),
+        GP_ERROR_BUFFER_TOO_SMALL => c_text!("the buffer is too small"),
         GP_ERROR_SNAPSHOT_INCOMPLETE => c_text!("not a whole snapshot"),
         GP_ERROR_SNAPSHOT_VERSION => c_text!("a snapshot of another version"),
         GP_ERROR_SNAPSHOT_CHECKSUM => c_text!("a damaged snapshot"),

@@ -241,10 +241,10 @@ pub unsafe extern "C" fn gp_monitor_tick_without_clock(
 }
 
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn gp_monitor_run(monitor: *mut c_void, uptime_s: u32) -> gp_code {
+pub unsafe extern "C" fn gp_monitor_set_uptime(monitor: *mut c_void, uptime_s: u32) -> gp_code {
     // SAFETY: the contract of this crate
     attempt(|| unsafe {
-        with_monitor!(monitor, |monitor| monitor.run(uptime_s));
+        with_monitor!(monitor, |monitor| monitor.set_uptime(uptime_s));
         Ok(())
     })
 }

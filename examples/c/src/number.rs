@@ -1,8 +1,8 @@
 //! The numbers of what the library names, and back. They are promised: none is ever given another meaning.
 
 use crate::code::*;
-use glidepath::alarm::{Cause, Grounds, Kind, Priority};
-use glidepath::calibration::Applied;
+use glidepath::alarm::{Cause, Kind, Priority, Trigger};
+use glidepath::calibration::PointOutcome;
 use glidepath::quality::{Grade, Reason, Reasons, Verdict};
 use glidepath::trend::{Pace, Trend};
 use glidepath::{Agreement, FingerstickOutcome, Refusal, Side, Status};
@@ -26,7 +26,7 @@ numbers! {
 
     GP_REASON_WARM_UP = 0, GP_REASON_FIRST_DAY = 1, GP_REASON_PAST_END = 2, GP_REASON_NOISE = 3,
     GP_REASON_JUMP = 4, GP_REASON_STUCK = 5, GP_REASON_GAP = 6, GP_REASON_PRESSURE = 7,
-    GP_REASON_FINGERSTICKS = 8, GP_REASON_DRIFT = 9, GP_REASON_SECOND_SENSOR = 10, GP_REASON_OWN_WORD = 11,
+    GP_REASON_FINGERSTICKS = 8, GP_REASON_DRIFT = 9, GP_REASON_SECOND_SENSOR = 10, GP_REASON_SENSOR_STATUS = 11,
 
     GP_ALARM_FLOOR = 0, GP_ALARM_LOW = 1, GP_ALARM_LOW_AHEAD = 2, GP_ALARM_STEEP_FALL = 3, GP_ALARM_NO_DATA = 4,
     GP_ALARM_HIGH = 5, GP_ALARM_STEEP_RISE = 6, GP_ALARM_DOUBT = 7, GP_ALARM_WEAR_END = 8, GP_ALARMS = 9,
@@ -34,22 +34,22 @@ numbers! {
 
     GP_PRIORITY_LOW = 0, GP_PRIORITY_MEDIUM = 1, GP_PRIORITY_HIGH = 2,
 
-    GP_CAUSE_NEW = 0, GP_CAUSE_STILL = 1, GP_CAUSE_UNHEEDED = 2, GP_CAUSE_WORSE = 3,
+    GP_CAUSE_NEW = 0, GP_CAUSE_REPEATED = 1, GP_CAUSE_ESCALATED = 2, GP_CAUSE_WORSE = 3,
 
-    GP_GROUNDS_UNKNOWN = 0, GP_GROUNDS_SENSOR = 1, GP_GROUNDS_UNCALIBRATED = 2, GP_GROUNDS_BELOW_RANGE = 3,
-    GP_GROUNDS_ESTIMATE = 4, GP_GROUNDS_UNPLACED = 5, GP_GROUNDS_PROBABILITY = 6, GP_GROUNDS_RATE = 7,
-    GP_GROUNDS_SILENCE = 8, GP_GROUNDS_WEAR_LEFT = 9, GP_GROUNDS_DOUBT = 10,
+    GP_TRIGGER_UNKNOWN = 0, GP_TRIGGER_SENSOR = 1, GP_TRIGGER_UNCALIBRATED = 2, GP_TRIGGER_BELOW_RANGE = 3,
+    GP_TRIGGER_ESTIMATE = 4, GP_TRIGGER_UNPLACED = 5, GP_TRIGGER_PROBABILITY = 6, GP_TRIGGER_RATE = 7,
+    GP_TRIGGER_SILENCE = 8, GP_TRIGGER_WEAR_LEFT = 9, GP_TRIGGER_DOUBT = 10,
 
     GP_BOUND_NONE = 0, GP_BOUND_AT_MOST = 1, GP_BOUND_AT_LEAST = 2,
 
-    GP_FINGERSTICK_USED = 0, GP_FINGERSTICK_HELD = 1, GP_FINGERSTICK_SOFTENED = 2, GP_FINGERSTICK_AHEAD = 3,
+    GP_FINGERSTICK_USED = 0, GP_FINGERSTICK_HELD = 1, GP_FINGERSTICK_DOWNWEIGHTED = 2, GP_FINGERSTICK_AHEAD = 3,
     GP_FINGERSTICK_TOO_OLD = 4, GP_FINGERSTICK_NO_READING = 5, GP_FINGERSTICK_OUT_OF_ORDER = 6,
     GP_FINGERSTICK_OUT_OF_RANGE = 7, GP_FINGERSTICK_NOT_A_NUMBER = 8, GP_FINGERSTICK_OTHER = 9,
 
     GP_SIDE_FIRST = 0, GP_SIDE_SECOND = 1, GP_SIDES = 2,
 
     GP_PAIR_NEITHER = 0, GP_PAIR_ONLY_FIRST = 1, GP_PAIR_ONLY_SECOND = 2, GP_PAIR_TOGETHER = 3, GP_PAIR_APART = 4,
-    GP_PAIR_FIRST_ERRS = 5, GP_PAIR_SECOND_ERRS = 6,
+    GP_PAIR_FIRST_SUSPECT = 5, GP_PAIR_SECOND_SUSPECT = 6,
 }
 
 pub fn status(number: u8) -> Result<Status, gp_code> {
@@ -125,7 +125,7 @@ pub const fn of_reason(reason: Reason) -> u8 {
         Reason::Fingersticks => GP_REASON_FINGERSTICKS,
         Reason::Drift => GP_REASON_DRIFT,
         Reason::SecondSensor => GP_REASON_SECOND_SENSOR,
-        _ => GP_REASON_OWN_WORD, // and what a later library adds
+        _ => GP_REASON_SENSOR_STATUS, // and what a later library adds
     }
 }
 
@@ -166,8 +166,8 @@ pub const fn of_agreement(agreement: Agreement) -> u8 {
         Agreement::Only(Side::First) => GP_PAIR_ONLY_FIRST,
         Agreement::Only(Side::Second) => GP_PAIR_ONLY_SECOND,
         Agreement::Together => GP_PAIR_TOGETHER,
-        Agreement::Errs(Side::First) => GP_PAIR_FIRST_ERRS,
-        Agreement::Errs(Side::Second) => GP_PAIR_SECOND_ERRS,
+        Agreement::Suspect(Side::First) => GP_PAIR_FIRST_SUSPECT,
+        Agreement::Suspect(Side::Second) => GP_PAIR_SECOND_SUSPECT,
         _ => GP_PAIR_APART, // and what a later library adds
     }
 }
@@ -192,34 +192,36 @@ pub const fn of_priority(priority: Priority) -> u8 {
 pub const fn of_cause(cause: Cause) -> u8 {
     match cause {
         Cause::New => GP_CAUSE_NEW,
-        Cause::Still => GP_CAUSE_STILL,
-        Cause::Unheeded => GP_CAUSE_UNHEEDED,
+        Cause::Repeated => GP_CAUSE_REPEATED,
+        Cause::Escalated => GP_CAUSE_ESCALATED,
         Cause::Worse => GP_CAUSE_WORSE,
     }
 }
 
-/// The number of the grounds, and the value in its unit: mg/dL, probability, mg/dL/min, seconds.
+/// The number of the trigger, and the value in its unit: mg/dL, probability, mg/dL/min, seconds.
 #[expect(clippy::cast_precision_loss, reason = "seconds, exact for 194 days")]
-pub const fn of_grounds(grounds: Grounds) -> (u8, f32) {
-    match grounds {
-        Grounds::Unknown => (GP_GROUNDS_UNKNOWN, 0.0),
-        Grounds::Sensor(glucose) => (GP_GROUNDS_SENSOR, glucose.mg_dl()),
-        Grounds::Uncalibrated(glucose) => (GP_GROUNDS_UNCALIBRATED, glucose.mg_dl()),
-        Grounds::BelowRange(glucose) => (GP_GROUNDS_BELOW_RANGE, glucose.mg_dl()),
-        Grounds::Estimate(glucose) => (GP_GROUNDS_ESTIMATE, glucose.mg_dl()),
-        Grounds::Unplaced(glucose) => (GP_GROUNDS_UNPLACED, glucose.mg_dl()),
-        Grounds::Probability(probability) => (GP_GROUNDS_PROBABILITY, probability),
-        Grounds::Rate(rate) => (GP_GROUNDS_RATE, rate.mg_dl_per_min()),
-        Grounds::Silence(span) => (GP_GROUNDS_SILENCE, span.secs() as f32),
-        Grounds::WearLeft(span) => (GP_GROUNDS_WEAR_LEFT, span.secs() as f32),
-        Grounds::Doubt => (GP_GROUNDS_DOUBT, 0.0),
+pub const fn of_trigger(trigger: Trigger) -> (u8, f32) {
+    match trigger {
+        Trigger::Unknown => (GP_TRIGGER_UNKNOWN, 0.0),
+        Trigger::Sensor(glucose) => (GP_TRIGGER_SENSOR, glucose.mg_dl()),
+        Trigger::Uncalibrated(glucose) => (GP_TRIGGER_UNCALIBRATED, glucose.mg_dl()),
+        Trigger::BelowRange(glucose) => (GP_TRIGGER_BELOW_RANGE, glucose.mg_dl()),
+        Trigger::Estimate(glucose) => (GP_TRIGGER_ESTIMATE, glucose.mg_dl()),
+        Trigger::Unplaced(glucose) => (GP_TRIGGER_UNPLACED, glucose.mg_dl()),
+        Trigger::Probability(probability) => (GP_TRIGGER_PROBABILITY, probability),
+        Trigger::Rate(rate) => (GP_TRIGGER_RATE, rate.mg_dl_per_min()),
+        Trigger::Silence(span) => (GP_TRIGGER_SILENCE, span.secs() as f32),
+        Trigger::WearLeft(span) => (GP_TRIGGER_WEAR_LEFT, span.secs() as f32),
+        Trigger::Doubt => (GP_TRIGGER_DOUBT, 0.0),
     }
 }
 
 pub const fn of_outcome(outcome: &FingerstickOutcome) -> u8 {
     match outcome {
         FingerstickOutcome::Used { held: true, .. } => GP_FINGERSTICK_HELD,
-        FingerstickOutcome::Used { calibrated: Applied::Softened, .. } => GP_FINGERSTICK_SOFTENED,
+        FingerstickOutcome::Used { calibrated: PointOutcome::Downweighted, .. } => {
+            GP_FINGERSTICK_DOWNWEIGHTED
+        }
         FingerstickOutcome::Used { .. } => GP_FINGERSTICK_USED,
         FingerstickOutcome::Refused { why, .. } => of_refusal(*why),
     }

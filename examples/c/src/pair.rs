@@ -218,10 +218,10 @@ pub unsafe extern "C" fn gp_pair_tick_without_clock(
 }
 
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn gp_pair_run(pair: *mut c_void, uptime_s: u32) -> gp_code {
+pub unsafe extern "C" fn gp_pair_set_uptime(pair: *mut c_void, uptime_s: u32) -> gp_code {
     // SAFETY: the contract of this crate
     attempt(|| unsafe {
-        with_pair!(pair, |pair| pair.run(uptime_s));
+        with_pair!(pair, |pair| pair.set_uptime(uptime_s));
         Ok(())
     })
 }
@@ -371,8 +371,8 @@ pub unsafe extern "C" fn gp_pair_wear(
 }
 
 #[unsafe(no_mangle)]
-pub extern "C" fn gp_pair_snapshot_room(readings: u32) -> usize {
-    usize::try_from(readings).map_or(usize::MAX, snapshot::pair_room)
+pub extern "C" fn gp_pair_snapshot_bytes_needed(readings: u32) -> usize {
+    usize::try_from(readings).map_or(usize::MAX, snapshot::pair_bytes_needed)
 }
 
 #[unsafe(no_mangle)]

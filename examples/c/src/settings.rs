@@ -22,7 +22,7 @@ pub const GP_SLOTS: u8 = 8;
 pub struct gp_model {
     pub lag_min: f32,
     pub rate_time_min: f32,
-    pub drive: f32,
+    pub process_noise: f32,
     pub coloured_sd: f32,
     pub coloured_time_min: f32,
     pub white_sd: f32,
@@ -137,7 +137,7 @@ pub struct gp_limits {
 const MODEL: gp_model = gp_model {
     lag_min: 0.5,
     rate_time_min: 15.0,
-    drive: 0.1,
+    process_noise: 0.1,
     coloured_sd: 5.0,
     coloured_time_min: 25.0,
     white_sd: 1.6,
@@ -216,7 +216,7 @@ fn to_rule(rule: &gp_rule, kind: Kind) -> Result<Rule<Limit>, Refused> {
     if !rule.limit.is_finite() || !rule.hysteresis.is_finite() {
         return Err((GP_ERROR_NOT_FINITE, name));
     }
-    let unit = kind.about().unit;
+    let unit = kind.info().unit;
     if unit == LimitUnit::None && (rule.limit, rule.hysteresis) != (0.0, 0.0) {
         return Err((GP_ERROR_OUT_OF_RANGE, name));
     }
@@ -262,7 +262,7 @@ pub fn flag(number: u8) -> Result<bool, gp_code> {
 }
 
 fn refused(error: Error) -> Refused {
-    (of_error(error), if error.whole().is_empty() { error.parameter() } else { error.whole() })
+    (of_error(error), if error.section().is_empty() { error.parameter() } else { error.section() })
 }
 
 /// A span from minutes, to the second.
@@ -275,8 +275,16 @@ fn minutes(name: &'static str, number: f32) -> Result<Span, Refused> {
 }
 
 fn to_model(model: &gp_model) -> Result<Model, Refused> {
-    let gp_model { lag_min, rate_time_min, drive, coloured_sd, coloured_time_min, white_sd, kind, .. } =
-        *model;
+    let gp_model {
+        lag_min,
+        rate_time_min,
+        process_noise,
+        coloured_sd,
+        coloured_time_min,
+        white_sd,
+        kind,
+        ..
+    } = *model;
     let start = match kind {
         GP_MODEL_PLAIN => Model::linear(),
         GP_MODEL_PEOPLE => Model::default(),
@@ -288,7 +296,7 @@ fn to_model(model: &gp_model) -> Result<Model, Refused> {
     start
         .with_rate_time(Span::from_mins(1000))
         .and_then(|model| model.with_lag(lag)?.with_rate_time(rate_time))
-        .and_then(|model| model.with_drive(drive)?.with_coloured(coloured_sd, coloured_time))
+        .and_then(|model| model.with_process_noise(process_noise)?.with_coloured(coloured_sd, coloured_time))
         .and_then(|model| model.with_white_sd(white_sd))
         .map_err(refused)
 }
@@ -299,7 +307,7 @@ fn to_drift(drift: &gp_drift) -> Result<Drift, Refused> {
     Drift::default()
         .with_gain(drift.gain_sd, gain_time)
         .and_then(|built| built.with_offset(drift.offset_sd, offset_time))
-        .and_then(|built| built.with_scatter(drift.scatter)?.with_caution(drift.caution))
+        .and_then(|built| built.with_scatter(drift.scatter)?.with_required_benefit(drift.caution))
         .map_err(refused)
 }
 
@@ -356,7 +364,7 @@ pub fn to_plan(settings: &gp_settings, plan: &mut AlarmPlan) -> Result<(), Refus
 #[inline(never)]
 fn all_but_the_plan(settings: &gp_settings, built: &mut Settings) -> Result<(), Refused> {
     if !flag(settings.personal).map_err(|code| (code, "personal"))? {
-        built.forecast = ForecastConfig::people();
+        built.forecast = ForecastConfig::population();
     }
     built.model = to_model(&settings.model)?;
     built.drift = to_drift(&settings.drift)?;
@@ -451,7 +459,7 @@ pub unsafe extern "C" fn gp_settings_check(settings: *const gp_settings, fault: 
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn gp_alarm_limits(alarm: u8, limits: *mut gp_limits, size: usize) -> gp_code {
     let known = result(limits, size).and_then(|to| {
-        let about = kind(alarm)?.about();
+        let about = kind(alarm)?.info();
         let (least, greatest) = about.limits;
         let as_shipped = AlarmSettings::default().rule(kind(alarm)?).limit.number();
         Ok((to, gp_limits { least, greatest, as_shipped }))

@@ -7,8 +7,8 @@ use core::ffi::c_void;
 use glidepath::{Monitor, snapshot};
 
 #[unsafe(no_mangle)]
-pub extern "C" fn gp_snapshot_room(readings: u32) -> usize {
-    usize::try_from(readings).map_or(usize::MAX, snapshot::room)
+pub extern "C" fn gp_snapshot_bytes_needed(readings: u32) -> usize {
+    usize::try_from(readings).map_or(usize::MAX, snapshot::bytes_needed)
 }
 
 #[unsafe(no_mangle)]

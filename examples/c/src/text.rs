@@ -4,7 +4,7 @@ use crate::number::*;
 use core::ffi::c_char;
 use glidepath::FingerstickOutcome::{Refused, Used};
 use glidepath::alarm::Kind;
-use glidepath::calibration::Applied;
+use glidepath::calibration::PointOutcome;
 use glidepath::quality::Reason;
 use glidepath::{Agreement, Refusal, Side, trend::Trend};
 
@@ -89,7 +89,7 @@ texts! {
         GP_REASON_FINGERSTICKS => Reason::Fingersticks.name(),
         GP_REASON_DRIFT => Reason::Drift.name(),
         GP_REASON_SECOND_SENSOR => Reason::SecondSensor.name(),
-        GP_REASON_OWN_WORD => Reason::OwnWord.name();
+        GP_REASON_SENSOR_STATUS => Reason::SensorStatus.name();
     gp_alarm_text:
         GP_ALARM_FLOOR => Kind::Floor.message(),
         GP_ALARM_LOW => Kind::Low.message(),
@@ -101,28 +101,28 @@ texts! {
         GP_ALARM_DOUBT => Kind::Doubt.message(),
         GP_ALARM_WEAR_END => Kind::WearEnd.message();
     gp_alarm_title:
-        GP_ALARM_FLOOR => Kind::Floor.about().title,
-        GP_ALARM_LOW => Kind::Low.about().title,
-        GP_ALARM_LOW_AHEAD => Kind::LowAhead.about().title,
-        GP_ALARM_STEEP_FALL => Kind::SteepFall.about().title,
-        GP_ALARM_NO_DATA => Kind::NoData.about().title,
-        GP_ALARM_HIGH => Kind::High.about().title,
-        GP_ALARM_STEEP_RISE => Kind::SteepRise.about().title,
-        GP_ALARM_DOUBT => Kind::Doubt.about().title,
-        GP_ALARM_WEAR_END => Kind::WearEnd.about().title;
+        GP_ALARM_FLOOR => Kind::Floor.info().title,
+        GP_ALARM_LOW => Kind::Low.info().title,
+        GP_ALARM_LOW_AHEAD => Kind::LowAhead.info().title,
+        GP_ALARM_STEEP_FALL => Kind::SteepFall.info().title,
+        GP_ALARM_NO_DATA => Kind::NoData.info().title,
+        GP_ALARM_HIGH => Kind::High.info().title,
+        GP_ALARM_STEEP_RISE => Kind::SteepRise.info().title,
+        GP_ALARM_DOUBT => Kind::Doubt.info().title,
+        GP_ALARM_WEAR_END => Kind::WearEnd.info().title;
     gp_priority_text:
         GP_PRIORITY_LOW => glidepath::alarm::Priority::Low.name(),
         GP_PRIORITY_MEDIUM => glidepath::alarm::Priority::Medium.name(),
         GP_PRIORITY_HIGH => glidepath::alarm::Priority::High.name();
     gp_cause_text:
         GP_CAUSE_NEW => glidepath::alarm::Cause::New.name(),
-        GP_CAUSE_STILL => glidepath::alarm::Cause::Still.name(),
-        GP_CAUSE_UNHEEDED => glidepath::alarm::Cause::Unheeded.name(),
+        GP_CAUSE_REPEATED => glidepath::alarm::Cause::Repeated.name(),
+        GP_CAUSE_ESCALATED => glidepath::alarm::Cause::Escalated.name(),
         GP_CAUSE_WORSE => glidepath::alarm::Cause::Worse.name();
     gp_fingerstick_text:
-        GP_FINGERSTICK_USED => used(Applied::Used, false),
-        GP_FINGERSTICK_HELD => used(Applied::Used, true),
-        GP_FINGERSTICK_SOFTENED => used(Applied::Softened, false),
+        GP_FINGERSTICK_USED => used(PointOutcome::Used, false),
+        GP_FINGERSTICK_HELD => used(PointOutcome::Used, true),
+        GP_FINGERSTICK_DOWNWEIGHTED => used(PointOutcome::Downweighted, false),
         GP_FINGERSTICK_AHEAD => refused(Refusal::Ahead),
         GP_FINGERSTICK_TOO_OLD => refused(Refusal::TooOld),
         GP_FINGERSTICK_NO_READING => refused(Refusal::NoReading),
@@ -139,11 +139,11 @@ texts! {
         GP_PAIR_ONLY_SECOND => Agreement::Only(Side::Second).words(),
         GP_PAIR_TOGETHER => Agreement::Together.words(),
         GP_PAIR_APART => Agreement::Apart.words(),
-        GP_PAIR_FIRST_ERRS => Agreement::Errs(Side::First).words(),
-        GP_PAIR_SECOND_ERRS => Agreement::Errs(Side::Second).words();
+        GP_PAIR_FIRST_SUSPECT => Agreement::Suspect(Side::First).words(),
+        GP_PAIR_SECOND_SUSPECT => Agreement::Suspect(Side::Second).words();
 }
 
-const fn used(calibrated: Applied, held: bool) -> &'static str {
+const fn used(calibrated: PointOutcome, held: bool) -> &'static str {
     Used { calibrated, fused: true, held, expected: None }.words()
 }
 

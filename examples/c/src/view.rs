@@ -1,7 +1,7 @@
 //! The answers, flat: what is not known is 0, and its bit in `has` is not set.
 
 use crate::number::*;
-use glidepath::alarm::Held;
+use glidepath::alarm::ActiveAlarm;
 use glidepath::forecast::{Direction, Predicted};
 use glidepath::{Bound, Shown, View};
 
@@ -16,7 +16,7 @@ pub const GP_HAS_CALIBRATION_SD: u32 = 1 << 7;
 pub const GP_HAS_NEWEST: u32 = 1 << 8;
 pub const GP_HAS_AGE: u32 = 1 << 9;
 pub const GP_HAS_BOUND: u32 = 1 << 10;
-pub const GP_HAS_GROUNDS: u32 = 1 << 11;
+pub const GP_HAS_TRIGGER: u32 = 1 << 11;
 
 #[repr(C)]
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -34,10 +34,10 @@ pub struct gp_alarm {
     pub value: f32,
     pub holds: u8,
     pub rings: u8,
-    pub heeded: u8,
+    pub acknowledged: u8,
     pub priority: u8,
     pub cause: u8,
-    pub grounds: u8,
+    pub trigger: u8,
     pub reserved: [u8; 2],
 }
 
@@ -52,14 +52,14 @@ pub struct gp_view {
     pub shown_tenths_mmol_l: u16,
     pub shown_bound: u8,
     pub shown_doubted: u8,
-    pub sees: u8,
+    pub monitoring: u8,
     pub verdict: u8,
     pub trend: u8,
     pub grade: u8,
     pub reasons: u16,
     pub bound: u8,
     pub estimate_doubted: u8,
-    pub foremost: u8,
+    pub most_urgent: u8,
     pub rings_first: u8,
     pub bound_mg_dl: f32,
     pub glucose_mg_dl: f32,
@@ -120,17 +120,17 @@ pub fn of_shown(shown: Shown) -> (f32, i32, (u16, u16), (u8, u8)) {
     )
 }
 
-fn of_held(held: &Held) -> gp_alarm {
-    let (grounds, value) = of_grounds(held.ring.grounds);
+fn of_held(held: &ActiveAlarm) -> gp_alarm {
+    let (trigger, value) = of_trigger(held.ring.trigger);
     gp_alarm {
         at_s: held.ring.at.secs(),
         value,
         holds: 1,
         rings: held.rings.into(),
-        heeded: held.heeded.into(),
+        acknowledged: held.acknowledged.into(),
         priority: of_priority(held.ring.priority),
         cause: of_cause(held.ring.cause),
-        grounds,
+        trigger,
         reserved: [0; 2],
     }
 }
@@ -171,14 +171,14 @@ pub fn of_view(view: &View) -> gp_view {
         shown_tenths_mmol_l,
         shown_bound,
         shown_doubted,
-        sees: view.sees().into(),
+        monitoring: view.is_monitoring().into(),
         verdict: of_verdict(view.verdict()),
         trend: of_trend(view.trend()),
         grade: of_grade(view.grade()),
         reasons: of_reasons(view.reasons()),
         bound,
         estimate_doubted,
-        foremost: view.alarms().foremost().map_or(GP_ALARM_NONE, |held| of_kind(held.ring.kind)),
+        most_urgent: view.alarms().most_urgent().map_or(GP_ALARM_NONE, |held| of_kind(held.ring.kind)),
         rings_first: view.rings().first().map_or(GP_ALARM_NONE, |ring| of_kind(ring.kind)),
         bound_mg_dl,
         glucose_mg_dl,

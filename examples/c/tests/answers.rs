@@ -102,7 +102,7 @@ fn a_snooze_is_of_the_alarm_asked_for() {
     }
     assert_eq!(granted, 3600);
     let high = pushed(&mut monitor, 2400, 320.0, 0).alarms[usize::from(GP_ALARM_HIGH)];
-    assert_eq!((high.holds, high.heeded), (1, 1));
+    assert_eq!((high.holds, high.acknowledged), (1, 1));
 }
 
 #[test]
@@ -122,7 +122,7 @@ fn settings_of_the_monitor_outlive_a_snapshot_of_other_settings() {
     careful.alarms[0].rules[usize::from(GP_ALARM_LOW)].limit = 90.0;
     let (mut shipped, mut other) = (started(&defaults()), started(&careful));
     pushed(&mut shipped, 300, 120.0, 0);
-    let (mut bytes, mut length) = (vec![0; gp_snapshot_room(24)], 0);
+    let (mut bytes, mut length) = (vec![0; gp_snapshot_bytes_needed(24)], 0);
     // SAFETY: the contract of the crate
     unsafe {
         assert_eq!(gp_monitor_save(shipped.at(), bytes.as_mut_ptr(), bytes.len(), &mut length), GP_OK);

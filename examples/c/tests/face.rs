@@ -47,7 +47,7 @@ fn a_monitor_from_reading_to_snapshot() {
         assert_eq!(gp_monitor_init_with(memory.at(), size, 24, from_ref(&settings), null_mut()), GP_OK);
         for i in 0..8 {
             let value = 130.0 - 9.0 * i as f32;
-            assert_eq!(gp_monitor_run(memory.at(), 300 * i), GP_OK);
+            assert_eq!(gp_monitor_set_uptime(memory.at(), 300 * i), GP_OK);
             assert_eq!(gp_monitor_push(memory.at(), 300 * i, value, 0, view.as_mut_ptr(), VIEW), GP_OK);
         }
         let seen = view.assume_init();
@@ -67,9 +67,9 @@ fn a_monitor_from_reading_to_snapshot() {
         assert_eq!(gp_monitor_history(memory.at(), places, 3, &mut written), GP_OK);
         assert_eq!((written, readings[2].assume_init().at_s), (3, 2100));
 
-        let mut bytes = vec![MaybeUninit::<u8>::uninit(); gp_snapshot_room(24)];
+        let mut bytes = vec![MaybeUninit::<u8>::uninit(); gp_snapshot_bytes_needed(24)];
         let buffer = bytes.as_mut_ptr().cast();
-        assert_eq!(gp_monitor_save(memory.at(), buffer, 20, &mut written), GP_ERROR_ROOM);
+        assert_eq!(gp_monitor_save(memory.at(), buffer, 20, &mut written), GP_ERROR_BUFFER_TOO_SMALL);
         assert_eq!(gp_monitor_save(memory.at(), buffer, bytes.len(), &mut written), GP_OK);
         let mut other = Memory::<gp_monitor_96>::new();
         let size = Memory::<gp_monitor_96>::SIZE;
@@ -113,7 +113,7 @@ fn a_pair_from_reading_to_restart() {
         assert_eq!(gp_pair_init_with(memory.at(), size, 24, two.0, two.1, null_mut()), GP_OK);
         for i in 0..8 {
             let value = 131.0 - 9.0 * i as f32;
-            assert_eq!(gp_pair_run(memory.at(), 300 * i), GP_OK);
+            assert_eq!(gp_pair_set_uptime(memory.at(), 300 * i), GP_OK);
             assert_eq!(gp_pair_push(memory.at(), GP_SIDE_FIRST, 300 * i, value + 8.0, 0, at, room), GP_OK);
             assert_eq!(gp_pair_push(memory.at(), GP_SIDE_SECOND, 300 * i, value, 0, at, room), GP_OK);
         }
@@ -145,9 +145,9 @@ fn a_pair_from_reading_to_restart() {
         assert_eq!((written, readings[2].assume_init().mg_dl), (3, 76.0));
         assert_eq!(gp_pair_history(memory.at(), GP_SIDE_SECOND, places, 3, &mut written), GP_OK);
         assert_eq!((written, readings[2].assume_init().mg_dl), (3, 68.0));
-        let mut bytes = vec![MaybeUninit::<u8>::uninit(); gp_pair_snapshot_room(24)];
+        let mut bytes = vec![MaybeUninit::<u8>::uninit(); gp_pair_snapshot_bytes_needed(24)];
         let buffer = bytes.as_mut_ptr().cast();
-        assert_eq!(gp_pair_save(memory.at(), buffer, 20, &mut written), GP_ERROR_ROOM);
+        assert_eq!(gp_pair_save(memory.at(), buffer, 20, &mut written), GP_ERROR_BUFFER_TOO_SMALL);
         assert_eq!(gp_pair_save(memory.at(), buffer, bytes.len(), &mut written), GP_OK);
         let (mut other, length) = (Memory::<gp_pair_96>::new(), written);
         assert_eq!(gp_pair_restore(other.at(), buffer, length), GP_ERROR_NOT_READY);

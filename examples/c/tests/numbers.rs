@@ -2,8 +2,8 @@
 //! `include/glidepath.h`, and `layout.def` holds the numbers themselves.
 
 use core::ffi::{CStr, c_char};
-use glidepath::alarm::{Cause, Grounds, Kind, Priority};
-use glidepath::calibration::Applied;
+use glidepath::alarm::{Cause, Kind, Priority, Trigger};
+use glidepath::calibration::PointOutcome;
 use glidepath::quality::{Grade, Reason, Verdict};
 use glidepath::trend::{Pace, Trend};
 use glidepath::{Agreement, FingerstickOutcome, Glucose, Rate, Refusal, Side, Span, Status};
@@ -68,7 +68,7 @@ fn every_number_has_the_librarys_word() {
     in_order(0, &grades, of_grade, gp_grade_text, Grade::name);
     in_order(0, &Reason::ALL, of_reason, gp_reason_text, Reason::name);
     in_order(0, &Kind::ALL, of_kind, gp_alarm_text, Kind::message);
-    in_order(0, &Kind::ALL, of_kind, gp_alarm_title, |kind| kind.about().title);
+    in_order(0, &Kind::ALL, of_kind, gp_alarm_title, |kind| kind.info().title);
     for (place, value) in (0..).zip(Kind::ALL) {
         assert_eq!(kind(place), Ok(value));
     }
@@ -77,7 +77,7 @@ fn every_number_has_the_librarys_word() {
     for (place, value) in (0..).zip(priorities) {
         assert_eq!(priority(place), Ok(value));
     }
-    let causes = [Cause::New, Cause::Still, Cause::Unheeded, Cause::Worse];
+    let causes = [Cause::New, Cause::Repeated, Cause::Escalated, Cause::Worse];
     in_order(0, &causes, of_cause, gp_cause_text, Cause::name);
 }
 
@@ -101,8 +101,8 @@ fn every_side_and_agreement_has_the_librarys_words() {
         Agreement::Only(Side::Second),
         Agreement::Together,
         Agreement::Apart,
-        Agreement::Errs(Side::First),
-        Agreement::Errs(Side::Second),
+        Agreement::Suspect(Side::First),
+        Agreement::Suspect(Side::Second),
     ];
     in_order(0, &agreements, of_agreement, gp_pair_text, |agreement| agreement.words());
 }
@@ -113,9 +113,9 @@ fn every_outcome_of_a_fingerstick_has_the_librarys_words() {
     let used = |calibrated, held| Used { calibrated, fused: true, held, expected: None };
     let refused = |why| Refused { why, expected: None };
     let outcomes = [
-        used(Applied::Used, false),
-        used(Applied::Used, true),
-        used(Applied::Softened, false),
+        used(PointOutcome::Used, false),
+        used(PointOutcome::Used, true),
+        used(PointOutcome::Downweighted, false),
         refused(Refusal::Ahead),
         refused(Refusal::TooOld),
         refused(Refusal::NoReading),
@@ -127,27 +127,27 @@ fn every_outcome_of_a_fingerstick_has_the_librarys_words() {
         assert_eq!(of_outcome(&outcome), place);
         assert_eq!(words(gp_fingerstick_text(place)), outcome.words());
     }
-    assert_eq!(of_outcome(&used(Applied::Softened, true)), GP_FINGERSTICK_HELD); // the graver of the two
+    assert_eq!(of_outcome(&used(PointOutcome::Downweighted, true)), GP_FINGERSTICK_HELD); // the graver of the two
 }
 
 #[test]
 fn every_ground_of_an_alarm_has_its_number_and_its_value() {
     let glucose = Glucose::from_mg_dl(61.0).unwrap();
-    let grounds = [
-        (Grounds::Unknown, 0.0),
-        (Grounds::Sensor(glucose), 61.0),
-        (Grounds::Uncalibrated(glucose), 61.0),
-        (Grounds::BelowRange(glucose), 61.0),
-        (Grounds::Estimate(glucose), 61.0),
-        (Grounds::Unplaced(glucose), 61.0),
-        (Grounds::Probability(0.25), 0.25),
-        (Grounds::Rate(Rate::from_mg_dl_per_min(-3.5).unwrap()), -3.5),
-        (Grounds::Silence(Span::from_mins(20)), 1200.0),
-        (Grounds::WearLeft(Span::from_hours(2)), 7200.0),
-        (Grounds::Doubt, 0.0),
+    let trigger = [
+        (Trigger::Unknown, 0.0),
+        (Trigger::Sensor(glucose), 61.0),
+        (Trigger::Uncalibrated(glucose), 61.0),
+        (Trigger::BelowRange(glucose), 61.0),
+        (Trigger::Estimate(glucose), 61.0),
+        (Trigger::Unplaced(glucose), 61.0),
+        (Trigger::Probability(0.25), 0.25),
+        (Trigger::Rate(Rate::from_mg_dl_per_min(-3.5).unwrap()), -3.5),
+        (Trigger::Silence(Span::from_mins(20)), 1200.0),
+        (Trigger::WearLeft(Span::from_hours(2)), 7200.0),
+        (Trigger::Doubt, 0.0),
     ];
-    for (place, (grounds, value)) in (0..).zip(grounds) {
-        assert_eq!(of_grounds(grounds), (place, value));
+    for (place, (trigger, value)) in (0..).zip(trigger) {
+        assert_eq!(of_trigger(trigger), (place, value));
     }
 }
 
@@ -164,5 +164,5 @@ fn every_code_has_a_text_of_its_own() {
     {
         assert_eq!(words(gp_code_text(of_snapshot(error))), error.to_string());
     }
-    assert_eq!(of_snapshot(SnapshotError::Room), GP_ERROR_ROOM);
+    assert_eq!(of_snapshot(SnapshotError::BufferTooSmall), GP_ERROR_BUFFER_TOO_SMALL);
 }

@@ -59,12 +59,12 @@ fn same_trend(flat: &gp_trend_view, view: &TrendView, what: &str) {
         assert_eq!((flat.shown_whole_mg_dl, flat.shown_tenths_mmol_l), (whole, tenths), "{what}");
         assert_eq!((flat.shown_bound != 0, flat.shown_doubted != 0), (shown.bound.is_some(), shown.doubted));
     }
-    assert_eq!((flat.sees != 0, flat.trend), (view.sees(), of_trend(view.trend())), "{what}");
+    assert_eq!((flat.monitoring != 0, flat.trend), (view.is_monitoring(), of_trend(view.trend())), "{what}");
     assert_eq!(flat.warning, view.warning().map_or(GP_ALARM_NONE, of_kind), "{what}");
     let low = view.low_ahead().map(|low| low.get());
     assert_eq!((flat.has & GP_HAS_LOW_AHEAD != 0).then_some(flat.low_ahead), low, "{what}");
-    let grounds = view.grounds().map(|glucose| glucose.mg_dl());
-    assert_eq!((flat.has & GP_HAS_GROUNDS != 0).then_some(flat.grounds_mg_dl), grounds, "{what}");
+    let trigger = view.trigger().map(|glucose| glucose.mg_dl());
+    assert_eq!((flat.has & GP_HAS_TRIGGER != 0).then_some(flat.trigger_mg_dl), trigger, "{what}");
 }
 
 /// A fall to a low and below the range, a sensor in doubt, silence, a power cut; with a clock, without one, and by other bands.
@@ -90,8 +90,8 @@ fn a_trend_monitor_gives_what_the_librarys_does() {
                     _ => Status::Normal,
                 };
                 if k < 25 {
-                    assert_eq!(gp_trend_monitor_run(memory.at(), 300 * k), GP_OK);
-                    own.run(300 * k);
+                    assert_eq!(gp_trend_monitor_set_uptime(memory.at(), 300 * k), GP_OK);
+                    own.set_uptime(300 * k);
                 }
                 let view = written(|to, size| {
                     gp_trend_monitor_push(memory.at(), at, fall, of_status(status), to, size)
@@ -105,8 +105,8 @@ fn a_trend_monitor_gives_what_the_librarys_does() {
                 if k == 24 {
                     // the board's own count alone tells how old it is
                     for late in [600, 1500] {
-                        assert_eq!(gp_trend_monitor_run(memory.at(), 300 * k + late), GP_OK);
-                        own.run(300 * k + late);
+                        assert_eq!(gp_trend_monitor_set_uptime(memory.at(), 300 * k + late), GP_OK);
+                        own.set_uptime(300 * k + late);
                         let view =
                             written(|to, size| gp_trend_monitor_tick_without_clock(memory.at(), to, size));
                         same_trend(&view, &own.tick(None), &format!("{late} s of silence"));
@@ -130,7 +130,7 @@ fn a_trend_monitor_gives_what_the_librarys_does() {
     assert!(warned(GP_ALARM_NONE) && warned(GP_ALARM_LOW_AHEAD) && warned(GP_ALARM_FLOOR));
     assert!(seen.iter().any(|view| view.shown_bound == GP_BOUND_AT_MOST && view.shown_doubted == 0));
     assert!(seen.iter().any(|view| view.shown_doubted == 1 && view.shown_bound == GP_BOUND_NONE));
-    assert!(seen.iter().any(|view| view.low_ahead > 0.6) && seen.iter().any(|view| view.sees == 0));
+    assert!(seen.iter().any(|view| view.low_ahead > 0.6) && seen.iter().any(|view| view.monitoring == 0));
     assert_ne!(seen[5].trend, seen[45].trend, "by the bands given");
     // a power cut is told: nothing is present though no time has passed
     let (mut memory, mut own) = (Memory::<gp_trend_monitor>::new(), TrendMonitor::default());
@@ -216,8 +216,8 @@ fn a_pair_gives_what_the_librarys_does() {
                 }
                 // now and then nobody tells the board's own seconds
                 if k % 5 != 0 {
-                    assert_eq!(gp_pair_run(memory.at(), 310 * k + later), GP_OK);
-                    own.run(310 * k + later);
+                    assert_eq!(gp_pair_set_uptime(memory.at(), 310 * k + later), GP_OK);
+                    own.set_uptime(310 * k + later);
                 }
                 let number = u8::from(side == Side::Second);
                 let view = written(|to, size| {
@@ -274,8 +274,8 @@ fn a_pair_gives_what_the_librarys_does() {
             }
         }
         // silence: by the board's own seconds, and by the clock on the wall
-        assert_eq!(gp_pair_run(memory.at(), 310 * 59 + 40 + 700), GP_OK);
-        own.run(310 * 59 + 40 + 700);
+        assert_eq!(gp_pair_set_uptime(memory.at(), 310 * 59 + 40 + 700), GP_OK);
+        own.set_uptime(310 * 59 + 40 + 700);
         let view = written(|to, size| gp_pair_tick_without_clock(memory.at(), to, size));
         same_pair(&view, &own.tick(None), "silence");
         assert!(view.sides[1].age_s >= 700, "{}", view.sides[1].age_s);
@@ -290,10 +290,12 @@ fn a_pair_gives_what_the_librarys_does() {
     // that much there was to be told
     assert!(agreements.contains(&GP_PAIR_TOGETHER) && graded);
     assert!(
-        [GP_PAIR_APART, GP_PAIR_FIRST_ERRS, GP_PAIR_SECOND_ERRS].iter().any(|told| agreements.contains(told))
+        [GP_PAIR_APART, GP_PAIR_FIRST_SUSPECT, GP_PAIR_SECOND_SUSPECT]
+            .iter()
+            .any(|told| agreements.contains(told))
     );
-    assert!(lows.iter().any(|low| low.holds == 1 && low.heeded == 0));
-    assert!(lows.iter().any(|low| low.holds == 1 && low.heeded == 1));
+    assert!(lows.iter().any(|low| low.holds == 1 && low.acknowledged == 0));
+    assert!(lows.iter().any(|low| low.holds == 1 && low.acknowledged == 1));
     // without a count of its own, a clock on the wall tells how old it is, and no clock does not
     let mut memory = Memory::<gp_pair_24>::new();
     // SAFETY: the contract of the crate

@@ -278,7 +278,7 @@ fn the_page_is_served_on_loopback_only_and_takes_an_acknowledgement() {
     let post =
         format!("POST /acknowledge HTTP/1.1\r\nHost: HOST\r\nContent-Length: {}\r\n\r\n{body}", body.len());
     assert!(ask(port, &post).starts_with("HTTP/1.1 303"));
-    run.wait("the alarm, seen", |line| line["alarms"][0]["heeded"] == true);
+    run.wait("the alarm, seen", |line| line["alarms"][0]["acknowledged"] == true);
     assert!(!ask(port, "GET /now HTTP/1.1\r\nHost: HOST\r\n\r\n").contains("<form"));
     run.end();
     assert_ne!(before, fs::read(folder.path().join("live.state")).unwrap(), "that it was seen is kept");

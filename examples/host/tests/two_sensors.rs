@@ -86,7 +86,7 @@ fn the_one_that_leaps_is_named_in_words_in_the_table_and_in_the_drawing() {
         let cells: Vec<&str> = row.split(',').collect();
         assert_eq!(cells.len(), columns.len(), "{row}");
         sides[usize::from(cells[side] == "second")] += 1;
-        if cells[agreement] == "second_errs" {
+        if cells[agreement] == "second_suspect" {
             named += 1;
             assert!(cells[weight].parse::<f64>().unwrap() > 0.5, "{row}");
         }

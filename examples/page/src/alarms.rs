@@ -2,7 +2,7 @@
 
 use glidepath::alarm::{AlarmPlan, AlarmSettings, Kind};
 
-/// A kind of alarm as it is set: whether it is on, its limit in the unit that [`Kind::about`] names, and the range of
+/// A kind of alarm as it is set: whether it is on, its limit in the unit that [`Kind::info`] names, and the range of
 /// that limit.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Set {
@@ -14,14 +14,14 @@ pub struct Set {
 /// How a kind of alarm is set.
 pub fn get(settings: &AlarmSettings, kind: Kind) -> Set {
     let rule = settings.rule(kind);
-    Set { on: rule.on, limit: rule.limit.number(), range: kind.about().limits }
+    Set { on: rule.on, limit: rule.limit.number(), range: kind.info().limits }
 }
 
 /// The settings with one limit changed; `None` when the library refuses them.
 pub fn with(settings: &AlarmSettings, kind: Kind, on: bool, limit: f32) -> Option<AlarmSettings> {
     let mut settings = *settings;
     let mut rule = settings.rule(kind);
-    (rule.on, rule.limit) = (on, kind.about().unit.limit(limit).ok()?);
+    (rule.on, rule.limit) = (on, kind.info().unit.limit(limit).ok()?);
     settings.set_rule(kind, rule).ok()?;
     settings.checked().ok()
 }

@@ -108,7 +108,7 @@ impl Page {
             RINGS => {
                 for ring in &self.played.rings {
                     out.extend([self.wall(ring.at), f64::from(ring.kind as u8), f64::from(ring.cause as u8)]);
-                    out.push(known(ring.grounds.glucose().map(|glucose| glucose.mg_dl())));
+                    out.push(known(ring.trigger.glucose().map(|glucose| glucose.mg_dl())));
                 }
             }
             SCORE => self.scored(&mut out),
@@ -257,7 +257,7 @@ impl Page {
     }
 
     /// Words about row `n` of a sort: of a sample the verdict, the trend, the grade and its reasons; of a ring the kind,
-    /// the priority, the cause, the grounds and the message; of a fingerstick what became of it; of a kind its name,
+    /// the priority, the cause, the trigger and the message; of a fingerstick what became of it; of a kind its name,
     /// message and unit. Of anything else none.
     pub fn words(&mut self, sort: u32, n: u32) -> &[u8] {
         let n = usize::try_from(n).unwrap_or(usize::MAX);
@@ -272,13 +272,13 @@ impl Page {
             RINGS => {
                 if let Some(ring) = self.played.rings.get(n) {
                     said.extend([ring.kind.name(), ring.priority.name(), ring.cause.name()]);
-                    said.extend([ring.grounds.name(), ring.kind.message()]);
+                    said.extend([ring.trigger.name(), ring.kind.message()]);
                 }
             }
             STICKS => said.extend(self.played.pricked.get(n).map(|pricked| pricked.words)),
             KINDS => {
                 if let Some(kind) = Kind::ALL.get(n) {
-                    said.extend([kind.name(), kind.message(), kind.about().unit.name()]);
+                    said.extend([kind.name(), kind.message(), kind.info().unit.name()]);
                 }
             }
             _ => {}

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use glidepath::accuracy::{AgreementRates, Pair, Switch};
+use glidepath::accuracy::{AgreementRates, CutoffBy, Pair};
 use glidepath::{Glucose, Instant, Span};
 use glidepath_host::compare::figures::{Figures, Point};
 use glidepath_host::compare::input::Worn;
@@ -156,7 +156,7 @@ fn take<const N: usize>(rest: &mut &[u8]) -> Option<[u8; N]> {
 }
 
 fn agreement(cut_mg_dl: f32) -> PyResult<AgreementRates> {
-    AgreementRates::new(cut_mg_dl, Switch::Reference)
+    AgreementRates::new(cut_mg_dl, CutoffBy::Reference)
         .map_err(|_| refused(format!("cut_mg_dl: found {cut_mg_dl}, expected 0 to 400")))
 }
 

@@ -1,6 +1,6 @@
 //! The monitor, as the wrist runs it.
 
-use glidepath::alarm::{Held, Kind};
+use glidepath::alarm::{ActiveAlarm, Kind};
 use glidepath::forecast::Predicted;
 use glidepath::{Bound as End, Fingerstick, Glucose, Instant, Reading, Span, Status, snapshot};
 use glidepath_host::played;
@@ -81,8 +81,8 @@ impl Monitor {
         })
     }
 
-    fn run(&mut self, uptime_s: u32) {
-        self.inner.run(uptime_s);
+    fn set_uptime(&mut self, uptime_s: u32) {
+        self.inner.set_uptime(uptime_s);
     }
 
     fn set_utc_offset(&mut self, offset_s: Option<i32>) {
@@ -121,7 +121,7 @@ impl Monitor {
     }
 
     fn state<'py>(&mut self, py: Python<'py>) -> PyResult<Bound<'py, PyBytes>> {
-        let mut room = [0; snapshot::room(READINGS)];
+        let mut room = [0; snapshot::bytes_needed(READINGS)];
         let length = snapshot::save(&mut self.inner, &mut room).map_err(refused)?;
         Ok(PyBytes::new(py, room.get(..length).unwrap_or_default()))
     }
@@ -142,17 +142,17 @@ pub struct View {
 }
 
 impl View {
-    fn ring(&self, py: Python<'_>, held: &Held) -> PyResult<Ring> {
+    fn ring(&self, py: Python<'_>, held: &ActiveAlarm) -> PyResult<Ring> {
         let ring = held.ring;
         Ok(Ring {
             kind: ring.kind.name(),
             message: ring.kind.message(),
             priority: ring.priority.name(),
             cause: ring.cause.name(),
-            by: ring.grounds.name(),
-            glucose_mg_dl: ring.grounds.glucose().map(Glucose::mg_dl),
+            by: ring.trigger.name(),
+            glucose_mg_dl: ring.trigger.glucose().map(Glucose::mg_dl),
             rings: held.rings,
-            heeded: held.heeded,
+            acknowledged: held.acknowledged,
             at: moment(py, &self.stamp, ring.at)?.unbind(),
         })
     }
@@ -277,8 +277,8 @@ impl View {
     }
 
     #[getter]
-    fn sees(&self) -> bool {
-        self.inner.sees()
+    fn is_monitoring(&self) -> bool {
+        self.inner.is_monitoring()
     }
 
     #[getter]
@@ -309,7 +309,7 @@ pub struct Ring {
     by: &'static str,
     glucose_mg_dl: Option<f32>,
     rings: bool,
-    heeded: bool,
+    acknowledged: bool,
     at: Py<PyAny>,
 }
 

@@ -47,9 +47,9 @@ pub fn replay<'py>(
         text("kind", &|n| rang[n].kind.name()),
         text("priority", &|n| rang[n].priority.name()),
         text("cause", &|n| rang[n].cause.name()),
-        text("by", &|n| rang[n].grounds.name()),
+        text("by", &|n| rang[n].trigger.name()),
     ];
-    let alarms_glucose = rang.iter().map(|rang| rang.grounds.glucose().map_or(f32::NAN, Glucose::mg_dl));
+    let alarms_glucose = rang.iter().map(|rang| rang.trigger.glucose().map_or(f32::NAN, Glucose::mg_dl));
     alarms.add("glucose_mg_dl", alarms_glucose)?;
     let alarms = alarms.finish();
     for (name, all) in words {

@@ -36,7 +36,7 @@ pub struct ReviewRecord {
 
 impl ReviewRecord {
     fn bytes(&self) -> PyResult<Vec<u8>> {
-        let mut room = vec![0; Pool::<Exact>::ROOM];
+        let mut room = vec![0; Pool::<Exact>::SAVED_BYTES];
         let length = self.pool.clone().save(&mut room).map_err(refused)?;
         room.truncate(length);
         Ok(room)

@@ -32,8 +32,8 @@ fn level(mut step: impl FnMut(&Reading) -> Level + Send + 'static) -> Step {
 fn four_states() -> Step {
     let mut estimator = Estimator::new(Model::linear());
     Box::new(move |reading| {
-        if let Some(expectation) = estimator.expect(reading.at(), reading.glucose()) {
-            let _ = estimator.take(&expectation, Trust::Reduced(1.0));
+        if let Some(expectation) = estimator.predict(reading.at(), reading.glucose()) {
+            let _ = estimator.update(&expectation, Trust::Reduced(1.0));
         }
         estimator.estimate(reading.at()).map_or((f32::NAN, f32::NAN, f32::NAN), |estimate| {
             (estimate.glucose().mg_dl(), estimate.rate().mg_dl_per_min(), estimate.glucose_sd())

@@ -23,13 +23,13 @@ def test_reading_by_reading_it_says_what_a_replay_says(demo):
     for at, mg_dl in zip(demo.trace["time"], demo.trace["glucose_mg_dl"]):
         while now is not None and now < at:  # as the wrist does: once a minute, until a reading comes
             now = min(now + np.timedelta64(60, "s"), at)
-            monitor.run(int(now.astype(int)))
+            monitor.set_uptime(int(now.astype(int)))
             view = monitor.tick(now) if now < at else None
             if view and view.rings:
                 rung += [ring.kind for ring in view.rings]
                 monitor.acknowledge()
         if now is None:
-            monitor.run(int(at.astype(int)))
+            monitor.set_uptime(int(at.astype(int)))
         now = at
         view = monitor.push(at, float(mg_dl))
         assert view.at == at
@@ -112,9 +112,9 @@ def test_silence_doubt_and_ends_of_the_range_are_told():
     assert (view.shown_mg_dl, view.shown_bound) == (40, "at most")
     assert {alarm.kind for alarm in view.alarms} and any(ring.rings for ring in view.rings)
     monitor.acknowledge()
-    assert all(alarm.heeded for alarm in monitor.tick(60).alarms)
+    assert all(alarm.acknowledged for alarm in monitor.tick(60).alarms)
     later = monitor.tick(3600)
-    assert later.shown_mg_dl is None and not later.sees and later.age_s == 3600
+    assert later.shown_mg_dl is None and not later.is_monitoring and later.age_s == 3600
     assert repr(later) == "<View: nothing is shown as present>"
     assert "no_data" in [alarm.kind for alarm in later.alarms]
     assert monitor.snooze("no_data", 100_000) > 0

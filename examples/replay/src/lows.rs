@@ -80,7 +80,7 @@ pub fn find(
         previous_end = end;
         let after = alarms.partition_point(|ring| ring.at < earliest);
         let mut about_it = alarms.iter().skip(after).take_while(|ring| ring.at <= end);
-        let first_alarm = about_it.find(|ring| ring.kind.about().of_lows).copied();
+        let first_alarm = about_it.find(|ring| ring.kind.info().warns_of_low).copied();
         lows.push(Low { start, end, lowest, first_alarm });
     }
     lows
@@ -90,7 +90,7 @@ pub fn find(
 mod tests {
     use super::*;
     use glidepath::Glucose;
-    use glidepath::alarm::{Cause, Grounds, Kind, Priority};
+    use glidepath::alarm::{Cause, Kind, Priority, Trigger};
 
     #[test]
     fn an_alarm_of_the_low_before_warns_of_no_other() {
@@ -101,7 +101,7 @@ mod tests {
             .step_by(5)
             .map(|m| Reading::new(at(m), Glucose::from_mg_dl(value(m)).unwrap()))
             .collect();
-        let rang = |minute| Ring::new(Kind::Low, Priority::Medium, Cause::New, Grounds::Unknown, at(minute));
+        let rang = |minute| Ring::new(Kind::Low, Priority::Medium, Cause::New, Trigger::Unknown, at(minute));
         let window = Span::from_mins(60);
         let count = |alarms: &[Ring]| warned(&find(&readings, EpisodeRule::LOW_70, 300, alarms, window));
         assert_eq!(count(&[rang(105)]), Warned { before: 0, ten_min_before: 0 });

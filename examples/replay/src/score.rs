@@ -64,7 +64,7 @@ type Stretch = (Instant, Instant);
 fn about(kind: Kind) -> Option<EpisodeRule> {
     match kind {
         Kind::High | Kind::SteepRise => Some(EpisodeRule::HIGH_180),
-        _ if kind.about().of_lows => Some(EpisodeRule::LOW_70),
+        _ if kind.info().warns_of_low => Some(EpisodeRule::LOW_70),
         _ => None,
     }
 }
@@ -123,7 +123,7 @@ fn of_kind<'a>(
         score.alarms += 1;
         if let Some((start, _)) = stretches.and_then(|stretches| followed(stretches, ring.at, window)) {
             score.true_alarms = score.true_alarms.map(|n| n + 1);
-            if kind.about().of_lows {
+            if kind.info().warns_of_low {
                 warnings.push(start.since(ring.at).secs().into());
             }
         }
@@ -174,14 +174,14 @@ fn median_min(seconds: impl Iterator<Item = i64>) -> Option<f64> {
 mod tests {
     use super::*;
     use glidepath::Glucose;
-    use glidepath::alarm::{Grounds, Priority};
+    use glidepath::alarm::{Priority, Trigger};
 
     fn at(minute: u32) -> Instant {
         Instant::from_secs(minute * 60)
     }
 
     fn ring(minute: u32, kind: Kind, cause: Cause) -> Ring {
-        Ring::new(kind, Priority::Low, cause, Grounds::Unknown, at(minute))
+        Ring::new(kind, Priority::Low, cause, Trigger::Unknown, at(minute))
     }
 
     /// Ten hours at 120 mg/dL with lows from minute 100 to 130 and from 580 on, and a high from 300 to 340.
@@ -200,7 +200,7 @@ mod tests {
             ring(20, Kind::LowAhead, Cause::New), // 80 minutes before: false
             ring(75, Kind::LowAhead, Cause::New), // 25 before
             ring(100, Kind::Low, Cause::New),
-            ring(115, Kind::Low, Cause::Still),
+            ring(115, Kind::Low, Cause::Repeated),
             ring(239, Kind::High, Cause::New), // 61 before: false
             ring(240, Kind::High, Cause::New),
             ring(400, Kind::NoData, Cause::New),

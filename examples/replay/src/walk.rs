@@ -176,7 +176,7 @@ impl Played {
 
 /// The monitor of what is worn: one sensor, or two at once.
 pub trait Worn {
-    fn run(&mut self, uptime_secs: u32);
+    fn set_uptime(&mut self, uptime_secs: u32);
     fn push(&mut self, side: Side, reading: &Reading) -> (View, Option<Beside>);
     fn tick(&mut self, now: Instant) -> View;
     /// Of two sensors it is used if either took it in; what was expected is then that one's.
@@ -186,8 +186,8 @@ pub trait Worn {
 }
 
 impl<const N: usize> Worn for Monitor<N> {
-    fn run(&mut self, uptime_secs: u32) {
-        self.run(uptime_secs);
+    fn set_uptime(&mut self, uptime_secs: u32) {
+        self.set_uptime(uptime_secs);
     }
 
     fn push(&mut self, _: Side, reading: &Reading) -> (View, Option<Beside>) {
@@ -212,8 +212,8 @@ impl<const N: usize> Worn for Monitor<N> {
 }
 
 impl<const N: usize> Worn for PairMonitor<N> {
-    fn run(&mut self, uptime_secs: u32) {
-        self.run(uptime_secs);
+    fn set_uptime(&mut self, uptime_secs: u32) {
+        self.set_uptime(uptime_secs);
     }
 
     fn push(&mut self, side: Side, reading: &Reading) -> (View, Option<Beside>) {
@@ -283,14 +283,14 @@ impl<W: Worn> Walk<W> {
     /// asked for, for a reading that comes then makes the monitor look by itself.
     fn pass(&mut self, until: Instant, look_then: bool) {
         let Some(mut now) = self.now else {
-            self.worn.run(until.secs());
+            self.worn.set_uptime(until.secs());
             return;
         };
         let watched = self.played.samples.last().map_or(now, |last| last.reading.at().plus(LONGEST_SILENCE));
         while now < until {
             let step = if now < watched { TICK } else { LONGEST_SILENCE };
             now = now.plus(until.since(now).min(step));
-            self.worn.run(now.secs());
+            self.worn.set_uptime(now.secs());
             if now < until || look_then {
                 let view = self.worn.tick(now);
                 if now <= watched {

@@ -83,7 +83,7 @@ impl LimitUnit {
 /// All that is said of a kind of alarm, but for its condition, which is in one place beside the rules.
 #[derive(Clone, Copy, Debug)]
 #[non_exhaustive]
-pub struct About {
+pub struct KindInfo {
     /// A fixed name for files, logs and settings.
     pub name: &'static str,
     /// What it says, in words for a person.
@@ -97,9 +97,9 @@ pub struct About {
     /// The least and the greatest limit, in that unit.
     pub limits: (f32, f32),
     /// Whether it decides by a glucose value, which can be stale.
-    pub by_value: bool,
+    pub needs_value: bool,
     /// Whether it is of the family of lows, in which one rings for all and none falls behind another.
-    pub of_lows: bool,
+    pub warns_of_low: bool,
 }
 
 /// What it says to a person: `glucose is low`.
@@ -128,97 +128,97 @@ impl Kind {
 
     /// All that is said of it.
     #[must_use]
-    pub const fn about(self) -> &'static About {
+    pub const fn info(self) -> &'static KindInfo {
         match self {
-            Self::Floor => &About {
+            Self::Floor => &KindInfo {
                 name: "floor",
                 message: "glucose is very low",
                 title: "VERY LOW",
                 spoken: "very low",
                 unit: LimitUnit::Glucose,
                 limits: (FLOOR_MG_DL, FLOOR_MG_DL),
-                by_value: true,
-                of_lows: true,
+                needs_value: true,
+                warns_of_low: true,
             },
-            Self::Low => &About {
+            Self::Low => &KindInfo {
                 name: "low",
                 message: "glucose is low",
                 title: "LOW",
                 spoken: "low",
                 unit: LimitUnit::Glucose,
                 limits: (56.0, 120.0),
-                by_value: true,
-                of_lows: true,
+                needs_value: true,
+                warns_of_low: true,
             },
-            Self::LowAhead => &About {
+            Self::LowAhead => &KindInfo {
                 name: "low_ahead",
                 message: "a low is ahead",
                 title: "LOW AHEAD",
                 spoken: "low ahead",
                 unit: LimitUnit::Probability,
                 limits: (0.05, 0.95),
-                by_value: true,
-                of_lows: true,
+                needs_value: true,
+                warns_of_low: true,
             },
-            Self::SteepFall => &About {
+            Self::SteepFall => &KindInfo {
                 name: "steep_fall",
                 message: "glucose falls fast",
                 title: "FALLS FAST",
                 spoken: "falls fast",
                 unit: LimitUnit::Rate,
                 limits: (0.5, 10.0),
-                by_value: true,
-                of_lows: true,
+                needs_value: true,
+                warns_of_low: true,
             },
-            Self::NoData => &About {
+            Self::NoData => &KindInfo {
                 name: "no_data",
                 message: "no readings",
                 title: "NO READING",
                 spoken: "no readings",
                 unit: LimitUnit::Minutes,
                 limits: (5.0, 240.0),
-                by_value: false,
-                of_lows: false,
+                needs_value: false,
+                warns_of_low: false,
             },
-            Self::High => &About {
+            Self::High => &KindInfo {
                 name: "high",
                 message: "glucose is high",
                 title: "HIGH",
                 spoken: "high",
                 unit: LimitUnit::Glucose,
                 limits: (120.0, 400.0),
-                by_value: true,
-                of_lows: false,
+                needs_value: true,
+                warns_of_low: false,
             },
-            Self::SteepRise => &About {
+            Self::SteepRise => &KindInfo {
                 name: "steep_rise",
                 message: "glucose rises fast",
                 title: "RISES FAST",
                 spoken: "rises fast",
                 unit: LimitUnit::Rate,
                 limits: (0.5, 10.0),
-                by_value: true,
-                of_lows: false,
+                needs_value: true,
+                warns_of_low: false,
             },
-            Self::Doubt => &About {
+            Self::Doubt => &KindInfo {
                 name: "doubt",
                 message: "do not rely on the sensor: check with a fingerstick",
                 title: "CHECK IT",
                 spoken: "check the sensor with a fingerstick",
                 unit: LimitUnit::None,
                 limits: (0.0, 0.0),
-                by_value: false,
-                of_lows: false,
+                needs_value: false,
+                warns_of_low: false,
             },
-            Self::WearEnd => &About {
+            Self::WearEnd => &KindInfo {
                 name: "wear_end",
                 message: "the sensor's planned end is near",
                 title: "ENDS SOON",
                 spoken: "the sensor ends soon",
                 unit: LimitUnit::Minutes,
                 limits: (0.0, 4320.0),
-                by_value: false,
-                of_lows: false,
+                needs_value: false,
+                warns_of_low: false,
             },
         }
     }
@@ -226,13 +226,13 @@ impl Kind {
     /// A fixed name for files and logs.
     #[must_use]
     pub const fn name(self) -> &'static str {
-        self.about().name
+        self.info().name
     }
 
     /// What it says, in words for a person.
     #[must_use]
     pub const fn message(self) -> &'static str {
-        self.about().message
+        self.info().message
     }
 
     pub(super) const fn bit(self) -> u16 {
@@ -279,7 +279,7 @@ mod tests {
     fn every_kind_has_its_own_place_name_and_words() {
         for (place, kind) in Kind::ALL.into_iter().enumerate() {
             assert_eq!(kind as usize, place);
-            let about = kind.about();
+            let about = kind.info();
             assert!(about.title.len() <= 10 && !about.message.is_empty() && !about.spoken.is_empty());
             let rule = AlarmSettings::default().rule(kind);
             let limit = rule.limit.number();

@@ -19,8 +19,8 @@
 //! * While the floor itself sounds (beyond its limit now, neither acknowledged nor snoozed) it rings for low too.
 //!   While low holds, low ahead and steep fall say nothing new. No rule that does not sound silences another.
 //! * A new or worse ring of the family of lows has at least the priority that a milder one of it rang at.
-//! * Values older than [`PRESENT`] ring nothing new and end nothing: what held goes on holding.
-//!   [`Alarms::sees`] says whether silence means that all is well.
+//! * Values older than [`MAX_VALUE_AGE`] ring nothing new and end nothing: what held goes on holding.
+//!   [`Alarms::is_monitoring`] says whether silence means that all is well.
 //! * Blind is an alarm too: without a reading the silence is counted from the first update, or from the moment the
 //!   power came back.
 //! * Times are of a count that only grows, never of a clock that can be set: see [`timeline`](crate::timeline).
@@ -39,7 +39,7 @@
 //!
 //! Never a medical device: alarms supplement, and do not replace, fingersticks and the advice of a care team.
 
-mod burden;
+mod adaptive;
 mod burst;
 mod bytes;
 #[cfg(feature = "serde")]
@@ -47,14 +47,15 @@ mod file;
 mod kind;
 mod ring;
 mod schedule;
+mod setters;
 mod settings;
 mod situation;
 mod watch;
 
-pub use burden::Burden;
+pub use adaptive::AdaptiveLimit;
 pub use burst::{Burst, Colour, Pulse};
-pub use kind::{About, Kind, Kinds, LimitUnit};
-pub use ring::{Cause, Grounds, Held, Priority, Ring, Rings, Standing};
+pub use kind::{Kind, KindInfo, Kinds, LimitUnit};
+pub use ring::{ActiveAlarm, ActiveAlarms, Cause, Priority, Ring, Rings, Trigger};
 pub use schedule::{AlarmPlan, Slot, Weekdays};
 pub use settings::{AlarmSettings, FLOOR_QUIET, LONGEST_SNOOZE, LOW_QUIET, Limit, Rule};
 pub use situation::{Doubt, Situation};
@@ -63,12 +64,12 @@ pub use crate::units::FLOOR_MG_DL;
 
 use crate::codec::{Codec, Coded};
 use crate::math::Bounded as _;
-use crate::timeline::Beginning;
+use crate::timeline::Reset;
 use crate::units::{Glucose, Instant, Span};
 use watch::{Hold, Reach, Watch};
 
 /// A value older than this is not the present one: a reading every 15 min may come 5 min late.
-pub const PRESENT: Span = Span::from_mins(20);
+pub const MAX_VALUE_AGE: Span = Span::from_mins(20);
 
 /// What is remembered between updates.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -79,7 +80,7 @@ struct State {
     blind_since: Instant,
     watches: [Watch; Kind::COUNT],
     /// Whether the last update saw: fresh values, nothing against them.
-    sees: bool,
+    monitoring: bool,
     /// How low glucose was at the last update, mg/dL.
     depth: Option<f32>,
 }
@@ -92,7 +93,7 @@ impl State {
             now: None,
             blind_since: Instant::from_secs(0),
             watches: [FRESH; Kind::COUNT],
-            sees: false,
+            monitoring: false,
             depth: None,
         }
     }
@@ -111,7 +112,7 @@ impl State {
 /// let very_low = Glucose::from_mg_dl(54.0)?;
 /// let standing = alarms.update(&Situation::at(at).with_sensor(at, very_low));
 /// let ring = standing.rings().first().copied();
-/// assert_eq!(ring.map(|ring| (ring.kind, ring.grounds.glucose())), Some((Kind::Floor, Some(very_low))));
+/// assert_eq!(ring.map(|ring| (ring.kind, ring.trigger.glucose())), Some((Kind::Floor, Some(very_low))));
 /// alarms.acknowledge(Kind::Floor);
 /// # Ok::<(), glidepath::Error>(())
 /// ```
@@ -141,12 +142,12 @@ impl Alarms {
 
     /// Begins anew at `now`. A new sensor, or the power back: what held goes on holding, silence is counted from
     /// `now`. Everything: all are armed. The plan is kept.
-    pub fn begin(&mut self, beginning: Beginning, now: Instant) {
-        match beginning {
-            Beginning::Sensor | Beginning::Power => {
+    pub fn reset(&mut self, reset: Reset, now: Instant) {
+        match reset {
+            Reset::NewSensor | Reset::PowerReturned => {
                 (self.state.now, self.state.blind_since) = (Some(now), now);
             }
-            Beginning::Everything => self.state = State::new(),
+            Reset::Everything => self.state = State::new(),
         }
     }
 
@@ -162,7 +163,7 @@ impl Alarms {
     /// assert_eq!(standing.rings().first().map(|ring| ring.kind), Some(Kind::Low));
     /// # Ok::<(), glidepath::Error>(())
     /// ```
-    pub fn update(&mut self, situation: &Situation) -> Standing {
+    pub fn update(&mut self, situation: &Situation) -> ActiveAlarms {
         let state = &mut self.state;
         let now = state.now.map_or(situation.now, |then| then.max(situation.now));
         if state.now.replace(now).is_none() {
@@ -171,22 +172,22 @@ impl Alarms {
         let settings = self.plan.settings_at(situation.local);
         let silent_since = situation.reading.map_or(state.blind_since, |(measured, _)| measured);
         let silence = now.since(silent_since).max(Span::ZERO);
-        let stale = situation.reading.is_none() || silence >= PRESENT;
-        state.sees = !stale && situation.doubt == Doubt::None && !situation.apart;
+        let stale = situation.reading.is_none() || silence >= MAX_VALUE_AGE;
+        state.monitoring = !stale && situation.doubt == Doubt::None && !situation.apart;
         let lowest = lowest(situation);
-        let unplaced = matches!(lowest, Some((_, Grounds::Unplaced(_))));
+        let unplaced = matches!(lowest, Some((_, Trigger::Unplaced(_))));
         state.depth = if stale { None } else { lowest.map(|(depth, _)| depth) };
-        let mut standing = Standing::default();
+        let mut standing = ActiveAlarms::default();
         let (mut floor_sounds, mut low_holds) = (false, false);
         for (kind, place) in Kind::ALL.into_iter().zip(&mut standing.0) {
             let Some(watch) = state.watches.get_mut(kind as usize) else { continue };
-            let (rule, about) = (&settings.bare(kind), kind.about());
-            let (reach, grounds) = match reach(kind, rule, situation, silence, lowest) {
-                _ if stale && about.by_value && !(kind == Kind::Floor && unplaced) => {
-                    (Reach::Unknown, Grounds::Unknown)
+            let (rule, about) = (&settings.bare(kind), kind.info());
+            let (reach, trigger) = match reach(kind, rule, situation, silence, lowest) {
+                _ if stale && about.needs_value && !(kind == Kind::Floor && unplaced) => {
+                    (Reach::Unknown, Trigger::Unknown)
                 }
-                (Reach::Beyond, grounds) if low_holds && matches!(kind, Kind::LowAhead | Kind::SteepFall) => {
-                    (Reach::Between, grounds)
+                (Reach::Beyond, trigger) if low_holds && matches!(kind, Kind::LowAhead | Kind::SteepFall) => {
+                    (Reach::Between, trigger)
                 }
                 known => known,
             };
@@ -214,10 +215,10 @@ impl Alarms {
                 .into_iter()
                 .zip(&state.watches)
                 .skip(kind as usize)
-                .filter(|(k, _)| k.about().of_lows);
+                .filter(|(k, _)| k.info().warns_of_low);
             let told = milder.filter_map(|(_, watch)| watch.told.map(|told| told.priority));
-            let least = if about.of_lows { told.max() } else { None };
-            let depth = if about.of_lows { state.depth } else { None };
+            let least = if about.warns_of_low { told.max() } else { None };
+            let depth = if about.warns_of_low { state.depth } else { None };
             let bounds = (depth, least.unwrap_or(Priority::Low));
             // minutes that bring no new reading bear a low ahead out by half
             let behind = if kind == Kind::LowAhead { silence.secs() >> 1 } else { 0 };
@@ -230,8 +231,8 @@ impl Alarms {
                 let (at, priority, cause) = watch
                     .told
                     .map_or((now, rule.priority, Cause::New), |told| (told.at, told.priority, told.cause));
-                let ring = Ring { kind, priority, cause, grounds, at };
-                *place = Some(Held { ring, rings, heeded: watch.is_heeded() });
+                let ring = Ring { kind, priority, cause, trigger, at };
+                *place = Some(ActiveAlarm { ring, rings, acknowledged: watch.is_silenced() });
             }
         }
         standing
@@ -245,20 +246,20 @@ impl Alarms {
 
     /// What holds now and is neither acknowledged nor snoozed.
     #[must_use]
-    pub fn unheeded(&self) -> Kinds {
-        self.kinds(|watch| watch.active && !watch.is_heeded())
+    pub fn unacknowledged(&self) -> Kinds {
+        self.kinds(|watch| watch.active && !watch.is_silenced())
     }
 
     /// Whether silence means that all is well: at the last update there were fresh values and nothing against
     /// them.
     #[must_use]
-    pub const fn sees(&self) -> bool {
-        self.state.sees
+    pub const fn is_monitoring(&self) -> bool {
+        self.state.monitoring
     }
 
     /// A person has taken notice of `kind`: it is silent until its `quiet` after its last ring. Nothing happens if it does not hold.
     pub fn acknowledge(&mut self, kind: Kind) {
-        let depth = self.state.depth.filter(|_| kind.about().of_lows);
+        let depth = self.state.depth.filter(|_| kind.info().warns_of_low);
         if let Some(watch) = self.watch(kind) {
             watch.acknowledge(depth);
         }
@@ -282,8 +283,8 @@ impl Alarms {
         // who snoozes before it holds has the first of it in mind
         let limit = self.plan.settings_at(None).bare(kind).limit;
         let depth =
-            self.state.depth.filter(|_| kind.about().of_lows).map(|depth| {
-                if kind.about().unit == LimitUnit::Glucose { depth.at_most(limit) } else { depth }
+            self.state.depth.filter(|_| kind.info().warns_of_low).map(|depth| {
+                if kind.info().unit == LimitUnit::Glucose { depth.at_most(limit) } else { depth }
             });
         self.watch(kind).map_or(Span::ZERO, |watch| watch.snooze(now, span, longest, depth))
     }
@@ -298,17 +299,17 @@ impl Alarms {
 }
 
 /// The lowest of what says how low glucose is, and which it is.
-fn lowest(situation: &Situation) -> Option<(f32, Grounds)> {
+fn lowest(situation: &Situation) -> Option<(f32, Trigger)> {
     let very_low = |glucose: &Glucose| glucose.mg_dl() <= FLOOR_MG_DL;
     let told = [
-        situation.below_range.map(|end| (end.mg_dl().at_most(FLOOR_MG_DL), Grounds::BelowRange(end))),
-        situation.reading.map(|(_, glucose)| (glucose.mg_dl(), Grounds::Sensor(glucose))),
-        situation.uncalibrated.filter(very_low).map(|raw| (raw.mg_dl(), Grounds::Uncalibrated(raw))),
-        situation.unplaced.filter(very_low).map(|raw| (raw.mg_dl(), Grounds::Unplaced(raw))),
+        situation.below_range.map(|end| (end.mg_dl().at_most(FLOOR_MG_DL), Trigger::BelowRange(end))),
+        situation.reading.map(|(_, glucose)| (glucose.mg_dl(), Trigger::Sensor(glucose))),
+        situation.uncalibrated.filter(very_low).map(|raw| (raw.mg_dl(), Trigger::Uncalibrated(raw))),
+        situation.unplaced.filter(very_low).map(|raw| (raw.mg_dl(), Trigger::Unplaced(raw))),
         situation
             .plasma
             .filter(|_| situation.doubt == Doubt::None)
-            .map(|plasma| (plasma.mg_dl(), Grounds::Estimate(plasma))),
+            .map(|plasma| (plasma.mg_dl(), Trigger::Estimate(plasma))),
     ];
     // of equals the first
     told.into_iter().flatten().reduce(|lowest, next| if next.0 < lowest.0 { next } else { lowest })
@@ -319,42 +320,42 @@ fn reach(
     rule: &Rule<f32>,
     situation: &Situation,
     silence: Span,
-    lowest: Option<(f32, Grounds)>,
-) -> (Reach, Grounds) {
+    lowest: Option<(f32, Trigger)>,
+) -> (Reach, Trigger) {
     let at_or_under = |known| stands(rule, known, true);
     let at_or_over = |known| stands(rule, known, false);
-    let rate = situation.rate.map(|rate| (rate.mg_dl_per_min(), Grounds::Rate(rate)));
+    let rate = situation.rate.map(|rate| (rate.mg_dl_per_min(), Trigger::Rate(rate)));
     match (kind, situation.doubt) {
         (Kind::LowAhead | Kind::SteepFall, doubt) if doubt != Doubt::None => {
-            (Reach::Unknown, Grounds::Unknown)
+            (Reach::Unknown, Trigger::Unknown)
         }
-        (Kind::SteepRise, Doubt::Disbelieved | Doubt::WarmUp) => (Reach::Unknown, Grounds::Unknown),
-        (Kind::NoData, Doubt::WarmUp) => (Reach::Clear, Grounds::Unknown),
+        (Kind::SteepRise, Doubt::Disbelieved | Doubt::WarmUp) => (Reach::Unknown, Trigger::Unknown),
+        (Kind::NoData, Doubt::WarmUp) => (Reach::Clear, Trigger::Unknown),
         (Kind::Floor | Kind::Low, _) => at_or_under(lowest),
         (Kind::High, _) => {
-            at_or_over(situation.reading.map(|(_, glucose)| (glucose.mg_dl(), Grounds::Sensor(glucose))))
+            at_or_over(situation.reading.map(|(_, glucose)| (glucose.mg_dl(), Trigger::Sensor(glucose))))
         }
         (Kind::LowAhead, _) => at_or_over(
-            situation.low_ahead.map(|probability| (probability, Grounds::Probability(probability))),
+            situation.low_ahead.map(|probability| (probability, Trigger::Probability(probability))),
         ),
-        (Kind::SteepFall, _) => at_or_over(rate.map(|(rate, grounds)| (-rate, grounds))),
+        (Kind::SteepFall, _) => at_or_over(rate.map(|(rate, trigger)| (-rate, trigger))),
         (Kind::SteepRise, _) => at_or_over(rate),
-        (Kind::NoData, _) => at_or_over(Some((silence.mins(), Grounds::Silence(silence)))),
+        (Kind::NoData, _) => at_or_over(Some((silence.mins(), Trigger::Silence(silence)))),
         (Kind::Doubt, doubt) => {
             let very_low = situation.unbelieved.is_some_and(|glucose| glucose.mg_dl() <= FLOOR_MG_DL);
             let holds = doubt == Doubt::Disbelieved || very_low || situation.apart;
-            (if holds { Reach::Beyond } else { Reach::Clear }, Grounds::Doubt)
+            (if holds { Reach::Beyond } else { Reach::Clear }, Trigger::Doubt)
         }
         (Kind::WearEnd, _) => {
-            at_or_under(situation.wear_left.map(|left| (left.mins(), Grounds::WearLeft(left))))
+            at_or_under(situation.wear_left.map(|left| (left.mins(), Trigger::WearLeft(left))))
         }
     }
 }
 
 /// Where a value stands to the limit of a rule that holds at or under it, or at or over it.
 #[cfg_attr(target_pointer_width = "32", inline(never))]
-fn stands(rule: &Rule<f32>, known: Option<(f32, Grounds)>, under: bool) -> (Reach, Grounds) {
-    let Some((value, grounds)) = known else { return (Reach::Unknown, Grounds::Unknown) };
+fn stands(rule: &Rule<f32>, known: Option<(f32, Trigger)>, under: bool) -> (Reach, Trigger) {
+    let Some((value, trigger)) = known else { return (Reach::Unknown, Trigger::Unknown) };
     let beyond = if under { rule.limit - value } else { value - rule.limit };
     let reach = if beyond >= 0.0 {
         Reach::Beyond
@@ -363,12 +364,12 @@ fn stands(rule: &Rule<f32>, known: Option<(f32, Grounds)>, under: bool) -> (Reac
     } else {
         Reach::Clear
     };
-    (reach, grounds)
+    (reach, trigger)
 }
 
 /// Whether it is not new again within its `quiet`: what speaks of a value that comes and goes. A low always is.
 fn rests(kind: Kind) -> bool {
-    kind > Kind::Low && kind.about().by_value
+    kind > Kind::Low && kind.info().needs_value
 }
 
 /// Whether the value moves back by itself, so that it need not ring again. A low is not trusted to.
@@ -384,13 +385,13 @@ fn recovers(kind: Kind, situation: &Situation, pace: f32) -> bool {
 impl Coded for Alarms {
     fn code(&mut self, codec: &mut Codec<'_>) {
         // since the power is back silence is counted anew, and nothing is seen until a reading comes
-        let Self { plan: _, state: State { now: _, blind_since: _, watches, sees, depth } } = self;
+        let Self { plan: _, state: State { now: _, blind_since: _, watches, monitoring, depth } } = self;
         for (kind, watch) in Kind::ALL.into_iter().zip(watches) {
             watch.code(codec, rests(kind));
         }
         depth.code(codec);
         if codec.loads() {
-            *sees = false;
+            *monitoring = false;
         }
     }
 }

@@ -54,9 +54,9 @@ pub enum Cause {
     /// Its condition has come true and lasted its delay.
     New,
     /// It still holds after the repeat interval, or after an acknowledgement or a snooze ran out.
-    Still,
-    /// Nobody acknowledged it: it rings one priority higher.
-    Unheeded,
+    Repeated,
+    /// Nobody acknowledged it within [`escalate`](super::Rule::escalate): it rings one priority higher.
+    Escalated,
     /// Glucose fell on since it was acknowledged or snoozed.
     Worse,
 }
@@ -67,18 +67,18 @@ impl Cause {
     pub const fn name(self) -> &'static str {
         match self {
             Self::New => "new",
-            Self::Still => "still",
-            Self::Unheeded => "unheeded",
+            Self::Repeated => "repeated",
+            Self::Escalated => "escalated",
             Self::Worse => "worse",
         }
     }
 }
 
-/// What an alarm goes by: the value that caused it.
+/// What triggered an alarm, with its value.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "snake_case"))]
-pub enum Grounds {
+pub enum Trigger {
     /// The newest believed reading, calibrated.
     Sensor(Glucose),
     /// The newest reading as the sensor gave it: it is lower than its calibrated value, and very low.
@@ -103,7 +103,7 @@ pub enum Grounds {
     Unknown,
 }
 
-impl Grounds {
+impl Trigger {
     /// The glucose that caused it, if one did.
     #[must_use]
     pub const fn glucose(self) -> Option<Glucose> {
@@ -151,19 +151,19 @@ pub struct Ring {
     pub kind: Kind,
     /// How urgent, escalation included.
     pub priority: Priority,
-    /// Why now.
+    /// Why it rings now.
     pub cause: Cause,
-    /// What it goes by.
-    pub grounds: Grounds,
-    /// When, by the caller's clock.
+    /// The value that triggered it.
+    pub trigger: Trigger,
+    /// When it rang, by the caller's clock.
     pub at: Instant,
 }
 
 impl Ring {
     /// A ring of one's own making, to try what is to hear it.
     #[must_use]
-    pub const fn new(kind: Kind, priority: Priority, cause: Cause, grounds: Grounds, at: Instant) -> Self {
-        Self { kind, priority, cause, grounds, at }
+    pub const fn new(kind: Kind, priority: Priority, cause: Cause, trigger: Trigger, at: Instant) -> Self {
+        Self { kind, priority, cause, trigger, at }
     }
 }
 
@@ -172,49 +172,49 @@ impl Ring {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
 #[non_exhaustive]
-pub struct Held {
+pub struct ActiveAlarm {
     /// How it last rang; while another alarm rings for it, how that would have been. Its
-    /// [`grounds`](Ring::grounds) are the present ones.
+    /// [`trigger`](Ring::trigger) is the present one.
     pub ring: Ring,
     /// Whether it rings at this moment.
     pub rings: bool,
     /// Whether it is acknowledged or snoozed.
-    pub heeded: bool,
+    pub acknowledged: bool,
 }
 
 /// The alarms that hold at one update: at most one of each kind.
 ///
 /// # Examples
 /// ```
-/// use glidepath::alarm::{Burst, Standing};
+/// use glidepath::alarm::{ActiveAlarms, Burst};
 /// /// What to sound, if anything.
-/// fn sound(standing: &Standing) -> Option<(&'static str, &'static Burst)> {
+/// fn sound(standing: &ActiveAlarms) -> Option<(&'static str, &'static Burst)> {
 ///     standing.rings().first().map(|ring| (ring.kind.message(), Burst::of(ring.priority)))
 /// }
-/// assert!(sound(&Standing::default()).is_none());
+/// assert!(sound(&ActiveAlarms::default()).is_none());
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[must_use]
-pub struct Standing(pub(super) [Option<Held>; Kind::COUNT]);
+pub struct ActiveAlarms(pub(super) [Option<ActiveAlarm>; Kind::COUNT]);
 
 /// A list of the alarms that hold.
 #[cfg(feature = "serde")]
-impl serde::Serialize for Standing {
+impl serde::Serialize for ActiveAlarms {
     fn serialize<S: serde::Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
         to.collect_seq(self.iter())
     }
 }
 
-impl Standing {
+impl ActiveAlarms {
     /// Each alarm that holds, most telling kind first.
-    pub fn iter(&self) -> impl Iterator<Item = &Held> {
+    pub fn iter(&self) -> impl Iterator<Item = &ActiveAlarm> {
         self.0.iter().flatten()
     }
 
     /// The alarm of a kind, if it holds.
     #[must_use]
-    pub fn get(&self, kind: Kind) -> Option<&Held> {
+    pub fn get(&self, kind: Kind) -> Option<&ActiveAlarm> {
         self.0.get(kind as usize)?.as_ref()
     }
 
@@ -226,9 +226,9 @@ impl Standing {
     /// The one to show when only one can be: of those neither acknowledged nor snoozed the highest priority, then
     /// the most telling kind.
     #[must_use]
-    pub fn foremost(&self) -> Option<&Held> {
+    pub fn most_urgent(&self) -> Option<&ActiveAlarm> {
         self.iter()
-            .filter(|held| !held.heeded)
+            .filter(|held| !held.acknowledged)
             .min_by_key(|held| (core::cmp::Reverse(held.ring.priority), held.ring.kind))
     }
 
@@ -246,15 +246,15 @@ impl Standing {
 
     /// All that hold and are neither acknowledged nor snoozed.
     #[must_use]
-    pub fn unheeded(&self) -> Kinds {
-        Kinds::of(self.iter().filter(|held| !held.heeded).map(|held| held.ring.kind))
+    pub fn unacknowledged(&self) -> Kinds {
+        Kinds::of(self.iter().filter(|held| !held.acknowledged).map(|held| held.ring.kind))
     }
 }
 
 /// What rings at one update: at most one ring for each kind.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[must_use]
-pub struct Rings<'a>(&'a Standing);
+pub struct Rings<'a>(&'a ActiveAlarms);
 
 impl<'a> Rings<'a> {
     /// Each ring, most telling kind first.

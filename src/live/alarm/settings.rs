@@ -38,7 +38,7 @@ pub enum Limit {
 }
 
 impl Limit {
-    /// In the unit that [`About::unit`](super::About::unit) names; 0 where there is none.
+    /// In the unit that [`KindInfo::unit`](super::KindInfo::unit) names; 0 where there is none.
     #[must_use]
     pub const fn number(self) -> f32 {
         match self {
@@ -78,7 +78,7 @@ impl Limit {
 /// assert!(settings.checked().is_ok());
 /// settings.high.limit = Glucose::from_mg_dl(900.0)?;
 /// let refused = settings.checked().unwrap_err();
-/// assert_eq!((refused.whole(), refused.parameter(), refused.range()), ("high", "limit", Some((120.0, 400.0))));
+/// assert_eq!((refused.section(), refused.parameter(), refused.range()), ("high", "limit", Some((120.0, 400.0))));
 /// # Ok::<(), glidepath::Error>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -206,7 +206,7 @@ impl<L: Copy> Rule<L> {
 impl Rule<f32> {
     /// Whether all is in range for `kind`; else an error that names the field.
     pub(super) fn checked(&self, kind: Kind) -> Result<(), Error> {
-        let about = kind.about();
+        let about = kind.info();
         let (least, greatest) = about.limits;
         in_range("limit", self.limit, least, greatest)?;
         let widest = match about.unit {
@@ -289,7 +289,7 @@ impl AlarmSettings {
     /// The settings, if all are within their ranges.
     ///
     /// # Errors
-    /// Names the field, and the alarm whose it is ([`Error::whole`]). The high limit must clear the low one by more than
+    /// Names the field, and the alarm whose it is ([`Error::section`]). The high limit must clear the low one by more than
     /// both hystereses, or the two would hold each other awake.
     pub fn checked(self) -> Result<Self, Error> {
         for kind in Kind::ALL {

@@ -53,13 +53,13 @@ pub(super) struct Watch {
     pub told: Option<Told>,
     /// A silence has run out: it rings again at once if it holds.
     due: bool,
-    /// Where unheeded time is counted from.
-    unheeded: Instant,
+    /// Where unacknowledged time is counted from.
+    unacknowledged: Instant,
     escalated: bool,
     acknowledged: bool,
     snoozed_until: Option<Instant>,
     /// How deep glucose was when a person took notice, mg/dL.
-    heeded_at: Option<f32>,
+    silenced_depth: Option<f32>,
 }
 
 const fn passed(now: Instant, since: Instant, span: Span) -> bool {
@@ -74,11 +74,11 @@ impl Watch {
             rang: None,
             told: None,
             due: false,
-            unheeded: Instant::from_secs(0),
+            unacknowledged: Instant::from_secs(0),
             escalated: false,
             acknowledged: false,
             snoozed_until: None,
-            heeded_at: None,
+            silenced_depth: None,
         }
     }
 
@@ -90,7 +90,7 @@ impl Watch {
             rang,
             acknowledged: rang.is_some(),
             snoozed_until: self.snoozed_until,
-            heeded_at: self.heeded_at,
+            silenced_depth: self.silenced_depth,
             ..Self::new()
         };
     }
@@ -100,8 +100,8 @@ impl Watch {
         if self.snoozed_until.is_some_and(|until| now >= until) {
             self.snoozed_until = None;
         }
-        if !self.is_heeded() {
-            self.heeded_at = None;
+        if !self.is_silenced() {
+            self.silenced_depth = None;
         }
     }
 
@@ -136,18 +136,19 @@ impl Watch {
         if !self.active {
             return false;
         }
-        let worse = matches!((self.heeded_at, depth), (Some(then), Some(depth)) if depth <= then - FURTHER);
+        let worse =
+            matches!((self.silenced_depth, depth), (Some(then), Some(depth)) if depth <= then - FURTHER);
         if worse {
-            (self.acknowledged, self.snoozed_until, self.heeded_at) = (false, None, None);
+            (self.acknowledged, self.snoozed_until, self.silenced_depth) = (false, None, None);
         }
         // counted from the ring, so that no notice taken again makes it longer
         if self.acknowledged && self.rang.is_none_or(|rang| passed(now, rang, rule.quiet)) {
-            (self.acknowledged, self.heeded_at) = (false, None);
-            (self.unheeded, self.escalated) = (now, false);
+            (self.acknowledged, self.silenced_depth) = (false, None);
+            (self.unacknowledged, self.escalated) = (now, false);
             self.due = true;
         }
         if hold == Hold::Covered {
-            self.unheeded = self.unheeded.max(now);
+            self.unacknowledged = self.unacknowledged.max(now);
             // as often as the floor rings: silence after a notice is not to count from between two of its rings
             if self.rang.is_none_or(|rang| passed(now, rang, FLOOR.repeat)) {
                 self.rang = Some(now);
@@ -155,7 +156,7 @@ impl Watch {
             self.due = false;
             return false;
         }
-        if self.is_heeded() {
+        if self.is_silenced() {
             return false;
         }
         let cause = match self.rang {
@@ -165,18 +166,18 @@ impl Watch {
             Some(_)
                 if !self.escalated
                     && rule.escalate > Span::ZERO
-                    && passed(now, self.unheeded, rule.escalate) =>
+                    && passed(now, self.unacknowledged, rule.escalate) =>
             {
-                Cause::Unheeded
+                Cause::Escalated
             }
-            Some(_) if self.due => Cause::Still,
-            Some(rang) if rule.repeat > Span::ZERO && passed(now, rang, rule.repeat) => Cause::Still,
+            Some(_) if self.due => Cause::Repeated,
+            Some(rang) if rule.repeat > Span::ZERO && passed(now, rang, rule.repeat) => Cause::Repeated,
             Some(_) => return false,
         };
         match cause {
-            Cause::New | Cause::Worse => self.unheeded = now,
-            Cause::Unheeded => self.escalated = true,
-            Cause::Still => {}
+            Cause::New | Cause::Worse => self.unacknowledged = now,
+            Cause::Escalated => self.escalated = true,
+            Cause::Repeated => {}
         }
         (self.rang, self.due) = (Some(now), false);
         let own = if self.escalated { rule.priority.raised() } else { rule.priority };
@@ -184,7 +185,7 @@ impl Watch {
         let priority = match cause {
             Cause::New => own.max(least),
             Cause::Worse => own.max(least).max(before),
-            Cause::Still | Cause::Unheeded => own,
+            Cause::Repeated | Cause::Escalated => own,
         };
         self.told = Some(Told { at: now, priority, cause });
         true
@@ -193,7 +194,7 @@ impl Watch {
     /// A person has taken notice, at this depth.
     pub fn acknowledge(&mut self, depth: Option<f32>) {
         if self.active && self.rang.is_some() && !self.acknowledged {
-            (self.acknowledged, self.heeded_at) = (true, depth);
+            (self.acknowledged, self.silenced_depth) = (true, depth);
         }
     }
 
@@ -202,19 +203,19 @@ impl Watch {
     pub fn snooze(&mut self, now: Instant, span: Span, longest: Span, depth: Option<f32>) -> Span {
         let from = self.since.map_or(now, |since| self.rang.unwrap_or(since));
         let until = now.plus(span).min(from.plus(longest)).max(now);
-        (self.snoozed_until, self.heeded_at) = (Some(until), depth);
+        (self.snoozed_until, self.silenced_depth) = (Some(until), depth);
         self.due = true;
         until.since(now)
     }
 
     /// Whether it is acknowledged or snoozed.
-    pub const fn is_heeded(&self) -> bool {
+    pub const fn is_silenced(&self) -> bool {
         self.acknowledged || self.snoozed_until.is_some()
     }
 
     /// Whether it is beyond its limit now, has lasted its delay, and is not silenced by a person.
     pub const fn sounds(&self) -> bool {
-        self.active && self.since.is_some() && !self.is_heeded()
+        self.active && self.since.is_some() && !self.is_silenced()
     }
 }
 
@@ -227,7 +228,7 @@ impl Coded for Told {
         let Self { at, priority, cause } = self;
         codec.moment(at);
         codec.one_of(priority, &[Priority::Low, Priority::Medium, Priority::High]);
-        codec.one_of(cause, &[Cause::New, Cause::Still, Cause::Unheeded, Cause::Worse]);
+        codec.one_of(cause, &[Cause::New, Cause::Repeated, Cause::Escalated, Cause::Worse]);
     }
 }
 
@@ -240,16 +241,16 @@ impl Watch {
             rang,
             told,
             due,
-            unheeded,
+            unacknowledged,
             escalated,
             acknowledged,
             snoozed_until,
-            heeded_at,
+            silenced_depth,
         } = self;
         since.code(codec);
         let (rang, told) = (codec.option(rang), codec.option(told));
-        codec.moment(unheeded);
-        heeded_at.code(codec);
+        codec.moment(unacknowledged);
+        silenced_depth.code(codec);
         let active = codec.flag(active);
         let (escalated, acknowledged) = (codec.flag(escalated), codec.flag(acknowledged));
         let silent = !(told | escalated);
@@ -283,7 +284,7 @@ mod tests {
         saving.now(&mut at(100));
         watch.code(&mut saving, rests);
         let length = saving.end().unwrap();
-        let mut other = Watch { active: true, rang: Some(at(1)), heeded_at: Some(60.0), ..Watch::new() };
+        let mut other = Watch { active: true, rang: Some(at(1)), silenced_depth: Some(60.0), ..Watch::new() };
         for mut reading in [Codec::checking(&room[..length]), Codec::loading(&room[..length])] {
             reading.now(&mut at(0));
             other.code(&mut reading, rests);

@@ -31,15 +31,15 @@ const LASTING: Span = Span::from_hours(24);
 ///
 /// # Examples
 /// ```
-/// use glidepath::calibration::{Calibration, Drift, Payoff};
+/// use glidepath::calibration::{Calibration, Drift, Benefit};
 /// let fresh = Calibration::new(Drift::default());
-/// assert_eq!(fresh.payoff(), Payoff::TooFew);
-/// assert_eq!(fresh.payoff().words(), "not corrected: too few fingersticks to tell");
+/// assert_eq!(fresh.benefit(), Benefit::TooFew);
+/// assert_eq!(fresh.benefit().words(), "not corrected: too few fingersticks to tell");
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]
-pub enum Payoff {
+pub enum Benefit {
     /// Fewer than three fingersticks were used, and they do not tell yet: the sensor's value is not corrected.
     TooFew,
     /// Fingersticks agree with the sensor as well without a correction: its value is not corrected.
@@ -50,7 +50,7 @@ pub enum Payoff {
     Yes,
 }
 
-impl Payoff {
+impl Benefit {
     /// In words.
     #[must_use]
     pub const fn words(self) -> &'static str {
@@ -105,16 +105,16 @@ impl Evidence {
         self.lasting
     }
 
-    pub fn payoff(&self, used: u16) -> Payoff {
+    pub fn benefit(&self, used: u16) -> Benefit {
         let share = self.share();
         if share >= 1.0 {
-            Payoff::Yes
+            Benefit::Yes
         } else if share > 0.0 {
-            Payoff::Partly
+            Benefit::Partly
         } else if used < 3 {
-            Payoff::TooFew
+            Benefit::TooFew
         } else {
-            Payoff::No
+            Benefit::No
         }
     }
 }
@@ -165,13 +165,13 @@ mod tests {
     #[test]
     fn one_fingerstick_never_turns_corrections_on() {
         let mut evidence = Evidence::new(1.5);
-        assert_eq!(evidence.payoff(0), Payoff::TooFew);
+        assert_eq!(evidence.benefit(0), Benefit::TooFew);
         evidence.weigh(at(0), 100.0, 1.0, 1.5);
-        assert_eq!((evidence.share(), evidence.payoff(1)), (0.0, Payoff::TooFew));
+        assert_eq!((evidence.share(), evidence.benefit(1)), (0.0, Benefit::TooFew));
         evidence.weigh(at(8), 0.5, 1.0, 1.5);
-        assert_eq!((evidence.share(), evidence.payoff(2)), (0.25, Payoff::Partly));
+        assert_eq!((evidence.share(), evidence.benefit(2)), (0.25, Benefit::Partly));
         evidence.weigh(at(16), 100.0, 1.0, 1.5);
-        assert_eq!((evidence.share(), evidence.payoff(3)), (1.0, Payoff::Yes));
+        assert_eq!((evidence.share(), evidence.benefit(3)), (1.0, Benefit::Yes));
     }
 
     #[test]
@@ -188,7 +188,7 @@ mod tests {
         assert!(evidence.is_lasting());
         evidence.weigh(at(102), -100.0, 1.0, 1.5);
         assert_eq!((evidence.share(), evidence.is_lasting()), (0.0, false));
-        assert_eq!(evidence.payoff(103), Payoff::No);
+        assert_eq!(evidence.benefit(103), Benefit::No);
         // and the account does not sink so far that it could not come back within three good ones
         for hour in 103..200 {
             evidence.weigh(at(hour), -1.0, 1.0, 1.5);
@@ -196,7 +196,7 @@ mod tests {
         for hour in 200..203 {
             evidence.weigh(at(hour), 2.0, 1.0, 1.5);
         }
-        assert_eq!(evidence.payoff(200), Payoff::Partly);
+        assert_eq!(evidence.benefit(200), Benefit::Partly);
         assert!(!evidence.is_lasting());
     }
 

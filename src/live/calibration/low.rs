@@ -28,7 +28,7 @@ pub(super) const fn most(sensor: f32, lasting: bool) -> f32 {
     }
 }
 
-/// The sensor's value whose [`most`] is `shown`.
+/// The sensor's value whose [`max_corrected`] is `shown`.
 pub(super) const fn least_sensor(shown: f32, lasting: bool) -> f32 {
     let above = shown - FLOOR;
     if above <= 0.0 {

@@ -40,7 +40,7 @@ use crate::estimate::Estimate;
 use crate::math;
 use crate::math::Bounded as _;
 use crate::reading::{Fingerstick, Reading};
-use crate::timeline::Beginning;
+use crate::timeline::Reset;
 use crate::units::{Glucose, Instant, Span};
 use filter::{Belief, Covariance, Residual, Sees, State};
 use model::{Step, slow_share};
@@ -92,7 +92,7 @@ pub enum Trust {
 
 /// A reading measured against what the filter expected of it, before it is taken in.
 ///
-/// Made by [`Estimator::expect`], used by [`Estimator::take`]. Lives on the stack.
+/// Made by [`Estimator::predict`], used by [`Estimator::update`]. Lives on the stack.
 #[derive(Clone, Copy, Debug)]
 pub struct Expectation {
     at: Instant,
@@ -122,13 +122,13 @@ impl Expectation {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[must_use]
 #[non_exhaustive]
-pub enum Taken {
+pub enum UpdateOutcome {
     /// The filter started, or started afresh, from it.
     Started,
     /// It corrected the estimate.
     Used,
     /// Doubted: time passed, nothing was learned from it.
-    LeftOut,
+    Doubted,
     /// Refused: not newer than what the filter knows. Nothing changed.
     NotNewer,
 }
@@ -138,7 +138,7 @@ pub enum Taken {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[must_use]
 #[non_exhaustive]
-pub enum Fused {
+pub enum FusionOutcome {
     /// It corrected the estimate.
     Used,
     /// Refused: no sensor reading yet, or none within the hour before. Nothing changed.
@@ -151,7 +151,7 @@ pub enum Fused {
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]
-pub struct Behind {
+pub struct InterstitialDifference {
     /// Interstitial less plasma, mg/dL.
     pub mean: f32,
     /// Its standard deviation, mg/dL.
@@ -227,34 +227,34 @@ impl Estimator {
 
     /// Begins anew. A new sensor, or everything: forgets all but the model. The power was away: keeps all; the next
     /// reading's time says how far to predict.
-    pub fn begin(&mut self, beginning: Beginning) {
-        match beginning {
-            Beginning::Sensor | Beginning::Everything => *self = Self::new(self.model),
-            Beginning::Power => {}
+    pub fn reset(&mut self, reset: Reset) {
+        match reset {
+            Reset::NewSensor | Reset::Everything => *self = Self::new(self.model),
+            Reset::PowerReturned => {}
         }
     }
 
-    /// Takes in a reading as it comes: [`expect`](Self::expect), then [`take`](Self::take) in full trust,
+    /// Takes in a reading as it comes: [`predict`](Self::predict), then [`update`](Self::update) in full trust,
     /// leaving out a lone outlier.
-    pub fn observe(&mut self, reading: &Reading) -> Taken {
-        let Some(expectation) = self.expect(reading.at(), reading.glucose()) else {
-            return Taken::NotNewer;
+    pub fn observe(&mut self, reading: &Reading) -> UpdateOutcome {
+        let Some(expectation) = self.predict(reading.at(), reading.glucose()) else {
+            return UpdateOutcome::NotNewer;
         };
-        let outlier = expectation.innovation().is_some_and(|z| z.abs() > GATE) && !self.left_out();
-        self.take(&expectation, if outlier { Trust::None } else { Trust::Full })
+        let outlier = expectation.innovation().is_some_and(|z| z.abs() > GATE) && !self.is_in_doubt();
+        self.update(&expectation, if outlier { Trust::None } else { Trust::Full })
     }
 
     /// Whether the newest reading is in doubt. Two far ones in a row should not be: a meal can look like an outlier,
     /// but only once.
     #[must_use]
-    pub fn left_out(&self) -> bool {
+    pub fn is_in_doubt(&self) -> bool {
         self.running.is_some_and(|r| r.doubted)
     }
 
     /// Measures a calibrated sensor value against the prediction, changing nothing. `None` when it is not
     /// newer than what the filter knows.
     #[must_use]
-    pub fn expect(&mut self, at: Instant, value: Glucose) -> Option<Expectation> {
+    pub fn predict(&mut self, at: Instant, value: Glucose) -> Option<Expectation> {
         let noise = self.servo.variance_scale();
         let noise_variance = noise * self.model.white_sd * self.model.white_sd;
         let value = value.mg_dl();
@@ -281,16 +281,16 @@ impl Estimator {
         Some(Expectation { at, compared: Some(Compared { belief, points, residual }), value, minutes })
     }
 
-    /// Takes in what [`expect`](Self::expect) measured, as far as it is trusted.
-    pub fn take(&mut self, expectation: &Expectation, trust: Trust) -> Taken {
+    /// Takes in what [`predict`](Self::predict) measured, as far as it is trusted.
+    pub fn update(&mut self, expectation: &Expectation, trust: Trust) -> UpdateOutcome {
         let at = expectation.at;
         if self.running.as_ref().is_some_and(|r| at <= r.last_reading || at < r.at) {
-            return Taken::NotNewer;
+            return UpdateOutcome::NotNewer;
         }
         let (Some(compared), Some(running)) = (&expectation.compared, &self.running) else {
             let doubted = trust == Trust::None;
             self.running = Some(Running { doubted, ..self.started(at, expectation.value) });
-            return if doubted { Taken::LeftOut } else { Taken::Started };
+            return if doubted { UpdateOutcome::Doubted } else { UpdateOutcome::Started };
         };
         let Compared { belief, residual, .. } = compared;
         let mut points = compared.points;
@@ -300,7 +300,7 @@ impl Estimator {
             Trust::None => {
                 let coasting = Running { at, last_reading: at, newest: expectation.value, ..*running };
                 self.running = Some(self.in_doubt(&coasting, belief, points));
-                return Taken::LeftOut;
+                return UpdateOutcome::Doubted;
             }
         };
         let z = residual.normalised().abs();
@@ -310,7 +310,7 @@ impl Estimator {
         let updated = belief.updated(residual, inflation * huber);
         if level || !updated.is_finite() {
             self.running = Some(self.started(at, expectation.value));
-            return Taken::Started;
+            return UpdateOutcome::Started;
         }
         if trust == Trust::Full {
             self.servo.learn(residual.normalised_square(), expectation.minutes);
@@ -326,20 +326,20 @@ impl Estimator {
             points,
             slow_rate: self.slowed(running, updated.x.r, at),
         });
-        Taken::Used
+        UpdateOutcome::Used
     }
 
     /// Takes in a fingerstick: a measurement of plasma glucose itself, with the meter's error (6 %, at least
     /// 5 mg/dL, standard deviation). One up to 15 min older than the newest reading is compared with where the
     /// rate says glucose was then.
-    pub fn fingerstick(&mut self, stick: &Fingerstick) -> Fused {
-        let Some(running) = self.running else { return Fused::NoEstimate };
+    pub fn fingerstick(&mut self, stick: &Fingerstick) -> FusionOutcome {
+        let Some(running) = self.running else { return FusionOutcome::NoEstimate };
         if stick.at().since(running.last_reading) > STALE_AFTER {
-            return Fused::NoEstimate;
+            return FusionOutcome::NoEstimate;
         }
         let ago = running.at.since(stick.at());
         if ago > LATEST_FINGERSTICK {
-            return Fused::TooOld;
+            return FusionOutcome::TooOld;
         }
         let mut next = running;
         let mut reach = 0.0;
@@ -363,7 +363,7 @@ impl Estimator {
         if next.belief.is_finite() {
             self.running = Some(next);
         }
-        Fused::Used
+        FusionOutcome::Used
     }
 
     /// Plasma glucose and rate at `now`, predicted from the newest reading or fingerstick, and for a moment
@@ -419,7 +419,7 @@ impl Estimator {
     /// a quarter of an hour before it: what a fingerstick taken `then` must be corrected by to be compared with
     /// that reading. `None` without an estimate, and while the newest reading is in doubt.
     #[must_use]
-    pub fn behind(&self, then: Instant) -> Option<Behind> {
+    pub fn interstitial_difference(&self, then: Instant) -> Option<InterstitialDifference> {
         let running = self.running.filter(|running| !running.doubted)?;
         let later = then.since(running.last_reading);
         if later > STALE_AFTER || later.secs() < LATEST_FINGERSTICK.secs().saturating_neg() {
@@ -430,7 +430,7 @@ impl Estimator {
         let reach = self.reach(then.since(running.at));
         let mean = x.i - x.g - reach * x.r - self.curve(&running, &x, running.slow_rate);
         let variance = p.ii + p.gg - 2.0 * p.gi + reach * (2.0 * (p.gr - p.ri) + reach * p.rr);
-        Some(Behind { mean, sd: math::sqrt(variance) })
+        Some(InterstitialDifference { mean, sd: math::sqrt(variance) })
     }
 
     /// Moves glucose by `mg_dl` on paper: the calibration of the readings changed, not the person.
@@ -471,7 +471,7 @@ impl Estimator {
                 gi: 0.0,
                 gw: 0.0,
                 // what the rate varies by as a whole, or more
-                rr: (0.5 * self.model.drive * self.model.rate_time_min).at_least(2.0),
+                rr: (0.5 * self.model.process_noise * self.model.rate_time_min).at_least(2.0),
                 ri: 0.0,
                 rw: 0.0,
                 ii: spread,
@@ -537,7 +537,7 @@ impl Estimator {
                 Some((cached, step)) if cached == piece => step,
                 _ => Step::new(&self.model, piece.mins()),
             };
-            *belief = belief.predicted(&step, self.model.drive, coloured);
+            *belief = belief.predicted(&step, self.model.process_noise, coloured);
             points.predict(&step);
             left = left.saturating_sub(piece.secs());
         }

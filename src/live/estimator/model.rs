@@ -25,7 +25,7 @@ const SLOW_RATE_MIN: f32 = 20.0;
 /// | --- | --- | --- |
 /// | lag, τ | how long glucose under the skin trails the blood | 30 s to 30 min |
 /// | rate time, T | how long a rate lasts before it fades | 1 to 1000 min, and 1.2 τ at least |
-/// | drive, q | how much rates change, (mg/dL/min)²/min | 0.0001 to 10 |
+/// | process noise, q | how much rates change, (mg/dL/min)²/min | 0.0001 to 10 |
 /// | coloured sd, s | deviation of the sensor's error that wanders, mg/dL | 0 to 60 |
 /// | coloured time, T_w | over which it wanders | 1 to 1000 min |
 /// | white sd | deviation of the error that is new at each reading, mg/dL | 0.1 to 60 |
@@ -49,7 +49,7 @@ const SLOW_RATE_MIN: f32 = 20.0;
 pub struct Model {
     pub(super) lag_min: f32,
     pub(super) rate_time_min: f32,
-    pub(super) drive: f32,
+    pub(super) process_noise: f32,
     pub(super) coloured_sd: f32,
     pub(super) coloured_time_min: f32,
     pub(super) white_sd: f32,
@@ -63,7 +63,8 @@ pub struct Model {
 struct Parts {
     lag: Span,
     rate_time: Span,
-    drive: f32,
+    #[cfg_attr(feature = "serde", serde(alias = "drive"))]
+    process_noise: f32,
     coloured_sd: f32,
     coloured_time: Span,
     white_sd: f32,
@@ -83,7 +84,7 @@ impl TryFrom<Parts> for Model {
         Self {
             lag_min: minutes("lag", written.lag, LAG)?,
             rate_time_min: minutes("rate_time", written.rate_time, TIME)?,
-            drive: written.drive,
+            process_noise: written.process_noise,
             coloured_sd: written.coloured_sd,
             coloured_time_min: minutes("coloured_time", written.coloured_time, TIME)?,
             white_sd: written.white_sd,
@@ -98,7 +99,7 @@ impl From<Model> for Parts {
         Self {
             lag: model.lag(),
             rate_time: model.rate_time(),
-            drive: model.drive,
+            process_noise: model.process_noise,
             coloured_sd: model.coloured_sd,
             coloured_time: model.coloured_time(),
             white_sd: model.white_sd,
@@ -110,11 +111,12 @@ impl From<Model> for Parts {
 impl Coded for Model {
     fn code(&mut self, codec: &mut Codec<'_>) {
         let mut parts = Parts::from(*self);
-        let Parts { lag, rate_time, drive, coloured_sd, coloured_time, white_sd, corrected } = &mut parts;
+        let Parts { lag, rate_time, process_noise, coloured_sd, coloured_time, white_sd, corrected } =
+            &mut parts;
         for span in [lag, rate_time, coloured_time] {
             *span = codec.any_span(*span);
         }
-        for number in [drive, coloured_sd, white_sd] {
+        for number in [process_noise, coloured_sd, white_sd] {
             *number = codec.any_number(*number);
         }
         *corrected = codec.flag(&mut corrected.clone());
@@ -143,12 +145,12 @@ impl Default for Model {
     /// Recorded people and their sensors: a rate that fades within 15 min, driven by 0.1 (mg/dL/min)²/min, a lag of
     /// half a minute, a coloured error of sd 5 mg/dL over 25 min, a white one of 1.6 mg/dL; with the correction and the
     /// uncertainty fitted beside them ([`now`](super#now-against-blood)). `glidepath fit --only now` prints the figures
-    /// these were chosen by: prediction alone leaves lag and drive open, so laboratory blood and fingersticks decided.
+    /// these were chosen by: prediction alone leaves lag and process noise open, so laboratory blood and fingersticks decided.
     fn default() -> Self {
         Self {
             lag_min: 0.5,
             rate_time_min: 15.0,
-            drive: 0.1,
+            process_noise: 0.1,
             coloured_sd: 5.0,
             coloured_time_min: 25.0,
             white_sd: 1.6,
@@ -160,7 +162,7 @@ impl Default for Model {
 const LINEAR: Model = Model {
     lag_min: 8.0,
     rate_time_min: 35.0,
-    drive: 0.04,
+    process_noise: 0.04,
     coloured_sd: 5.0,
     coloured_time_min: 25.0,
     white_sd: 2.5,
@@ -196,8 +198,8 @@ impl Model {
     ///
     /// # Errors
     /// When it is out of range.
-    pub fn with_drive(self, drive: f32) -> Result<Self, Error> {
-        Self { drive, ..self }.checked()
+    pub fn with_process_noise(self, process_noise: f32) -> Result<Self, Error> {
+        Self { process_noise, ..self }.checked()
     }
 
     /// The same with another wandering error of the sensor: its standard deviation, mg/dL, and the time over which it wanders.
@@ -218,7 +220,7 @@ impl Model {
     }
 
     fn checked(self) -> Result<Self, Error> {
-        in_range("drive", self.drive, 1e-4, 10.0)?;
+        in_range("process_noise", self.process_noise, 1e-4, 10.0)?;
         in_range("coloured_sd", self.coloured_sd, 0.0, 60.0)?;
         in_range("white_sd", self.white_sd, 0.1, 60.0)?;
         if self.rate_time_min < 1.2 * self.lag_min {
@@ -241,8 +243,8 @@ impl Model {
 
     /// How much rates change, (mg/dL/min)²/min.
     #[must_use]
-    pub const fn drive(&self) -> f32 {
-        self.drive
+    pub const fn process_noise(&self) -> f32 {
+        self.process_noise
     }
 
     /// Standard deviation of the sensor's wandering error, mg/dL.
@@ -272,17 +274,25 @@ impl Model {
     /// The plain filter from its six numbers, times in minutes.
     #[cfg(test)]
     pub(super) fn of_minutes(
-        (lag_min, rate_time_min, drive): (f32, f32, f32),
+        (lag_min, rate_time_min, process_noise): (f32, f32, f32),
         (coloured_sd, coloured_time_min, white_sd): (f32, f32, f32),
     ) -> Self {
-        Self { lag_min, rate_time_min, drive, coloured_sd, coloured_time_min, white_sd, people: false }
-            .checked()
-            .unwrap()
+        Self {
+            lag_min,
+            rate_time_min,
+            process_noise,
+            coloured_sd,
+            coloured_time_min,
+            white_sd,
+            people: false,
+        }
+        .checked()
+        .unwrap()
     }
 }
 
 /// The model over one interval: the entries of the transition matrix F that are not 0 or 1, and of the
-/// noise Q of the glucose block for a drive of 1. 56 bytes.
+/// noise Q of the glucose block for a process noise of 1. 56 bytes.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Step {
     pub g_r: f32,
@@ -391,7 +401,7 @@ mod tests {
             (five.q_ri, 0.077_869),
             (five.q_ii, 0.064_703_2),
         ] {
-            close(got * model.drive, want, 2.5e-3);
+            close(got * model.process_noise, want, 2.5e-3);
         }
         close(five.q_ww * 25.0, 8.241_998_8, 1e-6);
         let one = Step::new(&model, 1.0);
@@ -411,8 +421,8 @@ mod tests {
             (model.with_lag(Span::from_secs(29)), "lag", ErrorKind::OutOfRange),
             (model.with_lag(Span::from_secs(1801)), "lag", ErrorKind::OutOfRange),
             (model.with_rate_time(mins(1001)), "rate_time", ErrorKind::OutOfRange),
-            (model.with_drive(f32::NAN), "drive", ErrorKind::NotFinite),
-            (model.with_drive(10.1), "drive", ErrorKind::OutOfRange),
+            (model.with_process_noise(f32::NAN), "process_noise", ErrorKind::NotFinite),
+            (model.with_process_noise(10.1), "process_noise", ErrorKind::OutOfRange),
             (model.with_coloured(60.1, mins(5)), "coloured_sd", ErrorKind::OutOfRange),
             (model.with_coloured(6.0, Span::ZERO), "coloured_time", ErrorKind::OutOfRange),
             (model.with_white_sd(0.09), "white_sd", ErrorKind::OutOfRange),
@@ -435,8 +445,8 @@ mod tests {
             assert_eq!((other, other.lag()), (Model { lag_min: 9.0, ..model }, mins(9)));
             let other = model.with_rate_time(mins(50)).unwrap();
             assert_eq!((other, other.rate_time()), (Model { rate_time_min: 50.0, ..model }, mins(50)));
-            let other = model.with_drive(0.2).unwrap();
-            assert_eq!((other, other.drive()), (Model { drive: 0.2, ..model }, 0.2));
+            let other = model.with_process_noise(0.2).unwrap();
+            assert_eq!((other, other.process_noise()), (Model { process_noise: 0.2, ..model }, 0.2));
             let other = model.with_coloured(10.5, mins(36)).unwrap();
             assert_eq!(other, Model { coloured_sd: 10.5, coloured_time_min: 36.0, ..model });
             assert_eq!((other.coloured_sd(), other.coloured_time()), (10.5, mins(36)));

@@ -29,7 +29,7 @@ fn steady(minutes: f32) -> (State, Residual, Belief, Step) {
     let mut belief = Estimator::new(model).started(Instant::from_secs(0), 100.0).belief;
     let mut last = None;
     for _ in 0..4000 {
-        let ahead = belief.predicted(&step, model.drive, 25.0);
+        let ahead = belief.predicted(&step, model.process_noise, 25.0);
         let residual = ahead.residual(Sees::Sensor, ahead.x.i + ahead.x.w, 6.25);
         belief = ahead.updated(&residual, 1.0);
         last = Some(residual);
@@ -128,14 +128,14 @@ const WORKED: (f32, f32, f32) = (140.531_07, 1.591_18, 12.538_46);
 #[test]
 fn a_doubted_reading_is_told_as_the_sensors_word_with_a_wide_deviation_and_no_rate() {
     let mut estimator = told(&[120.0; 20]);
-    assert_eq!(estimator.observe(&reading(100.0, 30.0)), Taken::LeftOut);
+    assert_eq!(estimator.observe(&reading(100.0, 30.0)), UpdateOutcome::Doubted);
     let now = estimator.estimate(at_minute(100)).unwrap();
-    assert!(now.is_doubted() && estimator.left_out());
+    assert!(now.is_doubted() && estimator.is_in_doubt());
     assert_eq!((now.glucose().mg_dl(), now.rate().mg_dl_per_min()), (30.0, 0.0));
     assert!(now.glucose_sd() > 0.6 * 90.0 && now.rate_sd() >= 2.0);
-    assert!(estimator.behind(at_minute(100)).is_none());
+    assert!(estimator.interstitial_difference(at_minute(100)).is_none());
     // back to normal: as before, and no trace of a rate
-    assert_eq!(estimator.observe(&reading(105.0, 121.0)), Taken::Used);
+    assert_eq!(estimator.observe(&reading(105.0, 121.0)), UpdateOutcome::Used);
     let after = estimator.estimate(at_minute(105)).unwrap();
     assert!(!after.is_doubted() && (after.glucose().mg_dl() - 121.0).abs() < 2.0);
     assert!(after.rate().mg_dl_per_min().abs() < 0.5);
@@ -149,14 +149,14 @@ fn no_rate_runs_through_a_held_reading() {
     let falling: Vec<f32> = (0..10_u16).map(|k| 250.0 - 15.0 * f32::from(k)).collect();
     let mut estimator = told(&falling);
     assert!(estimator.estimate(at_minute(45)).unwrap().rate().mg_dl_per_min() < -2.0);
-    let expected = estimator.expect(at_minute(50), glucose(60.0)).unwrap();
-    assert_eq!(estimator.take(&expected, Trust::None), Taken::LeftOut);
+    let expected = estimator.predict(at_minute(50), glucose(60.0)).unwrap();
+    assert_eq!(estimator.update(&expected, Trust::None), UpdateOutcome::Doubted);
     // a fingerstick shows what it believes meanwhile
     let mut pricked = estimator.clone();
     let _ = pricked.fingerstick(&Fingerstick::new(at_minute(51), glucose(105.0)));
     let rate = pricked.estimate(at_minute(51)).unwrap().rate().mg_dl_per_min();
     assert!(rate.abs() < 0.3, "{rate}");
-    assert_eq!(estimator.observe(&reading(55.0, 108.0)), Taken::Used);
+    assert_eq!(estimator.observe(&reading(55.0, 108.0)), UpdateOutcome::Used);
     let now = estimator.estimate(at_minute(55)).unwrap();
     assert!(now.rate().mg_dl_per_min().abs() < 0.8, "{}", now.rate().mg_dl_per_min());
     assert!((now.glucose().mg_dl() - 108.0).abs() < 6.0, "{}", now.glucose().mg_dl());
@@ -165,16 +165,16 @@ fn no_rate_runs_through_a_held_reading() {
 #[test]
 fn a_level_that_is_confirmed_is_a_level_and_not_a_rate() {
     let mut estimator = told(&[120.0; 20]);
-    let expected = estimator.expect(at_minute(100), glucose(60.0)).unwrap();
-    assert_eq!(estimator.take(&expected, Trust::None), Taken::LeftOut);
-    assert_eq!(estimator.observe(&reading(105.0, 58.0)), Taken::Started);
+    let expected = estimator.predict(at_minute(100), glucose(60.0)).unwrap();
+    assert_eq!(estimator.update(&expected, Trust::None), UpdateOutcome::Doubted);
+    assert_eq!(estimator.observe(&reading(105.0, 58.0)), UpdateOutcome::Started);
     let now = estimator.estimate(at_minute(105)).unwrap();
     assert_eq!((now.glucose().mg_dl(), now.rate().mg_dl_per_min()), (58.0, 0.0));
     assert!(now.glucose_sd() >= 20.0 && now.rate_sd() > 1.4);
     // trust returns step by step
     let mut last = (now.glucose_sd(), now.rate_sd());
     for (minute, value) in [(110.0, 59.0), (115.0, 57.0), (120.0, 58.0)] {
-        assert_eq!(estimator.observe(&reading(minute, value)), Taken::Used);
+        assert_eq!(estimator.observe(&reading(minute, value)), UpdateOutcome::Used);
         let now = estimator.estimate(at_minute(minute as u32)).unwrap();
         assert!((now.glucose().mg_dl() - value).abs() < 3.0 && now.rate().mg_dl_per_min().abs() < 0.5);
         assert!(now.glucose_sd() < last.0 + 1.5 && now.rate_sd() < last.1, "{} {last:?}", now.glucose_sd());
@@ -182,18 +182,18 @@ fn a_level_that_is_confirmed_is_a_level_and_not_a_rate() {
     }
     // less far than a level must be out of the blue
     let mut estimator = told(&[120.0; 20]);
-    let expected = estimator.expect(at_minute(100), glucose(70.0)).unwrap();
-    let _ = estimator.take(&expected, Trust::None);
-    let expected = estimator.expect(at_minute(105), glucose(66.0)).unwrap();
+    let expected = estimator.predict(at_minute(100), glucose(70.0)).unwrap();
+    let _ = estimator.update(&expected, Trust::None);
+    let expected = estimator.predict(at_minute(105), glucose(66.0)).unwrap();
     let z = expected.innovation().unwrap();
     assert!((-6.0..-3.0).contains(&z), "{z}");
-    assert_eq!(estimator.take(&expected, Trust::Full), Taken::Started);
+    assert_eq!(estimator.update(&expected, Trust::Full), UpdateOutcome::Started);
     // believed at once, as when another far one came shortly before
     let mut estimator = told(&[120.0; 20]);
-    let expected = estimator.expect(at_minute(100), glucose(80.0)).unwrap();
+    let expected = estimator.predict(at_minute(100), glucose(80.0)).unwrap();
     let z = expected.innovation().unwrap();
     assert!((-9.0..-6.0).contains(&z), "{z}");
-    assert_eq!(estimator.take(&expected, Trust::Full), Taken::Started);
+    assert_eq!(estimator.update(&expected, Trust::Full), UpdateOutcome::Started);
     assert_eq!(estimator.estimate(at_minute(100)).unwrap().glucose().mg_dl(), 80.0);
 }
 
@@ -208,7 +208,7 @@ fn no_rate_runs_through_a_gap() {
     }
     // the run of the rate ends at 15 mg/dL from where it began
     assert!(told_after(59).glucose().mg_dl() >= told_after(0).glucose().mg_dl() - 15.1);
-    assert_eq!(estimator.observe(&reading(45.0 + 18.0, 70.0)), Taken::Started);
+    assert_eq!(estimator.observe(&reading(45.0 + 18.0, 70.0)), UpdateOutcome::Started);
     let now = estimator.estimate(at_minute(63)).unwrap();
     assert_eq!((now.glucose().mg_dl(), now.rate().mg_dl_per_min()), (70.0, 0.0));
     assert!(now.rate_sd() > 1.4 && now.glucose_sd() > 20.0);
@@ -216,7 +216,7 @@ fn no_rate_runs_through_a_gap() {
     let mut slow = Estimator::new(Model::default());
     for k in 0..6_u16 {
         let taken = slow.observe(&reading(15.0 * f32::from(k), 200.0 - 12.0 * f32::from(k)));
-        assert_eq!(taken == Taken::Started, k == 0);
+        assert_eq!(taken == UpdateOutcome::Started, k == 0);
     }
     assert!(slow.estimate(at_minute(75)).unwrap().rate().mg_dl_per_min() < -0.3);
 }
@@ -255,12 +255,12 @@ fn what_is_not_newer_changes_nothing() {
     let _ = estimator.observe(&reading(0.0, 100.0));
     let _ = estimator.observe(&reading(5.0, 103.0));
     let before = estimator.estimate(Instant::from_secs(600));
-    assert_eq!(estimator.observe(&reading(5.0, 300.0)), Taken::NotNewer);
-    assert_eq!(estimator.observe(&reading(1.0, 300.0)), Taken::NotNewer);
+    assert_eq!(estimator.observe(&reading(5.0, 300.0)), UpdateOutcome::NotNewer);
+    assert_eq!(estimator.observe(&reading(1.0, 300.0)), UpdateOutcome::NotNewer);
     let old = Fingerstick::new(Instant::from_secs(0), glucose(400.0));
     let _ = estimator.observe(&reading(40.0, 103.0));
     let now = estimator.estimate(Instant::from_secs(2400));
-    assert_eq!(estimator.fingerstick(&old), Fused::TooOld);
+    assert_eq!(estimator.fingerstick(&old), FusionOutcome::TooOld);
     assert_eq!(estimator.estimate(Instant::from_secs(2400)), now);
     assert!(before.is_some());
 }
@@ -271,13 +271,13 @@ fn one_spike_is_left_out_and_a_step_is_believed_at_the_second_reading() {
     for k in 0..40_u16 {
         let _ = estimator.observe(&reading(f32::from(k) * 5.0, 120.0));
     }
-    assert_eq!(estimator.observe(&reading(200.0, 230.0)), Taken::LeftOut);
-    assert_eq!(estimator.observe(&reading(205.0, 232.0)), Taken::Started);
+    assert_eq!(estimator.observe(&reading(200.0, 230.0)), UpdateOutcome::Doubted);
+    assert_eq!(estimator.observe(&reading(205.0, 232.0)), UpdateOutcome::Started);
     assert!(estimator.estimate(Instant::from_secs(205 * 60)).unwrap().glucose().mg_dl() > 140.0);
     // one that comes back goes on from before
     let mut estimator = told(&[120.0; 40]);
-    assert_eq!(estimator.observe(&reading(200.0, 230.0)), Taken::LeftOut);
-    assert_eq!(estimator.observe(&reading(205.0, 120.0)), Taken::Used);
+    assert_eq!(estimator.observe(&reading(200.0, 230.0)), UpdateOutcome::Doubted);
+    assert_eq!(estimator.observe(&reading(205.0, 120.0)), UpdateOutcome::Used);
 }
 
 #[test]
@@ -291,10 +291,12 @@ fn gaps_widen_the_band_then_silence_then_restart() {
     assert!(sd(95) < sd(100) && sd(100) < sd(125));
     assert!(estimator.estimate(at(95 + 61)).is_none());
     assert_eq!(estimator.estimate(at(90)), estimator.estimate(at(95)));
-    assert_eq!(estimator.observe(&reading(95.0 + 18.0, 80.0)), Taken::Started);
+    assert_eq!(estimator.observe(&reading(95.0 + 18.0, 80.0)), UpdateOutcome::Started);
     // the plain filter predicts over anything up to six hours
     let mut plain = Estimator::new(single());
-    for (minute, taken) in [(0.0, Taken::Started), (300.0, Taken::Used), (661.0, Taken::Started)] {
+    for (minute, taken) in
+        [(0.0, UpdateOutcome::Started), (300.0, UpdateOutcome::Used), (661.0, UpdateOutcome::Started)]
+    {
         assert_eq!(plain.observe(&reading(minute, 110.0)), taken);
     }
 }
@@ -304,14 +306,14 @@ fn a_fingerstick_pulls_the_estimate_and_narrows_it() {
     let mut estimator = Estimator::new(Model::default());
     assert_eq!(
         estimator.fingerstick(&Fingerstick::new(Instant::from_secs(0), glucose(90.0))),
-        Fused::NoEstimate
+        FusionOutcome::NoEstimate
     );
     for k in 0..20_u16 {
         let _ = estimator.observe(&reading(f32::from(k) * 5.0, 120.0));
     }
     let at = Instant::from_secs(96 * 60);
     let before = estimator.estimate(at).unwrap();
-    assert_eq!(estimator.fingerstick(&Fingerstick::new(at, glucose(100.0))), Fused::Used);
+    assert_eq!(estimator.fingerstick(&Fingerstick::new(at, glucose(100.0))), FusionOutcome::Used);
     let after = estimator.estimate(at).unwrap();
     assert!(after.glucose().mg_dl() < before.glucose().mg_dl() - 8.0);
     assert!(after.glucose_sd() < before.glucose_sd());
@@ -323,9 +325,9 @@ fn a_shift_moves_the_bounds_too_and_a_fingerstick_ends_a_doubt() {
     estimator.shift(40.0);
     let now = estimator.estimate(at_minute(95)).unwrap();
     assert!((now.glucose().mg_dl() - 160.0).abs() < 0.5, "{}", now.glucose().mg_dl());
-    let expected = estimator.expect(at_minute(100), glucose(60.0)).unwrap();
-    let _ = estimator.take(&expected, Trust::None);
-    assert_eq!(estimator.fingerstick(&Fingerstick::new(at_minute(101), glucose(70.0))), Fused::Used);
+    let expected = estimator.predict(at_minute(100), glucose(60.0)).unwrap();
+    let _ = estimator.update(&expected, Trust::None);
+    assert_eq!(estimator.fingerstick(&Fingerstick::new(at_minute(101), glucose(70.0))), FusionOutcome::Used);
     let now = estimator.estimate(at_minute(101)).unwrap();
     assert!(!now.is_doubted() && now.glucose().mg_dl() <= 90.0);
 }
@@ -337,7 +339,7 @@ fn what_is_told_is_what_a_fingerstick_and_a_calibration_are_held_against() {
     let mut estimator = told(&values);
     let now = estimator.estimate(at_minute(50)).unwrap().glucose();
     // worked out beside the correction: interstitial 124.67 less what is told, 140.53
-    close(estimator.behind(at_minute(50)).unwrap().mean, 124.673_2 - 140.531_07, 2e-3);
+    close(estimator.interstitial_difference(at_minute(50)).unwrap().mean, 124.673_2 - 140.531_07, 2e-3);
     let _ = estimator.fingerstick(&Fingerstick::new(at_minute(50), now));
     close(estimator.estimate(at_minute(50)).unwrap().glucose().mg_dl(), now.mg_dl(), 1e-4);
 }
@@ -352,13 +354,13 @@ fn after_a_start_the_slow_rate_is_the_rate_and_nothing_is_corrected() {
 #[test]
 fn a_doubted_first_reading_is_told_as_doubted() {
     let mut estimator = Estimator::new(Model::default());
-    let expected = estimator.expect(at_minute(0), glucose(50.0)).unwrap();
-    assert_eq!(estimator.take(&expected, Trust::None), Taken::LeftOut);
+    let expected = estimator.predict(at_minute(0), glucose(50.0)).unwrap();
+    assert_eq!(estimator.update(&expected, Trust::None), UpdateOutcome::Doubted);
     assert!(estimator.estimate(at_minute(0)).unwrap().is_doubted());
     // and so is the first after a gap
     let mut estimator = told(&[120.0; 20]);
-    let expected = estimator.expect(at_minute(140), glucose(50.0)).unwrap();
-    assert_eq!(estimator.take(&expected, Trust::None), Taken::LeftOut);
+    let expected = estimator.predict(at_minute(140), glucose(50.0)).unwrap();
+    assert_eq!(estimator.update(&expected, Trust::None), UpdateOutcome::Doubted);
     let now = estimator.estimate(at_minute(140)).unwrap();
     assert!(now.is_doubted() && now.glucose().mg_dl() == 50.0);
 }
@@ -369,8 +371,8 @@ fn the_noise_is_learned_from_what_is_fully_trusted_alone() {
         let mut estimator = told(&[120.0; 3]);
         for k in 3..200_u32 {
             let value = 120.0 + if k % 2 == 0 { 14.0 } else { -14.0 };
-            let expected = estimator.expect(at_minute(5 * k), glucose(value)).unwrap();
-            let _ = estimator.take(&expected, trust);
+            let expected = estimator.predict(at_minute(5 * k), glucose(value)).unwrap();
+            let _ = estimator.update(&expected, trust);
         }
         assert_eq!(estimator.noise_scale() > 1.2, learns, "{trust:?}: {}", estimator.noise_scale());
     }
@@ -380,9 +382,9 @@ fn the_noise_is_learned_from_what_is_fully_trusted_alone() {
 fn plain(readings: &[(f32, Trust)]) -> Estimator {
     let mut estimator = Estimator::new(single());
     for (k, (value, trust)) in (0..).zip(readings) {
-        let expected = estimator.expect(at_minute(5 * k), glucose(*value)).unwrap();
-        let taken = estimator.take(&expected, *trust);
-        assert_eq!(taken == Taken::Started, k == 0, "{k}");
+        let expected = estimator.predict(at_minute(5 * k), glucose(*value)).unwrap();
+        let taken = estimator.update(&expected, *trust);
+        assert_eq!(taken == UpdateOutcome::Started, k == 0, "{k}");
         estimator.servo = Servo::new();
     }
     estimator
@@ -407,7 +409,7 @@ fn is_worked_out(estimator: &Estimator, now: u32, blood: [f32; 4], behind: f32, 
     for (got, want) in [told.glucose().mg_dl(), rate, told.glucose_sd(), told.rate_sd()].iter().zip(blood) {
         close(*got, want, 2e-3);
     }
-    close(told.behind(), behind, 4e-3);
+    close(told.interstitial_difference(), behind, 4e-3);
     let smoothed: Vec<Smoothed> = estimator.smoothed().collect();
     assert_eq!(smoothed.len(), 4);
     for ((minute, point), (value, sd)) in [15, 20, 25, 30].into_iter().zip(smoothed).zip(points) {
@@ -427,13 +429,13 @@ fn a_fall_with_far_readings_and_fingersticks_late_and_ahead_is_as_worked_out() {
     let blood = [101.117_21, -0.898_409, 7.783_418, 0.642_329];
     is_worked_out(&estimator, 30, blood, 111.317_31 - 101.117_21, points);
     // ten minutes before the newest reading
-    assert_eq!(estimator.fingerstick(&Fingerstick::new(at_minute(20), glucose(140.0))), Fused::Used);
+    assert_eq!(estimator.fingerstick(&Fingerstick::new(at_minute(20), glucose(140.0))), FusionOutcome::Used);
     let points =
         [(128.190_12, 4.666_882), (121.106_05, 4.550_307), (115.749_98, 5.276_690), (110.884_51, 7.043_719)];
     let blood = [110.884_51, -1.076_116, 7.043_719, 0.639_496];
     is_worked_out(&estimator, 30, blood, 119.896_52 - 110.884_51, points);
     // and three after it
-    assert_eq!(estimator.fingerstick(&Fingerstick::new(at_minute(33), glucose(95.0))), Fused::Used);
+    assert_eq!(estimator.fingerstick(&Fingerstick::new(at_minute(33), glucose(95.0))), FusionOutcome::Used);
     let points =
         [(126.928_78, 4.557_286), (118.336_14, 3.978_705), (110.999_01, 3.674_355), (103.664_45, 4.060_782)];
     let blood = [98.997_56, -1.496_988, 4.726_062, 0.538_523];
@@ -441,7 +443,7 @@ fn a_fall_with_far_readings_and_fingersticks_late_and_ahead_is_as_worked_out() {
     for (minute, mean, sd) in
         [(43, 25.240_43, 7.020_701), (36, 16.523_06, 4.028_381), (23, -0.802_061, 2.984_581)]
     {
-        let behind = estimator.behind(at_minute(minute)).unwrap();
+        let behind = estimator.interstitial_difference(at_minute(minute)).unwrap();
         assert!((behind.mean - mean).abs() < 0.06, "{minute}: {} against {mean}", behind.mean);
         close(behind.sd, sd, 2e-3);
     }
@@ -468,16 +470,16 @@ fn the_learned_noise_is_white_and_coloured_together() {
 
 #[test]
 fn what_begins_anew_forgets_all_but_the_model_and_a_power_cut_nothing() {
-    for (beginning, keeps) in
-        [(Beginning::Power, true), (Beginning::Sensor, false), (Beginning::Everything, false)]
+    for (reset, keeps) in
+        [(Reset::PowerReturned, true), (Reset::NewSensor, false), (Reset::Everything, false)]
     {
         let mut estimator = fall();
         for _ in 0..500 {
             estimator.servo.learn(4.0, 10.0);
         }
-        estimator.begin(beginning);
-        assert_eq!(estimator.estimate(at_minute(30)).is_some(), keeps, "{beginning:?}");
-        assert_eq!(estimator.noise_scale() > 1.1, keeps, "{beginning:?}");
+        estimator.reset(reset);
+        assert_eq!(estimator.estimate(at_minute(30)).is_some(), keeps, "{reset:?}");
+        assert_eq!(estimator.noise_scale() > 1.1, keeps, "{reset:?}");
         assert_eq!(*estimator.model(), single());
     }
 }
@@ -485,12 +487,12 @@ fn what_begins_anew_forgets_all_but_the_model_and_a_power_cut_nothing() {
 #[test]
 fn a_start_is_as_wide_as_the_sensor_errs_and_the_person_moves() {
     // at least 20 mg/dL and √2 (mg/dL)/min; else √2 of the coloured error, and √(q T / 2) of the rate
-    for (drive, coloured, glucose_sd, rate_sd) in
+    for (process_noise, coloured, glucose_sd, rate_sd) in
         [(0.04, 5.0, 20.0, SQRT_2), (2.0, 5.0, 20.0, 5.916_08), (0.04, 20.0, 20.0 * SQRT_2, SQRT_2)]
     {
-        let model = Model::of_minutes((8.0, 35.0, drive), (coloured, 25.0, 2.5));
+        let model = Model::of_minutes((8.0, 35.0, process_noise), (coloured, 25.0, 2.5));
         let mut estimator = Estimator::new(model);
-        assert_eq!(estimator.observe(&reading(0.0, 120.0)), Taken::Started);
+        assert_eq!(estimator.observe(&reading(0.0, 120.0)), UpdateOutcome::Started);
         let now = estimator.estimate(at_minute(0)).unwrap();
         close(now.glucose_sd(), glucose_sd, 1e-5);
         close(now.rate_sd(), rate_sd, 1e-5);
@@ -503,47 +505,62 @@ fn the_limits_of_time_are_within_it() {
     let estimator = told(&[120.0; 20]);
     let stick = |secs| estimator.clone().fingerstick(&Fingerstick::new(after(secs), glucose(118.0)));
     assert!(estimator.estimate(after(3600)).is_some() && estimator.estimate(after(3601)).is_none());
-    assert!(estimator.behind(after(3600)).is_some() && estimator.behind(after(3601)).is_none());
-    assert!(estimator.behind(after(7200)).is_none() && estimator.behind(after(-7200)).is_none());
-    assert!(estimator.behind(after(-900)).is_some() && estimator.behind(after(-901)).is_none());
-    assert_eq!((stick(3600), stick(3601), stick(7200)), (Fused::Used, Fused::NoEstimate, Fused::NoEstimate));
-    assert_eq!((stick(-900), stick(-901)), (Fused::Used, Fused::TooOld));
+    assert!(
+        estimator.interstitial_difference(after(3600)).is_some()
+            && estimator.interstitial_difference(after(3601)).is_none()
+    );
+    assert!(
+        estimator.interstitial_difference(after(7200)).is_none()
+            && estimator.interstitial_difference(after(-7200)).is_none()
+    );
+    assert!(
+        estimator.interstitial_difference(after(-900)).is_some()
+            && estimator.interstitial_difference(after(-901)).is_none()
+    );
+    assert_eq!(
+        (stick(3600), stick(3601), stick(7200)),
+        (FusionOutcome::Used, FusionOutcome::NoEstimate, FusionOutcome::NoEstimate)
+    );
+    assert_eq!((stick(-900), stick(-901)), (FusionOutcome::Used, FusionOutcome::TooOld));
     let taken = |secs| estimator.clone().observe(&Reading::new(after(secs), glucose(119.0)));
-    assert_eq!((taken(17 * 60), taken(17 * 60 + 1)), (Taken::Used, Taken::Started));
+    assert_eq!((taken(17 * 60), taken(17 * 60 + 1)), (UpdateOutcome::Used, UpdateOutcome::Started));
 }
 
 #[test]
 fn a_reading_from_just_before_a_fingerstick_counts_as_of_then() {
     let mut estimator = told(&[120.0; 20]);
-    let early = estimator.expect(at_minute(97), glucose(120.0)).unwrap();
-    let same = estimator.expect(at_minute(98), glucose(120.0)).unwrap();
-    assert_eq!(estimator.fingerstick(&Fingerstick::new(at_minute(98), glucose(118.0))), Fused::Used);
+    let early = estimator.predict(at_minute(97), glucose(120.0)).unwrap();
+    let same = estimator.predict(at_minute(98), glucose(120.0)).unwrap();
+    assert_eq!(estimator.fingerstick(&Fingerstick::new(at_minute(98), glucose(118.0))), FusionOutcome::Used);
     let before = estimator.estimate(at_minute(98));
-    assert_eq!(estimator.take(&early, Trust::Full), Taken::NotNewer);
+    assert_eq!(estimator.update(&early, Trust::Full), UpdateOutcome::NotNewer);
     assert_eq!(estimator.estimate(at_minute(98)), before);
-    let overtaken = estimator.expect(at_minute(97), glucose(120.0)).unwrap();
-    assert_eq!(overtaken.innovation(), estimator.expect(at_minute(98), glucose(120.0)).unwrap().innovation());
-    assert_eq!(estimator.clone().take(&overtaken, Trust::Full), Taken::Used);
-    assert_eq!(estimator.take(&same, Trust::Full), Taken::Used);
+    let overtaken = estimator.predict(at_minute(97), glucose(120.0)).unwrap();
+    assert_eq!(
+        overtaken.innovation(),
+        estimator.predict(at_minute(98), glucose(120.0)).unwrap().innovation()
+    );
+    assert_eq!(estimator.clone().update(&overtaken, Trust::Full), UpdateOutcome::Used);
+    assert_eq!(estimator.update(&same, Trust::Full), UpdateOutcome::Used);
 }
 
 #[test]
 fn a_doubted_reading_is_the_newest_and_the_points_move_on_with_it() {
     let mut estimator = fall();
-    let expected = estimator.expect(at_minute(35), glucose(60.0)).unwrap();
+    let expected = estimator.predict(at_minute(35), glucose(60.0)).unwrap();
     let moved = expected.compared.unwrap().points;
     assert!(moved != estimator.running.unwrap().points);
-    assert_eq!(estimator.take(&expected, Trust::None), Taken::LeftOut);
+    assert_eq!(estimator.update(&expected, Trust::None), UpdateOutcome::Doubted);
     assert!(estimator.running.unwrap().points == moved);
-    assert!(estimator.expect(at_minute(35), glucose(60.0)).is_none());
+    assert!(estimator.predict(at_minute(35), glucose(60.0)).is_none());
 }
 
 #[test]
 fn a_doubted_readings_deviation_is_the_filters_what_is_open_and_a_share_of_its_distance() {
     let mut estimator = told(&[120.0; 20]);
-    let expected = estimator.expect(at_minute(100), glucose(60.0)).unwrap();
+    let expected = estimator.predict(at_minute(100), glucose(60.0)).unwrap();
     let Belief { x, p } = expected.compared.unwrap().belief;
-    let _ = estimator.take(&expected, Trust::None);
+    let _ = estimator.update(&expected, Trust::None);
     // 5 % of 60 is 3
     let variance = p.gg + 9.0 + 0.4 * (60.0 - x.g) * (60.0 - x.g);
     close(estimator.estimate(at_minute(100)).unwrap().glucose_sd(), variance.sqrt(), 1e-5);
@@ -555,40 +572,43 @@ fn interstitial_glucose_is_told_against_what_is_told_of_blood() {
     let estimator = told(&rising);
     let now = estimator.estimate(at_minute(55)).unwrap();
     let interstitial = estimator.running.unwrap().belief.x.i;
-    assert!((now.behind() - (interstitial - now.glucose().mg_dl())).abs() < 1e-3 && now.behind() < -1.0);
+    assert!(
+        (now.interstitial_difference() - (interstitial - now.glucose().mg_dl())).abs() < 1e-3
+            && now.interstitial_difference() < -1.0
+    );
 }
 
 #[test]
 fn a_shift_is_nothing_new_to_the_next_reading() {
     let mut estimator = told(&[120.0; 20]);
     estimator.shift(40.0);
-    let expected = estimator.expect(at_minute(100), glucose(160.0)).unwrap();
+    let expected = estimator.predict(at_minute(100), glucose(160.0)).unwrap();
     assert!(expected.innovation().unwrap().abs() < 0.1, "{:?}", expected.innovation());
     // interstitial glucose moves with blood
     let mut estimator = fall();
-    let before = estimator.behind(at_minute(30)).unwrap();
+    let before = estimator.interstitial_difference(at_minute(30)).unwrap();
     estimator.shift(-25.0);
-    let after = estimator.behind(at_minute(30)).unwrap();
+    let after = estimator.interstitial_difference(at_minute(30)).unwrap();
     assert!((after.mean - before.mean).abs() < 1e-3 && after.sd == before.sd, "{before:?} {after:?}");
 }
 
 #[test]
 fn a_level_is_beyond_six_deviations_and_after_a_doubt_beyond_three() {
     for (doubted, innovation, want) in [
-        (false, 6.0, Taken::Used),
-        (false, -6.01, Taken::Started),
-        (true, -3.0, Taken::Used),
-        (true, 3.01, Taken::Started),
+        (false, 6.0, UpdateOutcome::Used),
+        (false, -6.01, UpdateOutcome::Started),
+        (true, -3.0, UpdateOutcome::Used),
+        (true, 3.01, UpdateOutcome::Started),
     ] {
         let mut estimator = told(&[120.0; 20]);
         if doubted {
-            let expected = estimator.expect(at_minute(100), glucose(60.0)).unwrap();
-            let _ = estimator.take(&expected, Trust::None);
+            let expected = estimator.predict(at_minute(100), glucose(60.0)).unwrap();
+            let _ = estimator.update(&expected, Trust::None);
         }
-        let mut expected = estimator.expect(at_minute(105), glucose(120.0)).unwrap();
+        let mut expected = estimator.predict(at_minute(105), glucose(120.0)).unwrap();
         let residual = &mut expected.compared.as_mut().unwrap().residual;
         (residual.innovation, residual.variance) = (innovation * 16.0, 256.0);
-        assert_eq!(estimator.take(&expected, Trust::Full), want, "{doubted} {innovation}");
+        assert_eq!(estimator.update(&expected, Trust::Full), want, "{doubted} {innovation}");
     }
 }
 
@@ -609,9 +629,9 @@ fn the_slow_rate_follows_the_rate_by_its_time_constant() {
 #[test]
 fn what_is_not_finite_is_started_afresh() {
     let mut estimator = told(&[120.0; 20]);
-    let mut expected = estimator.expect(at_minute(100), glucose(121.0)).unwrap();
+    let mut expected = estimator.predict(at_minute(100), glucose(121.0)).unwrap();
     expected.compared.as_mut().unwrap().belief.p.rr = f32::INFINITY;
-    assert_eq!(estimator.take(&expected, Trust::Full), Taken::Started);
+    assert_eq!(estimator.update(&expected, Trust::Full), UpdateOutcome::Started);
     assert_eq!(estimator.estimate(at_minute(100)).unwrap().glucose().mg_dl(), 121.0);
 }
 
@@ -661,8 +681,8 @@ proptest! {
                 1 => estimator.shift(value.mg_dl() - 300.0),
                 2..=4 => {
                     let trust = match what { 2 => Trust::None, 3 => Trust::Reduced(10.0), _ => Trust::Full };
-                    if let Some(expected) = estimator.expect(at, value) {
-                        prop_assert!(estimator.take(&expected, trust) != Taken::NotNewer);
+                    if let Some(expected) = estimator.predict(at, value) {
+                        prop_assert!(estimator.update(&expected, trust) != UpdateOutcome::NotNewer);
                     }
                 }
                 _ => { let _ = estimator.observe(&Reading::new(at, value)); }

@@ -176,7 +176,7 @@ impl Learner {
     }
 
     /// What came before is not the past of what comes: a new sensor, a restart. What was learned stays.
-    pub fn begin(&mut self) {
+    pub fn reset(&mut self) {
         self.past = Past::new();
     }
 

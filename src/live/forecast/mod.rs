@@ -36,7 +36,7 @@ use crate::codec::{Codec, Coded};
 use crate::error::{Error, in_range};
 use crate::math;
 use crate::math::Bounded as _;
-use crate::timeline::Beginning;
+use crate::timeline::Reset;
 use crate::units::{Glucose, Instant, Rate, Span};
 
 /// For whoever fits the numbers anew: the learner with any table, and what it makes of readings.
@@ -66,7 +66,7 @@ const TAIL_DEVIATE: f32 = 1.959_964;
 /// # Examples
 /// ```
 /// use glidepath::forecast::{Forecast, ForecastConfig};
-/// let same_for_all = Forecast::new(ForecastConfig::people());
+/// let same_for_all = Forecast::new(ForecastConfig::population());
 /// assert!(!same_for_all.config().is_personal() && ForecastConfig::default().is_personal());
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -94,7 +94,7 @@ impl Coded for ForecastConfig {
 impl ForecastConfig {
     /// By people's weights alone, without learning the person's. The spread is still learned.
     #[must_use]
-    pub const fn people() -> Self {
+    pub const fn population() -> Self {
         Self { personal: false }
     }
 
@@ -189,8 +189,8 @@ const fn sd(half: f32, tail: f32) -> f32 {
 /// use glidepath::forecast::Direction;
 /// use glidepath::{Rate, trend::TrendSign};
 /// let direction = Direction::new(Rate::from_mg_dl_per_min(-1.6)?, 0.7)?;
-/// let steady = direction.chance_below(Rate::from_mg_dl_per_min(1.0)?)
-///     - direction.chance_below(Rate::from_mg_dl_per_min(-1.0)?);
+/// let steady = direction.probability_below(Rate::from_mg_dl_per_min(1.0)?)
+///     - direction.probability_below(Rate::from_mg_dl_per_min(-1.0)?);
 /// assert!((steady - 0.173).abs() < 0.001); // logistic, of this standard deviation
 /// let trend = TrendSign::default().step(Some(direction.rate()), direction.sd());
 /// assert_eq!(trend.words(), "falling");
@@ -248,7 +248,7 @@ impl Direction {
 
     /// The probability that the rate will be under `rate`, 0 to 1.
     #[must_use]
-    pub fn chance_below(&self, rate: Rate) -> f32 {
+    pub fn probability_below(&self, rate: Rate) -> f32 {
         let above = rate.mg_dl_per_min() - self.rate.mg_dl_per_min();
         math::logistic(above / (SCALE_OF_SD * self.sd).at_least(1e-4))
     }
@@ -287,11 +287,11 @@ impl Forecast {
     /// Begins anew. A new sensor: recent readings are forgotten, for what comes is not their continuation; what was
     /// learned of the person, weights and spreads, is kept. The power back: keeps all; a gap in the readings' times
     /// ends their past by itself. Everything: forgets it.
-    pub fn begin(&mut self, beginning: Beginning) {
-        match beginning {
-            Beginning::Sensor => self.learner.begin(),
-            Beginning::Power => {}
-            Beginning::Everything => *self = Self::new(self.config),
+    pub fn reset(&mut self, reset: Reset) {
+        match reset {
+            Reset::NewSensor => self.learner.reset(),
+            Reset::PowerReturned => {}
+            Reset::Everything => *self = Self::new(self.config),
         }
     }
 

@@ -185,7 +185,7 @@ fn swing(minute: f32) -> f32 {
 fn what_a_person_does_is_learned_and_can_be_left_aside() {
     for step in [5, 15] {
         let personal = lived(20, step, swing);
-        let mut people = Forecast::new(ForecastConfig::people());
+        let mut people = Forecast::new(ForecastConfig::population());
         (0..=20 * 1440 / step)
             .for_each(|k| people.reading(secs(k * step * 60), mg_dl(swing((k * step) as f32)), true));
         let off = |forecast: &Forecast| {
@@ -202,7 +202,7 @@ fn what_a_person_does_is_learned_and_can_be_left_aside() {
         assert!(off(&personal) < 0.7 * off(&people), "{step}: {} {}", off(&personal), off(&people));
     }
     // it starts as people, and only learns an hour after
-    let (new, with) = (every(5, 85, swing), Forecast::new(ForecastConfig::people()));
+    let (new, with) = (every(5, 85, swing), Forecast::new(ForecastConfig::population()));
     let mut with = with;
     (0..=17).for_each(|k| with.reading(secs(300 * k), mg_dl(swing(5.0 * k as f32)), true));
     assert_eq!(ahead(&new, 85, 30), ahead(&with, 85, 30));
@@ -231,7 +231,7 @@ fn one_outcome_moves_the_weights_as_the_rule_says() {
 fn a_learner_that_does_worse_is_left_aside_until_it_does_better() {
     // what was learned from sharp turns misleads in a life of slow waves
     let mut forecast = lived(20, 5, swing);
-    let mut people = Forecast::new(ForecastConfig::people());
+    let mut people = Forecast::new(ForecastConfig::population());
     let wave = |minute: f32| {
         let phase = (minute % 600.0) / 300.0 - 1.0;
         160.0 + 240.0 * phase * (1.0 - phase.abs())
@@ -334,7 +334,7 @@ fn each_part_of_the_day_has_its_own_spread() {
 fn a_restart_forgets_the_past_and_keeps_the_person() {
     let mut forecast = lived(2, 5, swing);
     let own = forecast.learner;
-    forecast.begin(Beginning::Sensor);
+    forecast.reset(Reset::NewSensor);
     assert_eq!(forecast.at(secs(2 * 86_400), Span::from_mins(30)), None);
     assert!(forecast.learner.knows_as_much_as(&own));
     // the times of a new sensor may begin anew
@@ -390,7 +390,7 @@ proptest! {
         for (what, span, value) in events {
             now += span;
             match what {
-                0 => forecast.begin(Beginning::Sensor),
+                0 => forecast.reset(Reset::NewSensor),
                 1 => forecast.reading(secs(now), mg_dl(value), false),
                 2 => forecast.shift(value - 200.0),
                 _ => forecast.reading(secs(now), mg_dl(value), true),
@@ -410,7 +410,7 @@ proptest! {
             }
             if let Some(direction) = forecast.direction(secs(now)) {
                 prop_assert!(direction.sd() > 0.0 && direction.sd() < 200.0);
-                prop_assert!((0.0..=1.0).contains(&direction.chance_below(Rate::clamped(-2.0))));
+                prop_assert!((0.0..=1.0).contains(&direction.probability_below(Rate::clamped(-2.0))));
             }
             prop_assert!(forecast.learner.is_within_bounds());
         }

@@ -5,15 +5,16 @@ use crate::error::{Error, ErrorKind, in_range};
 use crate::local::LocalTime;
 use crate::units::Span;
 
-/// What [`Quality`](super::Quality) goes by: a default, with what is to be otherwise. Every number is checked, by name, in
-/// [`Quality::new`](super::Quality::new).
+/// The limits by which [`Quality`](super::Quality) judges readings. Take the default and change what is to be otherwise, by its
+/// fields or by the `with_` methods. [`Quality::new`](super::Quality::new) and [`Monitor::new`](crate::Monitor::new) refuse a number
+/// that is out of its range, and name it.
 ///
 /// # Examples
 /// ```
 /// use glidepath::{Span, quality::{Quality, QualityConfig}};
-/// let mut every_quarter_hour = QualityConfig::default();
-/// every_quarter_hour.gap = Span::from_mins(40);
+/// let every_quarter_hour = QualityConfig::default().with_gap(Span::from_mins(40)).with_wear(Span::from_hours(15 * 24));
 /// let quality = Quality::new(every_quarter_hour)?;
+/// assert_eq!(Quality::new(every_quarter_hour.with_jump_sd(1.0)).unwrap_err().parameter(), "jump_sd");
 /// # Ok::<(), glidepath::Error>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -93,6 +94,68 @@ impl<'de> serde::Deserialize<'de> for QualityConfig {
 }
 
 impl QualityConfig {
+    /// The same with other ends of what a sensor can mean, mg/dL: the lowest 0 to 30, the highest 200 to 2000.
+    #[must_use]
+    pub const fn with_range_mg_dl(self, least: f32, greatest: f32) -> Self {
+        Self { least_mg_dl: least, greatest_mg_dl: greatest, ..self }
+    }
+
+    /// The same where a silence longer than this is a gap, 1 min to 6 h.
+    #[must_use]
+    pub const fn with_gap(self, gap: Span) -> Self {
+        Self { gap, ..self }
+    }
+
+    /// The same where a jump lies this many standard deviations from what was expected, 2 to 10.
+    #[must_use]
+    pub const fn with_jump_sd(self, jump_sd: f32) -> Self {
+        Self { jump_sd, ..self }
+    }
+
+    /// The same where pressure is suspected when this share of a level is lost at once, 0.05 to 0.5, and for this long, 0
+    /// (never) to 60 min.
+    #[must_use]
+    pub const fn with_pressure(self, share: f32, hold: Span) -> Self {
+        Self { pressure_share: share, pressure_hold: hold, ..self }
+    }
+
+    /// The same with another night: its first minute of the day and the one at which it ends, 0 to 1439 each; equal ones
+    /// are the whole day.
+    #[must_use]
+    pub const fn with_night(self, from: u16, to: u16) -> Self {
+        Self { night_from: from, night_to: to, ..self }
+    }
+
+    /// The same where this many equal readings in a row, 3 to 100, over this long at least, 0 to 6 h, are a stuck sensor.
+    #[must_use]
+    pub const fn with_stuck(self, readings: u8, span: Span) -> Self {
+        Self { stuck_readings: readings, stuck_span: span, ..self }
+    }
+
+    /// The same where this many times the usual noise is noisy, 1 to 16.
+    #[must_use]
+    pub const fn with_noisy_scale(self, scale: f32) -> Self {
+        Self { noisy_scale: scale, ..self }
+    }
+
+    /// The same with another warm-up, counted from the sensor's start, 0 to 24 h and no longer than the first day.
+    #[must_use]
+    pub const fn with_warm_up(self, warm_up: Span) -> Self {
+        Self { warm_up, ..self }
+    }
+
+    /// The same with another first day, counted from the sensor's start, 0 to 48 h and no shorter than the warm-up.
+    #[must_use]
+    pub const fn with_first_day(self, first_day: Span) -> Self {
+        Self { first_day, ..self }
+    }
+
+    /// The same with another planned wear, counted from the sensor's start, 1 h to 400 days.
+    #[must_use]
+    pub const fn with_wear(self, wear: Span) -> Self {
+        Self { wear, ..self }
+    }
+
     /// Whether `local` is in the night.
     pub(super) const fn is_night(&self, local: LocalTime) -> bool {
         let (from, to, minute) = (self.night_from, self.night_to, local.minute());
@@ -166,6 +229,35 @@ impl Coded for QualityConfig {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn each_setter_changes_its_own_fields_alone() {
+        let (sound, span) = (QualityConfig::default(), Span::from_mins);
+        for (built, own) in [
+            (
+                sound.with_range_mg_dl(10.0, 500.0),
+                QualityConfig { least_mg_dl: 10.0, greatest_mg_dl: 500.0, ..sound },
+            ),
+            (sound.with_gap(span(40)), QualityConfig { gap: span(40), ..sound }),
+            (sound.with_jump_sd(7.0), QualityConfig { jump_sd: 7.0, ..sound }),
+            (
+                sound.with_pressure(0.2, span(9)),
+                QualityConfig { pressure_share: 0.2, pressure_hold: span(9), ..sound },
+            ),
+            (sound.with_night(60, 300), QualityConfig { night_from: 60, night_to: 300, ..sound }),
+            (
+                sound.with_stuck(9, span(50)),
+                QualityConfig { stuck_readings: 9, stuck_span: span(50), ..sound },
+            ),
+            (sound.with_noisy_scale(3.0), QualityConfig { noisy_scale: 3.0, ..sound }),
+            (sound.with_warm_up(span(30)), QualityConfig { warm_up: span(30), ..sound }),
+            (sound.with_first_day(span(720)), QualityConfig { first_day: span(720), ..sound }),
+            (sound.with_wear(span(20_000)), QualityConfig { wear: span(20_000), ..sound }),
+        ] {
+            assert_eq!(built, own);
+            assert!(built != sound && built.checked().is_ok());
+        }
+    }
 
     #[test]
     fn a_refusal_names_the_parameter() {

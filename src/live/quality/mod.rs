@@ -51,7 +51,7 @@ use crate::error::Error;
 use crate::local::LocalTime;
 use crate::math::Bounded as _;
 use crate::reading::{Reading, Status};
-use crate::timeline::Beginning;
+use crate::timeline::Reset;
 use crate::units::{Instant, Span};
 use agreement::Agreement;
 use pressure::Pressure;
@@ -176,18 +176,18 @@ impl Quality {
 
     /// Begins anew. Everything: forgets all but its configuration. The power was away: keeps all. A new sensor:
     /// forgets what was known of the one before; when it started, [`sensor_started`](Self::sensor_started) tells.
-    pub fn begin(&mut self, beginning: Beginning) {
-        self.state = match beginning {
-            Beginning::Everything => State::new(),
-            Beginning::Sensor => State { newest: self.state.newest, ..State::new() },
-            Beginning::Power => return,
+    pub fn reset(&mut self, reset: Reset) {
+        self.state = match reset {
+            Reset::Everything => State::new(),
+            Reset::NewSensor => State { newest: self.state.newest, ..State::new() },
+            Reset::PowerReturned => return,
         };
     }
 
     /// A new sensor was started at `at`: warm-up, first day and wear are counted from there, and what was
     /// known of the sensor before is forgotten.
     pub fn sensor_started(&mut self, at: Instant) {
-        self.begin(Beginning::Sensor);
+        self.reset(Reset::NewSensor);
         self.state.count.started = Some(at);
     }
 
@@ -294,7 +294,7 @@ impl Quality {
     /// times the noise of one). A `z` that is not finite is ignored.
     ///
     /// More than 3 apart for a quarter of an hour is a disagreement. Which of the two to blame shows in their
-    /// [`surprise`](Self::surprise): the one with more of it.
+    /// [`mean_square_z`](Self::mean_square_z): the one with more of it.
     pub fn second_sensor(&mut self, at: Instant, z: f32) {
         if z.is_finite() {
             self.state.agreement.second_sensor(at, z);
@@ -304,7 +304,7 @@ impl Quality {
     /// How far the last dozen readings lay from what was expected of them: a mean of z², 1 when the noise is
     /// what the estimator thinks, 9 at most.
     #[must_use]
-    pub const fn surprise(&self) -> f32 {
+    pub const fn mean_square_z(&self) -> f32 {
         self.state.surprise
     }
 
@@ -343,7 +343,7 @@ impl Quality {
         reasons.set(Reason::Fingersticks, state.agreement.is_denied(now));
         reasons.set(Reason::Drift, state.agreement.drifts());
         reasons.set(Reason::SecondSensor, state.agreement.is_apart());
-        reasons.set(Reason::OwnWord, state.own_doubt);
+        reasons.set(Reason::SensorStatus, state.own_doubt);
         reasons
     }
 

@@ -30,7 +30,7 @@ pub enum Reason {
     /// A second sensor disagrees with it.
     SecondSensor = 10,
     /// It doubts itself, or reported a fault.
-    OwnWord = 11,
+    SensorStatus = 11,
 }
 
 /// In words: `fingersticks disagree`.
@@ -48,7 +48,7 @@ impl core::fmt::Display for Reason {
             Self::Fingersticks => "fingersticks disagree",
             Self::Drift => "fingersticks say that it drifts",
             Self::SecondSensor => "a second sensor disagrees",
-            Self::OwnWord => "the sensor doubts itself",
+            Self::SensorStatus => "the sensor doubts itself",
         })
     }
 }
@@ -69,7 +69,7 @@ impl Reason {
             Self::Fingersticks => "fingersticks",
             Self::Drift => "drift",
             Self::SecondSensor => "second_sensor",
-            Self::OwnWord => "own_word",
+            Self::SensorStatus => "sensor_status",
         }
     }
 
@@ -86,14 +86,14 @@ impl Reason {
         Self::Fingersticks,
         Self::Drift,
         Self::SecondSensor,
-        Self::OwnWord,
+        Self::SensorStatus,
     ];
 
     /// The best grade this reason leaves.
     const fn leaves(self) -> Grade {
         match self {
             Self::FirstDay | Self::PastEnd | Self::Gap | Self::Noise | Self::Drift => Grade::Fair,
-            Self::Jump | Self::Pressure | Self::Fingersticks | Self::SecondSensor | Self::OwnWord => {
+            Self::Jump | Self::Pressure | Self::Fingersticks | Self::SecondSensor | Self::SensorStatus => {
                 Grade::Poor
             }
             Self::WarmUp | Self::Stuck => Grade::Unusable,
@@ -162,7 +162,7 @@ impl Reasons {
     /// Whether they say that the sensor's values are not to be believed: stuck, or at odds with fingersticks or
     /// a second sensor.
     #[must_use]
-    pub const fn disbelieve(self) -> bool {
+    pub const fn are_disqualifying(self) -> bool {
         self.contains(Reason::Stuck)
             || self.contains(Reason::Fingersticks)
             || self.contains(Reason::SecondSensor)
@@ -280,13 +280,16 @@ mod tests {
             (Reason::Fingersticks, "fingersticks", Grade::Poor, true),
             (Reason::Drift, "drift", Grade::Fair, false),
             (Reason::SecondSensor, "second_sensor", Grade::Poor, true),
-            (Reason::OwnWord, "own_word", Grade::Poor, false),
+            (Reason::SensorStatus, "sensor_status", Grade::Poor, false),
         ] {
             let mut reasons = Reasons::default();
-            assert!(reasons.is_empty() && !reasons.disbelieve());
+            assert!(reasons.is_empty() && !reasons.are_disqualifying());
             reasons.set(reason, true);
             assert!(!reasons.is_empty() && reasons.iter().eq([reason]));
-            assert_eq!((reason.name(), reasons.grade(), reasons.disbelieve()), (name, grade, disbelieve));
+            assert_eq!(
+                (reason.name(), reasons.grade(), reasons.are_disqualifying()),
+                (name, grade, disbelieve)
+            );
         }
         let names = [Grade::Unusable, Grade::Poor, Grade::Fair, Grade::Good].map(Grade::name);
         assert_eq!(names, ["unusable", "poor", "fair", "good"]);

@@ -124,20 +124,20 @@ fn what_begins_anew_forgets_what_it_says_and_keeps_the_rest() {
     before.fingerstick(Instant::from_secs(14_700), 5.0);
     let now = Instant::from_secs(14_760);
     let has = |quality: &Quality, reason| quality.reasons(now).contains(reason);
-    for (beginning, stuck, fingersticks, noise, wear) in [
-        (Beginning::Power, true, true, true, true),
-        (Beginning::Sensor, false, false, false, false),
-        (Beginning::Everything, false, false, false, false),
+    for (reset, stuck, fingersticks, noise, wear) in [
+        (Reset::PowerReturned, true, true, true, true),
+        (Reset::NewSensor, false, false, false, false),
+        (Reset::Everything, false, false, false, false),
     ] {
         let mut quality = before.clone();
         assert!(has(&quality, Reason::Stuck));
-        quality.begin(beginning);
-        assert_eq!(has(&quality, Reason::Stuck), stuck, "{beginning:?}");
-        assert_eq!(has(&quality, Reason::Fingersticks), fingersticks, "{beginning:?}");
-        assert_eq!(has(&quality, Reason::Noise), noise, "{beginning:?}");
-        assert_eq!(quality.wear(now).is_some(), wear, "{beginning:?}");
+        quality.reset(reset);
+        assert_eq!(has(&quality, Reason::Stuck), stuck, "{reset:?}");
+        assert_eq!(has(&quality, Reason::Fingersticks), fingersticks, "{reset:?}");
+        assert_eq!(has(&quality, Reason::Noise), noise, "{reset:?}");
+        assert_eq!(quality.wear(now).is_some(), wear, "{reset:?}");
         let again = quality.admit(&reading(100 + 5 * 29, 100.2));
-        assert_eq!(again == Verdict::Duplicate, beginning != Beginning::Everything);
+        assert_eq!(again == Verdict::Duplicate, reset != Reset::Everything);
     }
 }
 
@@ -169,7 +169,7 @@ fn surprise_is_a_mean_square_that_follows_by_a_twelfth_and_of_which_one_reading_
     for (z, want) in [(0.5, 0.9375), (-5.0, 1.666_667), (2.0, 1.25), (f32::NAN, 1.0)] {
         let mut quality = quality();
         let _ = quality.assess(&reading(0, 100.0), &told(z));
-        assert!((quality.surprise() - want).abs() < 1e-5, "{z}: {}", quality.surprise());
+        assert!((quality.mean_square_z() - want).abs() < 1e-5, "{z}: {}", quality.mean_square_z());
     }
 }
 
@@ -263,7 +263,7 @@ fn the_weight_goes_with_the_verdict_and_the_sensors_own_doubt() {
     let mut doubted = quality();
     let doubtful = doubted.assess(&reading(0, 100.0).with_status(Status::Doubtful), &told(0.0));
     assert_eq!((doubtful.verdict(), doubtful.weight()), (Verdict::Accepted, DOUBTFUL_WEIGHT));
-    assert!(doubtful.reasons().iter().eq([Reason::OwnWord]) && doubtful.grade() == Grade::Poor);
+    assert!(doubtful.reasons().iter().eq([Reason::SensorStatus]) && doubtful.grade() == Grade::Poor);
     let plain = doubted.assess(&reading(5, 104.0), &told(0.0));
     assert_eq!((plain.weight(), plain.reasons()), (1.0, Reasons::default()));
     let mut stuck = quality();
@@ -303,7 +303,7 @@ fn a_second_sensor_and_fingersticks_are_heard_and_what_is_not_a_number_is_not() 
         quality.second_sensor(at(minute), 3.5);
     }
     assert!(quality.reasons(at(15)).iter().eq([Reason::SecondSensor]));
-    assert!(quality.reasons(at(15)).disbelieve() && quality.grade(at(15)) == Grade::Poor);
+    assert!(quality.reasons(at(15)).are_disqualifying() && quality.grade(at(15)) == Grade::Poor);
     quality.second_sensor(at(20), f32::NAN);
     assert!(quality.reasons(at(20)).contains(Reason::SecondSensor));
     quality.second_sensor(at(20), 0.0);

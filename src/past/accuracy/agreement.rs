@@ -7,7 +7,7 @@ use crate::error::{Error, in_range};
 /// Which value decides whether a pair is low.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum Switch {
+pub enum CutoffBy {
     /// The reference's, as in ISO 15197 and most publications.
     Reference,
     /// The sensor's, as in 21 CFR 862.1355.
@@ -22,12 +22,12 @@ pub enum Switch {
 ///
 /// # Examples
 /// ```
-/// use glidepath::accuracy::{AgreementRule, Pair, Switch};
+/// use glidepath::accuracy::{AgreementRule, Pair, CutoffBy};
 /// use glidepath::{Glucose, Instant};
 /// let mg_dl = Glucose::from_mg_dl;
 /// let pair = Pair::new(Instant::from_secs(0), mg_dl(81.0)?, mg_dl(101.0)?)?;
 /// assert!(AgreementRule::new(20.0)?.agrees(&pair)); // 20 of 101 is within 20 %
-/// let by_sensor = AgreementRule::new(15.0)?.with_switch(100.0, Switch::Sensor)?;
+/// let by_sensor = AgreementRule::new(15.0)?.with_cutoff(100.0, CutoffBy::Sensor)?;
 /// assert!(!by_sensor.agrees(&pair));
 /// # Ok::<(), glidepath::Error>(())
 /// ```
@@ -36,7 +36,7 @@ pub enum Switch {
 pub struct AgreementRule {
     limit: f32,
     cut_mg_dl: f32,
-    switch: Switch,
+    by: CutoffBy,
 }
 
 impl AgreementRule {
@@ -46,23 +46,23 @@ impl AgreementRule {
     /// When the limit is not within 1 to 100.
     pub fn new(limit: f32) -> Result<Self, Error> {
         let limit = in_range("limit", limit, 1.0, 100.0)?;
-        Ok(Self { limit, cut_mg_dl: 100.0, switch: Switch::Reference })
+        Ok(Self { limit, cut_mg_dl: 100.0, by: CutoffBy::Reference })
     }
 
     /// With another cut, 0 to 400 mg/dL, or another deciding value. A cut of 0 leaves percent alone.
     ///
     /// # Errors
     /// When the cut is out of range.
-    pub fn with_switch(self, cut_mg_dl: f32, switch: Switch) -> Result<Self, Error> {
-        Ok(Self { cut_mg_dl: in_range("cut", cut_mg_dl, 0.0, 400.0)?, switch, ..self })
+    pub fn with_cutoff(self, cut_mg_dl: f32, by: CutoffBy) -> Result<Self, Error> {
+        Ok(Self { cut_mg_dl: in_range("cut", cut_mg_dl, 0.0, 400.0)?, by, ..self })
     }
 
     /// Whether the pair agrees.
     #[must_use]
     pub fn agrees(&self, pair: &Pair) -> bool {
-        let deciding = match self.switch {
-            Switch::Reference => pair.reference(),
-            Switch::Sensor => pair.sensor(),
+        let deciding = match self.by {
+            CutoffBy::Reference => pair.reference(),
+            CutoffBy::Sensor => pair.sensor(),
         };
         if deciding.mg_dl() < self.cut_mg_dl {
             pair.within_mg_dl(self.limit)
@@ -72,14 +72,14 @@ impl AgreementRule {
     }
 }
 
-/// The four usual agreement rates, 15/15 to 40/40, with one cut and switch. 40 bytes.
+/// The four usual agreement rates, 15/15 to 40/40, with one cut-off. 40 bytes.
 ///
 /// # Examples
 /// ```
-/// use glidepath::accuracy::{AgreementRates, Pair, Switch};
+/// use glidepath::accuracy::{AgreementRates, Pair, CutoffBy};
 /// use glidepath::{Glucose, Instant};
 /// let mg_dl = Glucose::from_mg_dl;
-/// let mut agreement = AgreementRates::new(100.0, Switch::Reference)?;
+/// let mut agreement = AgreementRates::new(100.0, CutoffBy::Reference)?;
 /// agreement.push(&Pair::new(Instant::from_secs(0), mg_dl(120.0)?, mg_dl(100.0)?)?);
 /// assert_eq!(agreement.within_15_15().percent(), Some(0.0));
 /// assert_eq!(agreement.within_20_20().percent(), Some(100.0));
@@ -89,7 +89,7 @@ impl AgreementRule {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct AgreementRates {
     cut_mg_dl: f32,
-    switch: Switch,
+    by: CutoffBy,
     tallies: [Tally; 4],
 }
 
@@ -100,15 +100,15 @@ impl AgreementRates {
     ///
     /// # Errors
     /// When the cut is not within 0 to 400 mg/dL.
-    pub fn new(cut_mg_dl: f32, switch: Switch) -> Result<Self, Error> {
+    pub fn new(cut_mg_dl: f32, by: CutoffBy) -> Result<Self, Error> {
         let cut_mg_dl = in_range("cut", cut_mg_dl, 0.0, 400.0)?;
-        Ok(Self { cut_mg_dl, switch, tallies: [Tally::default(); 4] })
+        Ok(Self { cut_mg_dl, by, tallies: [Tally::default(); 4] })
     }
 
     /// Counts one pair.
     pub fn push(&mut self, pair: &Pair) {
         for (limit, tally) in LIMITS.into_iter().zip(&mut self.tallies) {
-            tally.push(AgreementRule { limit, cut_mg_dl: self.cut_mg_dl, switch: self.switch }.agrees(pair));
+            tally.push(AgreementRule { limit, cut_mg_dl: self.cut_mg_dl, by: self.by }.agrees(pair));
         }
     }
 
@@ -148,7 +148,7 @@ mod tests {
 
     #[test]
     fn a_value_at_the_cut_goes_by_percent() {
-        let rule = AgreementRule::new(20.0).unwrap().with_switch(70.0, Switch::Reference).unwrap();
+        let rule = AgreementRule::new(20.0).unwrap().with_cutoff(70.0, CutoffBy::Reference).unwrap();
         let pair = |sensor, reference| {
             Pair::new(Instant::from_secs(0), Glucose::clamped(sensor), Glucose::clamped(reference)).unwrap()
         };
@@ -161,7 +161,7 @@ mod tests {
     fn unreasonable_settings_are_refused() {
         assert!(AgreementRule::new(0.5).is_err());
         assert!(AgreementRule::new(f32::NAN).is_err());
-        assert!(AgreementRule::new(15.0).unwrap().with_switch(-1.0, Switch::Sensor).is_err());
-        assert!(AgreementRates::new(401.0, Switch::Sensor).is_err());
+        assert!(AgreementRule::new(15.0).unwrap().with_cutoff(-1.0, CutoffBy::Sensor).is_err());
+        assert!(AgreementRates::new(401.0, CutoffBy::Sensor).is_err());
     }
 }

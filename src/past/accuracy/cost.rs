@@ -5,12 +5,12 @@ use crate::error::{Error, in_range};
 /// A part that is bought again and again: a sensor every two weeks, a transmitter every three months.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Part {
+pub struct CostPart {
     price: f32,
     days: f32,
 }
 
-impl Part {
+impl CostPart {
     /// A part that costs `price`, in any currency, and lasts `days`.
     ///
     /// # Errors
@@ -24,14 +24,14 @@ impl Part {
 ///
 /// # Examples
 /// ```
-/// use glidepath::accuracy::{Part, cost_per_day};
-/// let parts = [Part::new(42.0, 14.0)?, Part::new(90.0, 90.0)?];
+/// use glidepath::accuracy::{CostPart, cost_per_day};
+/// let parts = [CostPart::new(42.0, 14.0)?, CostPart::new(90.0, 90.0)?];
 /// assert_eq!(cost_per_day(&parts), Some(4.0)); // 3 for the sensor, 1 for the transmitter
-/// assert!(Part::new(42.0, 0.0).is_err());
+/// assert!(CostPart::new(42.0, 0.0).is_err());
 /// # Ok::<(), glidepath::Error>(())
 /// ```
 #[must_use]
-pub fn cost_per_day(parts: &[Part]) -> Option<f32> {
+pub fn cost_per_day(parts: &[CostPart]) -> Option<f32> {
     (!parts.is_empty()).then(|| parts.iter().map(|part| part.price / part.days).sum())
 }
 
@@ -42,7 +42,7 @@ mod tests {
     #[test]
     fn parts_add_up_by_the_day() {
         // 56 over 14 days and 90 over 60
-        let parts = [Part::new(56.0, 14.0).unwrap(), Part::new(90.0, 60.0).unwrap()];
+        let parts = [CostPart::new(56.0, 14.0).unwrap(), CostPart::new(90.0, 60.0).unwrap()];
         assert_eq!(cost_per_day(&parts), Some(5.5));
         assert_eq!(cost_per_day(&[]), None);
     }

@@ -11,10 +11,10 @@ use crate::units::Glucose;
 ///
 /// # Examples
 /// ```
-/// use glidepath::accuracy::Disputes;
+/// use glidepath::accuracy::SensorDisagreements;
 /// use glidepath::Glucose;
 /// let mg_dl = Glucose::from_mg_dl;
-/// let mut disputes = Disputes::new(20.0)?;
+/// let mut disputes = SensorDisagreements::new(20.0)?;
 /// disputes.push(mg_dl(150.0)?, mg_dl(110.0)?, mg_dl(145.0)?);
 /// disputes.push(mg_dl(100.0)?, mg_dl(105.0)?, mg_dl(140.0)?); // of one mind, though both wrong
 /// assert_eq!((disputes.first_nearer().hits(), disputes.first_nearer().trials()), (1, 1));
@@ -22,14 +22,14 @@ use crate::units::Glucose;
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Disputes {
+pub struct SensorDisagreements {
     apart: f32,
     checked: u32,
     nearer: Tally,
     even: u32,
 }
 
-impl Disputes {
+impl SensorDisagreements {
     /// Sensors disagree when more than `apart` mg/dL or percent from each other.
     ///
     /// # Errors
@@ -58,7 +58,7 @@ impl Disputes {
 
     /// How many references were looked at.
     #[must_use]
-    pub const fn checked(&self) -> u32 {
+    pub const fn references(&self) -> u32 {
         self.checked
     }
 
@@ -70,7 +70,7 @@ impl Disputes {
 
     /// Disagreements in which both were equally far off.
     #[must_use]
-    pub const fn even(&self) -> u32 {
+    pub const fn ties(&self) -> u32 {
         self.even
     }
 }
@@ -81,7 +81,7 @@ mod tests {
 
     #[test]
     fn who_was_nearer_counts_only_where_they_disagree() {
-        let mut disputes = Disputes::new(20.0).unwrap();
+        let mut disputes = SensorDisagreements::new(20.0).unwrap();
         let mut push = |first, second, reference| {
             let glucose = [first, second, reference].map(Glucose::clamped);
             disputes.push(glucose[0], glucose[1], glucose[2])
@@ -94,7 +94,7 @@ mod tests {
         assert!(push(221.0, 180.0, 200.0)); // again the second
         assert!(push(120.0, 180.0, 150.0)); // both 30 off
         assert!(push(180.0, 120.0, 150.0));
-        assert_eq!((disputes.checked(), disputes.even()), (8, 2));
+        assert_eq!((disputes.references(), disputes.ties()), (8, 2));
         assert_eq!(disputes.first_nearer(), Tally::new(1, 3).unwrap());
     }
 }

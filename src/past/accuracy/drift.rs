@@ -1,7 +1,7 @@
 //! Whether a sensor gets better or worse day by day.
 
 use super::beta::student_t_95;
-use super::interval::{Interval, degrees};
+use super::interval::{ConfidenceInterval, degrees};
 use crate::math;
 use crate::moments::{Moments, Sum};
 
@@ -19,7 +19,7 @@ use crate::moments::{Moments, Sum};
 /// assert!(drift.contains(0.0)); // four days show little
 /// ```
 #[must_use]
-pub fn drift_interval(days: &[(f32, f32)]) -> Option<Interval> {
+pub fn drift_interval(days: &[(f32, f32)]) -> Option<ConfidenceInterval> {
     let (mut time, mut value) = (Moments::default(), Moments::default());
     for (day, mean) in days {
         time.push(*day);
@@ -45,7 +45,7 @@ pub fn drift_interval(days: &[(f32, f32)]) -> Option<Interval> {
     }
     let error = math::sqrt(left.total() / others as f32 / along);
     let count = time.count();
-    Some(Interval::new(slope, student_t_95(degrees(count.saturating_sub(1))) * error, count))
+    Some(ConfidenceInterval::new(slope, student_t_95(degrees(count.saturating_sub(1))) * error, count))
 }
 
 #[cfg(test)]

@@ -7,14 +7,14 @@ use crate::moments::Sum;
 /// A figure and its two-sided 95 % interval, in the unit of what it was made from. 16 bytes.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Interval {
+pub struct ConfidenceInterval {
     estimate: f32,
     lower: f32,
     upper: f32,
     clusters: u32,
 }
 
-impl Interval {
+impl ConfidenceInterval {
     pub(super) const fn new(estimate: f32, half: f32, clusters: u32) -> Self {
         Self { estimate, lower: estimate - half, upper: estimate + half, clusters }
     }
@@ -83,12 +83,12 @@ pub(super) fn degrees(clusters: u32) -> f32 {
 /// assert!(mean.contains(2.0) && mean.contains(6.0)); // three days show little
 /// ```
 #[must_use]
-pub fn cluster_interval(clusters: &[(u32, f32)]) -> Option<Interval> {
+pub fn cluster_interval(clusters: &[(u32, f32)]) -> Option<ConfidenceInterval> {
     by_cluster(clusters.iter().copied())
 }
 
 /// As [`cluster_interval`].
-pub(super) fn by_cluster(clusters: impl Iterator<Item = (u32, f32)> + Clone) -> Option<Interval> {
+pub(super) fn by_cluster(clusters: impl Iterator<Item = (u32, f32)> + Clone) -> Option<ConfidenceInterval> {
     let filled = clusters.filter(|(count, _)| *count > 0);
     let (mut total, mut mean) = (0_u32, Sum::new());
     filled.clone().for_each(|(count, _)| total = total.saturating_add(count));
@@ -100,7 +100,7 @@ pub(super) fn by_cluster(clusters: impl Iterator<Item = (u32, f32)> + Clone) -> 
     let squares: f32 =
         filled.map(|(count, value)| weighted((count, value - mean))).map(|part| part * part).sum();
     let error = math::sqrt(squares * parts as f32 / others as f32);
-    Some(Interval::new(mean, student_t_95(degrees(parts)) * error, parts))
+    Some(ConfidenceInterval::new(mean, student_t_95(degrees(parts)) * error, parts))
 }
 
 #[cfg(test)]
@@ -121,10 +121,10 @@ mod tests {
 
     #[test]
     fn on_the_scale_of_logarithms_the_upper_part_is_the_longer() {
-        let interval = Interval::new(10.0, 5.0, 4).on_log_scale();
+        let interval = ConfidenceInterval::new(10.0, 5.0, 4).on_log_scale();
         // 10 exp(±1/2)
         assert!((interval.upper() - 16.487_213).abs() < 1e-4 && (interval.lower() - 6.065_307).abs() < 1e-4);
-        assert_eq!(Interval::new(0.0, 5.0, 4).on_log_scale(), Interval::new(0.0, 5.0, 4));
+        assert_eq!(ConfidenceInterval::new(0.0, 5.0, 4).on_log_scale(), ConfidenceInterval::new(0.0, 5.0, 4));
     }
 
     #[test]
@@ -139,7 +139,7 @@ mod tests {
 
     #[test]
     fn an_interval_contains_its_ends_and_nothing_beyond() {
-        let interval = Interval::new(10.0, 5.0, 4);
+        let interval = ConfidenceInterval::new(10.0, 5.0, 4);
         let inside = [4.9, 5.0, 12.0, 15.0, 15.1].map(|value| interval.contains(value));
         assert_eq!(inside, [false, true, true, true, false]);
     }

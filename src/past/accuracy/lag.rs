@@ -1,7 +1,7 @@
 //! How far a sensor runs behind a reference, or one sensor behind another.
 
 use super::beta::student_t_95;
-use super::interval::{Interval, degrees};
+use super::interval::{ConfidenceInterval, degrees};
 use crate::error::{Error, ErrorKind};
 use crate::math;
 use crate::moments::Moments;
@@ -21,16 +21,16 @@ const ARM: usize = 5;
 ///
 /// # Examples
 /// ```
-/// use glidepath::accuracy::line_at;
+/// use glidepath::accuracy::local_line;
 /// use glidepath::{Glucose, Instant, Reading, Span};
 /// let at = |s, mg_dl| Ok::<_, glidepath::Error>(Reading::new(Instant::from_secs(s), Glucose::from_mg_dl(mg_dl)?));
 /// let readings = [at(0, 100.0)?, at(300, 110.0)?, at(600, 120.0)?];
-/// let (value, rate) = line_at(&readings, Instant::from_secs(450), Span::from_mins(8)).expect("three near");
+/// let (value, rate) = local_line(&readings, Instant::from_secs(450), Span::from_mins(8)).expect("three near");
 /// assert_eq!((value.mg_dl(), rate.mg_dl_per_min()), (115.0, 2.0));
 /// # Ok::<(), glidepath::Error>(())
 /// ```
 #[must_use]
-pub fn line_at(readings: &[Reading], at: Instant, reach: Span) -> Option<(Glucose, Rate)> {
+pub fn local_line(readings: &[Reading], at: Instant, reach: Span) -> Option<(Glucose, Rate)> {
     let minutes = |reading: &Reading| reading.at().since(at).mins();
     let from = readings.partition_point(|reading| minutes(reading) < -reach.mins());
     let near = readings
@@ -90,7 +90,7 @@ pub struct LagScan {
 }
 
 impl LagScan {
-    /// Nothing yet. Readings within `reach` of a moment give its value (see [`line_at`]); one and a half to two
+    /// Nothing yet. Readings within `reach` of a moment give its value (see [`local_line`]); one and a half to two
     /// reporting intervals do.
     ///
     /// # Errors
@@ -111,7 +111,7 @@ impl LagScan {
         }
         let mut differences = [0.0; LAGS];
         for (lag, difference) in (-MOST_MIN..=MOST_MIN).zip(&mut differences) {
-            let Some((value, _)) = line_at(readings, at.plus(Span::from_mins(lag)), self.reach) else {
+            let Some((value, _)) = local_line(readings, at.plus(Span::from_mins(lag)), self.reach) else {
                 return false;
             };
             *difference = value.mg_dl() - reference.mg_dl();
@@ -177,7 +177,7 @@ struct Valley {
 /// Source: Efron and Tibshirani (1993), An Introduction to the Bootstrap, section 11.2 (jackknife); the second is
 /// the standard error of a least-squares fit.
 #[must_use]
-pub fn lag_interval(parts: &[LagScan]) -> Option<Interval> {
+pub fn lag_interval(parts: &[LagScan]) -> Option<ConfidenceInterval> {
     let filled = || parts.iter().filter(|part| part.references() > 0);
     let count = u32::try_from(filled().count()).ok().filter(|count| *count >= 3)?;
     let total = |left_out: Option<usize>| {
@@ -194,7 +194,7 @@ pub fn lag_interval(parts: &[LagScan]) -> Option<Interval> {
     let others = count.saturating_sub(1) as f32;
     // (n − 1)/n times the sum of squares, which is n − 1 variances
     let error = math::sqrt(without.variance()? * others * others / count as f32);
-    Some(Interval::new(lag, student_t_95(degrees(count)) * error.max(independent), count))
+    Some(ConfidenceInterval::new(lag, student_t_95(degrees(count)) * error.max(independent), count))
 }
 
 #[cfg(test)]
@@ -277,7 +277,7 @@ mod tests {
         let at =
             |minute: u32, mg_dl: f32| Reading::new(Instant::from_secs(minute * 60), Glucose::clamped(mg_dl));
         let line = |readings: &[Reading], minute: u32, reach: i32| {
-            line_at(readings, Instant::from_secs(minute * 60), Span::from_mins(reach))
+            local_line(readings, Instant::from_secs(minute * 60), Span::from_mins(reach))
                 .map(|(value, rate)| (value.mg_dl(), rate.mg_dl_per_min()))
         };
         let readings =

@@ -1,7 +1,7 @@
 //! Limits of agreement: between which two values 95 % of the differences lie.
 
 use super::beta::student_t_95;
-use super::interval::Interval;
+use super::interval::ConfidenceInterval;
 use crate::math;
 use crate::moments::Moments;
 
@@ -36,9 +36,9 @@ const Z: f32 = 1.96;
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct LimitsOfAgreement {
-    bias: Interval,
-    lower: Interval,
-    upper: Interval,
+    bias: ConfidenceInterval,
+    lower: ConfidenceInterval,
+    upper: ConfidenceInterval,
 }
 
 impl LimitsOfAgreement {
@@ -46,25 +46,25 @@ impl LimitsOfAgreement {
         let (bias, sd, n) = (differences.mean()?, differences.sd()?, differences.count());
         let error = sd / math::sqrt(n as f32);
         let t = student_t_95(n.saturating_sub(1) as f32);
-        let limit = |z: f32| Interval::new(bias + z * sd, t * math::sqrt(3.0) * error, n);
-        Some(Self { bias: Interval::new(bias, t * error, n), lower: limit(-Z), upper: limit(Z) })
+        let limit = |z: f32| ConfidenceInterval::new(bias + z * sd, t * math::sqrt(3.0) * error, n);
+        Some(Self { bias: ConfidenceInterval::new(bias, t * error, n), lower: limit(-Z), upper: limit(Z) })
     }
 
     /// The mean difference, mg/dL.
     #[must_use]
-    pub const fn bias(&self) -> Interval {
+    pub const fn bias(&self) -> ConfidenceInterval {
         self.bias
     }
 
     /// The lower limit, mg/dL.
     #[must_use]
-    pub const fn lower(&self) -> Interval {
+    pub const fn lower(&self) -> ConfidenceInterval {
         self.lower
     }
 
     /// The upper limit, mg/dL.
     #[must_use]
-    pub const fn upper(&self) -> Interval {
+    pub const fn upper(&self) -> ConfidenceInterval {
         self.upper
     }
 }

@@ -14,7 +14,7 @@ const FAST: f32 = -2.0;
 /// A situation in which a missing reading matters.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum When {
+pub enum Period {
     /// At any time.
     Any,
     /// Glucose was falling faster than 2 mg/dL per minute when last known.
@@ -26,19 +26,19 @@ pub enum When {
     /// In the first 24 h of the sensor.
     FirstDay,
     /// In any of the four before: when it mattered.
-    Mattering,
+    Critical,
 }
 
-impl When {
+impl Period {
     /// All of them.
     pub const ALL: [Self; 6] =
-        [Self::Any, Self::FallingFast, Self::Low, Self::Night, Self::FirstDay, Self::Mattering];
+        [Self::Any, Self::FallingFast, Self::Low, Self::Night, Self::FirstDay, Self::Critical];
 }
 
 /// What was missing in one situation. 20 bytes.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Missed {
+pub struct MissingSummary {
     gaps: u32,
     errors: u32,
     expected: u32,
@@ -46,7 +46,7 @@ pub struct Missed {
     interval_min: f32,
 }
 
-impl Missed {
+impl MissingSummary {
     /// Gaps: stretches without any reading that touched the situation.
     #[must_use]
     pub const fn gaps(&self) -> u32 {
@@ -91,15 +91,15 @@ impl Missed {
 ///
 /// # Examples
 /// ```
-/// use glidepath::accuracy::{MissingData, When};
+/// use glidepath::accuracy::{MissingData, Period};
 /// use glidepath::{Glucose, Instant, Reading, Span};
 /// let at = |min: u32, mg_dl| Ok::<_, glidepath::Error>(Reading::new(Instant::from_secs(min * 60), Glucose::from_mg_dl(mg_dl)?));
 /// let mut missing = MissingData::new(Span::from_mins(5), Instant::from_secs(0), Span::ZERO)?;
 /// missing.push(&at(0, 72.0)?, None);
 /// missing.push(&at(5, 66.0)?, None);
 /// missing.push(&at(35, 80.0)?, None); // five readings did not come, and it was low
-/// assert_eq!(missing.during(When::Low).gaps(), 1);
-/// assert!((missing.during(When::Low).missing_hours() - 25.0 / 60.0).abs() < 1e-6);
+/// assert_eq!(missing.during(Period::Low).gaps(), 1);
+/// assert!((missing.during(Period::Low).missing_hours() - 25.0 / 60.0).abs() < 1e-6);
 /// # Ok::<(), glidepath::Error>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -107,7 +107,7 @@ pub struct MissingData {
     interval: Span,
     started: Instant,
     clock: Span,
-    missed: [Missed; 6],
+    missed: [MissingSummary; 6],
     previous: Option<Instant>,
     known: Option<(Instant, Glucose, Option<Rate>)>,
 }
@@ -122,7 +122,7 @@ impl MissingData {
         if interval.secs() < 30 || interval.secs() > 3600 {
             return Err(Error::new("interval", ErrorKind::OutOfRange));
         }
-        let missed = Missed { interval_min: interval.mins(), ..Missed::default() };
+        let missed = MissingSummary { interval_min: interval.mins(), ..MissingSummary::default() };
         Ok(Self { interval, started, clock, missed: [missed; 6], previous: None, known: None })
     }
 
@@ -152,7 +152,7 @@ impl MissingData {
 
     /// What was missing in a situation.
     #[must_use]
-    pub fn during(&self, when: When) -> Missed {
+    pub fn during(&self, when: Period) -> MissingSummary {
         self.missed.get(when as usize).copied().unwrap_or_default()
     }
 
@@ -181,7 +181,7 @@ impl MissingData {
     }
 
     /// Whether each situation holds at `at`, beside its counts.
-    fn situations(&mut self, at: Instant) -> impl Iterator<Item = (bool, &mut Missed)> {
+    fn situations(&mut self, at: Instant) -> impl Iterator<Item = (bool, &mut MissingSummary)> {
         let known = self.known.filter(|(then, ..)| at.since(*then).secs() <= KNOWN_FOR_S);
         let falling = known.and_then(|(.., rate)| rate).is_some_and(|rate| rate.mg_dl_per_min() < FAST);
         let low = known.is_some_and(|(_, glucose, _)| glucose < LOW);
@@ -214,14 +214,14 @@ mod tests {
         missing.push(&reading(noon, 120.0), fast);
         missing.push(&reading(noon + 15, 80.0), None);
         missing.push(&reading(noon + 20, 0.0).with_status(Status::Fault), None);
-        let all = missing.during(When::Any);
+        let all = missing.during(Period::Any);
         assert_eq!((all.gaps(), all.errors()), (1, 1));
         assert_eq!(all.hours(), 25.0 / 60.0);
         assert_eq!(all.missing_hours(), 15.0 / 60.0);
-        assert_eq!(missing.during(When::Mattering).missing_hours(), 10.0 / 60.0);
-        let falling = missing.during(When::FallingFast);
+        assert_eq!(missing.during(Period::Critical).missing_hours(), 10.0 / 60.0);
+        let falling = missing.during(Period::FallingFast);
         assert_eq!((falling.gaps(), falling.errors(), falling.hours()), (1, 0, 15.0 / 60.0));
-        for when in [When::Low, When::Night, When::FirstDay] {
+        for when in [Period::Low, Period::Night, Period::FirstDay] {
             assert_eq!(missing.during(when).hours(), 0.0, "{when:?}");
             assert_eq!(missing.during(when).gaps_per_100_h(), None);
         }
@@ -233,12 +233,14 @@ mod tests {
         missing.push(&reading(23 * 60, 60.0), None);
         missing.push(&reading(25 * 60, 100.0), None);
         // eleven readings before midnight and twelve from it on are missing, and the one after is there
-        assert!((missing.during(When::Night).missing_hours() - 1.0).abs() < 1e-6);
-        assert!((missing.during(When::Night).hours() - 65.0 / 60.0).abs() < 1e-6);
-        assert!((missing.during(When::Low).missing_hours() - 1.0).abs() < 1e-6);
-        assert!((missing.during(When::FirstDay).missing_hours() - 55.0 / 60.0).abs() < 1e-6);
-        assert!((missing.during(When::Mattering).missing_hours() - 115.0 / 60.0).abs() < 1e-6);
-        assert!((missing.during(When::Any).gaps_per_100_h().unwrap() - 100.0 / (125.0 / 60.0)).abs() < 1e-3);
+        assert!((missing.during(Period::Night).missing_hours() - 1.0).abs() < 1e-6);
+        assert!((missing.during(Period::Night).hours() - 65.0 / 60.0).abs() < 1e-6);
+        assert!((missing.during(Period::Low).missing_hours() - 1.0).abs() < 1e-6);
+        assert!((missing.during(Period::FirstDay).missing_hours() - 55.0 / 60.0).abs() < 1e-6);
+        assert!((missing.during(Period::Critical).missing_hours() - 115.0 / 60.0).abs() < 1e-6);
+        assert!(
+            (missing.during(Period::Any).gaps_per_100_h().unwrap() - 100.0 / (125.0 / 60.0)).abs() < 1e-3
+        );
     }
 
     #[test]
@@ -248,7 +250,7 @@ mod tests {
         {
             let mut missing = five_minutes(0);
             missing.push(&reading(0, mg_dl), Some(Rate::clamped(rate)));
-            let minutes = [When::FallingFast, When::Low].map(|when| missing.during(when).hours() * 60.0);
+            let minutes = [Period::FallingFast, Period::Low].map(|when| missing.during(when).hours() * 60.0);
             assert_eq!(minutes, [falling, low], "{mg_dl} {rate}");
         }
     }
@@ -259,8 +261,8 @@ mod tests {
         for minute in (5 * 60..7 * 60).step_by(5) {
             missing.push(&reading(minute, 100.0), None);
         }
-        assert_eq!(missing.during(When::Night).hours(), 1.0);
-        assert_eq!(missing.during(When::Any).hours(), 2.0);
+        assert_eq!(missing.during(Period::Night).hours(), 1.0);
+        assert_eq!(missing.during(Period::Any).hours(), 2.0);
     }
 
     #[test]
@@ -269,8 +271,8 @@ mod tests {
         missing.push(&reading(0, 100.0), None);
         missing.push(&reading(1441, 100.0), None);
         missing.push(&reading(7, 100.0), None);
-        assert_eq!(missing.during(When::Any).gaps(), 0);
-        assert_eq!(missing.during(When::Any).hours(), 10.0 / 60.0);
+        assert_eq!(missing.during(Period::Any).gaps(), 0);
+        assert_eq!(missing.during(Period::Any).hours(), 10.0 / 60.0);
         assert!(MissingData::new(Span::from_secs(5), Instant::from_secs(0), Span::ZERO).is_err());
     }
 
@@ -283,10 +285,10 @@ mod tests {
             missing.push(&reading(minute, 100.0).with_status(status), None);
         }
         // ten places of five minutes: three gaps of two, three errors
-        let all = missing.during(When::Any);
+        let all = missing.during(Period::Any);
         assert_eq!((all.gaps(), all.errors(), all.hours()), (3, 3, 50.0 / 60.0));
         assert_eq!((all.gaps_per_100_h(), all.errors_per_100_h()), (Some(360.0), Some(360.0)));
-        let none = missing.during(When::Low);
+        let none = missing.during(Period::Low);
         assert_eq!((none.gaps_per_100_h(), none.errors_per_100_h()), (None, None));
     }
 
@@ -296,7 +298,7 @@ mod tests {
             let mut missing = five_minutes(0);
             missing.push(&reading(0, 100.0), None);
             missing.push(&Reading::new(Instant::from_secs(seconds), Glucose::clamped(100.0)), None);
-            missing.during(When::Any).missing_hours() * 12.0
+            missing.during(Period::Any).missing_hours() * 12.0
         };
         for (seconds, want) in
             [(450, 0.0), (451, 1.0), (750, 1.0), (751, 2.0), (86_400, 287.0), (86_401, 0.0)]

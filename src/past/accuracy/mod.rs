@@ -11,11 +11,11 @@
 //! | does it matter | [`clarke`], [`Parkes`], [`Concurrence`] |
 //! | is the direction right | [`RateAgreement`] |
 //! | did the alerts come | [`AlertRule`] |
-//! | what a rule asks for | [`Regulation`], [`Iso15197`] |
+//! | what a rule asks for | [`IcgmCriteria`], [`Iso15197`] |
 //! | is it getting worse | [`drift_interval`] |
-//! | how late | [`LagScan`], [`NumberAge`] |
+//! | how late | [`LagScan`], [`DisplayedAge`] |
 //! | was it there | [`MissingData`] |
-//! | which of two | [`Disputes`], [`cost_per_day`] |
+//! | which of two | [`SensorDisagreements`], [`cost_per_day`] |
 //!
 //! # Examples
 //! A sensor against a day's fingersticks:
@@ -68,26 +68,26 @@ mod rates;
 mod regulation;
 mod tally;
 
-pub use agreement::{AgreementRates, AgreementRule, Switch};
+pub use agreement::{AgreementRates, AgreementRule, CutoffBy};
 pub use alerts::{AlertRates, AlertRule, AlertSide};
 pub use clarke::clarke;
 pub use concurrence::Concurrence;
-pub use cost::{Part, cost_per_day};
-pub use disputes::Disputes;
+pub use cost::{CostPart, cost_per_day};
+pub use disputes::SensorDisagreements;
 pub use drift::drift_interval;
 pub use grid::{Zone, ZoneCounts};
-pub use interval::{Interval, cluster_interval};
+pub use interval::{ConfidenceInterval, cluster_interval};
 pub use iso_15197::Iso15197;
-pub use lag::{LagScan, lag_interval, line_at};
+pub use lag::{LagScan, lag_interval, local_line};
 pub use limits::LimitsOfAgreement;
-pub use missing::{Missed, MissingData, When};
-pub use number_age::NumberAge;
+pub use missing::{MissingData, MissingSummary, Period};
+pub use number_age::DisplayedAge;
 pub use pair::Pair;
 pub use pairing::{Method, Paired, Pairing, Pairs, Unpaired};
 pub use parkes::Parkes;
 pub use point::{PointAccuracy, bias_interval, mard_interval, median};
 pub use rates::RateAgreement;
-pub use regulation::{Compliance, Criterion, Regulation, Requirement};
+pub use regulation::{Compliance, Criterion, IcgmCriteria, Requirement};
 pub use tally::{Tally, cluster_lower_percent};
 
 #[cfg(test)]
@@ -97,19 +97,19 @@ mod tests {
     #[test]
     fn sizes_are_as_documented() {
         assert_eq!(size_of::<Pair>(), 12);
-        assert_eq!(size_of::<Interval>(), 16);
+        assert_eq!(size_of::<ConfidenceInterval>(), 16);
         assert_eq!(size_of::<Tally>(), 8);
         assert_eq!(size_of::<PointAccuracy>(), 80);
         assert_eq!(size_of::<AgreementRates>(), 40);
         assert_eq!(size_of::<ZoneCounts>(), 20);
         assert_eq!(size_of::<Concurrence>(), 484);
         assert_eq!(size_of::<RateAgreement>(), 180);
-        assert_eq!(size_of::<Regulation>(), 104);
+        assert_eq!(size_of::<IcgmCriteria>(), 104);
         assert_eq!(size_of::<Iso15197>(), 28);
-        assert_eq!(size_of::<NumberAge>(), 268);
+        assert_eq!(size_of::<DisplayedAge>(), 268);
         assert_eq!(size_of::<MissingData>(), 156);
-        assert_eq!(size_of::<Missed>(), 20);
+        assert_eq!(size_of::<MissingSummary>(), 20);
         assert_eq!(size_of::<LagScan>(), 1224);
-        assert_eq!(size_of::<Disputes>(), 20);
+        assert_eq!(size_of::<SensorDisagreements>(), 20);
     }
 }

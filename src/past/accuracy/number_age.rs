@@ -15,9 +15,9 @@ const MAX_SHOWN: usize = 60;
 ///
 /// # Examples
 /// ```
-/// use glidepath::accuracy::NumberAge;
+/// use glidepath::accuracy::DisplayedAge;
 /// use glidepath::Span;
-/// let mut age = NumberAge::new(Span::from_mins(10), Span::from_mins(20))?;
+/// let mut age = DisplayedAge::new(Span::from_mins(10), Span::from_mins(20))?;
 /// for _ in 0..100 {
 ///     age.push_interval(Span::from_mins(5));
 /// }
@@ -26,7 +26,7 @@ const MAX_SHOWN: usize = 60;
 /// # Ok::<(), glidepath::Error>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct NumberAge {
+pub struct DisplayedAge {
     delay: Span,
     shown_for_s: u32,
     /// Seconds at which the number on the screen was that many whole minutes past its arrival.
@@ -37,7 +37,7 @@ pub struct NumberAge {
     area: Sum,
 }
 
-impl NumberAge {
+impl DisplayedAge {
     /// For a sensor whose numbers are `delay` old when they arrive (lag and delivery together), on a screen
     /// that takes a number down `shown_for` after its arrival.
     ///
@@ -123,7 +123,7 @@ mod tests {
 
     #[test]
     fn a_gap_blanks_the_screen() {
-        let mut age = NumberAge::new(Span::from_mins(5), Span::from_mins(20)).unwrap();
+        let mut age = DisplayedAge::new(Span::from_mins(5), Span::from_mins(20)).unwrap();
         assert_eq!((age.mean_min(), age.percentile_min(50.0), age.shown_percent()), (None, None, None));
         age.push_interval(Span::from_mins(80));
         age.push_interval(Span::from_secs(-5));
@@ -136,7 +136,7 @@ mod tests {
     #[test]
     fn slow_and_fast_intervals_mix_by_time() {
         // 5 min of waits up to 5, 15 min of waits up to 15: a wait over 5 min half the time
-        let mut age = NumberAge::new(Span::ZERO, Span::from_mins(60)).unwrap();
+        let mut age = DisplayedAge::new(Span::ZERO, Span::from_mins(60)).unwrap();
         age.push_interval(Span::from_mins(5));
         age.push_interval(Span::from_mins(15));
         assert_eq!(age.percentile_min(50.0), Some(5.0));
@@ -145,14 +145,14 @@ mod tests {
 
     #[test]
     fn unreasonable_settings_are_refused() {
-        assert!(NumberAge::new(Span::from_hours(2), Span::from_mins(20)).is_err());
-        assert!(NumberAge::new(Span::ZERO, Span::from_secs(59)).is_err());
-        assert!(NumberAge::new(Span::ZERO, Span::from_hours(2)).is_err());
+        assert!(DisplayedAge::new(Span::from_hours(2), Span::from_mins(20)).is_err());
+        assert!(DisplayedAge::new(Span::ZERO, Span::from_secs(59)).is_err());
+        assert!(DisplayedAge::new(Span::ZERO, Span::from_hours(2)).is_err());
     }
 
     #[test]
     fn ages_run_evenly_from_the_delay_to_the_longest_wait() {
-        let mut age = NumberAge::new(Span::from_mins(10), Span::from_mins(20)).unwrap();
+        let mut age = DisplayedAge::new(Span::from_mins(10), Span::from_mins(20)).unwrap();
         for _ in 0..100 {
             age.push_interval(Span::from_secs(270));
         }
@@ -161,7 +161,7 @@ mod tests {
         }
         assert_eq!((age.oldest_min(), age.mean_min()), (Some(14.5), Some(12.25)));
         assert_eq!((age.percentile_min(-0.1), age.shown_percent()), (None, Some(100.0)));
-        let nothing = NumberAge::new(Span::ZERO, Span::from_mins(60)).unwrap();
+        let nothing = DisplayedAge::new(Span::ZERO, Span::from_mins(60)).unwrap();
         assert_eq!((nothing.oldest_min(), nothing.percentile_min(0.0)), (None, None));
     }
 }

@@ -1,6 +1,6 @@
 //! Bias, absolute and relative differences of pairs, streaming.
 
-use super::interval::{Interval, by_cluster};
+use super::interval::{ConfidenceInterval, by_cluster};
 use super::limits::LimitsOfAgreement;
 use super::pair::Pair;
 use crate::math;
@@ -122,15 +122,16 @@ impl PointAccuracy {
 /// # Ok::<(), glidepath::Error>(())
 /// ```
 #[must_use]
-pub fn bias_interval(parts: &[PointAccuracy]) -> Option<Interval> {
+pub fn bias_interval(parts: &[PointAccuracy]) -> Option<ConfidenceInterval> {
     by_cluster(parts.iter().map(|part| summary(&part.difference)))
 }
 
 /// The MARD, percent, with a 95 % interval as in [`bias_interval`], taken on the scale of logarithms as relative
 /// differences have a long upper tail.
 #[must_use]
-pub fn mard_interval(parts: &[PointAccuracy]) -> Option<Interval> {
-    by_cluster(parts.iter().map(|part| summary(&part.absolute_relative))).map(Interval::on_log_scale)
+pub fn mard_interval(parts: &[PointAccuracy]) -> Option<ConfidenceInterval> {
+    by_cluster(parts.iter().map(|part| summary(&part.absolute_relative)))
+        .map(ConfidenceInterval::on_log_scale)
 }
 
 fn summary(moments: &Moments) -> (u32, f32) {

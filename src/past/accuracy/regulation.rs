@@ -102,7 +102,7 @@ impl Criterion {
     /// The fewest pairs that could show it, all of them hits: the least n with 0.05^(1/n) above the required
     /// rate (the exact bound). 1 where no bound is asked for.
     #[must_use]
-    pub const fn fewest(self) -> u32 {
+    pub const fn min_pairs(self) -> u32 {
         match self {
             Self::A => 19,
             Self::B => 9,
@@ -147,11 +147,11 @@ impl Criterion {
 
     /// What `tally` says, `lower_percent` being the bound one has chosen to use.
     ///
-    /// Under [`Criterion::fewest`] pairs it says too few, with or without misses.
+    /// Under [`Criterion::min_pairs`] pairs it says too few, with or without misses.
     #[must_use]
     pub fn verdict(self, tally: &Tally, lower_percent: Option<f32>) -> Compliance {
         let met = match self.requirement() {
-            _ if tally.trials() < self.fewest() => return Compliance::TooFew,
+            _ if tally.trials() < self.min_pairs() => return Compliance::TooFew,
             Requirement::BoundAbove(required) => lower_percent.is_some_and(|bound| bound > required),
             Requirement::Never => tally.hits() == 0,
             Requirement::AtMost(most) => tally.percent().is_some_and(|percent| percent <= most),
@@ -164,10 +164,10 @@ impl Criterion {
 ///
 /// # Examples
 /// ```
-/// use glidepath::accuracy::{Criterion, Pair, Regulation, Compliance};
+/// use glidepath::accuracy::{Criterion, Pair, IcgmCriteria, Compliance};
 /// use glidepath::{Glucose, Instant};
 /// let mg_dl = Glucose::from_mg_dl;
-/// let mut regulation = Regulation::new();
+/// let mut regulation = IcgmCriteria::new();
 /// regulation.push(&Pair::new(Instant::from_secs(0), mg_dl(66.0)?, mg_dl(74.0)?)?);
 /// let tally = regulation.tally(Criterion::A);
 /// assert_eq!((tally.hits(), tally.trials()), (1, 1)); // the sensor's 66 is within 15 mg/dL
@@ -175,12 +175,12 @@ impl Criterion {
 /// # Ok::<(), glidepath::Error>(())
 /// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Regulation {
+pub struct IcgmCriteria {
     tallies: [Tally; 11],
     fast: [Tally; 2],
 }
 
-impl Regulation {
+impl IcgmCriteria {
     /// Nothing yet.
     #[must_use]
     pub fn new() -> Self {

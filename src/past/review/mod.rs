@@ -45,7 +45,7 @@ mod swings;
 pub use config::{Config, Counting, DayTime, Threshold, Unit};
 pub use episodes::{Episode, EpisodeRule, Episodes};
 pub use formula::{ea1c_percent, gmi_mmol_mol, gmi_percent, gri, gri_zone, j_index};
-pub use pattern::{CHANCE, DAYS_HELD, DAYS_SEEN, Mark, Pattern, WINDOW_MINUTES};
+pub use pattern::{DAYS_HELD, DAYS_SEEN, MAX_P_VALUE, Pattern, PatternKind, WINDOW_MINUTES};
 pub use pool::Pool;
 pub use profile::{BIN_MINUTES, BINS, Compact, Exact, Grid};
 pub use ranges::Ranges;

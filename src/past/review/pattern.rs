@@ -3,7 +3,7 @@
 //! The rule: for each two-hour window and each mark, count the days on which every half hour of the window was observed
 //! and those on which a reading in it held the mark. The usual share is that of all windows together. A window is a
 //! pattern when that many days or more would turn up by chance, at the usual share and independently from day to day,
-//! with a probability under [`CHANCE`], on at least [`DAYS_SEEN`] days and [`DAYS_HELD`] of them held. Windows that
+//! with a probability under [`MAX_P_VALUE`], on at least [`DAYS_SEEN`] days and [`DAYS_HELD`] of them held. Windows that
 //! overlap a clearer one on the same side are left out.
 
 use super::days::{DaySums, Window};
@@ -13,7 +13,7 @@ use crate::math;
 ///
 /// Of simulated people without any pattern it lets 2 % show one over 14 days, 4 % over 28 and 5 % over 90; a low on 8 of
 /// 14 nights at about the same time is found in 94 % (`tests/review_patterns.rs`).
-pub const CHANCE: f32 = 0.003;
+pub const MAX_P_VALUE: f32 = 0.003;
 /// The fewest days on which a window must have been observed.
 pub const DAYS_SEEN: u16 = 7;
 /// The fewest days that must have held the mark.
@@ -22,7 +22,7 @@ pub const DAYS_HELD: u16 = 3;
 /// What recurs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum Mark {
+pub enum PatternKind {
     /// A reading under 70 mg/dL (3.9 mmol/L).
     Below70,
     /// A reading under 54 mg/dL (3.0 mmol/L).
@@ -33,7 +33,7 @@ pub enum Mark {
     Above250,
 }
 
-impl Mark {
+impl PatternKind {
     const ALL: [Self; 4] = [Self::Below70, Self::Below54, Self::Above180, Self::Above250];
 
     /// Whether it is a low.
@@ -49,7 +49,7 @@ impl Mark {
 #[non_exhaustive]
 pub struct Pattern {
     /// What recurs.
-    pub mark: Mark,
+    pub kind: PatternKind,
     /// First minute of the window; it lasts two hours.
     pub start_minute: u16,
     /// Days on which the window was observed throughout.
@@ -59,7 +59,7 @@ pub struct Pattern {
     /// The share of days that hold it in all windows together, percent.
     pub usual_percent: f32,
     /// The probability of as many days or more by chance alone, before allowing for the number of windows.
-    pub chance: f32,
+    pub p_value: f32,
 }
 
 /// Length of a window, minutes.
@@ -84,12 +84,12 @@ fn upper_tail(k: u16, n: u16, p: f32) -> f32 {
 }
 
 /// The up to three clearest patterns, clearest first.
-pub(super) fn clearest(sums: &DaySums, chance: f32) -> [Option<Pattern>; 3] {
+pub(super) fn clearest(sums: &DaySums, max_p_value: f32) -> [Option<Pattern>; 3] {
     let mut found = [None; 3];
     for place in 0..found.len() {
-        let best = candidates(sums, chance)
+        let best = candidates(sums, max_p_value)
             .filter(|next| found.iter().flatten().all(|kept| apart(kept, next)))
-            .min_by(|a, b| a.chance.total_cmp(&b.chance));
+            .min_by(|a, b| a.p_value.total_cmp(&b.p_value));
         if let Some(slot) = found.get_mut(place) {
             *slot = best;
         }
@@ -98,11 +98,11 @@ pub(super) fn clearest(sums: &DaySums, chance: f32) -> [Option<Pattern>; 3] {
 }
 
 fn apart(a: &Pattern, b: &Pattern) -> bool {
-    a.mark.is_low() != b.mark.is_low() || a.start_minute.abs_diff(b.start_minute) >= WINDOW_MINUTES
+    a.kind.is_low() != b.kind.is_low() || a.start_minute.abs_diff(b.start_minute) >= WINDOW_MINUTES
 }
 
-fn candidates(sums: &DaySums, chance: f32) -> impl Iterator<Item = Pattern> + '_ {
-    (0..4).zip(Mark::ALL).flat_map(move |(index, mark)| {
+fn candidates(sums: &DaySums, max_p_value: f32) -> impl Iterator<Item = Pattern> + '_ {
+    (0..4).zip(PatternKind::ALL).flat_map(move |(index, kind)| {
         let held = move |window: &Window| window.marks.get(index).copied().unwrap_or(0);
         let usual = usual_share(sums, held);
         (0_u16..).step_by(60).zip(&sums.windows).filter_map(move |(start_minute, window)| {
@@ -110,14 +110,14 @@ fn candidates(sums: &DaySums, chance: f32) -> impl Iterator<Item = Pattern> + '_
             if days_seen < DAYS_SEEN || days_held < DAYS_HELD {
                 return None;
             }
-            let by_chance = upper_tail(days_held, days_seen, usual);
-            (by_chance < chance).then_some(Pattern {
-                mark,
+            let p_value = upper_tail(days_held, days_seen, usual);
+            (p_value < max_p_value).then_some(Pattern {
+                kind,
                 start_minute,
                 days_seen,
                 days_held,
                 usual_percent: 100.0 * usual,
-                chance: by_chance,
+                p_value,
             })
         })
     })

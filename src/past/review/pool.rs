@@ -79,7 +79,7 @@ const VERSION: u16 = 1;
 impl<G: Grid> Pool<G> {
     /// Bytes that [`Pool::save`] never exceeds: 13 kB with the [`Compact`] grid, 310 kB with the [`Exact`](super::Exact) one. A
     /// week of one person takes some 20 kB with the latter.
-    pub const ROOM: usize = G::ROOM.saturating_add(8192);
+    pub const SAVED_BYTES: usize = G::SAVED_BYTES.saturating_add(8192);
 
     /// Adds one record. Sensors of different intervals and units add up; the M-value means something only if all share
     /// one ideal, and episodes if all share one rule of counting.
@@ -145,14 +145,14 @@ impl<G: Grid> Pool<G> {
     /// bytes. It stays as it is; it is borrowed as for a change because the same code walks over it to read.
     ///
     /// # Errors
-    /// When the buffer is too small; [`Pool::ROOM`] is enough.
+    /// When the buffer is too small; [`Pool::SAVED_BYTES`] is enough.
     ///
     /// # Examples
     /// ```
     /// use glidepath::review::{Compact, Config, Pool, Review};
     /// let mut pool = Pool::<Compact>::default();
     /// pool.add(&Review::new(Config::default()));
-    /// let mut buffer = [0; Pool::<Compact>::ROOM];
+    /// let mut buffer = [0; Pool::<Compact>::SAVED_BYTES];
     /// let length = pool.save(&mut buffer)?;
     /// let mut other = Pool::<Compact>::default();
     /// other.load(&buffer[..length])?;

@@ -77,7 +77,7 @@ pub trait Grid: sealed::Sealed + Clone + Default + core::fmt::Debug {
 
     /// Bytes that its counts never exceed; see [`Pool::save`](super::Pool::save).
     #[doc(hidden)]
-    const ROOM: usize;
+    const SAVED_BYTES: usize;
 
     /// Its counts to bytes and back.
     #[doc(hidden)]
@@ -205,7 +205,7 @@ impl Grid for Compact {
         }
     }
 
-    const ROOM: usize = size_of::<Self>();
+    const SAVED_BYTES: usize = size_of::<Self>();
 
     fn code(&mut self, codec: &mut sealed::Bytes<'_, '_>) {
         self.cells.as_flattened_mut().iter_mut().for_each(|cell| {
@@ -265,7 +265,7 @@ impl Grid for Exact {
         }
     }
 
-    const ROOM: usize = BINS * sparse::room::<u32>(512) + 288 * size_of::<Sums>();
+    const SAVED_BYTES: usize = BINS * sparse::room::<u32>(512) + 288 * size_of::<Sums>();
 
     fn code(&mut self, codec: &mut sealed::Bytes<'_, '_>) {
         self.cells.iter_mut().for_each(|cells| sparse::code(codec.0, cells));

@@ -215,12 +215,12 @@ impl<G: Grid> Review<G> {
     ///
     /// The rule: two-hour windows at each full hour, on days on which every half hour of the window has a reading. A
     /// window counts when the number of days that hold the mark would come by chance with a probability under
-    /// [`CHANCE`](super::CHANCE) at the share of all windows together (binomial), with at least [`DAYS_SEEN`](super::DAYS_SEEN) days seen and
+    /// [`MAX_P_VALUE`](super::MAX_P_VALUE) at the share of all windows together (binomial), with at least [`DAYS_SEEN`](super::DAYS_SEEN) days seen and
     /// [`DAYS_HELD`](super::DAYS_HELD) held. Of overlapping windows on one side the clearest stands.
     ///
     /// # Examples
     /// ```
-    /// use glidepath::{Glucose, Instant, Reading, review::{Config, DayTime, Mark, Review}};
+    /// use glidepath::{Glucose, Instant, Reading, review::{Config, DayTime, PatternKind, Review}};
     /// let mut review = Review::new(Config::default());
     /// for k in 0..14 * 288_u32 {
     ///     let early = (k % 288) < 36; // high from midnight to three, each night
@@ -228,7 +228,7 @@ impl<G: Grid> Review<G> {
     ///     let at = Instant::from_secs(300 * k);
     ///     let _ = review.push(&Reading::new(at, glucose), DayTime::from_secs(at.secs()));
     /// }
-    /// assert!(review.patterns().iter().flatten().any(|pattern| pattern.mark == Mark::Above180 && pattern.days_held == 14));
+    /// assert!(review.patterns().iter().flatten().any(|pattern| pattern.kind == PatternKind::Above180 && pattern.days_held == 14));
     /// # Ok::<(), glidepath::Error>(())
     /// ```
     #[must_use]

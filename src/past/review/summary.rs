@@ -5,7 +5,7 @@ use super::episodes::EpisodeRule;
 use super::formula::{ea1c_percent, gmi_percent, gri, j_index};
 use super::lagged::Differences;
 use super::path::Path;
-use super::pattern::{self, CHANCE, Pattern};
+use super::pattern::{self, MAX_P_VALUE, Pattern};
 use super::ranges::{Ranges, Tally};
 use super::risk::Risk;
 use super::spells::EpisodeTotal;
@@ -61,7 +61,7 @@ impl Totals {
     }
 
     pub(super) fn patterns(&self) -> [Option<Pattern>; 3] {
-        pattern::clearest(&self.days, CHANCE)
+        pattern::clearest(&self.days, MAX_P_VALUE)
     }
 
     pub(super) fn summary(&self, sd_by_clock: Option<f32>) -> Summary {

@@ -101,21 +101,21 @@ fn ten_days(base: f32, odd: &[(u32, f32)]) -> Review {
 fn each_mark_is_held_beyond_its_own_limit() {
     const THREE: u32 = 15 * 60;
     for (base, odd, mark) in [
-        (100.0, 69.9, Some(Mark::Below70)),
+        (100.0, 69.9, Some(PatternKind::Below70)),
         (100.0, 70.0, None),
-        (60.0, 53.9, Some(Mark::Below54)),
+        (60.0, 53.9, Some(PatternKind::Below54)),
         (60.0, 54.0, None),
-        (100.0, 180.1, Some(Mark::Above180)),
+        (100.0, 180.1, Some(PatternKind::Above180)),
         (100.0, 180.0, None),
-        (200.0, 250.1, Some(Mark::Above250)),
+        (200.0, 250.1, Some(PatternKind::Above250)),
         (200.0, 250.0, None),
     ] {
         let [first, second, third] = ten_days(base, &[(THREE, odd)]).patterns();
-        assert_eq!(first.map(|pattern| pattern.mark), mark, "{odd}");
+        assert_eq!(first.map(|pattern| pattern.kind), mark, "{odd}");
         assert!(second.is_none() && third.is_none(), "windows that overlap say it once");
         if let Some(pattern) = first {
             assert_eq!((pattern.start_minute, pattern.days_seen, pattern.days_held), (14 * 60, 10, 10));
-            assert_eq!(pattern.mark.is_low(), odd < 100.0);
+            assert_eq!(pattern.kind.is_low(), odd < 100.0);
         }
     }
 }
@@ -123,9 +123,15 @@ fn each_mark_is_held_beyond_its_own_limit() {
 #[test]
 #[cfg_attr(miri, ignore = "too slow")]
 fn a_low_and_a_high_side_by_side_are_two_patterns() {
-    let marks = |odd: &[(u32, f32)]| ten_days(100.0, odd).patterns().map(|found| found.map(|p| p.mark));
-    assert_eq!(marks(&[(180, 60.0), (210, 200.0)]), [Some(Mark::Below70), Some(Mark::Above180), None]);
-    assert_eq!(marks(&[(180, 60.0), (900, 60.0)]), [Some(Mark::Below70), Some(Mark::Below70), None]);
+    let marks = |odd: &[(u32, f32)]| ten_days(100.0, odd).patterns().map(|found| found.map(|p| p.kind));
+    assert_eq!(
+        marks(&[(180, 60.0), (210, 200.0)]),
+        [Some(PatternKind::Below70), Some(PatternKind::Above180), None]
+    );
+    assert_eq!(
+        marks(&[(180, 60.0), (900, 60.0)]),
+        [Some(PatternKind::Below70), Some(PatternKind::Below70), None]
+    );
 }
 
 #[test]
@@ -141,7 +147,7 @@ fn a_pattern_needs_seven_days_of_which_three_hold_it() {
         if let Some(pattern) = first {
             // two windows of 23 hold it: 6 of 161, and scipy.stats.binom.sf(2, 7, 6 / 161)
             assert!((pattern.usual_percent - 3.726_708).abs() < 1e-4);
-            assert!((pattern.chance / 0.001_617_865 - 1.0).abs() < 1e-3, "{}", pattern.chance);
+            assert!((pattern.p_value / 0.001_617_865 - 1.0).abs() < 1e-3, "{}", pattern.p_value);
         }
     }
 }

@@ -7,7 +7,7 @@
 //!
 //! | what is told | moves the count on by |
 //! | --- | --- |
-//! | [`run`](Timeline::run): the device's own count | what it grew; from then on nothing else moves the count |
+//! | [`set_uptime`](Timeline::set_uptime): the device's own count | what it grew; from then on nothing else moves the count |
 //! | [`tick`](Timeline::tick): the clock on the wall | what it grew since it or a stamp was last heard; nothing when it was set back, a day at most |
 //! | a stamp, while neither of the two is told between readings | up to where the stamp lies |
 //!
@@ -54,16 +54,16 @@ const LATEST_START: u32 = 1 << 31;
 /// Here the count is near its end, and all must begin anew.
 const END: u32 = u32::MAX - (1 << 26);
 
-/// What begins anew. Every stage that remembers is told, and its `begin` says what it keeps.
+/// What begins anew. Every stage that remembers is told, and its `reset` says what it keeps.
 ///
 /// A clock that was set is none of these: stages know the count alone, which goes on as if nothing had been.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum Beginning {
+pub enum Reset {
     /// A new sensor was put on the same person.
-    Sensor,
+    NewSensor,
     /// The power came back, and nobody knows how long it was away: no age is known.
-    Power,
+    PowerReturned,
     /// All is forgotten but settings.
     Everything,
 }
@@ -101,14 +101,14 @@ struct Strays {
 #[must_use]
 pub enum Placed {
     /// It was measured then.
-    Then(Instant),
+    AsStamped(Instant),
     /// Its stamp cannot be right; it was measured when it arrived, then.
     OnArrival(Instant),
     /// The third in a row that says so: the clock that stamps was set. It was measured when it arrived, then, and
     /// stamps from before are to be moved by the span to be of the new clock.
     ClockSet(Instant, Span),
     /// Its stamp cannot be right, and when it was measured cannot be told.
-    Nowhere,
+    Unknown,
 }
 
 /// The count, and what places stamps on it.
@@ -123,7 +123,7 @@ pub enum Placed {
 /// let at = Instant::from_secs;
 /// let reading = |secs| Ok::<_, glidepath::Error>(Reading::new(at(secs), Glucose::from_mg_dl(110.0)?));
 /// let mut timeline = Timeline::new();
-/// assert_eq!(timeline.place(&reading(36_000)?, false), Placed::Then(at(36_000)));
+/// assert_eq!(timeline.place(&reading(36_000)?, false), Placed::AsStamped(at(36_000)));
 /// timeline.tick(Some(at(36_060)));
 /// // the clock is set back by two hours: two minutes later the count has gone on by two minutes
 /// timeline.tick(Some(at(28_920)));
@@ -215,7 +215,7 @@ impl Timeline {
     }
 
     /// The device's own count of seconds, which wraps after 136 years, and starts anew with the device.
-    pub fn run(&mut self, uptime_secs: u32) {
+    pub fn set_uptime(&mut self, uptime_secs: u32) {
         let grown = self.uptime.map_or(0, |then| uptime_secs.wrapping_sub(then).cast_signed());
         self.uptime = Some(uptime_secs);
         self.begin(START);
@@ -257,13 +257,13 @@ impl Timeline {
         let stamp = reading.at();
         self.begin(stamp.secs());
         let placed = match self.placed(reading, taken) {
-            Placed::OnArrival(at) if self.newest.is_some_and(|newest| at <= newest) => Placed::Nowhere,
+            Placed::OnArrival(at) if self.newest.is_some_and(|newest| at <= newest) => Placed::Unknown,
             placed => placed,
         };
-        if !matches!(placed, Placed::OnArrival(_) | Placed::Nowhere) {
+        if !matches!(placed, Placed::OnArrival(_) | Placed::Unknown) {
             self.heard = Some(Mark { stamp, count: self.now });
         }
-        if let Placed::Then(at) | Placed::OnArrival(at) | Placed::ClockSet(at, _) = placed
+        if let Placed::AsStamped(at) | Placed::OnArrival(at) | Placed::ClockSet(at, _) = placed
             && self.newest.is_none_or(|newest| at > newest)
         {
             self.newest = Some(at);
@@ -327,7 +327,7 @@ impl Timeline {
         let stamp = reading.at();
         let Some(mark) = self.stamps.or(self.wall) else {
             self.stamps = Some(Mark { stamp, count: self.now });
-            return Placed::Then(self.now);
+            return Placed::AsStamped(self.now);
         };
         let at = mark.count_of(stamp);
         let ahead = at.since(self.now);
@@ -348,7 +348,7 @@ impl Timeline {
                 return self.stray(reading, false).unwrap_or(if behind > LATEST {
                     Placed::OnArrival(self.now)
                 } else {
-                    Placed::Then(at)
+                    Placed::AsStamped(at)
                 });
             }
             // a sensor's clock that runs slow would seem to be ever later
@@ -356,7 +356,7 @@ impl Timeline {
             return self.straight(stamp, at.plus(Span::from_secs(drift)));
         }
         let lost = taken || behind > LATEST;
-        let otherwise = if lost { Placed::Nowhere } else { Placed::Then(at) };
+        let otherwise = if lost { Placed::Unknown } else { Placed::AsStamped(at) };
         self.stray(reading, lost).unwrap_or(otherwise)
     }
 
@@ -364,7 +364,7 @@ impl Timeline {
     fn straight(&mut self, stamp: Instant, count: Instant) -> Placed {
         self.stamps = Some(Mark { stamp, count });
         self.strays = None;
-        Placed::Then(count)
+        Placed::AsStamped(count)
     }
 
     /// One more stamp that is off: the third that agrees places stamps anew. Without ticks time passes as such

@@ -21,7 +21,7 @@ fn ticked(minute: i32) -> Timeline {
     for now in 0..=minute {
         timeline.tick(Some(at(now)));
         if now % 5 == 0 {
-            assert_eq!(timeline.place(&reading(now, 100.0), false), Placed::Then(at(now)));
+            assert_eq!(timeline.place(&reading(now, 100.0), false), Placed::AsStamped(at(now)));
         }
     }
     timeline
@@ -31,7 +31,7 @@ fn ticked(minute: i32) -> Timeline {
 fn pushed(minute: i32) -> Timeline {
     let mut timeline = Timeline::new();
     for now in (0..=minute).step_by(5) {
-        assert_eq!(timeline.place(&reading(now, 100.0), false), Placed::Then(at(now)));
+        assert_eq!(timeline.place(&reading(now, 100.0), false), Placed::AsStamped(at(now)));
     }
     timeline
 }
@@ -56,14 +56,15 @@ fn the_count_is_the_stamps_until_a_clock_is_set() {
     assert_eq!(ticked(60).now(), at(60));
     assert_eq!(pushed(60).now(), at(60));
     let placed = off_by(ticked(60), 0, Some(0), false);
-    assert_eq!(placed, [65, 70, 75, 80].map(|minute| Placed::Then(at(minute))));
+    assert_eq!(placed, [65, 70, 75, 80].map(|minute| Placed::AsStamped(at(minute))));
 }
 
 #[test]
 fn a_clock_set_back_is_recognised_at_the_third_reading() {
     for off in [-60 * 24 * 400, -25 * 60, -120, -40] {
         let moved = Span::from_mins(off);
-        let want = [Placed::Nowhere, Placed::Nowhere, Placed::ClockSet(at(75), moved), Placed::Then(at(80))];
+        let want =
+            [Placed::Unknown, Placed::Unknown, Placed::ClockSet(at(75), moved), Placed::AsStamped(at(80))];
         assert_eq!(off_by(ticked(60), off, Some(off), true), want, "{off} min, ticks too");
         assert_eq!(off_by(ticked(60), off, Some(0), true), want, "{off} min, stamps alone");
         // without ticks, time passes as the stamps that agree say
@@ -76,12 +77,12 @@ fn a_clock_set_forward_does_not_make_readings_of_the_future() {
     for off in [60, 120, 60 * 24 * 90] {
         let moved = Span::from_mins(off);
         let arrived = |minute| Placed::OnArrival(at(minute));
-        let want = [arrived(65), arrived(70), Placed::ClockSet(at(75), moved), Placed::Then(at(80))];
+        let want = [arrived(65), arrived(70), Placed::ClockSet(at(75), moved), Placed::AsStamped(at(80))];
         assert_eq!(off_by(ticked(60), off, Some(0), false), want, "{off} min");
     }
     // when the ticks leap too, so much time may have passed: values are old until the next reading
     let leapt = off_by(ticked(60), 120, Some(120), false);
-    assert_eq!(leapt, [185, 190, 195, 200].map(|minute| Placed::Then(at(minute))));
+    assert_eq!(leapt, [185, 190, 195, 200].map(|minute| Placed::AsStamped(at(minute))));
 }
 
 #[test]
@@ -92,12 +93,12 @@ fn one_stamp_of_the_future_changes_nothing_for_the_next() {
     }
     assert_eq!(timeline.place(&reading(65 + 360, 100.0), false), Placed::OnArrival(at(65)));
     // and another at the same moment is nowhere
-    assert_eq!(timeline.place(&reading(66 + 360, 100.0), false), Placed::Nowhere);
+    assert_eq!(timeline.place(&reading(66 + 360, 100.0), false), Placed::Unknown);
     for now in 66..=70 {
         timeline.tick(Some(at(now)));
     }
     assert_eq!(timeline.now(), at(70));
-    assert_eq!(timeline.place(&reading(70, 100.0), false), Placed::Then(at(70)));
+    assert_eq!(timeline.place(&reading(70, 100.0), false), Placed::AsStamped(at(70)));
 }
 
 #[test]
@@ -107,15 +108,15 @@ fn readings_that_were_missed_fill_their_gap_and_set_no_clock() {
         let mut timeline = ticked(60);
         for (n, missed) in (-120..-60).step_by(5).enumerate() {
             timeline.tick(Some(at(60 + pace * n as i32)));
-            assert_eq!(timeline.place(&reading(missed, 90.0), false), Placed::Then(at(missed)));
+            assert_eq!(timeline.place(&reading(missed, 90.0), false), Placed::AsStamped(at(missed)));
         }
     }
     let mut timeline = pushed(60);
     for missed in (-120..-60).step_by(5) {
-        assert_eq!(timeline.place(&reading(missed, 90.0), false), Placed::Then(at(missed)));
+        assert_eq!(timeline.place(&reading(missed, 90.0), false), Placed::AsStamped(at(missed)));
     }
     // too far behind to tell anything
-    assert_eq!(timeline.place(&reading(60 - 24 * 60 - 1, 90.0), false), Placed::Nowhere);
+    assert_eq!(timeline.place(&reading(60 - 24 * 60 - 1, 90.0), false), Placed::Unknown);
 }
 
 #[test]
@@ -129,7 +130,7 @@ fn a_sensor_that_is_always_late_is_believed_up_to_a_quarter_of_an_hour() {
                 placed.push(timeline.place(&reading(now - late, 100.0), false));
             }
         }
-        let then = |minute| Placed::Then(at(minute));
+        let then = |minute| Placed::AsStamped(at(minute));
         let want = if honest {
             [then(65), then(70), then(75), then(80)]
         } else {
@@ -151,7 +152,7 @@ fn a_dead_clock_is_seen_by_values_that_change() {
             placed.push(timeline.place(&stands, true));
         }
     }
-    assert_eq!(placed[..2], [Placed::Nowhere; 2]);
+    assert_eq!(placed[..2], [Placed::Unknown; 2]);
     for (n, placed) in placed[2..].iter().enumerate() {
         assert!(matches!(placed, Placed::ClockSet(now, _) if *now == at(75 + 5 * n as i32)), "{placed:?}");
     }
@@ -159,7 +160,7 @@ fn a_dead_clock_is_seen_by_values_that_change() {
     let mut timeline = ticked(60);
     for now in 61..=90 {
         timeline.tick(Some(at(now)));
-        assert_eq!(timeline.place(&reading(30, 77.0), true), Placed::Nowhere);
+        assert_eq!(timeline.place(&reading(30, 77.0), true), Placed::Unknown);
     }
 }
 
@@ -168,18 +169,18 @@ fn stamps_that_are_off_by_something_else_each_time_set_no_clock() {
     let mut timeline = ticked(60);
     for (now, off) in (61..=120).zip([-300, -700, -200, -900, -100, -400].into_iter().cycle()) {
         timeline.tick(Some(at(now)));
-        assert_eq!(timeline.place(&reading(now + off, 100.0), true), Placed::Nowhere, "{now}");
+        assert_eq!(timeline.place(&reading(now + off, 100.0), true), Placed::Unknown, "{now}");
     }
 }
 
 #[test]
 fn the_devices_own_count_goes_before_every_clock() {
     let mut timeline = Timeline::new();
-    timeline.run(1000);
-    assert_eq!(timeline.place(&reading(0, 100.0), false), Placed::Then(timeline.now()));
+    timeline.set_uptime(1000);
+    assert_eq!(timeline.place(&reading(0, 100.0), false), Placed::AsStamped(timeline.now()));
     let start = timeline.now();
     for minute in 1..=60 {
-        timeline.run(1000 + 60 * minute);
+        timeline.set_uptime(1000 + 60 * minute);
         timeline.tick(Some(at(if minute % 2 == 0 { -9000 } else { 9000 })));
         let since = timeline.now().since(start);
         assert_eq!(since, Span::from_mins(minute as i32));
@@ -187,20 +188,20 @@ fn the_devices_own_count_goes_before_every_clock() {
             // a little ahead of the count is now
             let early = Reading::new(at(minute as i32).plus(Span::from_secs(40)), Glucose::clamped(100.0));
             assert!(
-                matches!(timeline.place(&early, false), Placed::Then(at) if timeline.now().since(at).secs() < 60)
+                matches!(timeline.place(&early, false), Placed::AsStamped(at) if timeline.now().since(at).secs() < 60)
             );
             assert_eq!(timeline.now().since(start), Span::from_mins(minute as i32));
         }
     }
     // it wraps, and starts anew with the device
     let mut timeline = Timeline::new();
-    timeline.run(u32::MAX - 9);
+    timeline.set_uptime(u32::MAX - 9);
     let start = timeline.now();
-    timeline.run(50);
+    timeline.set_uptime(50);
     assert_eq!(timeline.now().since(start).secs(), 60);
-    timeline.run(3);
+    timeline.set_uptime(3);
     assert_eq!(timeline.now().since(start).secs(), 60);
-    timeline.run(13);
+    timeline.set_uptime(13);
     assert_eq!(timeline.now().since(start).secs(), 70);
 }
 
@@ -224,12 +225,15 @@ fn after_a_leap_of_the_wall_a_stamp_heard_since_says_how_much_has_passed() {
     let three_days = 3 * 24 * 60;
     let mut timeline = pushed(60);
     timeline.tick(Some(at(60)));
-    assert_eq!(timeline.place(&reading(60 + three_days, 100.0), false), Placed::Then(at(60 + three_days)));
+    assert_eq!(
+        timeline.place(&reading(60 + three_days, 100.0), false),
+        Placed::AsStamped(at(60 + three_days))
+    );
     timeline.tick(Some(at(61 + three_days)));
     assert_eq!(timeline.now(), at(61 + three_days));
     // where ticks told the time it cannot be right, and says nothing of how much has passed
     let mut timeline = ticked(60);
-    assert_eq!(timeline.place(&reading(60 + three_days, 100.0), false), Placed::Nowhere);
+    assert_eq!(timeline.place(&reading(60 + three_days, 100.0), false), Placed::Unknown);
     timeline.tick(Some(at(61 + three_days)));
     assert_eq!(timeline.now(), at(60 + 24 * 60));
     let next = timeline.place(&reading(65 + three_days, 100.0), false);
@@ -251,7 +255,11 @@ fn a_first_reading_is_as_old_as_the_wall_says() {
     for (before, want) in [(0, 100), (40, 60), (-5, 105)] {
         let mut timeline = Timeline::new();
         timeline.tick(Some(at(100)));
-        assert_eq!(timeline.place(&reading(100 - before, 100.0), false), Placed::Then(at(want)), "{before}");
+        assert_eq!(
+            timeline.place(&reading(100 - before, 100.0), false),
+            Placed::AsStamped(at(want)),
+            "{before}"
+        );
     }
     let mut timeline = Timeline::new();
     timeline.tick(Some(at(99)));
@@ -268,7 +276,8 @@ fn a_slow_sensors_clock_does_not_make_its_readings_older_and_older() {
         if now % 5 == 0 {
             // five minutes a day too slow
             let stamp = at(now).plus(Span::from_secs(-(now * 300 / 1440)));
-            let Placed::Then(placed) = timeline.place(&Reading::new(stamp, Glucose::clamped(100.0)), false)
+            let Placed::AsStamped(placed) =
+                timeline.place(&Reading::new(stamp, Glucose::clamped(100.0)), false)
             else {
                 panic!("{now}");
             };
@@ -283,23 +292,23 @@ fn the_power_away_leaves_no_age_known_until_a_reading_comes() {
     let mut timeline = ticked(60);
     timeline.resume();
     assert!(timeline.is_resumed());
-    timeline.run(5);
-    timeline.run(65);
+    timeline.set_uptime(5);
+    timeline.set_uptime(65);
     assert_eq!(timeline.now(), at(61));
     // three hours later by its stamp: time has passed
-    assert_eq!(timeline.place(&reading(240, 100.0), false), Placed::Then(at(240)));
+    assert_eq!(timeline.place(&reading(240, 100.0), false), Placed::AsStamped(at(240)));
     assert!(!timeline.is_resumed() && timeline.now() == at(240));
     // the same with a clock three hours early: nobody knows how long it was, so long enough
     let mut timeline = ticked(60);
     timeline.resume();
     let mut placed = Vec::new();
     for minute in 0..=15_u32 {
-        timeline.run(60 * minute);
+        timeline.set_uptime(60 * minute);
         if minute % 5 == 0 {
             placed.push(timeline.place(&reading(-120 + minute as i32, 50.0 + minute as f32), true));
         }
     }
-    assert_eq!(placed[..2], [Placed::Nowhere; 2]);
+    assert_eq!(placed[..2], [Placed::Unknown; 2]);
     assert!(matches!(placed[2], Placed::ClockSet(now, _) if now >= at(70 + 24 * 60)), "{placed:?}");
     assert!(!timeline.is_resumed());
 }
@@ -323,7 +332,7 @@ fn what_is_not_a_reading_is_placed_by_the_wall() {
     assert_eq!(timeline.start_of(at(600)), now, "not in the future");
     let mut fresh = Timeline::new();
     assert_eq!(fresh.start_of(at(0)), at(0));
-    assert_eq!(fresh.place(&reading(90, 100.0), false), Placed::Then(at(90)));
+    assert_eq!(fresh.place(&reading(90, 100.0), false), Placed::AsStamped(at(90)));
 }
 
 #[test]
@@ -353,11 +362,11 @@ fn a_clock_that_stands_for_a_moment_moves_nothing() {
     assert_eq!(timeline.now(), at(61));
     // nor does the device's own count told twice in a second, and then nothing else does
     let mut timeline = Timeline::new();
-    timeline.run(1000);
+    timeline.set_uptime(1000);
     let _ = timeline.place(&reading(0, 100.0), false);
     let start = timeline.now();
-    timeline.run(1000);
-    assert_eq!(timeline.place(&reading(60, 100.0), false), Placed::Nowhere);
+    timeline.set_uptime(1000);
+    assert_eq!(timeline.place(&reading(60, 100.0), false), Placed::Unknown);
     assert_eq!(timeline.now(), start);
 }
 
@@ -368,7 +377,7 @@ fn a_leap_of_the_wall_is_more_than_ten_minutes() {
         let mut timeline = Timeline::new();
         let _ = timeline.place(&reading(5, 100.0), false);
         timeline.tick(Some(at(0)));
-        assert_eq!(timeline.place(&reading(8, 100.0), false), Placed::Then(at(8)));
+        assert_eq!(timeline.place(&reading(8, 100.0), false), Placed::AsStamped(at(8)));
         timeline.tick(Some(at(0).plus(Span::from_secs(secs))));
         assert_eq!(timeline.now(), at(0).plus(Span::from_secs(want)), "{secs} s");
     }
@@ -377,10 +386,10 @@ fn a_leap_of_the_wall_is_more_than_ten_minutes() {
 #[test]
 fn the_newest_reading_sent_again_tells_nothing_new() {
     let mut timeline = ticked(60);
-    assert_eq!(timeline.place(&reading(60, 100.0), true), Placed::Nowhere);
+    assert_eq!(timeline.place(&reading(60, 100.0), true), Placed::Unknown);
     // nor after the power was away: its age stays unknown
     timeline.resume();
-    assert_eq!(timeline.place(&reading(60, 100.0), false), Placed::Then(at(60)));
+    assert_eq!(timeline.place(&reading(60, 100.0), false), Placed::AsStamped(at(60)));
     assert!(timeline.is_resumed());
 }
 
@@ -388,16 +397,16 @@ fn the_newest_reading_sent_again_tells_nothing_new() {
 fn the_limits_of_a_stamp_are_within_it() {
     let after = |minute, secs| Reading::new(at(minute).plus(Span::from_secs(secs)), Glucose::clamped(100.0));
     // ahead of a count that ticks
-    for (secs, want) in [(0, Placed::Then(at(71))), (1, Placed::OnArrival(at(61)))] {
+    for (secs, want) in [(0, Placed::AsStamped(at(71))), (1, Placed::OnArrival(at(61)))] {
         let mut timeline = ticked(60);
         timeline.tick(Some(at(61)));
         assert_eq!(timeline.place(&after(71, secs), false), want);
     }
     // and of one that stamps alone move: a sensor's silence
     let silence = 35 * 24 * 60;
-    assert_eq!(pushed(60).place(&after(60 + silence, 0), false), Placed::Then(at(60 + silence)));
-    assert_eq!(pushed(60).place(&after(60 + silence, 1), false), Placed::Nowhere);
-    assert_eq!(pushed(60).place(&after(60 + 2 * silence, 0), false), Placed::Nowhere);
+    assert_eq!(pushed(60).place(&after(60 + silence, 0), false), Placed::AsStamped(at(60 + silence)));
+    assert_eq!(pushed(60).place(&after(60 + silence, 1), false), Placed::Unknown);
+    assert_eq!(pushed(60).place(&after(60 + 2 * silence, 0), false), Placed::Unknown);
     // behind it, newer than all others
     let mut late = ticked(60);
     let day = 24 * 60;
@@ -405,11 +414,11 @@ fn the_limits_of_a_stamp_are_within_it() {
         late.tick(Some(at(now)));
     }
     let mut later = late;
-    assert_eq!(late.place(&after(60 + 120, 0), false), Placed::Then(at(60 + 120)));
+    assert_eq!(late.place(&after(60 + 120, 0), false), Placed::AsStamped(at(60 + 120)));
     assert_eq!(later.place(&after(60 + 120, -1), false), Placed::OnArrival(at(60 + day + 120)));
     // and older
-    assert_eq!(pushed(60).place(&after(60 - day, 0), false), Placed::Then(at(60 - day)));
-    assert_eq!(pushed(60).place(&after(60 - day, -1), false), Placed::Nowhere);
+    assert_eq!(pushed(60).place(&after(60 - day, 0), false), Placed::AsStamped(at(60 - day)));
+    assert_eq!(pushed(60).place(&after(60 - day, -1), false), Placed::Unknown);
 }
 
 #[test]
@@ -426,14 +435,14 @@ fn a_stray_sent_again_is_no_vote_and_takes_none_away() {
         }
     }
     let set = Placed::ClockSet(at(75), Span::from_mins(-120));
-    assert_eq!(placed, [Placed::Nowhere, Placed::Nowhere, Placed::Nowhere, set]);
+    assert_eq!(placed, [Placed::Unknown, Placed::Unknown, Placed::Unknown, set]);
 }
 
 #[test]
 fn strays_less_than_half_a_minute_apart_are_a_burst_and_set_no_clock() {
     for (apart, recognised) in [(30, true), (29, false)] {
         let mut timeline = ticked(60);
-        let mut last = Placed::Nowhere;
+        let mut last = Placed::Unknown;
         for n in 1..=3 {
             let now = at(60).plus(Span::from_secs(n * apart));
             timeline.tick(Some(now));
@@ -448,11 +457,11 @@ fn strays_less_than_half_a_minute_apart_are_a_burst_and_set_no_clock() {
 fn a_burst_of_strays_sets_no_clock_where_anything_counts() {
     let burst = |mut timeline: Timeline, apart: i32| {
         let place = |n: i32| timeline.place(&reading(30 + n * apart, 100.0 + n as f32), true);
-        (0..5).map(place).any(|placed| placed != Placed::Nowhere)
+        (0..5).map(place).any(|placed| placed != Placed::Unknown)
     };
     let mut running = Timeline::new();
     for minute in 0..=60 {
-        running.run(60 * minute);
+        running.set_uptime(60 * minute);
         if minute % 5 == 0 {
             let _ = running.place(&reading(minute as i32, 100.0), false);
         }
@@ -470,13 +479,13 @@ fn one_tick_now_and_then_does_not_keep_readings_from_moving_the_count() {
         if minute % 60 == 0 {
             timeline.tick(Some(at(minute)));
         }
-        assert_eq!(timeline.place(&reading(minute, 100.0), false), Placed::Then(at(minute)), "{minute}");
+        assert_eq!(timeline.place(&reading(minute, 100.0), false), Placed::AsStamped(at(minute)), "{minute}");
     }
     // nor do ticks that were many, and ended
     let mut timeline = ticked(60);
     let placed: Vec<_> =
         (75..200).step_by(15).map(|minute| timeline.place(&reading(minute, 100.0), false)).collect();
-    assert_eq!(placed.last(), Some(&Placed::Then(at(195))), "{placed:?}");
+    assert_eq!(placed.last(), Some(&Placed::AsStamped(at(195))), "{placed:?}");
 }
 
 #[test]
@@ -484,8 +493,8 @@ fn time_passes_on_after_a_stamp_has_moved_the_count_far() {
     // no ticks yet to tell that it cannot be
     let mut timeline = Timeline::new();
     timeline.tick(Some(at(0)));
-    assert_eq!(timeline.place(&reading(0, 100.0), false), Placed::Then(at(0)));
-    assert_eq!(timeline.place(&reading(360, 100.0), false), Placed::Then(at(360)));
+    assert_eq!(timeline.place(&reading(0, 100.0), false), Placed::AsStamped(at(0)));
+    assert_eq!(timeline.place(&reading(360, 100.0), false), Placed::AsStamped(at(360)));
     for minute in 1..=30 {
         timeline.tick(Some(at(minute)));
         // but for the first tick, which tells where the wall stands now
@@ -503,12 +512,12 @@ fn time_passes_on_after_a_stamp_has_moved_the_count_far() {
     assert!(timeline.now().since(before).mins() >= 29.0);
     // and a device that counts is moved by nothing else
     let mut timeline = Timeline::new();
-    timeline.run(0);
+    timeline.set_uptime(0);
     let start = timeline.now();
     for stamp in [0, 1, 300, 600] {
         let _ = timeline.place(&reading(stamp, 100.0), false);
     }
-    timeline.run(60);
+    timeline.set_uptime(60);
     assert_eq!(timeline.now().since(start).secs(), 60);
 }
 
@@ -532,11 +541,11 @@ proptest! {
             match what {
                 0 => timeline.tick(Some(stamp)),
                 1 => timeline.tick(None),
-                2 => timeline.run(uptime),
+                2 => timeline.set_uptime(uptime),
                 3 if denied => timeline.resume(),
                 _ => {
                     let placed = timeline.place(&Reading::new(stamp, Glucose::clamped(off as f32)), denied);
-                    let (Placed::Then(at) | Placed::OnArrival(at) | Placed::ClockSet(at, _)) = placed else { continue };
+                    let (Placed::AsStamped(at) | Placed::OnArrival(at) | Placed::ClockSet(at, _)) = placed else { continue };
                     prop_assert!(at <= timeline.now());
                 }
             }

@@ -1,6 +1,6 @@
 //! The middle way between one stage and the whole: trend sign and low ahead, with the age, the clock and the floor minded.
 
-use crate::alarm::{AlarmSettings, Kind, PRESENT};
+use crate::alarm::{AlarmSettings, Kind, MAX_VALUE_AGE};
 use crate::forecast::{Forecast, ForecastConfig};
 use crate::monitor::{Bound, Shown};
 use crate::reading::{Reading, Status};
@@ -42,7 +42,7 @@ const FLOOR: Glucose = Glucose::clamped(FLOOR_MG_DL);
 /// use glidepath::{Glucose, Instant, Reading, TrendMonitor, alarm::Kind};
 /// let mut monitor = TrendMonitor::default();
 /// let mut view = monitor.tick(None); // nothing known yet
-/// assert!(!view.sees() && view.warning().is_none());
+/// assert!(!view.is_monitoring() && view.warning().is_none());
 /// for k in 0..6_u32 {
 ///     let glucose = Glucose::from_mg_dl(118.0 - 8.0 * k as f32)?; // from the sensor
 ///     view = monitor.push(&Reading::new(Instant::from_secs(k * 300), glucose));
@@ -112,8 +112,8 @@ pub struct TrendView {
     trend: Trend,
     low_ahead: Option<Probability>,
     warning: Option<Kind>,
-    grounds: Option<Glucose>,
-    sees: bool,
+    trigger: Option<Glucose>,
+    monitoring: bool,
 }
 
 impl Default for TrendMonitor {
@@ -128,7 +128,7 @@ impl TrendMonitor {
     pub const fn new(bands: Bands) -> Self {
         Self {
             timeline: Timeline::new(),
-            forecast: Forecast::new(ForecastConfig::people()),
+            forecast: Forecast::new(ForecastConfig::population()),
             sign: TrendSign::new(bands),
             newest: None,
             apart: None,
@@ -138,9 +138,9 @@ impl TrendMonitor {
     }
 
     /// The device's own count of seconds since it was switched on, for devices that have one; as
-    /// [`Monitor::run`](crate::Monitor::run).
-    pub fn run(&mut self, uptime_secs: u32) {
-        self.timeline.run(uptime_secs);
+    /// [`Monitor::set_uptime`](crate::Monitor::set_uptime).
+    pub fn set_uptime(&mut self, uptime_secs: u32) {
+        self.timeline.set_uptime(uptime_secs);
     }
 
     /// The power was away, for nobody knows how long: nothing is shown as present before the next reading, and silence is
@@ -172,8 +172,8 @@ impl TrendMonitor {
             reading.at() < stamp || reading.at() == stamp && !same
         });
         let at = match self.timeline.place(reading, taken) {
-            Placed::Then(at) | Placed::OnArrival(at) | Placed::ClockSet(at, _) => Some(at),
-            Placed::Nowhere => None,
+            Placed::AsStamped(at) | Placed::OnArrival(at) | Placed::ClockSet(at, _) => Some(at),
+            Placed::Unknown => None,
         };
         let newer = at.filter(|at| self.newest.is_none_or(|newest| *at > newest.at));
         let told = if status == Status::BelowRange { glucose.min(FLOOR) } else { glucose };
@@ -210,7 +210,7 @@ impl TrendMonitor {
         let quiet_since = *self.quiet_since.get_or_insert(now);
         let known = self.newest.filter(|_| !self.timeline.is_resumed());
         let age = known.map(|newest| now.since(newest.at));
-        let present = known.zip(age.filter(|age| *age < PRESENT));
+        let present = known.zip(age.filter(|age| *age < MAX_VALUE_AGE));
         let soon = known.map(|_| &self.forecast);
         let direction = soon.and_then(|soon| soon.direction(now));
         let (rate, sd) = direction.map_or((None, 0.0), |d| (Some(d.rate()), d.sd()));
@@ -228,7 +228,7 @@ impl TrendMonitor {
             Some(Kind::Low)
         } else if self.ahead == Ahead::Holds && present.is_some() {
             Some(Kind::LowAhead)
-        } else if age.unwrap_or_else(|| now.since(quiet_since)) >= PRESENT {
+        } else if age.unwrap_or_else(|| now.since(quiet_since)) >= MAX_VALUE_AGE {
             Some(Kind::NoData)
         } else {
             None
@@ -238,8 +238,9 @@ impl TrendMonitor {
             trend,
             low_ahead,
             warning,
-            grounds: lowest.filter(|_| warning != Some(Kind::NoData)),
-            sees: self.apart.is_none() && present.is_some_and(|(newest, _)| newest.status == Status::Normal),
+            trigger: lowest.filter(|_| warning != Some(Kind::NoData)),
+            monitoring: self.apart.is_none()
+                && present.is_some_and(|(newest, _)| newest.status == Status::Normal),
         }
     }
 }
@@ -291,14 +292,14 @@ impl TrendView {
 
     /// The value that a warning goes by: to be shown with it, whatever its age.
     #[must_use]
-    pub const fn grounds(&self) -> Option<Glucose> {
-        self.grounds
+    pub const fn trigger(&self) -> Option<Glucose> {
+        self.trigger
     }
 
     /// Whether no warning means that all is well: a fresh value, and nothing against it that this much smaller part would see.
     #[must_use]
-    pub const fn sees(&self) -> bool {
-        self.sees
+    pub const fn is_monitoring(&self) -> bool {
+        self.monitoring
     }
 }
 

@@ -17,7 +17,7 @@ fn calm() -> TrendMonitor {
         let _ = monitor.tick(Instant::from_secs(START + 60 * minute));
         if minute % 5 == 0 {
             let view = monitor.push(&reading(START + 60 * minute, 120.0));
-            assert_eq!((view.warning(), view.sees()), (None, true));
+            assert_eq!((view.warning(), view.is_monitoring()), (None, true));
         }
     }
     monitor
@@ -27,7 +27,7 @@ fn calm() -> TrendMonitor {
 #[test]
 fn trend_and_low_ahead_are_those_of_the_monitor() {
     let mut brief = TrendMonitor::default();
-    let people = Settings { forecast: ForecastConfig::people(), ..Settings::default() };
+    let people = Settings { forecast: ForecastConfig::population(), ..Settings::default() };
     let mut whole = Monitor::<288>::new(people).unwrap();
     let (mut trends, mut low) = (Vec::new(), 0);
     for k in 0..280_u32 {
@@ -68,10 +68,10 @@ fn limits_hold_and_the_worst_comes_first() {
         let warned = if warning == Some(Kind::LowAhead) && view.warning().is_none() { None } else { warning };
         assert_eq!(view.warning(), warned, "{mg_dl} {status:?}");
         let steady = matches!(status, Status::Normal | Status::Fault);
-        assert_eq!(view.sees(), steady, "{mg_dl} {status:?}");
+        assert_eq!(view.is_monitoring(), steady, "{mg_dl} {status:?}");
         if matches!(warning, Some(Kind::Floor | Kind::Low)) {
             let lowest = if status == Status::BelowRange { 55.0 } else { mg_dl };
-            assert_eq!(view.grounds().unwrap().mg_dl(), lowest);
+            assert_eq!(view.trigger().unwrap().mg_dl(), lowest);
             assert_eq!(view.shown().unwrap().doubted, matches!(status, Status::Doubtful | Status::WarmUp));
         }
     }
@@ -86,21 +86,21 @@ fn a_value_is_present_for_twenty_minutes_and_a_low_warns_until_another_reading()
     for minute in 1..300 {
         let view = monitor.tick(Instant::from_secs(at + 60 * minute));
         assert_eq!(view.shown().is_some(), minute < 20, "{minute}");
-        assert_eq!((view.sees(), view.warning()), (minute < 20, Some(Kind::Floor)), "{minute}");
-        assert_eq!(view.grounds().unwrap().mg_dl(), 52.0);
+        assert_eq!((view.is_monitoring(), view.warning()), (minute < 20, Some(Kind::Floor)), "{minute}");
+        assert_eq!(view.trigger().unwrap().mg_dl(), 52.0);
     }
     let view = monitor.push(&reading(at + 300 * 60, 130.0));
-    assert_eq!((view.warning(), view.sees(), view.trend()), (None, true, Trend::NotKnown));
+    assert_eq!((view.warning(), view.is_monitoring(), view.trend()), (None, true, Trend::NotKnown));
 }
 
 #[test]
 fn silence_is_told_after_twenty_minutes_also_since_power_on() {
     let mut monitor = TrendMonitor::default();
     for minute in 0..60 {
-        monitor.run(minute * 60);
+        monitor.set_uptime(minute * 60);
         let view = monitor.tick(None);
         assert_eq!(view.warning(), (minute >= 20).then_some(Kind::NoData), "{minute}");
-        assert!(!view.sees() && view.grounds().is_none());
+        assert!(!view.is_monitoring() && view.trigger().is_none());
     }
     let mut monitor = calm();
     let last = START + 85 * 60;
@@ -117,15 +117,15 @@ fn after_a_power_cut_nothing_is_present_and_a_low_stays_one() {
         let _ = monitor.push(&reading(START + 90 * 60, mg_dl));
         monitor.power_returned();
         for minute in 0..40 {
-            monitor.run(60 * minute);
+            monitor.set_uptime(60 * minute);
             let view = monitor.tick(None);
             let silent = (minute >= 20).then_some(Kind::NoData);
-            assert_eq!((view.shown(), view.sees()), (None, false));
+            assert_eq!((view.shown(), view.is_monitoring()), (None, false));
             assert_eq!((view.trend(), view.low_ahead()), (Trend::NotKnown, None));
             assert_eq!(view.warning(), warning.or(silent), "{minute}");
         }
-        monitor.run(60 * 41);
-        assert!(monitor.push(&reading(START + 10 * 3600, 110.0)).sees());
+        monitor.set_uptime(60 * 41);
+        assert!(monitor.push(&reading(START + 10 * 3600, 110.0)).is_monitoring());
     }
 }
 
@@ -149,7 +149,7 @@ fn a_clock_that_is_set_hides_no_low() {
             }
         }
         assert!(heard.is_some_and(|minute| minute <= 15), "{set_by} h: {heard:?}");
-        assert!(monitor.push(&reading(base + 7260, 120.0)).sees(), "{set_by} h");
+        assert!(monitor.push(&reading(base + 7260, 120.0)).is_monitoring(), "{set_by} h");
     }
 }
 
@@ -164,7 +164,7 @@ fn one_stamp_far_ahead_hides_no_low() {
             }
             let view = monitor.push(&reading(START + 60 * minute, 40.0));
             assert_eq!(view.warning(), Some(Kind::Floor), "{hours} h ahead, minute {minute}");
-            assert_eq!(view.grounds().unwrap().mg_dl(), 40.0);
+            assert_eq!(view.trigger().unwrap().mg_dl(), 40.0);
         }
     }
 }
@@ -184,7 +184,7 @@ fn a_reading_of_no_known_time_speaks_only_of_lows() {
         let apart = status != Status::AboveRange;
         let now = view.shown().unwrap();
         assert_eq!((now.glucose.mg_dl(), now.doubted), (shown, apart), "{mg_dl}");
-        assert_eq!((view.warning(), view.sees()), (warning, !apart), "{mg_dl}");
+        assert_eq!((view.warning(), view.is_monitoring()), (warning, !apart), "{mg_dl}");
     }
 }
 
@@ -201,7 +201,7 @@ fn stamps_that_go_back_hide_no_low_without_a_tick() {
             (0..12).find(|k| monitor.push(&reading(base + 300 * k, 45.0)).warning() == Some(Kind::Floor));
         assert!(first.is_some_and(|k| k <= 4), "{back_s} s back: {first:?}");
         let base = base + 300 * 12;
-        let seen = (0..12).find(|k| monitor.push(&reading(base + 300 * k, 110.0)).sees());
+        let seen = (0..12).find(|k| monitor.push(&reading(base + 300 * k, 110.0)).is_monitoring());
         std::println!("{back_s} s back: low at {first:?}, sees at {seen:?}");
         assert!(seen.is_some_and(|k| k <= 4), "{back_s} s back: {seen:?}");
     }
@@ -285,7 +285,7 @@ fn what_lies_before_a_silence_bears_nothing_out() {
 #[test]
 fn the_first_reading_of_all_bears_nothing_out() {
     let mut monitor = TrendMonitor::default();
-    monitor.run(3600);
+    monitor.set_uptime(3600);
     let view = monitor.push(&reading(START, 72.0));
     assert!(view.low_ahead() > Some(AlarmSettings::default().low_ahead.limit), "{:?}", view.low_ahead());
     assert_eq!(view.warning(), None);

@@ -8,7 +8,7 @@ use crate::codec::{Codec, Coded};
 use crate::error::Error;
 use crate::quality::Verdict;
 use crate::reading::Status;
-use crate::timeline::Beginning;
+use crate::timeline::Reset;
 use crate::trend::TrendSign;
 use crate::units::{Glucose, Instant, LOW, Span};
 
@@ -55,10 +55,10 @@ impl Core {
     }
 
     /// The one act of beginning anew: every stage is told, and says itself what it keeps.
-    pub fn begin(&mut self, beginning: Beginning) {
-        self.chain.begin(beginning);
-        self.sign.begin(beginning);
-        self.alarms.begin(beginning, self.chain.timeline.now());
+    pub fn reset(&mut self, reset: Reset) {
+        self.chain.reset(reset);
+        self.sign.reset(reset);
+        self.alarms.reset(reset, self.chain.timeline.now());
     }
 
     pub fn tick(&mut self, now: Option<Instant>) -> View {
@@ -124,7 +124,7 @@ impl Core {
             doubted: chain.unbelieved.or_else(|| doubted(known?, estimate, reasons)),
             reasons,
             standing: standing.by_clock(stamp),
-            sees: self.alarms.sees(),
+            monitoring: self.alarms.is_monitoring(),
         }
     }
 }

@@ -3,18 +3,18 @@
 use super::outcome::{Expected, FingerstickOutcome, Refusal};
 use super::settings::Settings;
 use crate::alarm::{Doubt, FLOOR_MG_DL};
-use crate::calibration::{Applied, Calibration, CalibrationPoint};
+use crate::calibration::{Calibration, CalibrationPoint, PointOutcome};
 use crate::codec::{Blank, Codec, Coded};
 use crate::error::Error;
 use crate::estimate::Estimate;
-use crate::estimator::{Estimator, Fused, Trust};
+use crate::estimator::{Estimator, FusionOutcome, Trust};
 use crate::forecast::Forecast;
 use crate::history::{History, Inserted};
 use crate::local::LocalTime;
 use crate::math::Bounded as _;
 use crate::quality::{Evidence, Quality, Reason, Reasons, Verdict};
 use crate::reading::{Fingerstick, Reading, Status};
-use crate::timeline::{Beginning, Placed, Timeline};
+use crate::timeline::{Placed, Reset, Timeline};
 use crate::units::{Glucose, Instant, Span};
 
 /// A fingerstick may be this much older than now, and than the reading that it is paired with this much newer.
@@ -88,19 +88,19 @@ impl Chain {
     }
 
     /// The one act of beginning anew: every stage is told, and says itself what it keeps.
-    pub fn begin(&mut self, beginning: Beginning) {
-        match beginning {
-            Beginning::Sensor => (self.newest, self.unbelieved) = (None, None),
-            Beginning::Power => self.timeline.resume(),
-            Beginning::Everything => {
+    pub fn reset(&mut self, reset: Reset) {
+        match reset {
+            Reset::NewSensor => (self.newest, self.unbelieved) = (None, None),
+            Reset::PowerReturned => self.timeline.resume(),
+            Reset::Everything => {
                 self.timeline = Timeline::new();
                 (self.newest, self.unbelieved) = (None, None);
             }
         }
-        self.quality.begin(beginning);
-        self.calibration.begin(beginning);
-        self.estimator.begin(beginning);
-        self.forecast.begin(beginning);
+        self.quality.reset(reset);
+        self.calibration.reset(reset);
+        self.estimator.reset(reset);
+        self.forecast.reset(reset);
     }
 
     /// Judges a reading, keeps it in `history` and takes it in as far as it is trusted.
@@ -112,7 +112,7 @@ impl Chain {
     ) -> Pushed {
         let kept = history.view();
         let older = kept.newest().is_some_and(|newest| reading.at() <= newest.at());
-        let denied = older && kept.denies(reading, SAME_READING);
+        let denied = older && kept.contradicts(reading, SAME_READING);
         let judged = self.take(reading, denied, utc_offset);
         if judged.moved != Span::ZERO {
             history.shift(judged.moved);
@@ -134,12 +134,12 @@ impl Chain {
         let mut judged =
             Judged { verdict: Verdict::BadTime, at: None, moved: Span::ZERO, unplaced: None, z: None };
         let (at, set) = match self.timeline.place(reading, denied) {
-            Placed::Then(at) | Placed::OnArrival(at) => (at, false),
+            Placed::AsStamped(at) | Placed::OnArrival(at) => (at, false),
             Placed::ClockSet(at, moved) => {
                 judged.moved = moved;
                 (at, true)
             }
-            Placed::Nowhere => {
+            Placed::Unknown => {
                 judged.unplaced = Some(match reading.status() {
                     Status::BelowRange => reading.glucose().min(FLOOR),
                     Status::Normal | Status::Doubtful => reading.glucose(),
@@ -155,7 +155,7 @@ impl Chain {
             admitted => admitted,
         };
         let calibrated = self.calibration.apply_reading(reading);
-        let expected = if admitted.is_admitted() { self.estimator.expect(at, calibrated) } else { None };
+        let expected = if admitted.is_admitted() { self.estimator.predict(at, calibrated) } else { None };
         let z = expected.as_ref().and_then(|e| e.innovation());
         judged.z = z;
         let noise_scale = Some(self.estimator.noise_scale());
@@ -195,7 +195,7 @@ impl Chain {
         } else {
             Trust::None
         };
-        let _ = self.estimator.take(&expected, trust);
+        let _ = self.estimator.update(&expected, trust);
         judged
     }
 
@@ -214,7 +214,7 @@ impl Chain {
     pub fn doubt(&self, reasons: Reasons) -> Doubt {
         if self.warms_up(reasons.contains(Reason::WarmUp)) {
             Doubt::WarmUp
-        } else if reasons.disbelieve() {
+        } else if reasons.are_disqualifying() {
             Doubt::Disbelieved
         } else if reasons.contains(Reason::Pressure) {
             Doubt::Pressure
@@ -243,26 +243,26 @@ impl Chain {
             return refused(Refusal::NoReading, None);
         };
         let (Some(gap), Some(estimate)) =
-            (self.estimator.behind(at), self.estimator.estimate(at.max(newest.at)))
+            (self.estimator.interstitial_difference(at), self.estimator.estimate(at.max(newest.at)))
         else {
             return refused(Refusal::NoReading, None);
         };
-        let sd = self.calibration.whole_sd(at, estimate.glucose(), estimate.glucose_sd());
+        let sd = self.calibration.total_sd(at, estimate.glucose(), estimate.glucose_sd());
         let expected = Expected { glucose: estimate.glucose(), sd };
         let pair = CalibrationPoint {
             at,
             reference: stick.glucose(),
             sensor: newest.sensor,
-            behind: gap.mean,
-            behind_sd: gap.sd,
+            difference: gap.mean,
+            difference_sd: gap.sd,
             sensor_sd: self.estimator.noise_sd(),
         };
-        let calibrated = self.calibration.pair(&pair);
+        let calibrated = self.calibration.add(&pair);
         let why = match calibrated {
-            Applied::Used | Applied::Softened => None,
-            Applied::OutOfOrder => Some(Refusal::OutOfOrder),
-            Applied::OutOfRange => Some(Refusal::OutOfRange),
-            Applied::NotANumber => Some(Refusal::NotANumber),
+            PointOutcome::Used | PointOutcome::Downweighted => None,
+            PointOutcome::OutOfOrder => Some(Refusal::OutOfOrder),
+            PointOutcome::OutOfRange => Some(Refusal::OutOfRange),
+            PointOutcome::NotANumber => Some(Refusal::NotANumber),
         };
         if let Some(why) = why {
             return refused(why, Some(expected));
@@ -275,10 +275,10 @@ impl Chain {
         self.forecast.shift(moved);
         self.newest = Some(Newest { calibrated: after, ..newest });
         // a wrong fingerstick must not hide a low that the sensor sees
-        let most = self.calibration.most(newest.sensor);
+        let most = self.calibration.max_corrected(newest.sensor);
         let held = stick.glucose() > most;
         let bounded = Fingerstick::new(at, if held { most } else { stick.glucose() });
-        let fused = fuses && self.estimator.fingerstick(&bounded) == Fused::Used;
+        let fused = fuses && self.estimator.fingerstick(&bounded) == FusionOutcome::Used;
         FingerstickOutcome::Used { calibrated, fused, held, expected: Some(expected) }
     }
 }
@@ -289,7 +289,7 @@ pub fn doubted(newest: Newest, estimate: Option<Estimate>, reasons: Reasons) -> 
     let shown = estimate.map_or(newest.calibrated, |estimate| estimate.glucose());
     if newest.sensor <= FLOOR && shown > FLOOR {
         Some(newest.sensor)
-    } else if reasons.contains(Reason::Pressure) || reasons.disbelieve() {
+    } else if reasons.contains(Reason::Pressure) || reasons.are_disqualifying() {
         Some(newest.calibrated)
     } else {
         None

@@ -1,7 +1,7 @@
 //! The answers as they are written: each by the name of the method that gives it.
 
 use super::view::{Bound, Shown, View};
-use crate::alarm::Standing;
+use crate::alarm::ActiveAlarms;
 use crate::estimate::Estimate;
 use crate::forecast::{Direction, Predicted};
 use crate::quality::{Grade, Reasons, Verdict};
@@ -43,8 +43,8 @@ struct Answers<'a> {
     bound: Option<Bound>,
     grade: Grade,
     reasons: Reasons,
-    alarms: &'a Standing,
-    sees: bool,
+    alarms: &'a ActiveAlarms,
+    monitoring: bool,
 }
 
 impl Serialize for View {
@@ -69,7 +69,7 @@ impl Serialize for View {
             grade: self.grade(),
             reasons: self.reasons(),
             alarms: self.alarms(),
-            sees: self.sees(),
+            monitoring: self.is_monitoring(),
         }
         .serialize(to)
     }

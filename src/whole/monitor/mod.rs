@@ -30,7 +30,7 @@ use crate::forecast::Forecast;
 use crate::history::{History, HistoryView};
 use crate::quality::{Quality, Wear};
 use crate::reading::{Fingerstick, Reading};
-use crate::timeline::{Beginning, Timeline};
+use crate::timeline::{Reset, Timeline};
 use crate::units::{Instant, Span};
 
 /// The monitor of one sensor, keeping the last `N` readings.
@@ -42,7 +42,7 @@ use crate::units::{Instant, Span};
 ///
 /// # Time
 /// Clocks may be set, stop or read nonsense; see [`timeline`](crate::timeline). A device that has a count of its own
-/// seconds since it was switched on tells it by [`run`](Self::run) before each other call, and is then right whatever
+/// seconds since it was switched on tells it by [`set_uptime`](Self::set_uptime) before each other call, and is then right whatever
 /// its clocks do. Moments in the answers are as the clock that stamps readings shows them.
 ///
 /// # Memory
@@ -86,15 +86,15 @@ impl<const N: usize> Monitor<N> {
     /// ```
     /// use glidepath::{Glucose, Instant, Monitor, Reading, Settings};
     /// let mut monitor = Monitor::<24>::new(Settings::default())?;
-    /// monitor.run(600); // ten minutes after power-on
+    /// monitor.set_uptime(600); // ten minutes after power-on
     /// let _ = monitor.push(&Reading::new(Instant::from_secs(300), Glucose::from_mg_dl(110.0)?));
-    /// monitor.run(720);
+    /// monitor.set_uptime(720);
     /// let wrong_clock = Instant::from_secs(4_000_000_000);
     /// assert_eq!(monitor.tick(wrong_clock).shown().map(|now| now.age.secs()), Some(120)); // the count decides
     /// # Ok::<(), glidepath::Error>(())
     /// ```
-    pub fn run(&mut self, uptime_secs: u32) {
-        self.core.chain.timeline.run(uptime_secs);
+    pub fn set_uptime(&mut self, uptime_secs: u32) {
+        self.core.chain.timeline.set_uptime(uptime_secs);
     }
 
     /// Takes in a reading and answers for the present moment. What is refused (see the verdict) changes neither
@@ -113,7 +113,7 @@ impl<const N: usize> Monitor<N> {
     pub fn push(&mut self, reading: &Reading) -> View {
         let core = &mut self.core;
         if core.chain.timeline.is_at_end() {
-            core.begin(Beginning::Everything); // in 68 years, or after tens of thousands of false clocks
+            core.reset(Reset::Everything); // in 68 years, or after tens of thousands of false clocks
         }
         let pushed = core.chain.push(&mut self.history, reading, core.utc_offset);
         core.answer(Some(pushed.verdict), pushed.unplaced)
@@ -168,7 +168,7 @@ impl<const N: usize> Monitor<N> {
     /// ```
     pub fn sensor_started(&mut self, at: Instant) {
         let start = self.core.chain.timeline.start_of(at);
-        self.core.begin(Beginning::Sensor);
+        self.core.reset(Reset::NewSensor);
         self.core.chain.quality.sensor_started(start);
     }
 
@@ -176,13 +176,13 @@ impl<const N: usize> Monitor<N> {
     /// counted from now, and the device's own count starts anew. To be called on a monitor whose memory outlived the cut;
     /// [`snapshot::restore`](crate::snapshot::restore) has done so.
     pub fn power_returned(&mut self) {
-        self.core.begin(Beginning::Power);
+        self.core.reset(Reset::PowerReturned);
     }
 
     /// Forgets everything but the settings.
     pub fn restart(&mut self) {
         self.history.clear();
-        self.core.begin(Beginning::Everything);
+        self.core.reset(Reset::Everything);
     }
 
     /// The zone's offset from UTC, east positive, for alarm settings by time of day; times must then count
@@ -206,10 +206,10 @@ impl<const N: usize> Monitor<N> {
     /// use glidepath::{Glucose, Instant, Monitor, Reading, Settings, alarm::Kind};
     /// let mut monitor = Monitor::<24>::new(Settings::default())?;
     /// let low = monitor.push(&Reading::new(Instant::from_secs(300), Glucose::from_mg_dl(62.0)?));
-    /// assert!(low.alarms().get(Kind::Low).is_some_and(|held| held.rings && !held.heeded));
+    /// assert!(low.alarms().get(Kind::Low).is_some_and(|held| held.rings && !held.acknowledged));
     /// monitor.acknowledge(); // a press of the button
     /// let next = monitor.tick(Instant::from_secs(360));
-    /// assert!(next.alarms().get(Kind::Low).is_some_and(|held| !held.rings && held.heeded)); // it still holds
+    /// assert!(next.alarms().get(Kind::Low).is_some_and(|held| !held.rings && held.acknowledged)); // it still holds
     /// # Ok::<(), glidepath::Error>(())
     /// ```
     pub fn acknowledge(&mut self) {

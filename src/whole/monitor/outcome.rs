@@ -1,6 +1,6 @@
 //! What became of a fingerstick.
 
-use crate::calibration::Applied;
+use crate::calibration::PointOutcome;
 use crate::math;
 use crate::reading::Fingerstick;
 use crate::units::Glucose;
@@ -28,11 +28,11 @@ pub enum FingerstickOutcome {
     /// It moved the calibration, and the estimate too if `fused`.
     Used {
         /// How it moved the calibration.
-        calibrated: Applied,
+        calibrated: PointOutcome,
         /// Whether the estimate took it in.
         fused: bool,
         /// Whether the estimate took in less than it says: it lies above the
-        /// [most](crate::calibration::Calibration::most) that fingersticks may make of the sensor's value.
+        /// [most](crate::calibration::Calibration::max_corrected) that fingersticks may make of the sensor's value.
         held: bool,
         /// What was expected.
         expected: Option<Expected>,
@@ -76,7 +76,7 @@ impl FingerstickOutcome {
             Self::Used { held: true, .. } => {
                 "taken in as far as it may be: far above a sensor that reads low; measure again"
             }
-            Self::Used { calibrated: Applied::Softened, .. } => {
+            Self::Used { calibrated: PointOutcome::Downweighted, .. } => {
                 "counted for less: far from what was expected; measure again"
             }
             Self::Used { .. } => "taken in",

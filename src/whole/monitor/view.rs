@@ -1,6 +1,6 @@
 //! What the monitor answers.
 
-use crate::alarm::{PRESENT, Rings, Standing};
+use crate::alarm::{ActiveAlarms, MAX_VALUE_AGE, Rings};
 use crate::estimate::Estimate;
 use crate::forecast::{Course, Direction, Predicted};
 use crate::quality::{Grade, Reasons, Verdict};
@@ -75,7 +75,7 @@ impl core::fmt::Display for Shown {
 /// use glidepath::{Glucose, Instant, Monitor, Reading, Settings};
 /// let mut monitor = Monitor::<24>::new(Settings::default())?;
 /// let view = monitor.push(&Reading::new(Instant::from_secs(300), Glucose::from_mg_dl(110.0)?));
-/// if let Some(now) = view.shown().filter(|_| view.sees()) {
+/// if let Some(now) = view.shown().filter(|_| view.is_monitoring()) {
 ///     let digits = now.glucose.whole_mg_dl(); // fresh, and nothing against it
 ///     let in_mmol_l = now.glucose.tenths_mmol_l(); // 61 is 6.1: no float is ever formatted
 ///     assert_eq!((digits, in_mmol_l), (110, 61));
@@ -101,8 +101,8 @@ pub struct View {
     pub(crate) bound: Option<Bound>,
     pub(crate) doubted: Option<Glucose>,
     pub(crate) reasons: Reasons,
-    pub(crate) standing: Standing,
-    pub(crate) sees: bool,
+    pub(crate) standing: ActiveAlarms,
+    pub(crate) monitoring: bool,
 }
 
 impl View {
@@ -117,12 +117,12 @@ impl View {
         self.verdict
     }
 
-    /// **Now**: the value to show as the present one; `None` when the newest is [`PRESENT`](crate::alarm::PRESENT) old or
+    /// **Now**: the value to show as the present one; `None` when the newest is [`MAX_VALUE_AGE`](crate::alarm::MAX_VALUE_AGE) old or
     /// older, or its age is not known. While a reading is doubted it is the sensor's own value, marked so; at the end
     /// of the sensor's range it is that end; else it is the estimate.
     #[must_use]
     pub fn shown(&self) -> Option<Shown> {
-        let age = self.age.filter(|age| *age < PRESENT)?;
+        let age = self.age.filter(|age| *age < MAX_VALUE_AGE)?;
         let (_, sensor) = self.newest?;
         let (glucose, bound, doubted) = match (self.doubted, self.bound, self.estimate) {
             (_, Some(Bound::AtMost(end) | Bound::AtLeast(end)), _) => {
@@ -244,13 +244,13 @@ impl View {
     }
 
     /// The alarms that hold, rung or not, each with its priority, its cause and the value it goes by.
-    pub const fn alarms(&self) -> &Standing {
+    pub const fn alarms(&self) -> &ActiveAlarms {
         &self.standing
     }
 
     /// Whether silence means that all is well: fresh values and nothing against them.
     #[must_use]
-    pub const fn sees(&self) -> bool {
-        self.sees
+    pub const fn is_monitoring(&self) -> bool {
+        self.monitoring
     }
 }

@@ -138,7 +138,7 @@ impl Fusion {
     }
 
     /// A new sensor on one side: what was known of the other stays.
-    pub fn begin(&mut self, side: Side) {
+    pub fn reset(&mut self, side: Side) {
         let Self { offsets: [first, second], p: [p11, p12, p22], .. } = self;
         let (offset, variance) = if side == Side::First { (first, p11) } else { (second, p22) };
         // nothing is known of it: the variance is taken from its calibration when it first speaks

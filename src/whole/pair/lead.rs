@@ -69,7 +69,7 @@ impl Lead {
     }
 
     /// What was asked is forgotten: what comes is not its continuation.
-    pub const fn begin(&mut self) {
+    pub const fn reset(&mut self) {
         self.asked = None;
     }
 

@@ -20,7 +20,7 @@ use crate::math;
 use crate::monitor::{Chain, FingerstickOutcome, Newest, Pushed, Settings, View};
 use crate::quality::{Quality, Verdict, Wear};
 use crate::reading::{Fingerstick, Reading};
-use crate::timeline::Beginning;
+use crate::timeline::Reset;
 use crate::trend::TrendSign;
 use crate::units::{Glucose, Instant, LOW, Rate, Span};
 use fusion::{Fused, Fusion};
@@ -49,7 +49,7 @@ const LOWER_UP_TO: Glucose = Glucose::clamped(120.0);
 ///
 /// # Time
 /// As in a [`Monitor`](crate::Monitor); each sensor's stamps are placed by themselves on one count. Call
-/// [`run`](Self::run) or [`tick`](Self::tick) about once a minute: two sensors whose clocks disagree cannot tell the time to each
+/// [`set_uptime`](Self::set_uptime) or [`tick`](Self::tick) about once a minute: two sensors whose clocks disagree cannot tell the time to each
 /// other.
 ///
 /// # Memory
@@ -108,9 +108,9 @@ impl<const N: usize> PairMonitor<N> {
         })
     }
 
-    /// The device's own count of seconds; see [`Monitor::run`](crate::Monitor::run).
-    pub fn run(&mut self, uptime_secs: u32) {
-        self.core.chains.iter_mut().for_each(|chain| chain.timeline.run(uptime_secs));
+    /// The device's own count of seconds; see [`Monitor::set_uptime`](crate::Monitor::set_uptime).
+    pub fn set_uptime(&mut self, uptime_secs: u32) {
+        self.core.chains.iter_mut().for_each(|chain| chain.timeline.set_uptime(uptime_secs));
         self.core.keep_up();
     }
 
@@ -129,7 +129,7 @@ impl<const N: usize> PairMonitor<N> {
     pub fn push(&mut self, side: Side, reading: &Reading) -> PairView {
         let core = &mut self.core;
         if core.chains.iter().any(|chain| chain.timeline.is_at_end()) {
-            core.begin(Beginning::Everything); // in 68 years, or after tens of thousands of false clocks
+            core.reset(Reset::Everything); // in 68 years, or after tens of thousands of false clocks
         }
         let history = side.of_mut(&mut self.histories);
         let pushed = side.of_mut(&mut core.chains).push(history, reading, core.utc_offset);
@@ -168,25 +168,25 @@ impl<const N: usize> PairMonitor<N> {
         let core = &mut self.core;
         let chain = side.of_mut(&mut core.chains);
         let start = chain.timeline.start_of(at);
-        chain.begin(Beginning::Sensor);
+        chain.reset(Reset::NewSensor);
         chain.quality.sensor_started(start);
-        core.fusion.begin(side);
-        core.leads.iter_mut().for_each(Lead::begin);
+        core.fusion.reset(side);
+        core.leads.iter_mut().for_each(Lead::reset);
         core.keep_up();
         if core.chains.iter().all(|chain| chain.newest.is_none()) {
-            core.alarms.begin(Beginning::Sensor, core.now());
+            core.alarms.reset(Reset::NewSensor, core.now());
         }
     }
 
     /// The power was away, for nobody knows how long; see [`Monitor::power_returned`](crate::Monitor::power_returned).
     pub fn power_returned(&mut self) {
-        self.core.begin(Beginning::Power);
+        self.core.reset(Reset::PowerReturned);
     }
 
     /// Forgets everything but the settings.
     pub fn restart(&mut self) {
         self.histories.iter_mut().for_each(History::clear);
-        self.core.begin(Beginning::Everything);
+        self.core.reset(Reset::Everything);
     }
 
     /// The zone's offset from UTC; see [`Monitor::set_utc_offset`](crate::Monitor::set_utc_offset).
@@ -261,14 +261,14 @@ impl Coded for Core {
 }
 
 impl Core {
-    fn begin(&mut self, beginning: Beginning) {
-        self.chains.iter_mut().for_each(|chain| chain.begin(beginning));
-        match beginning {
-            Beginning::Everything => (self.fusion, self.leads) = (Fusion::new(), [Lead::new(), Lead::new()]),
-            Beginning::Power | Beginning::Sensor => self.leads.iter_mut().for_each(Lead::begin),
+    fn reset(&mut self, reset: Reset) {
+        self.chains.iter_mut().for_each(|chain| chain.reset(reset));
+        match reset {
+            Reset::Everything => (self.fusion, self.leads) = (Fusion::new(), [Lead::new(), Lead::new()]),
+            Reset::PowerReturned | Reset::NewSensor => self.leads.iter_mut().for_each(Lead::reset),
         }
-        self.sign.begin(beginning);
-        self.alarms.begin(beginning, self.now());
+        self.sign.reset(reset);
+        self.alarms.reset(reset, self.now());
     }
 
     /// The two counts are one. Since the power is back the first of them to read tells the time for both.
@@ -358,7 +358,7 @@ impl Core {
             doubted,
             reasons: reasons(&says, agreement),
             standing: standing.by_clock(stamp),
-            sees: self.alarms.sees() && doubted.is_none(),
+            monitoring: self.alarms.is_monitoring() && doubted.is_none(),
         };
         PairView { fused, sides, agreement }
     }
@@ -403,7 +403,7 @@ impl Core {
             (Some(_), None) => Agreement::Only(Side::First),
             (None, Some(_)) => Agreement::Only(Side::Second),
             (Some(_), Some(_)) => match self.fusion.named() {
-                Some(side) => Agreement::Errs(side),
+                Some(side) => Agreement::Suspect(side),
                 None if self.fusion.is_apart() => Agreement::Apart,
                 None => Agreement::Together,
             },
@@ -416,8 +416,8 @@ impl Core {
             [
                 estimate.rate().mg_dl_per_min(),
                 estimate.slow_rate().mg_dl_per_min(),
-                estimate.behind(),
-                estimate.moving(),
+                estimate.interstitial_difference(),
+                estimate.moving_probability(),
                 estimate.rate_sd(),
             ]
         };
@@ -430,7 +430,7 @@ impl Core {
         let mut most: Option<f32> = None;
         for (one, chain) in says.iter().zip(&self.chains) {
             if let Some(newest) = one.present {
-                let own = chain.calibration.most(newest.sensor).mg_dl();
+                let own = chain.calibration.max_corrected(newest.sensor).mg_dl();
                 most = Some(most.map_or(own, |most| most.max(own)));
             }
         }
@@ -449,7 +449,7 @@ impl Core {
         let mut courses = says.each_ref().map(|one| one.course);
         if let Some(mut beside) = beside {
             for side in Side::BOTH {
-                if agreement != Agreement::Errs(side.other())
+                if agreement != Agreement::Suspect(side.other())
                     && let Some(course) = side.of_mut(&mut courses)
                 {
                     *course = course.led(side.of(&self.leads).more(beside), NARROWER);

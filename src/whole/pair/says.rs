@@ -2,7 +2,7 @@
 
 use super::fusion::Part;
 use super::view::{Agreement, Side};
-use crate::alarm::{Doubt, FLOOR_MG_DL, PRESENT};
+use crate::alarm::{Doubt, FLOOR_MG_DL, MAX_VALUE_AGE};
 use crate::estimate::Estimate;
 use crate::forecast::{Course, Direction};
 use crate::math;
@@ -27,7 +27,7 @@ const AGAINST: [(Reason, f32); 10] = [
     (Reason::Pressure, 1.2),
     (Reason::Fingersticks, 2.5),
     (Reason::Drift, 1.5),
-    (Reason::OwnWord, 2.0),
+    (Reason::SensorStatus, 2.0),
     (Reason::WarmUp, 3.0),
 ];
 /// The same for being noisier than sensors are, for each natural logarithm of how much.
@@ -55,7 +55,7 @@ impl Says {
     #[inline(never)] // once for both
     fn of(chain: &Chain, now: Instant) -> Self {
         let known = chain.known();
-        let present = known.filter(|newest| now.since(newest.at) < PRESENT);
+        let present = known.filter(|newest| now.since(newest.at) < MAX_VALUE_AGE);
         let reasons = chain.quality.reasons(now);
         let doubt = chain.doubt(reasons);
         let estimate = known.and_then(|_| chain.estimator.estimate(now));
@@ -177,7 +177,7 @@ pub(super) fn reasons(says: &[Says; 2], agreement: Agreement) -> Reasons {
     let [first, second] = says;
     match agreement {
         Agreement::Only(side) => side.of(says).reasons,
-        Agreement::Errs(side) => side.other().of(says).reasons,
+        Agreement::Suspect(side) => side.other().of(says).reasons,
         Agreement::Apart => first.reasons.shared(second.reasons).with(Reason::SecondSensor),
         Agreement::Neither | Agreement::Together => first.reasons.shared(second.reasons),
     }

@@ -31,7 +31,7 @@ fn run(
 ) -> PairView {
     let mut view = pair.tick(at(minutes.start));
     for minute in minutes {
-        pair.run(minute * 60);
+        pair.set_uptime(minute * 60);
         view = match minute % 5 {
             0 | 2 => {
                 let side = if minute % 5 == 0 { Side::First } else { Side::Second };
@@ -141,7 +141,7 @@ fn a_failing_one_is_named_and_outweighed() {
             let value =
                 |side, m: u32| healthy(side, m).map(|v| if side == failing { fault(v, m - 1440) } else { v });
             let _ = run(&mut two, 1440..1530, value, |minute, view| {
-                if let Some(side) = view.agreement().errs() {
+                if let Some(side) = view.agreement().suspect() {
                     assert_eq!(side, failing, "{name} at {minute}");
                     named = named.or(Some(minute - 1440));
                     assert!(view.side(failing).weight < 0.3, "{name}");
@@ -163,7 +163,7 @@ fn a_leap_of_one_that_is_named_is_no_offset_to_learn() {
     let _ = run(&mut two, 0..1440, healthy, |_, _| {});
     let leap = |side, m| healthy(side, m).map(|v| if side == Side::Second { v + 70.0 } else { v });
     let view = run(&mut two, 1440..1440 + 480, leap, |_, _| {});
-    assert_eq!(view.agreement(), Agreement::Errs(Side::Second));
+    assert_eq!(view.agreement(), Agreement::Suspect(Side::Second));
     assert!(view.side(Side::Second).offset.abs() < 8.0, "{:?}", view.side(Side::Second));
     // well again, it counts again
     let view = run(&mut two, 1920..2100, healthy, |_, _| {});
@@ -181,7 +181,7 @@ fn both_leaping_together_blames_none() {
         healthy(side, m).map(|v| v + (5.0 * since).max(0.0))
     };
     let _ = run(&mut two, 1440..1480, meal, |minute, view| {
-        assert_eq!(view.agreement().errs(), None, "at {minute}");
+        assert_eq!(view.agreement().suspect(), None, "at {minute}");
     });
 }
 
@@ -195,8 +195,8 @@ fn a_stuck_one_is_named_when_the_other_moves() {
         Side::Second => healthy(side, m).map(|v| v + (m - 1440) as f32),
     };
     let _ = run(&mut two, 1440..1500, value, |minute, view| {
-        assert_ne!(view.agreement(), Agreement::Errs(Side::Second), "at {minute}");
-        named = named.or(view.agreement().errs().map(|_| minute - 1440));
+        assert_ne!(view.agreement(), Agreement::Suspect(Side::Second), "at {minute}");
+        named = named.or(view.agreement().suspect().map(|_| minute - 1440));
     });
     assert!(named.is_some_and(|minute| minute <= 50), "{named:?}");
 }
@@ -211,11 +211,11 @@ fn slowly_apart_nothing_tells_which_and_it_says_so() {
     };
     let mut doubts = false;
     let view = run(&mut two, 1440..1740, value, |_, view| {
-        assert_eq!(view.agreement().errs(), None);
+        assert_eq!(view.agreement().suspect(), None);
         doubts |= rings(view, Kind::Doubt);
     });
     assert_eq!(view.agreement(), Agreement::Apart);
-    assert!(!view.fused().sees() && doubts);
+    assert!(!view.fused().is_monitoring() && doubts);
     assert!(view.fused().reasons().contains(Reason::SecondSensor));
     assert!(view.fused().estimate().unwrap().glucose_sd() > 1.6 * before);
     let weight = view.side(Side::First).weight;
@@ -238,7 +238,7 @@ fn a_low_of_either_rings_whatever_the_other_reads() {
                     under = under.or(Some(minute));
                     let shown = view.fused().shown().unwrap();
                     if under.is_some_and(|at| minute >= at + 6) {
-                        assert!(shown.glucose <= LOW && !view.fused().sees(), "{shown}");
+                        assert!(shown.glucose <= LOW && !view.fused().is_monitoring(), "{shown}");
                     }
                 }
                 low = low.or(rings(view, Kind::Low).then_some(minute));
@@ -291,12 +291,12 @@ fn silence_of_one_is_none_and_of_both_is_an_alarm() {
         |side, m| healthy(side, m).filter(|_| side == Side::Second),
         |_, view| {
             silent += u32::from(rings(view, Kind::NoData));
-            assert!(view.fused().sees());
+            assert!(view.fused().is_monitoring());
         },
     );
     assert_eq!(silent, 0);
     let view = run(&mut two, 400..430, |_, _| None, |_, view| silent += u32::from(rings(view, Kind::NoData)));
-    assert!(silent > 0 && view.fused().shown().is_none() && !view.fused().sees());
+    assert!(silent > 0 && view.fused().shown().is_none() && !view.fused().is_monitoring());
     assert_eq!(view.agreement(), Agreement::Neither);
 }
 
@@ -366,7 +366,7 @@ fn saved_and_restored_it_goes_on_with_the_same_bits() {
     let apart = |side, m| healthy(side, m).map(|v| if side == Side::First { v - 45.0 } else { v });
     let _ = run(&mut two, 0..900, healthy, |_, _| {});
     let _ = run(&mut two, 900..960, apart, |_, _| {});
-    let mut room = [0; snapshot::pair_room(24)];
+    let mut room = [0; snapshot::pair_bytes_needed(24)];
     let length = snapshot::save_pair(&mut two, &mut room).unwrap();
     let mut other = pair();
     snapshot::restore_pair(&mut other, &room[..length]).unwrap();
@@ -378,7 +378,7 @@ fn saved_and_restored_it_goes_on_with_the_same_bits() {
         views.push(seen);
     }
     assert_eq!(views[0], views[1]);
-    assert!(views[0].iter().any(|view| view.agreement().errs().is_some()));
+    assert!(views[0].iter().any(|view| view.agreement().suspect().is_some()));
     for cut in 0..length {
         let mut same = other.clone();
         assert!(snapshot::restore_pair(&mut same, &room[..cut]).is_err());
@@ -391,7 +391,7 @@ fn saved_and_restored_it_goes_on_with_the_same_bits() {
 fn clocks_of_two_sensors_hours_apart_are_one_count() {
     let mut two = pair();
     for minute in 0..600_u32 {
-        two.run(minute * 60);
+        two.set_uptime(minute * 60);
         let view = match minute % 5 {
             0 => two.push(Side::First, &reading(minute, 120.0)),
             2 => two.push(
@@ -424,14 +424,14 @@ fn after_a_power_cut_what_the_other_read_before_is_of_no_known_age() {
     let mut two = pair();
     let _ = run(&mut two, 0..300, healthy, |_, _| {});
     two.power_returned();
-    two.run(0); // nobody knows how long it was
+    two.set_uptime(0); // nobody knows how long it was
     assert_eq!(two.tick(at(340)).agreement(), Agreement::Neither);
     let view = two.push(Side::First, &reading(340, 130.0));
     assert_eq!(view.agreement(), Agreement::Only(Side::First));
     assert_eq!((view.side(Side::Second).age, view.side(Side::Second).newest), (None, None));
     // the other one's clock, hours off by now, moves nothing of the first
     for minute in 1..30_u32 {
-        two.run(minute * 60);
+        two.set_uptime(minute * 60);
         let view = match minute % 5 {
             0 => two.push(Side::First, &reading(340 + minute, 130.0 + (minute % 3) as f32)),
             2 => two.push(Side::Second, &reading(5000 + minute, 128.0 + (minute % 4) as f32)),
@@ -469,11 +469,11 @@ fn one_that_errs_leads_nobody() {
         |side, m| healthy(side, m).map(|v| if side == Side::Second && m >= 1440 { v + 70.0 } else { v });
     let mut same = 0;
     for minute in 0..1560 {
-        alone.run(minute * 60);
+        alone.set_uptime(minute * 60);
         let view = run(&mut two, minute..minute + 1, leap, |_, _| {});
         if minute % 5 == 0 {
             let own = alone.push(&reading(minute, healthy(Side::First, minute).unwrap()));
-            if view.agreement() == Agreement::Errs(Side::Second) {
+            if view.agreement() == Agreement::Suspect(Side::Second) {
                 let led = view.side(Side::First).predicted(Span::from_mins(30)).unwrap().glucose().mg_dl();
                 let own = own.predicted_30min().unwrap().glucose().mg_dl();
                 assert!((led - own).abs() < 0.1, "{led} {own}");
@@ -495,7 +495,7 @@ fn while_they_are_apart_a_low_is_as_likely_as_the_worse_one_says() {
     };
     let mut seen = 0;
     for minute in 0..1740 {
-        alone.run(minute * 60);
+        alone.set_uptime(minute * 60);
         let view = run(&mut two, minute..minute + 1, falls, |_, _| {});
         if minute % 5 == 0 {
             let own = alone.push(&reading(minute, falls(Side::First, minute).unwrap())).low_probability();

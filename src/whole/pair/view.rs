@@ -78,7 +78,7 @@ pub enum Agreement {
     /// They differ by more, for ten minutes or longer, and nothing tells which of them errs.
     Apart,
     /// They differ by more, and this one errs, as far as can be told.
-    Errs(Side),
+    Suspect(Side),
 }
 
 impl Agreement {
@@ -91,8 +91,8 @@ impl Agreement {
             Self::Only(Side::Second) => "only the second sensor reads",
             Self::Together => "the sensors agree",
             Self::Apart => "the sensors disagree: take a fingerstick",
-            Self::Errs(Side::First) => "the first sensor is off",
-            Self::Errs(Side::Second) => "the second sensor is off",
+            Self::Suspect(Side::First) => "the first sensor is off",
+            Self::Suspect(Side::Second) => "the second sensor is off",
         }
     }
 
@@ -105,16 +105,16 @@ impl Agreement {
             Self::Only(Side::Second) => "only_second",
             Self::Together => "together",
             Self::Apart => "apart",
-            Self::Errs(Side::First) => "first_errs",
-            Self::Errs(Side::Second) => "second_errs",
+            Self::Suspect(Side::First) => "first_suspect",
+            Self::Suspect(Side::Second) => "second_suspect",
         }
     }
 
     /// Which sensor errs, as far as can be told.
     #[must_use]
-    pub const fn errs(self) -> Option<Side> {
+    pub const fn suspect(self) -> Option<Side> {
         match self {
-            Self::Errs(side) => Some(side),
+            Self::Suspect(side) => Some(side),
             _ => None,
         }
     }

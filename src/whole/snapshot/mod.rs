@@ -1,7 +1,7 @@
 //! The monitor's whole state to bytes and back, so that a power cut loses nothing; and its settings, apart from it.
 //!
 //! A snapshot holds what a monitor has learned and what it remembers: readings, estimate, calibration, trust, the person,
-//! which alarms hold and are heeded. [`restore`] makes a monitor one that goes on with the same bits as the saved one, or
+//! which alarms hold and are acknowledged. [`restore`] makes a monitor one that goes on with the same bits as the saved one, or
 //! leaves it as it was: never a part of one. Settings are the caller's and not in it: those given to [`Monitor::new`], the
 //! alarm plan and the zone's offset stay those of the monitor that is restored into, so that no old snapshot brings
 //! back an old limit. They are kept and sent apart from it, by [`save_settings`] and [`read_settings`]. Left out, too, is what [`Monitor::smoothed`] draws of the last quarter of an hour. Nobody knows how long the
@@ -47,17 +47,17 @@ const PAIR: Sort = Sort { magic: *b"GPMP", version: PAIR_VERSION };
 /// # Examples
 /// ```
 /// use glidepath::snapshot;
-/// let buffer = [0_u8; snapshot::room(288)];
+/// let buffer = [0_u8; snapshot::bytes_needed(288)];
 /// assert_eq!(buffer.len(), 2752);
 /// ```
 #[must_use]
-pub const fn room(readings: usize) -> usize {
+pub const fn bytes_needed(readings: usize) -> usize {
     readings.saturating_mul(6).saturating_add(1024)
 }
 
 /// Bytes that a snapshot of two sensors with `readings` readings each never exceeds.
 #[must_use]
-pub const fn pair_room(readings: usize) -> usize {
+pub const fn pair_bytes_needed(readings: usize) -> usize {
     readings.saturating_mul(12).saturating_add(2048)
 }
 
@@ -65,14 +65,14 @@ pub const fn pair_room(readings: usize) -> usize {
 /// as for a change because the same code walks over it to restore it.
 ///
 /// # Errors
-/// [`SnapshotError::Room`]; the buffer's content is then of no use.
+/// [`SnapshotError::BufferTooSmall`]; the buffer's content is then of no use.
 ///
 /// # Examples
 /// ```
 /// use glidepath::{Glucose, Instant, Monitor, Reading, Settings, snapshot};
 /// let mut monitor = Monitor::<288>::new(Settings::default())?;
 /// let _ = monitor.push(&Reading::new(Instant::from_secs(300), Glucose::from_mg_dl(110.0)?));
-/// let mut buffer = [0; snapshot::room(288)];
+/// let mut buffer = [0; snapshot::bytes_needed(288)];
 /// let length = snapshot::save(&mut monitor, &mut buffer)?;
 /// // the power fails, and later
 /// let mut restored = Monitor::<288>::new(Settings::default())?;
@@ -84,10 +84,10 @@ pub fn save<const N: usize>(monitor: &mut Monitor<N>, buffer: &mut [u8]) -> Resu
     write(STATE, monitor, buffer)
 }
 
-/// The same of a monitor of two sensors. [`pair_room`] says how much room it takes.
+/// The same of a monitor of two sensors. [`pair_bytes_needed`] says how much room it takes.
 ///
 /// # Errors
-/// [`SnapshotError::Room`]; the buffer's content is then of no use.
+/// [`SnapshotError::BufferTooSmall`]; the buffer's content is then of no use.
 ///
 /// # Examples
 /// ```
@@ -95,7 +95,7 @@ pub fn save<const N: usize>(monitor: &mut Monitor<N>, buffer: &mut [u8]) -> Resu
 /// let mut monitor = PairMonitor::<288>::new(Settings::default(), Settings::default())?;
 /// let reading = Reading::new(Instant::from_secs(300), Glucose::from_mg_dl(110.0)?);
 /// let _ = monitor.push(Side::Second, &reading);
-/// let mut buffer = [0; snapshot::pair_room(288)];
+/// let mut buffer = [0; snapshot::pair_bytes_needed(288)];
 /// let length = snapshot::save_pair(&mut monitor, &mut buffer)?;
 /// let mut restored = PairMonitor::<288>::new(Settings::default(), Settings::default())?;
 /// snapshot::restore_pair(&mut restored, &buffer[..length])?;
@@ -110,16 +110,16 @@ pub fn save_pair<const N: usize>(
 }
 
 fn write(sort: Sort, state: &mut impl Coded, buffer: &mut [u8]) -> Result<usize, SnapshotError> {
-    let rest = buffer.get_mut(HEADER..).ok_or(SnapshotError::Room)?;
+    let rest = buffer.get_mut(HEADER..).ok_or(SnapshotError::BufferTooSmall)?;
     let mut codec = Codec::saving(rest);
     state.code(&mut codec);
-    let length = codec.end().ok_or(SnapshotError::Room)?;
-    seal(sort, buffer, length).ok_or(SnapshotError::Room)
+    let length = codec.end().ok_or(SnapshotError::BufferTooSmall)?;
+    seal(sort, buffer, length).ok_or(SnapshotError::BufferTooSmall)
 }
 
 /// Makes `monitor` the one whose snapshot `bytes` begin with; bytes after it are left alone. A monitor with less room
 /// than the saved one's keeps the newest readings. Its power has just [returned](Monitor::power_returned): the
-/// device's own count, told by [`Monitor::run`], starts anew, and no value is present before the next reading.
+/// device's own count, told by [`Monitor::set_uptime`], starts anew, and no value is present before the next reading.
 ///
 /// What is read is checked whole before any of it is used: finite numbers within the bounds that each stage keeps,
 /// moments no later than the present, counts within theirs, readings in order.
@@ -140,13 +140,13 @@ fn write(sort: Sort, state: &mut impl Coded, buffer: &mut [u8]) -> Result<usize,
 /// use glidepath::{Glucose, Instant, Monitor, Reading, Settings, alarm::Kind, snapshot};
 /// let mut monitor = Monitor::<288>::new(Settings::default())?;
 /// let _ = monitor.push(&Reading::new(Instant::from_secs(300), Glucose::from_mg_dl(110.0)?));
-/// let mut buffer = [0; snapshot::room(288)];
+/// let mut buffer = [0; snapshot::bytes_needed(288)];
 /// let length = snapshot::save(&mut monitor, &mut buffer)?;
 /// let mut restored = Monitor::<288>::new(Settings::default())?;
 /// snapshot::restore(&mut restored, &buffer[..length])?;
-/// restored.run(0); // seconds since the power came back; no clock on the wall is known
+/// restored.set_uptime(0); // seconds since the power came back; no clock on the wall is known
 /// assert!(restored.tick(None).shown().is_none());
-/// restored.run(20 * 60);
+/// restored.set_uptime(20 * 60);
 /// assert!(restored.tick(None).alarms().get(Kind::NoData).is_some());
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```

@@ -17,8 +17,8 @@ pub(super) const CHECKSUM: usize = 4;
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]
 pub enum SnapshotError {
-    /// The buffer is too small to save into; see [`room`](super::room).
-    Room,
+    /// The buffer is too small to save into; see [`bytes_needed`](super::bytes_needed).
+    BufferTooSmall,
     /// Not a snapshot, or not the whole of one.
     Incomplete,
     /// Of another version, which is given.
@@ -35,7 +35,7 @@ impl core::fmt::Display for SnapshotError {
     fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
         f.write_str(match self {
             Self::Setting(error) => return error.fmt(f),
-            Self::Room => "the buffer is too small for the snapshot",
+            Self::BufferTooSmall => "the buffer is too small for the snapshot",
             Self::Incomplete => "not a whole snapshot",
             Self::Version(_) => "a snapshot of another version",
             Self::Checksum => "a damaged snapshot",

@@ -43,7 +43,7 @@ fn load<const N: usize>(bytes: &[u8]) -> Result<Monitor<N>, SnapshotError> {
 }
 
 fn saved(monitor: &Monitor<288>) -> Vec<u8> {
-    let (mut buffer, mut same) = ([0; room(288)], monitor.clone());
+    let (mut buffer, mut same) = ([0; bytes_needed(288)], monitor.clone());
     let length = save(&mut same, &mut buffer).unwrap();
     assert_eq!(std::format!("{same:?}"), std::format!("{monitor:?}"), "changed by saving");
     buffer[..length].to_vec()
@@ -75,8 +75,8 @@ fn goes_on_where_it_was_but_knows_no_age() {
         );
         assert!(cut.history().iter().eq(steady.history().iter()));
     }
-    std::println!("longest snapshot: {longest} bytes of {}", room(288));
-    assert!(longest <= room(288));
+    std::println!("longest snapshot: {longest} bytes of {}", bytes_needed(288));
+    assert!(longest <= bytes_needed(288));
 }
 
 #[test]
@@ -110,7 +110,7 @@ fn what_is_not_whole_is_refused() {
 #[test]
 fn errors_say_what_is_wrong() {
     let errors = [
-        SnapshotError::Room,
+        SnapshotError::BufferTooSmall,
         SnapshotError::Incomplete,
         SnapshotError::Version(2),
         SnapshotError::Checksum,
@@ -127,7 +127,7 @@ fn a_small_buffer_is_refused() {
     let length = saved(&monitor).len();
     let mut buffer = [0; 3000];
     for room in 0..length {
-        assert_eq!(save(&mut monitor, &mut buffer[..room]), Err(SnapshotError::Room));
+        assert_eq!(save(&mut monitor, &mut buffer[..room]), Err(SnapshotError::BufferTooSmall));
     }
     assert_eq!(save(&mut monitor, &mut buffer[..length]), Ok(length));
 }
@@ -259,23 +259,23 @@ fn a_snapshot_of_an_older_version_is_refused_by_name() {
 fn a_restored_monitor_shows_nothing_as_present_and_counts_silence_anew() {
     let mut whole = Monitor::<288>::new(Settings::default()).unwrap();
     for k in 0..40 {
-        whole.run(1000 + k * 300);
+        whole.set_uptime(1000 + k * 300);
         let _ = whole.push(&reading(k));
     }
     assert!(whole.tick(None).shown().is_some());
     let mut monitor = load::<288>(&saved(&whole)).unwrap();
     let mut first = None;
     for minute in 0..60 {
-        monitor.run(minute * 60);
+        monitor.set_uptime(minute * 60);
         // a clock on the wall that says that no time has passed
         let view = monitor.tick(reading(39).at());
-        assert!(view.shown().is_none() && view.age().is_none() && !view.sees(), "{minute}");
+        assert!(view.shown().is_none() && view.age().is_none() && !view.is_monitoring(), "{minute}");
         if view.rings().iter().any(|ring| ring.kind == crate::alarm::Kind::NoData) {
             first = first.or(Some(minute));
         }
     }
     assert_eq!(first, Some(20));
-    monitor.run(3600);
+    monitor.set_uptime(3600);
     let view = monitor.push(&reading(60));
     assert!(view.shown().is_some_and(|shown| shown.age == crate::units::Span::ZERO));
 }

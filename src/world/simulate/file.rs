@@ -59,7 +59,7 @@ impl PersonFile {
         let base = self.base.config();
         let config = base
             .with_start(self.start.unwrap_or(base.start))
-            .with_wander(self.wander.unwrap_or(base.wander))?
+            .with_variability(self.wander.unwrap_or(base.wander))?
             .with_resting_glucose(self.resting_glucose.unwrap_or(base.resting))?
             .treating_lows_at(self.treats_lows_at.unwrap_or(base.life.treat_at));
         Ok(if self.routine.unwrap_or(base.routine) { config } else { config.without_routine() })

@@ -19,7 +19,7 @@ use crate::units::{Glucose, Instant, MG_DL_PER_MMOL_L, Rate, Span};
 /// use glidepath::{Glucose, Span};
 /// use glidepath::simulate::{Person, PersonConfig};
 /// // nothing happens to this one: at rest at 110 mg/dL
-/// let still = PersonConfig::DEFAULT.without_routine().with_wander(0.0)?.with_resting_glucose(Glucose::from_mg_dl(110.0)?)?;
+/// let still = PersonConfig::DEFAULT.without_routine().with_variability(0.0)?.with_resting_glucose(Glucose::from_mg_dl(110.0)?)?;
 /// let later = Person::new(1, still).step(Span::from_mins(60));
 /// assert!((later.plasma().mg_dl() - 110.0).abs() < 15.0);
 /// # Ok::<(), glidepath::Error>(())
@@ -67,7 +67,7 @@ impl PersonConfig {
     ///
     /// # Errors
     /// When outside that range.
-    pub const fn with_wander(self, scale: f32) -> Result<Self, Error> {
+    pub const fn with_variability(self, scale: f32) -> Result<Self, Error> {
         match in_range("wander", scale, 0.0, 3.0) {
             Ok(wander) => Ok(Self { wander, ..self }),
             Err(error) => Err(error),
@@ -112,7 +112,7 @@ impl Default for PersonConfig {
 /// ```
 /// use glidepath::Span;
 /// use glidepath::simulate::{Person, PersonConfig};
-/// let mut person = Person::new(4, PersonConfig::DEFAULT.without_routine().with_wander(0.0)?);
+/// let mut person = Person::new(4, PersonConfig::DEFAULT.without_routine().with_variability(0.0)?);
 /// person.eat(60.0);
 /// let half_an_hour = person.step(Span::from_mins(30));
 /// person.inject(60.0 / person.grams_per_unit());

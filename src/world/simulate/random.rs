@@ -60,7 +60,7 @@ impl Random {
     }
 
     /// Whether an event of this probability happens.
-    pub const fn happens(&mut self, probability: f32) -> bool {
+    pub const fn bernoulli(&mut self, probability: f32) -> bool {
         self.uniform() < probability
     }
 

@@ -139,11 +139,11 @@ impl Routine {
         for (meal, (usual_at, usual_grams, probability)) in self.meals.iter_mut().zip(MEALS) {
             let at = usual_at + 35.0 * random.normal();
             let grams = self.appetite * usual_grams * (1.0 + 0.35 * random.normal()).clamp(0.3, 2.0);
-            let eaten = random.happens(probability) && at > minute;
-            let injected = !random.happens(if usual_grams < 30.0 { 0.30 } else { 0.06 });
+            let eaten = random.bernoulli(probability) && at > minute;
+            let injected = !random.bernoulli(if usual_grams < 30.0 { 0.30 } else { 0.06 });
             // a little early or late, and now and then remembered only when glucose is up
             let mut delay = 3.0 + 10.0 * random.normal();
-            if random.happens(0.12) {
+            if random.bernoulli(0.12) {
                 delay = random.between(25.0, 75.0);
             }
             *meal = Meal {
@@ -152,9 +152,9 @@ impl Routine {
                 bolus_at: (eaten && injected).then_some((at + delay).min(1439.0)),
             };
         }
-        let when = if random.happens(0.5) { 1050.0 } else { 600.0 };
+        let when = if random.bernoulli(0.5) { 1050.0 } else { 600.0 };
         let at = when + 60.0 * random.normal();
-        self.exercise_at = random.happens(0.35).then_some(at);
+        self.exercise_at = random.bernoulli(0.35).then_some(at);
     }
 
     /// One minute of life, or `d` of one, at `minute` of the day.
@@ -194,7 +194,7 @@ impl Routine {
 
         // a look at the display now and then, and insulin when it is high
         let look = if asleep { d / 600.0 } else { d / 120.0 } * if plasma > 280.0 { 4.0 } else { 1.0 };
-        if plasma > 220.0 && self.since_bolus > 150.0 && random.happens(look) {
+        if plasma > 220.0 && self.since_bolus > 150.0 && random.bernoulli(look) {
             deed.bolus += 0.75 * self.habit * (plasma - 120.0) / ratios.drop_per_unit;
             self.since_bolus = 0.0;
         }
@@ -204,7 +204,7 @@ impl Routine {
         let notice = if asleep { d / by_night } else { d / by_day };
         if plasma < self.noticed_at + life.treat_at.mg_dl()
             && self.since_sugar > 15.0
-            && random.happens(notice)
+            && random.bernoulli(notice)
         {
             let ([least, most], [noticed, spread]) = (life.sugar, life.noticed);
             deed.sugar = 15.0 * random.between(least, most);

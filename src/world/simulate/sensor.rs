@@ -209,7 +209,7 @@ impl Sensor {
         let today = at.secs().saturating_sub(at.secs() % 86_400);
         if self.pressure.day != Some(today) {
             let random = &mut self.fault_random;
-            let under = random.happens(self.model.faults.pressure_per_night);
+            let under = random.bernoulli(self.model.faults.pressure_per_night);
             let from = random.between(0.0, 300.0);
             let length = random.between(15.0, 70.0);
             let depth = random.between(0.2, 0.55);
@@ -224,9 +224,9 @@ impl Sensor {
         let days = self.oftener * d / 1440.0;
         if self.gap > 0.0 {
             self.gap -= d;
-        } else if random.happens(gaps_per_day * days) {
+        } else if random.bernoulli(gaps_per_day * days) {
             self.gap = 5.0 - math::ln_fine(1.0 - random.uniform()) * longer;
-        } else if long_gaps_per_day > 0.0 && random.happens(long_gaps_per_day * days) {
+        } else if long_gaps_per_day > 0.0 && random.bernoulli(long_gaps_per_day * days) {
             self.gap = (60.0 * math::exp_fine(1.1 * random.normal())).min(720.0);
         }
         self.plan_night(at);
@@ -250,9 +250,9 @@ impl Sensor {
         if self.pressure.loss >= 0.05 {
             disturbance = Disturbance::Pressure;
         }
-        if self.fault_random.happens(self.model.faults.spike_probability) {
+        if self.fault_random.bernoulli(self.model.faults.spike_probability) {
             let size = self.fault_random.between(20.0, 60.0);
-            spike = if self.fault_random.happens(0.5) { size } else { -size };
+            spike = if self.fault_random.bernoulli(0.5) { size } else { -size };
             disturbance = Disturbance::Spike;
         }
         if self.gap > 0.0 {

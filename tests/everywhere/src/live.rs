@@ -3,7 +3,8 @@
 use crate::{Event, Hash, Stream, mg_dl};
 use core::hint::black_box;
 use glidepath::alarm::{
-    AlarmPlan, AlarmSettings, Burst, Colour, Grounds, Kind, Limit, Ring, Rings, Slot, Standing, Weekdays,
+    ActiveAlarms, AlarmPlan, AlarmSettings, Burst, Colour, Kind, Limit, Priority, Ring, Rings, Slot, Trigger,
+    Weekdays,
 };
 use glidepath::quality::Wear;
 use glidepath::{Bound, FingerstickOutcome, Glucose, LocalTime, Monitor, Rate, Settings, Span, View};
@@ -11,18 +12,20 @@ use glidepath::{Bound, FingerstickOutcome, Glucose, LocalTime, Monitor, Rate, Se
 /// Alarm settings by time of day.
 pub fn plan(hash: &mut Hash) -> AlarmPlan {
     let strict = AlarmSettings::default();
-    let mut night = strict;
-    night.high.limit = Glucose::from_mg_dl(black_box(260.0)).unwrap_or(night.high.limit);
-    night.wear_end.on = true;
+    let night = strict
+        .with_high(strict.high.with_limit(Glucose::from_mg_dl(black_box(260.0)).unwrap_or(strict.high.limit)))
+        .with_wear_end(strict.wear_end.with_on(true));
+    hash.put(others(strict).checked().is_ok());
+    let mut night = night;
     hash.put(strict.checked().is_ok());
     let mut hasty = strict;
     hasty.recovering = Rate::from_mg_dl_per_min(black_box(9.0)).unwrap_or(strict.recovering);
     hash.put(hasty.checked().map(|_| 0_u8));
     for kind in Kind::ALL {
-        let about = kind.about();
+        let about = kind.info();
         hash.put((strict.rule(kind).limit.number(), about.limits, kind.name()));
         hash.put((kind.message(), about.title, about.spoken));
-        hash.put((about.unit.name(), about.by_value, about.of_lows));
+        hash.put((about.unit.name(), about.needs_value, about.warns_of_low));
         let mut rule = night.rule(kind);
         rule.escalate = Span::from_mins(10);
         hash.put(night.set_rule(kind, rule).map(|()| 0_u8));
@@ -44,6 +47,20 @@ pub fn plan(hash: &mut Hash) -> AlarmPlan {
         }
     }
     plan
+}
+
+/// Each of the other setters.
+fn others(strict: AlarmSettings) -> AlarmSettings {
+    let span = |minutes| Span::from_mins(black_box(minutes));
+    strict
+        .with_low(strict.low.with_hysteresis(strict.low.hysteresis).with_delay(span(1)).with_repeat(span(9)))
+        .with_low_ahead(strict.low_ahead.with_quiet(span(70)).with_escalate(span(30)))
+        .with_steep_fall(strict.steep_fall.with_priority(Priority::Medium))
+        .with_no_data(strict.no_data)
+        .with_steep_rise(strict.steep_rise)
+        .with_doubt(strict.doubt)
+        .with_recovering(strict.recovering)
+        .with_pressure_hold(span(10))
 }
 
 pub fn monitor(events: usize) -> Hash {
@@ -78,7 +95,7 @@ pub fn monitor(events: usize) -> Hash {
             Some(Event::Acknowledge) => monitor.acknowledge(),
             Some(Event::Offset(offset)) => monitor.set_utc_offset(offset),
             Some(Event::Uptime(secs)) => {
-                monitor.run(secs);
+                monitor.set_uptime(secs);
                 view(&mut hash, &monitor.tick(None));
             }
             Some(Event::PowerReturned) => monitor.power_returned(),
@@ -99,7 +116,7 @@ pub fn view(hash: &mut Hash, view: &View) {
     if let Some(e) = view.estimate() {
         hash.put((e.at(), e.glucose(), e.glucose_sd()));
         hash.put((e.rate(), e.rate_sd(), e.slow_rate()));
-        hash.put((e.behind(), e.moving(), e.is_doubted()));
+        hash.put((e.interstitial_difference(), e.moving_probability(), e.is_doubted()));
     }
     hash.put((view.trend().words(), view.predicted_30min().map(|p| (p.glucose(), p.sd()))));
     hash.put((view.low_probability(), view.low_ahead_signal(), view.minutes_to_low()));
@@ -111,7 +128,7 @@ pub fn view(hash: &mut Hash, view: &View) {
     hash.put(view.bound().map(bound));
     hash.put(view.shown().map(|shown| (shown.glucose, shown.bound.map(bound), (shown.doubted, shown.age))));
     view.reasons().iter().for_each(|reason| hash.put((reason as u8, reason.name())));
-    hash.put((view.grade() as u8, view.grade().name(), view.sees()));
+    hash.put((view.grade() as u8, view.grade().name(), view.is_monitoring()));
     rings(hash, view.rings());
     standing(hash, view.alarms());
 }
@@ -124,24 +141,24 @@ pub fn bound(bound: Bound) -> (bool, Glucose) {
 }
 
 /// The alarms that hold.
-pub fn standing(hash: &mut Hash, standing: &Standing) {
-    hash.put(standing.foremost().map(|held| (held.ring.kind as u8, held.rings, held.heeded)));
+pub fn standing(hash: &mut Hash, standing: &ActiveAlarms) {
+    hash.put(standing.most_urgent().map(|held| (held.ring.kind as u8, held.rings, held.acknowledged)));
     hash.put(standing.get(Kind::Low).map(|held| held.ring.at));
-    standing.unheeded().iter().for_each(|kind| hash.put(kind as u8));
+    standing.unacknowledged().iter().for_each(|kind| hash.put(kind as u8));
     standing.kinds().iter().for_each(|kind| hash.put(kind as u8));
     for held in standing.iter() {
         hash.put((held.ring.kind as u8, held.ring.priority as u8, held.ring.at));
-        grounds(hash, held.ring.grounds);
+        trigger(hash, held.ring.trigger);
     }
     rings(hash, standing.rings());
 }
 
-fn grounds(hash: &mut Hash, grounds: Grounds) {
-    hash.put((grounds.name(), grounds.glucose()));
-    match grounds {
-        Grounds::Probability(probability) => hash.put(probability),
-        Grounds::Rate(rate) => hash.put(rate),
-        Grounds::Silence(span) | Grounds::WearLeft(span) => hash.put(span),
+fn trigger(hash: &mut Hash, trigger: Trigger) {
+    hash.put((trigger.name(), trigger.glucose()));
+    match trigger {
+        Trigger::Probability(probability) => hash.put(probability),
+        Trigger::Rate(rate) => hash.put(rate),
+        Trigger::Silence(span) | Trigger::WearLeft(span) => hash.put(span),
         _ => {}
     }
 }
@@ -152,8 +169,8 @@ fn rings(hash: &mut Hash, rings: Rings<'_>) {
         hash.put((ring.kind as u8, ring.priority as u8, ring.cause as u8));
         hash.put((ring.at, ring.priority.raised() as u8, ring.priority.name()));
         hash.put(ring.cause.name());
-        hash.put(Ring::new(ring.kind, ring.priority, ring.cause, ring.grounds, ring.at) == *ring);
-        grounds(hash, ring.grounds);
+        hash.put(Ring::new(ring.kind, ring.priority, ring.cause, ring.trigger, ring.at) == *ring);
+        trigger(hash, ring.trigger);
         let pattern = Burst::of(ring.priority);
         hash.put((pattern.pulses().len(), pattern.repeat(), matches!(pattern.colour(), Colour::Red)));
         hash.put((pattern.flash().map(|f| (f.on_ms, f.off_ms)), pattern.is_on(ring.at.secs())));
@@ -164,9 +181,13 @@ fn rings(hash: &mut Hash, rings: Rings<'_>) {
 fn state<const N: usize>(hash: &mut Hash, monitor: &Monitor<N>) {
     let now = monitor.timeline().now();
     let alarms = monitor.alarms();
-    hash.put((alarms.unheeded().is_empty(), alarms.active().contains(Kind::NoData), alarms.sees()));
+    hash.put((
+        alarms.unacknowledged().is_empty(),
+        alarms.active().contains(Kind::NoData),
+        alarms.is_monitoring(),
+    ));
     let quality = monitor.quality();
-    hash.put((quality.grade(now) as u8, quality.surprise(), quality.config().least_mg_dl));
+    hash.put((quality.grade(now) as u8, quality.mean_square_z(), quality.config().least_mg_dl));
     if let Some(wear) = monitor.wear() {
         wears(hash, &wear);
     }

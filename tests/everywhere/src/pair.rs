@@ -11,9 +11,9 @@ const ROOM: usize = 24;
 pub fn pair(events: usize) -> Hash {
     let mut hash = Hash::new();
     let settings = black_box(Settings::default());
-    hash.put(snapshot::pair_room(black_box(ROOM)));
+    hash.put(snapshot::pair_bytes_needed(black_box(ROOM)));
     let Ok(mut monitor) = PairMonitor::<ROOM>::new(settings, settings) else { return hash };
-    let mut buffer = [0; snapshot::pair_room(ROOM)];
+    let mut buffer = [0; snapshot::pair_bytes_needed(ROOM)];
     for (k, event) in Stream::new(black_box(61)).take(events).enumerate() {
         let side = if k % 3 == 0 { Side::Second } else { Side::First };
         match event {
@@ -40,7 +40,7 @@ pub fn pair(events: usize) -> Hash {
             }
             Event::Acknowledge => monitor.acknowledge(),
             Event::Offset(offset) => monitor.set_utc_offset(offset),
-            Event::Uptime(secs) => monitor.run(secs),
+            Event::Uptime(secs) => monitor.set_uptime(secs),
             Event::PowerReturned => monitor.power_returned(),
             Event::Restart => monitor.restart(),
         }
@@ -52,19 +52,19 @@ pub fn pair(events: usize) -> Hash {
     for side in Side::BOTH {
         let newest = monitor.history(side).newest();
         hash.put(newest.map(|reading| reading.glucose()));
-        hash.put((monitor.quality(side).surprise(), monitor.calibration(side).counts()));
+        hash.put((monitor.quality(side).mean_square_z(), monitor.calibration(side).counts()));
         if let Some(wear) = monitor.wear(side) {
             wears(&mut hash, &wear);
         }
     }
-    hash.put(monitor.alarms().sees());
+    hash.put(monitor.alarms().is_monitoring());
     hash
 }
 
 fn answers(hash: &mut Hash, pair: &PairView) {
     view(hash, pair.fused());
     let agreement = pair.agreement();
-    hash.put((agreement.words(), agreement.name(), agreement.errs().map(Side::name)));
+    hash.put((agreement.words(), agreement.name(), agreement.suspect().map(Side::name)));
     for side in Side::BOTH {
         let one = pair.side(side);
         hash.put((one.newest, one.age));

@@ -3,15 +3,15 @@
 use crate::{Event, Hash, Stream, mg_dl};
 use core::hint::black_box;
 use glidepath::accuracy::{
-    AgreementRates, AgreementRule, AlertRule, AlertSide, Concurrence, Criterion, Disputes, Interval,
-    Iso15197, LagScan, Method, MissingData, NumberAge, Pair, Paired, Pairing, Parkes, Part, PointAccuracy,
-    RateAgreement, Regulation, Requirement, Switch, Tally, When, Zone, ZoneCounts, bias_interval, clarke,
-    cluster_interval, cluster_lower_percent, cost_per_day, drift_interval, lag_interval, line_at,
-    mard_interval, median,
+    AgreementRates, AgreementRule, AlertRule, AlertSide, Concurrence, ConfidenceInterval, CostPart,
+    Criterion, CutoffBy, DisplayedAge, IcgmCriteria, Iso15197, LagScan, Method, MissingData, Pair, Paired,
+    Pairing, Parkes, Period, PointAccuracy, RateAgreement, Requirement, SensorDisagreements, Tally, Zone,
+    ZoneCounts, bias_interval, clarke, cluster_interval, cluster_lower_percent, cost_per_day, drift_interval,
+    lag_interval, local_line, mard_interval, median,
 };
 use glidepath::review::{
-    Compact, Config, Counting, DayTime, EpisodeRule, Episodes, Exact, Grid, Mark, Pool, Review, Summary,
-    Threshold, Unit, ea1c_percent, glucose_risk, gmi_mmol_mol, gmi_percent, gri_zone, j_index,
+    Compact, Config, Counting, DayTime, EpisodeRule, Episodes, Exact, Grid, PatternKind, Pool, Review,
+    Summary, Threshold, Unit, ea1c_percent, glucose_risk, gmi_mmol_mol, gmi_percent, gri_zone, j_index,
 };
 use glidepath::{Error, Fingerstick, Glucose, Instant, Rate, Reading, Span};
 
@@ -57,7 +57,7 @@ fn done(mut hash: Hash, what: impl FnOnce(&mut Hash) -> Result<(), Error>) -> Ha
     hash
 }
 
-fn interval(hash: &mut Hash, interval: Option<Interval>) {
+fn interval(hash: &mut Hash, interval: Option<ConfidenceInterval>) {
     hash.put(interval.map(|i| (i.estimate(), i.lower(), i.upper())));
     hash.put(interval.map(|i| (i.clusters(), i.contains(1.0))));
 }
@@ -68,11 +68,11 @@ fn tally(hash: &mut Hash, tally: &Tally) {
 }
 
 fn pairs(hash: &mut Hash, readings: &[Reading], sticks: &[Fingerstick]) -> Result<(), Error> {
-    let mut agreement = AgreementRates::new(black_box(100.0), Switch::Reference)?;
-    let rule = AgreementRule::new(black_box(15.0))?.with_switch(80.0, Switch::Sensor)?;
+    let mut agreement = AgreementRates::new(black_box(100.0), CutoffBy::Reference)?;
+    let rule = AgreementRule::new(black_box(15.0))?.with_cutoff(80.0, CutoffBy::Sensor)?;
     let (mut iso, mut concurrence) = (Iso15197::new(), Concurrence::new());
-    let (mut regulation, mut rates) = (Regulation::new(), RateAgreement::new());
-    let mut disputes = Disputes::new(black_box(20.0))?;
+    let (mut regulation, mut rates) = (IcgmCriteria::new(), RateAgreement::new());
+    let mut disputes = SensorDisagreements::new(black_box(20.0))?;
     let mut parts = [PointAccuracy::new(); 4];
     for (method, lag) in [(Method::Nearest, 0), (Method::Interpolated, 6)] {
         let pairing = Pairing::new(method, Span::from_mins(black_box(7)))?.with_lag(Span::from_mins(lag))?;
@@ -116,7 +116,7 @@ fn pairs(hash: &mut Hash, readings: &[Reading], sticks: &[Fingerstick]) -> Resul
     ] {
         tally(hash, &t);
     }
-    hash.put((iso.met(), disputes.checked(), disputes.even()));
+    hash.put((iso.met(), disputes.references(), disputes.ties()));
     for sensor in 0..Concurrence::BANDS {
         hash.put((concurrence.count(sensor, 3), concurrence.count(3, sensor)));
     }
@@ -132,7 +132,7 @@ fn pairs(hash: &mut Hash, readings: &[Reading], sticks: &[Fingerstick]) -> Resul
         tally(hash, &t);
         hash.put((
             criterion.letter(),
-            criterion.fewest(),
+            criterion.min_pairs(),
             criterion.verdict(&t, t.wilson_lower_percent()) as u8,
         ));
         hash.put(regulation.fast_tally(criterion).map(|t| t.trials()));
@@ -166,7 +166,7 @@ fn over_time(hash: &mut Hash, readings: &[Reading], sticks: &[Fingerstick]) -> R
     let reach = Span::from_mins(black_box(20));
     let mut scans = [LagScan::new(reach)?, LagScan::new(reach)?, LagScan::new(reach)?];
     for (k, stick) in sticks.iter().enumerate() {
-        hash.put(line_at(readings, stick.at(), reach));
+        hash.put(local_line(readings, stick.at(), reach));
         if let Some(scan) = scans.get_mut(k % 3) {
             hash.put(scan.push(readings, stick.at(), stick.glucose()));
         }
@@ -187,14 +187,14 @@ fn over_time(hash: &mut Hash, readings: &[Reading], sticks: &[Fingerstick]) -> R
     }
     let started = readings.first().map_or(Instant::from_secs(0), |r| r.at());
     let mut missing = MissingData::new(Span::from_mins(black_box(5)), started, Span::from_hours(1))?;
-    let mut age = NumberAge::new(Span::from_mins(black_box(2)), Span::from_mins(15))?;
+    let mut age = DisplayedAge::new(Span::from_mins(black_box(2)), Span::from_mins(15))?;
     let mut before = started;
     for reading in readings {
         missing.push(reading, Rate::try_from(-1.2).ok());
         age.push_interval(reading.at().since(before));
         before = reading.at();
     }
-    for when in When::ALL {
+    for when in Period::ALL {
         let missed = missing.during(when);
         hash.put((missed.gaps(), missed.errors(), missed.hours()));
         hash.put((missed.missing_hours(), missed.gaps_per_100_h(), missed.errors_per_100_h()));
@@ -245,7 +245,7 @@ fn counts(hash: &mut Hash, events: usize) -> Result<(), Error> {
     hash.put(Tally::new(black_box(3), 2).map(|t| t.hits()));
     interval(hash, cluster_interval(black_box(&[(20, 9.0), (22, 11.5), (18, 8.2)])));
     interval(hash, drift_interval(black_box(&[(1.0, 3.0), (2.0, 4.5), (3.0, 4.0), (4.0, 6.0)])));
-    let parts = [Part::new(black_box(60.0), 14.0)?, Part::new(30.0, 90.0)?];
+    let parts = [CostPart::new(black_box(60.0), 14.0)?, CostPart::new(30.0, 90.0)?];
     hash.put((cost_per_day(&parts), cost_per_day(&[])));
     Ok(())
 }
@@ -296,8 +296,8 @@ fn whole<G: Grid>(
     hash.put(first.append(&second).map(|()| 0_u8));
     summary(hash, &first.summary());
     for pattern in first.patterns().iter().flatten() {
-        hash.put((pattern.mark as u8, pattern.mark.is_low(), pattern.start_minute));
-        hash.put((pattern.usual_percent, pattern.chance, pattern.days_seen));
+        hash.put((pattern.kind as u8, pattern.kind.is_low(), pattern.start_minute));
+        hash.put((pattern.usual_percent, pattern.p_value, pattern.days_seen));
     }
     let mut pool = Pool::default();
     pool.add(&first);
@@ -357,7 +357,7 @@ fn episodes(hash: &mut Hash, config: Config, events: usize) {
 }
 
 fn formulas(hash: &mut Hash) {
-    hash.put((black_box(Mark::Below54).is_low(), black_box(Mark::Above180).is_low()));
+    hash.put((black_box(PatternKind::Below54).is_low(), black_box(PatternKind::Above180).is_low()));
     for mean in black_box([0.0, 95.0, 154.0, 400.0]) {
         hash.put((gmi_percent(mean), gmi_mmol_mol(mean / 18.0), ea1c_percent(mean)));
         hash.put((j_index(mean, 40.0), gri_zone(mean / 3.0)));

@@ -2,7 +2,7 @@
 
 use crate::{Event, Hash, Stream, live, mg_dl};
 use core::hint::black_box;
-use glidepath::alarm::{AlarmSettings, Alarms, Burden, Doubt, Kind, Situation};
+use glidepath::alarm::{AdaptiveLimit, AlarmSettings, Alarms, Doubt, Kind, Situation};
 use glidepath::calibration::{Calibration, CalibrationPoint, Drift, Line, LineFit};
 use glidepath::estimator::{Estimator, Model, Trust};
 use glidepath::forecast::fitting::{Learner, Outlook, Reach, Table};
@@ -11,7 +11,7 @@ use glidepath::quality::{Evidence, Quality, QualityConfig, Reason};
 use glidepath::smoothing::{
     Exponential, Holt, Level, MovingAverage, MovingMedian, SavitzkyGolay, TwoStateKalman,
 };
-use glidepath::timeline::Beginning;
+use glidepath::timeline::Reset;
 use glidepath::trend::{Bands, TrendSign};
 use glidepath::{
     Error, Estimate, Glucose, History, Instant, LocalTime, Probability, Rate, Reading, Span, Status,
@@ -41,25 +41,26 @@ fn units(hash: &mut Hash) -> Result<(), Error> {
     let doubts = [Doubt::None, Doubt::Pressure, Doubt::Disbelieved, Doubt::WarmUp];
     doubts.into_iter().for_each(|doubt| hash.put(doubt.name()));
     let falling = Rate::from_mg_dl_per_min(black_box(-1.5))?;
-    hash.put(Direction::new(falling, black_box(0.6)).map(|d| d.chance_below(falling)));
+    hash.put(Direction::new(falling, black_box(0.6)).map(|d| d.probability_below(falling)));
     hash.put(Direction::new(falling, black_box(f32::NAN)).map(|d| d.sd()));
     Ok(())
 }
 
 fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
-    let single = Model::linear().with_drive(black_box(0.04))?;
+    let single = Model::linear().with_process_noise(black_box(0.04))?;
     let model = Model::default()
         .with_lag(Span::from_mins(black_box(1)))?
         .with_coloured(6.0, Span::from_mins(30))?
         .with_white_sd(2.0)?;
     let (mut one, mut two) = (Estimator::new(black_box(single)), Estimator::new(black_box(model)));
-    let (mut people, mut person) = (Forecast::new(black_box(ForecastConfig::people())), Forecast::default());
+    let (mut people, mut person) =
+        (Forecast::new(black_box(ForecastConfig::population())), Forecast::default());
     let mut calibration = Calibration::new(black_box(
         Drift::default()
             .with_gain(0.1, Span::from_mins(10_000))?
             .with_offset(6.0, Span::from_mins(4000))?
             .with_scatter(0.1)?
-            .with_caution(1.0)?,
+            .with_required_benefit(1.0)?,
     ));
     let (mut line, mut ols) =
         (Line::new(black_box(LineFit::Deming(1.5)))?, Line::new(LineFit::LeastSquares)?);
@@ -68,8 +69,10 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
     let bands = bands.with_missing_costing(black_box(1.7))?;
     let mut sign = TrendSign::new(black_box(bands));
     let mut alarms = Alarms::new(live::plan(hash));
-    let mut burden =
-        Burden::resume(Burden::new(black_box(3.0))?.a_week(), Probability::new(black_box(0.31))?)?;
+    let mut burden = AdaptiveLimit::resume(
+        AdaptiveLimit::new(black_box(3.0))?.per_week(),
+        Probability::new(black_box(0.31))?,
+    )?;
     hash.put(*two.model() == model);
     let mut history = History::<24>::new();
     let mut smoothers = Smoothers::new()?;
@@ -81,7 +84,7 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
                 let admitted = quality.admit(&reading);
                 hash.put((admitted.is_admitted(), admitted.is_kept(), admitted.is_believed()));
                 let value = calibration.apply_reading(&reading);
-                let expected = two.expect(reading.at(), value);
+                let expected = two.predict(reading.at(), value);
                 let z = expected.as_ref().and_then(|e| e.innovation());
                 hash.put((z, two.bounds()));
                 let local = Some(LocalTime::from_unix(reading.at(), 3600));
@@ -89,12 +92,16 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
                 let judged = quality.assess(&reading, &evidence);
                 hash.put((judged.verdict() as u8, judged.weight(), judged.pressure_suspected()));
                 hash.put(judged.verdict().name());
-                hash.put((judged.grade() as u8, judged.reasons().is_empty(), judged.reasons().disbelieve()));
+                hash.put((
+                    judged.grade() as u8,
+                    judged.reasons().is_empty(),
+                    judged.reasons().are_disqualifying(),
+                ));
                 if let Some(expected) = expected {
                     let trust = if judged.weight() > 0.5 { Trust::Full } else { Trust::Reduced(4.0) };
-                    hash.put((two.take(&expected, trust) as u8, two.left_out()));
+                    hash.put((two.update(&expected, trust) as u8, two.is_in_doubt()));
                 }
-                hash.put((history.view().denies(&reading, Span::from_mins(2)), reading.status().name()));
+                hash.put((history.view().contradicts(&reading, Span::from_mins(2)), reading.status().name()));
                 hash.put(history.insert(&reading) as u8);
                 smoothers.step(hash, &reading);
                 people.reading(reading.at(), value, admitted.is_believed());
@@ -108,7 +115,7 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
                 {
                     let own =
                         Estimate::new(estimate.at(), estimate.glucose(), estimate.rate(), 7.0, 0.5, 0.1);
-                    hash.put(own.map(|e| (e.glucose(), e.behind())));
+                    hash.put(own.map(|e| (e.glucose(), e.interstitial_difference())));
                     let low = mg_dl(70.0);
                     hash.put(minutes_at_constant_rate(estimate.glucose(), estimate.rate(), low));
                     let trend = sign.step(direction.map(|d| d.rate()), direction.map_or(0.0, |d| d.sd()));
@@ -129,7 +136,7 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
                     };
                     let standing = alarms.update(&situation);
                     live::standing(hash, &standing);
-                    let lows = standing.rings().iter().any(|ring| ring.kind.about().of_lows);
+                    let lows = standing.rings().iter().any(|ring| ring.kind.info().warns_of_low);
                     burden.step(reading.at(), Some(reading.glucose()), lows);
                     let rule = burden.rule(AlarmSettings::default().low_ahead);
                     hash.put((burden.limit().get(), rule.limit.get()));
@@ -137,21 +144,25 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
             }
             Event::Fingerstick(stick) => {
                 hash.put((one.fingerstick(&stick) as u8, stick.meter_sd()));
-                if let Some(gap) = one.behind(stick.at()) {
+                if let Some(gap) = one.interstitial_difference(stick.at()) {
                     hash.put((gap.mean, gap.sd));
                     let pair = CalibrationPoint {
                         at: stick.at(),
                         reference: stick.glucose(),
                         sensor: calibration.apply(stick.at(), stick.glucose()),
-                        behind: gap.mean,
-                        behind_sd: gap.sd,
+                        difference: gap.mean,
+                        difference_sd: gap.sd,
                         sensor_sd: one.noise_sd(),
                     };
-                    let applied = calibration.pair(&pair);
+                    let applied = calibration.add(&pair);
                     hash.put((applied as u8, applied.is_used(), calibration.sd(stick.at(), stick.glucose())));
-                    hash.put((calibration.payoff().words(), calibration.pays(), calibration.scatter()));
-                    let most = calibration.most(stick.glucose());
-                    hash.put((most, calibration.whole_sd(stick.at(), most, 6.0)));
+                    hash.put((
+                        calibration.benefit().words(),
+                        calibration.is_correcting(),
+                        calibration.scatter(),
+                    ));
+                    let most = calibration.max_corrected(stick.glucose());
+                    hash.put((most, calibration.total_sd(stick.at(), most, 6.0)));
                     line.push(pair.reference, pair.sensor);
                     ols.push(pair.sensor, pair.reference);
                 }
@@ -170,29 +181,29 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
                 live::standing(hash, &alarms.update(&Situation::at(at)));
             }
             Event::SensorStarted(_) | Event::PowerReturned | Event::Restart => {
-                let beginning = match event {
-                    Event::SensorStarted(_) => Beginning::Sensor,
-                    Event::PowerReturned => Beginning::Power,
-                    _ => Beginning::Everything,
+                let reset = match event {
+                    Event::SensorStarted(_) => Reset::NewSensor,
+                    Event::PowerReturned => Reset::PowerReturned,
+                    _ => Reset::Everything,
                 };
-                quality.begin(beginning);
-                calibration.begin(beginning);
-                one.begin(beginning);
-                two.begin(beginning);
-                sign.begin(beginning);
-                person.begin(beginning);
-                people.begin(beginning);
-                learner.begin();
+                quality.reset(reset);
+                calibration.reset(reset);
+                one.reset(reset);
+                two.reset(reset);
+                sign.reset(reset);
+                person.reset(reset);
+                people.reset(reset);
+                learner.reset();
                 smoothers.reset();
                 if let Event::SensorStarted(at) = event {
                     quality.sensor_started(at);
-                    alarms.begin(beginning, at);
+                    alarms.reset(reset, at);
                     history.shift(Span::from_secs(-30));
                 } else {
                     history.clear();
                 }
             }
-            Event::Uptime(secs) => alarms.begin(Beginning::Power, Instant::from_secs(secs)),
+            Event::Uptime(secs) => alarms.reset(Reset::PowerReturned, Instant::from_secs(secs)),
             Event::Snooze(..) => hash.put(alarms.snooze(Kind::High, Span::from_hours(1))),
             Event::Acknowledge => alarms.acknowledge(Kind::Low),
             Event::Offset(_) => {
@@ -219,7 +230,7 @@ fn ahead(hash: &mut Hash, forecast: &Forecast, now: Instant) {
     hash.put((forecast.low_ahead(now), forecast.uses_personal(), forecast.config().is_personal()));
     let rate = |rate| Rate::try_from(rate).ok();
     let direction = forecast.direction(now);
-    hash.put(direction.map(|d| (d.rate(), d.sd(), rate(-1.0).map(|rate| d.chance_below(rate)))));
+    hash.put(direction.map(|d| (d.rate(), d.sd(), rate(-1.0).map(|rate| d.probability_below(rate)))));
 }
 
 /// All that the learner tells to whoever fits it anew.

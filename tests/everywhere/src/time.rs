@@ -9,7 +9,7 @@ use glidepath::{Reading, Span, TrendMonitor, TrendView};
 fn answers(hash: &mut Hash, view: &TrendView) {
     hash.put(view.shown().map(|shown| (shown.glucose, shown.doubted, shown.age)));
     hash.put((view.trend().words(), view.low_ahead().map(glidepath::Probability::get)));
-    hash.put((view.warning().map(|kind| kind as u8), view.grounds(), view.sees()));
+    hash.put((view.warning().map(|kind| kind as u8), view.trigger(), view.is_monitoring()));
 }
 
 /// Trend and low ahead alone, through the same clocks.
@@ -27,7 +27,7 @@ fn trends(hash: &mut Hash, events: usize) {
                 }
             }
             Event::Tick(at) => answers(hash, &monitor.tick(at)),
-            Event::Uptime(secs) => monitor.run(secs),
+            Event::Uptime(secs) => monitor.set_uptime(secs),
             Event::PowerReturned => monitor.power_returned(),
             _ => answers(hash, &monitor.tick(None)),
         }
@@ -46,16 +46,16 @@ pub fn timeline(events: usize) -> Hash {
                     Reading::new(reading.at().plus(set), reading.glucose()).with_status(reading.status());
                 let placed = timeline.place(&stamped, k % 7 == 0);
                 hash.put(match placed {
-                    Placed::Then(at) => (0_u8, at, Span::ZERO),
+                    Placed::AsStamped(at) => (0_u8, at, Span::ZERO),
                     Placed::OnArrival(at) => (1, at, Span::ZERO),
                     Placed::ClockSet(at, moved) => (2, at, moved),
-                    Placed::Nowhere => (3, timeline.now(), Span::ZERO),
+                    Placed::Unknown => (3, timeline.now(), Span::ZERO),
                 });
                 hash.put((timeline.count_of(stamped.at()), timeline.stamp_of(timeline.now())));
             }
             Event::Tick(at) if k % 3 == 0 => timeline.tick(Some(at.plus(set))),
             Event::Tick(_) => timeline.tick(None),
-            Event::Uptime(secs) => timeline.run(secs),
+            Event::Uptime(secs) => timeline.set_uptime(secs),
             Event::PowerReturned => timeline.resume(),
             Event::SensorStarted(at) => hash.put(timeline.start_of(at)),
             Event::Offset(offset) => set = offset.unwrap_or(Span::ZERO),

@@ -21,7 +21,7 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
     let glucose = |mg_dl: f32| Glucose::from_mg_dl(black_box(mg_dl));
     let config = PersonConfig::default()
         .with_start(Instant::from_secs(black_box(1_790_000_000)))
-        .with_wander(1.2)?
+        .with_variability(1.2)?
         .with_resting_glucose(glucose(120.0)?)?
         .treating_lows_at(glucose(65.0)?);
     let (mut led, mut own) =
@@ -65,7 +65,7 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
         let stick = meter.measure(&truth);
         hash.put((stick.at(), stick.glucose()));
         hash.put((random.uniform(), random.between(-3.0, 4.0), random.normal()));
-        hash.put((random.bits(), random.happens(0.3)));
+        hash.put((random.bits(), random.bernoulli(0.3)));
     }
     Ok(())
 }

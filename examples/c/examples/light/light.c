@@ -16,7 +16,7 @@ void light_of(const gp_view *view, int half_second, lamp lamps[5]) {
                       sky_blue = {86, 180, 233}, dim = {24, 24, 24};
     const gp_alarm *floor = &view->alarms[GP_ALARM_FLOOR];
     for (int i = 0; i < 5; i++) lamps[i] = off;
-    if (floor->holds && !floor->heeded) {
+    if (floor->holds && !floor->acknowledged) {
         for (int i = 0; i < 5; i++) lamps[i] = half_second ? red : off;
     } else if (!(view->has & GP_HAS_SHOWN)) {
         lamps[0] = lamps[4] = dim;
@@ -25,7 +25,7 @@ void light_of(const gp_view *view, int half_second, lamp lamps[5]) {
     } else if (view->shown_doubted) {
         lamps[0] = vermilion;
         lamps[4] = sky_blue;
-    } else if (!view->sees) {
+    } else if (!view->monitoring) {
         lamps[0] = lamps[4] = dim;
     } else if (view->shown_mg_dl < 70.0f) {
         lamps[0] = vermilion;

@@ -1,7 +1,7 @@
 //! Two sensors side by side, over the same minutes only.
 
 use glidepath::accuracy::{
-    Disputes, Interval, PointAccuracy, RateAgreement, bias_interval, cluster_interval,
+    ConfidenceInterval, PointAccuracy, RateAgreement, SensorDisagreements, bias_interval, cluster_interval,
 };
 use glidepath::{Fingerstick, Status};
 use serde::Serialize;
@@ -151,7 +151,7 @@ pub fn between(first: &Worn, second: &Worn, pairing: Pairing, pairs: [&[Point]; 
     }
 }
 
-fn ends(interval: Interval) -> Ends {
+fn ends(interval: ConfidenceInterval) -> Ends {
     [interval.lower(), interval.upper()]
 }
 
@@ -195,7 +195,7 @@ impl Tracked {
 
 /// Over the references that both sensors have a pair for.
 fn disputes([first, second]: [&[Point]; 2]) -> Option<DisputeFigures> {
-    let mut disputes = Disputes::new(APART).ok()?;
+    let mut disputes = SensorDisagreements::new(APART).ok()?;
     let (mut disagreements, mut days): (u32, Vec<(i64, u32, f32)>) = (0, Vec::new());
     for a in first {
         let at = second.partition_point(|b| b.pair.at() < a.pair.at());
@@ -216,7 +216,7 @@ fn disputes([first, second]: [&[Point]; 2]) -> Option<DisputeFigures> {
     let interval = cluster_interval(&clusters).filter(|_| clusters.len() >= 4 && total >= FEWEST);
     let mean = days.iter().map(|(.., sum)| sum).sum::<f32>() / total.max(1) as f32;
     Some(DisputeFigures {
-        fingersticks: disputes.checked(),
+        fingersticks: disputes.references(),
         disagreements,
         first_nearer: disputes.first_nearer().hits(),
         second_nearer: disputes.first_nearer().misses(),

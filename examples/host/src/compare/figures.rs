@@ -2,7 +2,7 @@
 
 use glidepath::accuracy::{
     AgreementRates, LagScan, Pair, Paired, Pairing, Parkes, PointAccuracy, Tally, Unpaired, Zone, ZoneCounts,
-    bias_interval, clarke, lag_interval, line_at, mard_interval, median,
+    bias_interval, clarke, lag_interval, local_line, mard_interval, median,
 };
 use glidepath::{Fingerstick, Rate, Span};
 use serde::Serialize;
@@ -77,7 +77,7 @@ fn point(worn: &Worn, pair: Pair) -> Point {
         left_s: next.unwrap_or(worn.last()).since(at).secs(),
         day: wall.div_euclid(86_400),
         of_day_s: wall.rem_euclid(86_400),
-        rate: line_at(&worn.readings, at, reach).map(|(_, rate)| rate),
+        rate: local_line(&worn.readings, at, reach).map(|(_, rate)| rate),
     }
 }
 
@@ -193,7 +193,7 @@ impl Figures {
 const ENOUGH_DAYS: usize = 4;
 
 fn intervals(days: &[PointAccuracy], all: &PointAccuracy) -> (Option<Ends>, Option<Ends>, Option<Basis>) {
-    let ends = |interval: glidepath::accuracy::Interval| [interval.lower(), interval.upper()];
+    let ends = |interval: glidepath::accuracy::ConfidenceInterval| [interval.lower(), interval.upper()];
     if days.len() >= ENOUGH_DAYS {
         return (bias_interval(days).map(ends), mard_interval(days).map(ends), Some(Basis::Days));
     }

@@ -1,6 +1,6 @@
 //! Pairs grouped by range, by rate, by day of wear and by hour of day.
 
-use glidepath::accuracy::{AgreementRates, Interval, drift_interval};
+use glidepath::accuracy::{AgreementRates, ConfidenceInterval, drift_interval};
 use serde::Serialize;
 
 use super::figures::{Figures, Point};
@@ -64,7 +64,7 @@ pub fn by_day(points: &[Point], method: AgreementRates) -> Vec<Group> {
 }
 
 /// How the bias moves from day to day, given [`by_day`].
-pub fn drift(days: &[Group]) -> Option<Interval> {
+pub fn drift(days: &[Group]) -> Option<ConfidenceInterval> {
     let means: Vec<(f32, f32)> = (1_u16..)
         .zip(days)
         .filter_map(|(day, group)| Some((f32::from(day), group.figures.bias_mg_dl?)))

@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use glidepath::accuracy::Part;
+use glidepath::accuracy::CostPart;
 use glidepath::{Fingerstick, Instant, Reading, Span};
 
 use super::Args;
@@ -22,7 +22,7 @@ pub struct Worn {
     pub clock: Clock,
     /// When each sensor of that name was put on, in order of time; never empty.
     pub starts: Vec<Instant>,
-    pub parts: Vec<Part>,
+    pub parts: Vec<CostPart>,
     pub delivery: Span,
     /// Given by the user to correct for.
     pub lag: Span,
@@ -313,7 +313,7 @@ fn span(flag: &str, name: &str, value: &str) -> Result<Span, Failure> {
     Ok(Span::from_secs((minutes * 60.0).round() as i32))
 }
 
-fn part(text: &str) -> Option<Part> {
+fn part(text: &str) -> Option<CostPart> {
     let (price, days) = text.split_once('/')?;
-    Part::new(price.trim().parse().ok()?, days.trim().parse().ok()?).ok()
+    CostPart::new(price.trim().parse().ok()?, days.trim().parse().ok()?).ok()
 }

@@ -2,7 +2,7 @@
 
 use clap::ValueEnum;
 use glidepath::accuracy::{
-    Compliance, Criterion, RateAgreement, Regulation, Requirement, Switch, Tally, cluster_lower_percent,
+    Compliance, Criterion, CutoffBy, IcgmCriteria, RateAgreement, Requirement, Tally, cluster_lower_percent,
 };
 use serde::Serialize;
 
@@ -30,7 +30,7 @@ pub enum SwitchName {
     Sensor,
 }
 
-impl From<SwitchName> for Switch {
+impl From<SwitchName> for CutoffBy {
     fn from(name: SwitchName) -> Self {
         match name {
             SwitchName::Reference => Self::Reference,
@@ -60,12 +60,12 @@ pub struct Judged {
 
 /// Judges points in order of time; `day` tells days apart.
 pub fn judge(points: &[Point], bound: Bound) -> Vec<Judged> {
-    let mut all = Regulation::new();
-    let mut days: Vec<(i64, Regulation)> = Vec::new();
+    let mut all = IcgmCriteria::new();
+    let mut days: Vec<(i64, IcgmCriteria)> = Vec::new();
     let mut rates = RateAgreement::new();
     for point in points {
         if days.last().is_none_or(|(day, _)| *day != point.day) {
-            days.push((point.day, Regulation::new()));
+            days.push((point.day, IcgmCriteria::new()));
         }
         let moving = rates.push(&point.pair);
         for regulation in [Some(&mut all), days.last_mut().map(|(_, day)| day)].into_iter().flatten() {
@@ -112,7 +112,9 @@ fn one(
     };
     let verdict = match criterion.verdict(&tally, chosen) {
         Compliance::TooFew if tally.trials() == 0 => "no pairs".to_owned(),
-        Compliance::TooFew => format!("too few pairs: {} of at least {}", tally.trials(), criterion.fewest()),
+        Compliance::TooFew => {
+            format!("too few pairs: {} of at least {}", tally.trials(), criterion.min_pairs())
+        }
         _ if bounded && chosen.is_none() => "this bound needs two days and a miss".to_owned(),
         _ if few && (asks_bound || tally.hits() == 0) => {
             format!("too few pairs: {}", tally.trials())

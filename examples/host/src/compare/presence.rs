@@ -1,6 +1,6 @@
 //! Was a number there, how old was it, and what was missing when it mattered.
 
-use glidepath::accuracy::{Missed, MissingData, NumberAge, When, cost_per_day};
+use glidepath::accuracy::{DisplayedAge, MissingData, MissingSummary, Period, cost_per_day};
 use glidepath::{Instant, Rate, Reading, Span, Status};
 use serde::Serialize;
 
@@ -29,7 +29,7 @@ pub struct Age {
 pub fn age(worn: &Worn, lag_min: Option<f32>) -> Age {
     let lag_min = lag_min.map(|lag| lag.clamp(0.0, 45.0));
     let delay_s = lag_min.unwrap_or(0.0) * 60.0 + worn.delivery.secs() as f32;
-    let mut age = NumberAge::new(Span::from_secs((delay_s as i32).clamp(0, 3600)), SHOWN_FOR).ok();
+    let mut age = DisplayedAge::new(Span::from_secs((delay_s as i32).clamp(0, 3600)), SHOWN_FOR).ok();
     let shown = worn.readings.iter().filter(|reading| valued(reading));
     let times: Vec<Instant> = shown.map(Reading::at).collect();
     if let Some(age) = &mut age {
@@ -66,8 +66,8 @@ pub struct Missing {
     pub errors_per_100_h: Option<f32>,
 }
 
-impl From<Missed> for Missing {
-    fn from(missed: Missed) -> Self {
+impl From<MissingSummary> for Missing {
+    fn from(missed: MissingSummary) -> Self {
         Self {
             hours: missed.hours(),
             missing_hours: missed.missing_hours(),
@@ -106,16 +106,16 @@ pub fn missing(worn: &Worn) -> Option<MissingWhen> {
     }
     let during = |when| sum(all.iter().map(|data| data.during(when)));
     Some(MissingWhen {
-        any_time: during(When::Any),
-        falling_fast: during(When::FallingFast),
-        low: during(When::Low),
-        night: during(When::Night),
-        first_day: during(When::FirstDay),
-        when_it_mattered: during(When::Mattering),
+        any_time: during(Period::Any),
+        falling_fast: during(Period::FallingFast),
+        low: during(Period::Low),
+        night: during(Period::Night),
+        first_day: during(Period::FirstDay),
+        when_it_mattered: during(Period::Critical),
     })
 }
 
-fn sum(parts: impl Iterator<Item = Missed>) -> Missing {
+fn sum(parts: impl Iterator<Item = MissingSummary>) -> Missing {
     let mut all = Missing {
         hours: 0.0,
         missing_hours: 0.0,

@@ -1,7 +1,7 @@
 //! What the alarms would have done to people: all low rules together, by the limit of the low-ahead rule; the others; and
 //! a limit that follows what a person accepts.
 
-use glidepath::alarm::{AlarmPlan, AlarmSettings, Burden, Kind};
+use glidepath::alarm::{AdaptiveLimit, AlarmPlan, AlarmSettings, Kind};
 use glidepath::{Error, Instant, Monitor, Probability, Reading, Settings, Span};
 use rayon::prelude::*;
 
@@ -179,7 +179,7 @@ fn weekly(each: &[Rung]) -> String {
 /// Plays a person minute by minute; with `asked`, by a limit that follows it.
 fn play(person: &Person, settings: AlarmSettings, asked: Option<f32>) -> Result<Rung, Failure> {
     let plan = |settings| AlarmPlan::new(settings).map_err(failed);
-    let mut burden = asked.map(Burden::new).transpose().map_err(failed)?;
+    let mut burden = asked.map(AdaptiveLimit::new).transpose().map_err(failed)?;
     let mut monitor = Monitor::<288>::new(Settings::default().with_alarms(plan(settings)?))
         .map_err(|error| Failure::new(format!("the monitor's settings: {error}")))?;
     let mut rang: Vec<(u32, Kind)> = Vec::new();
@@ -190,7 +190,7 @@ fn play(person: &Person, settings: AlarmSettings, asked: Option<f32>) -> Result<
         let silent = now.map_or(at..at, |now| now.saturating_add(60)..at.min(now.saturating_add(LONGEST_S)));
         for minute in silent.step_by(60).chain([at]) {
             let newest = (minute == at).then_some(reading);
-            monitor.run(minute);
+            monitor.set_uptime(minute);
             let view = match newest {
                 Some(reading) => {
                     monitor.set_utc_offset(Some(Span::from_secs(person.lead())));
@@ -202,7 +202,7 @@ fn play(person: &Person, settings: AlarmSettings, asked: Option<f32>) -> Result<
             rang.extend(view.rings().iter().map(|ring| (minute, ring.kind)));
             if let Some(burden) = &mut burden {
                 let (was, lows) =
-                    (burden.limit(), rang[before..].iter().any(|(_, kind)| kind.about().of_lows));
+                    (burden.limit(), rang[before..].iter().any(|(_, kind)| kind.info().warns_of_low));
                 burden.step(Instant::from_secs(minute), newest.map(Reading::glucose), lows);
                 if burden.limit() != was {
                     let mut moved = settings;
@@ -229,13 +229,13 @@ fn judge(person: &Person, rang: &[(u32, Kind)]) -> Rung {
         .collect();
     let mut rung = Rung { days: person.days(), ..Rung::default() };
     let mut last: Option<u32> = None;
-    let mut of_lows = Vec::new();
+    let mut warns_of_low = Vec::new();
     for &(at, kind) in rang {
         if let Some(n) = OTHERS.iter().position(|other| *other == kind) {
             rung.others[n][half(at)] += 1.0;
         }
         // a steep fall is off
-        if !kind.about().of_lows {
+        if !kind.info().warns_of_low {
             continue;
         }
         rung.rings[half(at)] += 1.0;
@@ -246,7 +246,7 @@ fn judge(person: &Person, rang: &[(u32, Kind)]) -> Rung {
             rung.cried[half(at)] += 1.0;
         }
         last = Some(at);
-        of_lows.push(at);
+        warns_of_low.push(at);
     }
     for (n, start) in low.iter().enumerate() {
         if n > 0 && start - low[n - 1] <= QUIET_S {
@@ -254,7 +254,7 @@ fn judge(person: &Person, rang: &[(u32, Kind)]) -> Rung {
         }
         let rang_by = |end: u32| {
             let from = start.saturating_sub(HOUR_S);
-            of_lows.get(of_lows.partition_point(|at| *at < from)).is_some_and(|at| *at <= end)
+            warns_of_low.get(warns_of_low.partition_point(|at| *at < from)).is_some_and(|at| *at <= end)
         };
         rung.lows[half(*start)] += 1.0;
         rung.caught[half(*start)] += f64::from(u8::from(rang_by(*start)));

@@ -68,7 +68,7 @@ fn drift(constants: &Constants) -> Option<Drift> {
         .ok()?
         .with_scatter(scatter)
         .ok()?
-        .with_caution(caution)
+        .with_required_benefit(caution)
         .ok()
 }
 
@@ -190,7 +190,7 @@ impl<'a> World<'a> {
             "\nby caution, the rest as shipped: shown %, set by set and where there is nothing to gain:"
         );
         for caution in CAUTIONS {
-            let Ok(drift) = Drift::default().with_caution(caution) else { continue };
+            let Ok(drift) = Drift::default().with_required_benefit(caution) else { continue };
             let judged = judged_with(&self.recorded, &self.nothing, self.sets.len(), drift, |_| true);
             let shown = judged.iter().map(|j| format!("{:8.2}", 100.0 * j.shown / j.sticks.max(1.0)));
             let _ = writeln!(out, "  {caution:<4} {}", shown.collect::<String>());
@@ -296,8 +296,8 @@ fn pairs(trace: &Person) -> Vec<CalibrationPoint> {
             at: stick.at(),
             reference: stick.glucose(),
             sensor: newest.glucose(),
-            behind: 0.0,
-            behind_sd: BEHIND_SD.0 + BEHIND_SD.1 * slope.abs(),
+            difference: 0.0,
+            difference_sd: BEHIND_SD.0 + BEHIND_SD.1 * slope.abs(),
             sensor_sd: SENSOR_SD,
         });
     }
@@ -345,13 +345,13 @@ fn judge_one(trace: &Pairs, drift: Drift) -> Judged {
     let mut judged = Judged::default();
     for (n, pair) in trace.pairs.iter().enumerate() {
         if n % 2 == 0 {
-            let _ = calibration.pair(pair);
+            let _ = calibration.add(pair);
             continue;
         }
         let shown = calibration.apply(pair.at, pair.sensor);
-        let own = pair.sensor_sd.hypot(pair.behind_sd);
+        let own = pair.sensor_sd.hypot(pair.difference_sd);
         let meter = Fingerstick::new(pair.at, pair.reference).meter_sd();
-        let sd = calibration.whole_sd(pair.at, shown, own).hypot(meter);
+        let sd = calibration.total_sd(pair.at, shown, own).hypot(meter);
         judged.add(pair.reference.mg_dl(), pair.sensor.mg_dl(), shown.mg_dl(), sd);
     }
     judged
@@ -441,7 +441,7 @@ fn monitor(trace: &Person) -> Judged {
                 continue;
             };
             n += 1;
-            monitor.run(stick.at().secs());
+            monitor.set_uptime(stick.at().secs());
             let view = monitor.tick(stick.at());
             if n % 2 == 1 {
                 let _ = monitor.fingerstick(stick);
@@ -449,12 +449,12 @@ fn monitor(trace: &Person) -> Judged {
                 let shown = now.glucose();
                 let sd = monitor
                     .calibration()
-                    .whole_sd(stick.at(), shown, now.glucose_sd())
+                    .total_sd(stick.at(), shown, now.glucose_sd())
                     .hypot(stick.meter_sd());
                 judged.add(stick.glucose().mg_dl(), raw.glucose().mg_dl(), shown.mg_dl(), sd);
             }
         }
-        monitor.run(reading.at().secs());
+        monitor.set_uptime(reading.at().secs());
         let _ = monitor.push(reading);
         newest = Some(*reading);
     }

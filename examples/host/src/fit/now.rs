@@ -18,7 +18,7 @@ const FILTER: (f32, f32, f32, f32) = (15.0, 5.0, 25.0, 1.6);
 /// What is tried. Slower drives, smaller differences and more minutes do better here (17.2 for 17.7) and worse on people left
 /// out (18.0 for 17.7).
 const LAGS: [f32; 3] = [0.5, 2.0, 8.0];
-const DRIVES: [f32; 4] = [0.1, 0.2, 0.4, 0.6];
+const PROCESS_NOISES: [f32; 4] = [0.1, 0.2, 0.4, 0.6];
 const FROM: [f64; 4] = [0.4, 0.6, 0.8, 1.0];
 const MINUTES: [f64; 5] = [0.0, 12.0, 16.0, 20.0, 24.0];
 /// The bounds of the correction are given, not fitted: they are for safety.
@@ -33,7 +33,7 @@ const WORSE: f64 = 20.0;
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Choice {
     lag: f32,
-    drive: f32,
+    process_noise: f32,
     from: f64,
     minutes: f64,
 }
@@ -63,12 +63,12 @@ struct Followed<'a> {
     moments: Vec<Moment>,
 }
 
-fn follow<'a>(person: &'a Person, lag: f32, drive: f32) -> Followed<'a> {
+fn follow<'a>(person: &'a Person, lag: f32, process_noise: f32) -> Followed<'a> {
     let (time, coloured, coloured_time, white) = FILTER;
     let span = |minutes: f32| Span::from_secs((minutes * 60.0).round() as i32);
     let filter = || {
         let model = Model::linear().with_rate_time(span(time.max(35.0)))?.with_lag(span(lag))?;
-        let model = model.with_rate_time(span(time))?.with_drive(drive)?;
+        let model = model.with_rate_time(span(time))?.with_process_noise(process_noise)?;
         model.with_coloured(coloured, span(coloured_time))?.with_white_sd(white)
     };
     let model = filter().expect("in range");
@@ -164,10 +164,10 @@ impl Score {
 type Grid<'a> = Vec<((f32, f32), Vec<Followed<'a>>)>;
 
 fn best(grid: &Grid<'_>, keep: impl Fn(&Person) -> bool + Sync) -> Choice {
-    let mut found = (f64::INFINITY, Choice { lag: 0.5, drive: 0.4, from: 0.6, minutes: 20.0 });
-    for ((lag, drive), people) in grid {
+    let mut found = (f64::INFINITY, Choice { lag: 0.5, process_noise: 0.4, from: 0.6, minutes: 20.0 });
+    for ((lag, process_noise), people) in grid {
         for (from, minutes) in FROM.iter().flat_map(|from| MINUTES.map(|minutes| (*from, minutes))) {
-            let choice = Choice { lag: *lag, drive: *drive, from, minutes };
+            let choice = Choice { lag: *lag, process_noise: *process_noise, from, minutes };
             let cost = Score::of(people.iter().filter(|one| keep(one.person)), &choice).cost();
             if cost < found.0 {
                 found = (cost, choice);
@@ -211,7 +211,7 @@ fn coverage<'a>(
 
 /// The people as one choice's filter follows them.
 fn under<'a>(grid: &'a Grid<'a>, choice: &Choice) -> Option<&'a [Followed<'a>]> {
-    grid.iter().find(|(f, _)| *f == (choice.lag, choice.drive)).map(|(_, p)| p.as_slice())
+    grid.iter().find(|(f, _)| *f == (choice.lag, choice.process_noise)).map(|(_, p)| p.as_slice())
 }
 
 /// Chooses the constants and says how they do: on all, leaving out each set, and each person with a laboratory.
@@ -221,14 +221,18 @@ pub fn fit(sets: &[Set]) -> Result<Fitted, Failure> {
     if referred.is_empty() {
         return Err(Failure::new(NO_REFERENCES));
     }
-    let filters: Vec<(f32, f32)> = LAGS.iter().flat_map(|lag| DRIVES.map(|drive| (*lag, drive))).collect();
+    let filters: Vec<(f32, f32)> =
+        LAGS.iter().flat_map(|lag| PROCESS_NOISES.map(|process_noise| (*lag, process_noise))).collect();
     let grid: Grid<'_> = filters
         .par_iter()
         .map(|filter| (*filter, referred.iter().map(|person| follow(person, filter.0, filter.1)).collect()))
         .collect();
     let choice = best(&grid, |_| true);
     let followed = under(&grid, &choice).unwrap_or_default();
-    let model = format!("            lag_min: {:.1},\n            drive: {:.1},\n", choice.lag, choice.drive);
+    let model = format!(
+        "            lag_min: {:.1},\n            process_noise: {:.1},\n",
+        choice.lag, choice.process_noise
+    );
     let mut text = String::new();
     let _ = writeln!(text, "Now, fitted to {} people with references:", referred.len());
     let _ = writeln!(text, "  {}", Score::of(followed.iter(), &choice).words());

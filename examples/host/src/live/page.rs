@@ -106,7 +106,7 @@ impl Page {
     /// Shows this from now on.
     pub fn show(&self, told: &Told, chart: Option<&Chart>) {
         let title = format!("{} {}", told.for_people.figure, told.for_people.unit);
-        let title = match told.alarms.iter().find(|alarm| !alarm.heeded) {
+        let title = match told.alarms.iter().find(|alarm| !alarm.acknowledged) {
             Some(alarm) => format!("{} {} {title}", alarm.marks(), alarm.message),
             None => title,
         };
@@ -121,7 +121,7 @@ impl Page {
 
     fn main(&self, told: &Told, chart: Option<&Chart>, title: &str) -> String {
         let people = &told.for_people;
-        let strokes = told.alarms.iter().filter(|alarm| !alarm.heeded).map(|alarm| alarm.marks().len());
+        let strokes = told.alarms.iter().filter(|alarm| !alarm.acknowledged).map(|alarm| alarm.marks().len());
         let strokes = strokes.max().unwrap_or(0);
         let mut out = format!(
             "<main data-rings=\"{}\" data-strokes=\"{strokes}\" data-title=\"{}\">\n<div id=\"alarms\" role=\"alert\">",
@@ -129,7 +129,7 @@ impl Page {
             escape(title)
         );
         for alarm in &told.alarms {
-            let seen = if alarm.heeded { " seen" } else { "" };
+            let seen = if alarm.acknowledged { " seen" } else { "" };
             out += &format!("<p class=\"alarm{seen}\">{}</p>", escape(&alarm.line()));
         }
         out += "</div>\n<div id=\"heed\">";

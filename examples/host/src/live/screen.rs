@@ -132,7 +132,7 @@ fn lines(told: &Told, news: &[String], width: usize, height: usize) -> Vec<Strin
     for alarm in &told.alarms {
         let text = plain(&format!("  {}", alarm.line()), width);
         // light on dark turned round, for one that asks for attention
-        lines.push(if alarm.heeded { text } else { format!("\x1b[7;1m{text}\x1b[0m") });
+        lines.push(if alarm.acknowledged { text } else { format!("\x1b[7;1m{text}\x1b[0m") });
     }
     if told.alarms.is_empty() {
         lines.push("  no alarm".into());

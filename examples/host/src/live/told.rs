@@ -1,7 +1,7 @@
 //! What is known at a moment: for programs as JSON, for people in a few words. All of it is what the wrist would show.
 
 use glidepath::Glucose;
-use glidepath::alarm::{Held, Ring};
+use glidepath::alarm::{ActiveAlarm, Ring};
 use glidepath::quality::{Grade, Reason};
 use glidepath::trend::Trend;
 use serde::Serialize;
@@ -9,7 +9,7 @@ use wrist::face::{Bound, Face, Matter, Now, RANGE_MG_DL, whole_minutes};
 use wrist::words;
 
 use super::watch::{Counts, Watch};
-use crate::played::words::{grounds_words, minutes, precise};
+use crate::played::words::{minutes, precise, trigger_words};
 use crate::table::{Clock, Unit};
 
 /// The answers at a moment. What is not known is null.
@@ -53,7 +53,7 @@ pub struct Alarm {
     pub message: &'static str,
     pub reason: String,
     /// Acknowledged or snoozed.
-    pub heeded: bool,
+    pub acknowledged: bool,
 }
 
 /// The same for a screen.
@@ -72,14 +72,14 @@ pub struct ForPeople {
 
 impl Alarm {
     /// A ring in words.
-    pub fn of(ring: &Ring, unit: Unit, heeded: bool) -> Self {
+    pub fn of(ring: &Ring, unit: Unit, acknowledged: bool) -> Self {
         Self {
             kind: ring.kind.name(),
             priority: ring.priority.name(),
             cause: ring.cause.name(),
             message: ring.kind.message(),
-            reason: grounds_words(ring.grounds, unit),
-            heeded,
+            reason: trigger_words(ring.trigger, unit),
+            acknowledged,
         }
     }
 
@@ -94,8 +94,14 @@ impl Alarm {
 
     /// In one line.
     pub fn line(&self) -> String {
-        let heeded = if self.heeded { "; seen" } else { "" };
-        format!("{} {} ({} priority): by {}{heeded}", self.marks(), self.message, self.priority, self.reason)
+        let acknowledged = if self.acknowledged { "; seen" } else { "" };
+        format!(
+            "{} {} ({} priority): by {}{acknowledged}",
+            self.marks(),
+            self.message,
+            self.priority,
+            self.reason
+        )
     }
 }
 
@@ -118,7 +124,7 @@ impl Told {
         let present = face.current().filter(|now| now.rate.is_some());
         let rate = present.and_then(|now| now.rate);
         let ahead = view.filter(|_| present.is_some());
-        let held = |held: &Held| Alarm::of(&held.ring, unit, held.heeded);
+        let held = |held: &ActiveAlarm| Alarm::of(&held.ring, unit, held.acknowledged);
         let mut told = Self {
             time: clock.iso(stamp),
             glucose_mg_dl: figure.and_then(|now| rounded(now.glucose.mg_dl(), 1)),

@@ -278,9 +278,9 @@ impl Watch {
         self.news.clear();
         self.told = None;
         self.tell(present);
-        let foremost = self.app.face().alert;
-        let said = |news: &News| matches!((news, foremost), (News::Rang(ring), Some(alert)) if ring.kind == alert.kind);
-        if let Some(alert) = foremost.filter(|_| !self.news.iter().any(said)) {
+        let most_urgent = self.app.face().alert;
+        let said = |news: &News| matches!((news, most_urgent), (News::Rang(ring), Some(alert)) if ring.kind == alert.kind);
+        if let Some(alert) = most_urgent.filter(|_| !self.news.iter().any(said)) {
             self.news.push(News::Rang(alert));
         }
     }
@@ -396,7 +396,7 @@ impl Watch {
 
     /// A person takes notice; whether there was anything to take notice of.
     pub fn heed(&mut self, press: Press) -> bool {
-        let any = self.app.view().is_some_and(|view| !view.alarms().unheeded().is_empty());
+        let any = self.app.view().is_some_and(|view| !view.alarms().unacknowledged().is_empty());
         if any {
             self.app.press(press);
             self.heard();
@@ -472,7 +472,7 @@ mod tests {
         assert_eq!(rings(&mut watch), [Kind::Low]);
         assert_eq!(watch.counts().readings, 41);
         assert_eq!(watch.face().figure().unwrap().glucose.whole_mg_dl(), 62);
-        // heeded it is silent for its quiet time, and rings again then
+        // acknowledged it is silent for its quiet time, and rings again then
         assert!(watch.heed(Press::Short));
         let rang = live(&mut watch, 0, 40, |_| Some(62.0));
         assert!(rang.iter().all(|(minute, _)| *minute >= 15) && !rang.is_empty(), "{rang:?}");

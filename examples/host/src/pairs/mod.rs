@@ -7,7 +7,7 @@ mod simulated;
 use std::path::PathBuf;
 
 use glidepath::View;
-use glidepath::alarm::{Kind, PRESENT};
+use glidepath::alarm::{Kind, MAX_VALUE_AGE};
 use serde::Serialize;
 
 use crate::args::InputArgs;
@@ -64,7 +64,7 @@ struct World {
 fn hears(own: &View, pair: &View) -> Option<bool> {
     let holds = |view: &View| [Kind::Low, Kind::Floor].iter().any(|kind| view.alarms().get(*kind).is_some());
     let low = own.newest().is_some_and(|(_, glucose)| glucose.mg_dl() <= 70.0);
-    let fresh = own.age().is_some_and(|age| age < PRESENT);
+    let fresh = own.age().is_some_and(|age| age < MAX_VALUE_AGE);
     (low && fresh && holds(own)).then(|| holds(pair))
 }
 

@@ -237,7 +237,7 @@ impl World {
         }
         self.listen(view.fused(), &own[self.side.other() as usize]);
         if let Some(since) = self.off_since.filter(|_| self.is_failing(minute))
-            && let Agreement::Errs(side) = view.agreement()
+            && let Agreement::Suspect(side) = view.agreement()
         {
             self.named |= side == self.side && minute <= since + 60;
             self.wrongly |= side != self.side;

@@ -1,7 +1,7 @@
 //! What rang, in words for a person.
 
 use glidepath::Glucose;
-use glidepath::alarm::{Cause, Grounds};
+use glidepath::alarm::{Cause, Trigger};
 
 use crate::table::Unit;
 
@@ -9,36 +9,36 @@ use crate::table::Unit;
 pub fn cause_words(cause: Cause) -> &'static str {
     match cause {
         Cause::New => "it began",
-        Cause::Still => "it went on",
-        Cause::Unheeded => "nobody had acknowledged it",
+        Cause::Repeated => "it went on",
+        Cause::Escalated => "nobody had acknowledged it",
         Cause::Worse => "it became worse",
     }
 }
 
 /// What an alarm went by, for a person: the value that caused it.
-pub fn grounds_words(grounds: Grounds, unit: Unit) -> String {
+pub fn trigger_words(trigger: Trigger, unit: Unit) -> String {
     let shown = |glucose: Glucose| unit.with_name(glucose.mg_dl());
-    match grounds {
-        Grounds::Sensor(glucose) => format!("the sensor's reading of {}", shown(glucose)),
-        Grounds::Uncalibrated(glucose) => {
+    match trigger {
+        Trigger::Sensor(glucose) => format!("the sensor's reading of {}", shown(glucose)),
+        Trigger::Uncalibrated(glucose) => {
             format!("the sensor's reading of {}, not calibrated", shown(glucose))
         }
-        Grounds::BelowRange(end) => format!("the sensor's word that it is under {}", shown(end)),
-        Grounds::Estimate(glucose) => format!("the estimate of {}", shown(glucose)),
-        Grounds::Unplaced(glucose) => format!("a reading of {} whose time cannot be told", shown(glucose)),
-        Grounds::Probability(chance) => format!("a chance of {:.0} % of a low", 100.0 * chance),
-        Grounds::Rate(rate) => {
+        Trigger::BelowRange(end) => format!("the sensor's word that it is under {}", shown(end)),
+        Trigger::Estimate(glucose) => format!("the estimate of {}", shown(glucose)),
+        Trigger::Unplaced(glucose) => format!("a reading of {} whose time cannot be told", shown(glucose)),
+        Trigger::Probability(chance) => format!("a chance of {:.0} % of a low", 100.0 * chance),
+        Trigger::Rate(rate) => {
             let rate = rate.mg_dl_per_min();
             let (way, size) = (if rate < 0.0 { "fall" } else { "rise" }, f64::from(rate.abs()));
             format!("a {way} of {} a minute", precise(unit, size))
         }
-        Grounds::Silence(span) => format!("{} without a reading", minutes(span.mins())),
-        Grounds::WearLeft(span) if span.secs() < 0 => {
+        Trigger::Silence(span) => format!("{} without a reading", minutes(span.mins())),
+        Trigger::WearLeft(span) if span.secs() < 0 => {
             format!("{} past the sensor's planned end", minutes(-span.mins()))
         }
-        Grounds::WearLeft(span) => format!("{} to the sensor's planned end", minutes(span.mins())),
-        Grounds::Doubt => "a doubt about the sensor".into(),
-        Grounds::Unknown => "a value that was known before and is not now".into(),
+        Trigger::WearLeft(span) => format!("{} to the sensor's planned end", minutes(span.mins())),
+        Trigger::Doubt => "a doubt about the sensor".into(),
+        Trigger::Unknown => "a value that was known before and is not now".into(),
     }
 }
 

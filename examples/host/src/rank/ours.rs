@@ -14,7 +14,7 @@ type Small = Monitor<1>;
 
 impl Method for Small {
     fn step(&mut self, reading: &Reading) -> Outlook {
-        self.run(reading.at().secs());
+        self.set_uptime(reading.at().secs());
         let view = self.push(reading);
         let value = reading.glucose().mg_dl();
         let Some(estimate) = view.estimate() else { return Outlook::held(value, 0.0) };
@@ -36,7 +36,7 @@ impl Method for Small {
     }
 
     fn calibrate(&mut self, fingerstick: &Fingerstick) {
-        self.run(fingerstick.at().secs());
+        self.set_uptime(fingerstick.at().secs());
         let _ = self.fingerstick(fingerstick);
     }
 }
@@ -111,7 +111,7 @@ pub fn ours(sensor: &SensorModel) -> Vec<Entry> {
     let world = GaussianWorldConfig::DEFAULT;
     let (a, b) = (1.0 / world.rate_min(), 1.0 / world.reversion_min());
     let drive = 2.0 * (a + b) * a * b * world.sd_mg_dl() * world.sd_mg_dl();
-    let matched = plain.with_rate_time(span(1.0 / (a + b))).and_then(|model| model.with_drive(drive));
+    let matched = plain.with_rate_time(span(1.0 / (a + b))).and_then(|model| model.with_process_noise(drive));
     let matched = matched.expect("in range");
     let mut entries = self::shipped();
     if told != shipped.model {

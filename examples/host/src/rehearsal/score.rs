@@ -102,7 +102,7 @@ fn round(value: f64, digits: i32) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use glidepath::alarm::{Cause, Grounds, Priority};
+    use glidepath::alarm::{Cause, Priority, Trigger};
     use glidepath::{Glucose, Instant};
 
     fn at(minute: u32) -> Instant {
@@ -117,7 +117,7 @@ mod tests {
     }
 
     fn rang(minute: u32, kind: Kind, cause: Cause) -> Ring {
-        Ring::new(kind, Priority::Medium, cause, Grounds::Unknown, at(minute))
+        Ring::new(kind, Priority::Medium, cause, Trigger::Unknown, at(minute))
     }
 
     #[test]
@@ -126,7 +126,7 @@ mod tests {
             rang(20, Kind::LowAhead, Cause::New), // 80 minutes before: false
             rang(75, Kind::LowAhead, Cause::New), // 25 minutes before
             rang(100, Kind::Low, Cause::New),
-            rang(115, Kind::Low, Cause::Still),
+            rang(115, Kind::Low, Cause::Repeated),
             rang(300, Kind::NoData, Cause::New),
             rang(590, Kind::Low, Cause::New), // ten minutes late
         ];

@@ -75,7 +75,7 @@ pub fn generate() -> Result<(Trace, Fingersticks), Error> {
     let config = PersonConfig::DEFAULT
         .with_start(Instant::from_secs(START))
         .without_routine()
-        .with_wander(0.5)?
+        .with_variability(0.5)?
         .with_resting_glucose(Glucose::from_mg_dl(125.0)?)?;
     let mut person = Person::new(PERSON, config);
     let mut sensor = Sensor::new(SENSOR, SensorModel::DRIFTING);

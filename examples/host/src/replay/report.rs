@@ -11,7 +11,7 @@ use super::truth::Against;
 use crate::played::Beside;
 use crate::played::Sample;
 use crate::played::lows::{self, Low};
-use crate::played::words::{grounds_words, minutes, precise};
+use crate::played::words::{minutes, precise, trigger_words};
 use crate::rehearsal::Rehearsal;
 use crate::table::{Counts, Unit, count};
 
@@ -98,8 +98,8 @@ impl Pair {
             second_readings,
             together_percent: percent(&|a| a == Agreement::Together),
             apart_percent: percent(&|a| a == Agreement::Apart),
-            first_errs_percent: percent(&|a| a == Agreement::Errs(Side::First)),
-            second_errs_percent: percent(&|a| a == Agreement::Errs(Side::Second)),
+            first_errs_percent: percent(&|a| a == Agreement::Suspect(Side::First)),
+            second_errs_percent: percent(&|a| a == Agreement::Suspect(Side::Second)),
             only_one_percent: percent(&is_single),
             first_weight: (both().count() > 0).then(|| (100.0 * sum / both().count() as f64).round() / 100.0),
             first_offset_mg_dl: last.and_then(|beside| rounded(beside.offsets[0], 1)),
@@ -176,8 +176,8 @@ impl Report {
                     priority: rang.priority.name(),
                     message: rang.kind.message(),
                     cause: rang.cause.name(),
-                    by: rang.grounds.name(),
-                    glucose_mg_dl: rang.grounds.glucose().and_then(|glucose| rounded(glucose.mg_dl(), 1)),
+                    by: rang.trigger.name(),
+                    glucose_mg_dl: rang.trigger.glucose().and_then(|glucose| rounded(glucose.mg_dl(), 1)),
                 })
                 .collect(),
             noise_mg_dl: rounded(replay.noise_sd, 2),
@@ -230,7 +230,7 @@ pub fn alarm_lines(replay: &Replay, unit: Unit) -> Vec<String> {
             replay.time(rang.at),
             rang.kind.message(),
             rang.priority.name(),
-            grounds_words(rang.grounds, unit)
+            trigger_words(rang.trigger, unit)
         )
     };
     heading.into_iter().chain(last.iter().map(line)).collect()

@@ -204,13 +204,13 @@ impl<'a> Report<'a> {
     pub fn of(record: &'a Record, comparison: Option<&'a super::between::Comparison>) -> Self {
         let iso = |at: glidepath::Instant| record.clock.iso(at.secs().into());
         let pattern = |p: Pattern| PatternOut {
-            mark: words::mark_key(p.mark),
+            mark: words::mark_key(p.kind),
             start_minute: p.start_minute,
             end_minute: p.start_minute + WINDOW_MINUTES,
             days_seen: p.days_seen,
             days_held: p.days_held,
             usual_percent: p.usual_percent,
-            chance: p.chance,
+            chance: p.p_value,
             words: words::pattern(&p, Unit::MgDl),
         };
         Self {

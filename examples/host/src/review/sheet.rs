@@ -224,7 +224,7 @@ fn profile(record: &Record, x: &Axis, unit: Unit) -> Panel {
         let to = from + f64::from(WINDOW_MINUTES) * 60.0;
         // each on a line of its own, lows below, highs above
         let step = 0.055 * (number + 1) as f64;
-        let at = if pattern.mark.is_low() { place(36.0) + step } else { place(top) - step };
+        let at = if pattern.kind.is_low() { place(36.0) + step } else { place(top) - step };
         panel.bars("recurs", [(from, to, at - 0.008, at + 0.008)]);
         panel.words("note number", to + 300.0, at - 0.02, &format!("({})", number + 1));
     }

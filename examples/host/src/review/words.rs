@@ -1,6 +1,6 @@
 //! What the figures say, in words.
 
-use glidepath::review::{Mark, Pattern, Summary, Threshold, WINDOW_MINUTES, gri_zone};
+use glidepath::review::{Pattern, PatternKind, Summary, Threshold, WINDOW_MINUTES, gri_zone};
 
 use super::record::Record;
 use crate::table::{Unit, count, date};
@@ -38,21 +38,21 @@ pub fn clock(minute: u16) -> String {
     format!("{:02}:{:02}", minute / 60, minute % 60)
 }
 
-pub fn mark_key(mark: Mark) -> &'static str {
+pub fn mark_key(mark: PatternKind) -> &'static str {
     match mark {
-        Mark::Below70 => "below_70",
-        Mark::Below54 => "below_54",
-        Mark::Above180 => "above_180",
-        Mark::Above250 => "above_250",
+        PatternKind::Below70 => "below_70",
+        PatternKind::Below54 => "below_54",
+        PatternKind::Above180 => "above_180",
+        PatternKind::Above250 => "above_250",
     }
 }
 
-fn mark(mark: Mark, unit: Unit) -> String {
+fn mark(mark: PatternKind, unit: Unit) -> String {
     let (word, at) = match mark {
-        Mark::Below70 => ("below", Threshold::L70),
-        Mark::Below54 => ("below", Threshold::L54),
-        Mark::Above180 => ("above", Threshold::L180),
-        Mark::Above250 => ("above", Threshold::L250),
+        PatternKind::Below70 => ("below", Threshold::L70),
+        PatternKind::Below54 => ("below", Threshold::L54),
+        PatternKind::Above180 => ("above", Threshold::L180),
+        PatternKind::Above250 => ("above", Threshold::L250),
     };
     format!("{word} {} {}", limit(at, unit), unit.name())
 }
@@ -65,7 +65,7 @@ pub fn pattern(p: &Pattern, unit: Unit) -> String {
         "between {} and {}, {} on {} of {} {days} (any two hours of the day: {:.0} %)",
         clock(p.start_minute),
         clock(end),
-        mark(p.mark, unit),
+        mark(p.kind, unit),
         p.days_held,
         p.days_seen,
         p.usual_percent

@@ -119,9 +119,9 @@ class Monitor:
         """Take in a fingerstick, mg/dL, of the last 15 minutes; the outcome says whether it was used, and why not."""
         return self._monitor.fingerstick(self._at(time), mg_dl)
 
-    def run(self, uptime_s: int) -> None:
+    def set_uptime(self, uptime_s: int) -> None:
         """Tell the device's own count of seconds since it was switched on, before each other call: ages then run on it alone."""
-        self._monitor.run(uptime_s)
+        self._monitor.set_uptime(uptime_s)
 
     def set_utc_offset(self, offset_s: Optional[int]) -> None:
         """Say how far the wearer's clock is ahead of the times, in seconds; ``None``: not known, and one set of alarms holds."""

@@ -34,14 +34,14 @@ class Ring:
     priority: str
     """``low``, ``medium`` or ``high``: the words of IEC 60601-1-8."""
     cause: str
-    """Why it last rang: ``new``, ``still``, ``unheeded`` or ``worse``."""
+    """Why it last rang: ``new``, ``repeated``, ``escalated`` or ``worse``."""
     by: str
     """What it goes by."""
     glucose_mg_dl: Optional[float]
     """The glucose that caused it, if one did."""
     rings: bool
     """Whether it rings at this moment."""
-    heeded: bool
+    acknowledged: bool
     """Whether it is acknowledged or snoozed."""
     at: Any
     """When it last rang."""
@@ -94,7 +94,7 @@ class View:
     """How far the sensor is believed: ``good`` and less."""
     reasons: List[str]
     """Why it is believed less."""
-    sees: bool
+    is_monitoring: bool
     """Whether silence means that all is well: fresh values and nothing against them."""
     rings: List[Ring]
     """What rings at this moment."""
@@ -109,7 +109,7 @@ class Monitor:
     def push(self, at: int, mg_dl: float, status: str, stamp: Any) -> View: ...
     def tick(self, at: Optional[int], stamp: Any) -> View: ...
     def fingerstick(self, at: int, mg_dl: float) -> Outcome: ...
-    def run(self, uptime_s: int) -> None: ...
+    def set_uptime(self, uptime_s: int) -> None: ...
     def set_utc_offset(self, offset_s: Optional[int]) -> None: ...
     def acknowledge(self) -> None: ...
     def snooze(self, kind_name: str, minutes: int) -> float: ...

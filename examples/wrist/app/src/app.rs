@@ -33,9 +33,9 @@ const LOCAL: Option<Span> = Some(Span::ZERO);
 /// What is kept of each session before the monitor's snapshot: flags, its start.
 const HEADER: usize = 1 + 4;
 /// Bytes that [`App`]'s [`save`](Wrist::save) never exceeds.
-pub const KEPT: usize = HEADER + snapshot::room(READINGS);
+pub const KEPT: usize = HEADER + snapshot::bytes_needed(READINGS);
 /// Bytes that [`PairApp`]'s never exceeds.
-pub const PAIR_KEPT: usize = 2 * HEADER + snapshot::pair_room(PAIR_READINGS);
+pub const PAIR_KEPT: usize = 2 * HEADER + snapshot::pair_bytes_needed(PAIR_READINGS);
 /// A believed reading at or under this (level 1, Battelino et al. 2019) is low …
 const LOW: Glucose = const { mg_dl(70.0) };
 /// … and what stands this far over it, mg/dL, is not shown in its place.
@@ -121,7 +121,7 @@ impl<M: Worn> Wrist<M> {
     pub fn new(settings: Settings) -> Result<Self, Error> {
         let (mut monitor, clock) = (M::made(settings)?, Clock::new());
         monitor.set_utc_offset(LOCAL); // for settings by time of day
-        monitor.run(clock.uptime_s());
+        monitor.set_uptime(clock.uptime_s());
         Ok(Self {
             monitor,
             settings: Numbered { settings, number: None },
@@ -152,7 +152,8 @@ impl<M: Worn> Wrist<M> {
         let (mut rest, mut length) = (buffer, 0);
         for side in M::SIDES {
             let session = self.sessions.of(*side);
-            let (header, behind) = rest.split_first_chunk_mut::<HEADER>().ok_or(SnapshotError::Room)?;
+            let (header, behind) =
+                rest.split_first_chunk_mut::<HEADER>().ok_or(SnapshotError::BufferTooSmall)?;
             let [flags, start @ ..] = header;
             let flag = |set, flag| if set { flag } else { 0 };
             *flags = flag(session.start().is_some(), HAS_START)
@@ -182,7 +183,7 @@ impl<M: Worn> Wrist<M> {
         }
         self.monitor.restore(rest)?;
         self.monitor.set_utc_offset(LOCAL);
-        self.monitor.run(self.clock.uptime_s());
+        self.monitor.set_uptime(self.clock.uptime_s());
         (self.sessions, self.unit) = (sessions, unit);
         (self.answers, self.ask_at_s) = (None, None);
         self.wants.redraw = true;
@@ -289,7 +290,7 @@ impl<M: Worn> Wrist<M> {
             Some(monitor) => {
                 self.monitor = monitor;
                 self.monitor.set_utc_offset(LOCAL);
-                self.monitor.run(self.clock.uptime_s());
+                self.monitor.set_uptime(self.clock.uptime_s());
             }
         }
         self.settings = new;
@@ -352,7 +353,7 @@ impl<M: Worn> Wrist<M> {
         self.ask_at_s = Some(self.clock.uptime_s().wrapping_add(wait));
         self.answers = Some(answers);
         self.wants.redraw = true;
-        // what is shown, said and felt is of one alarm: the foremost of those that hold
+        // what is shown, said and felt is of one alarm: the most_urgent of those that hold
         match self.face().alert {
             Some(alert) if rings => {
                 self.motor.play(pulses::alarm(alert.priority), self.clock.ms());
@@ -375,7 +376,7 @@ impl<M: Worn> Wrist<M> {
     /// [`Wants::soon`] asked for it. Returns what to do and forgets it.
     pub fn tick(&mut self, now_ms: u32, button_down: bool) -> Wants {
         self.clock.run(now_ms);
-        self.monitor.run(self.clock.uptime_s());
+        self.monitor.set_uptime(self.clock.uptime_s());
         if let Some(press) = self.button.update(button_down, now_ms) {
             self.press(press);
         }
@@ -391,7 +392,7 @@ impl<M: Worn> Wrist<M> {
     /// Takes a press of a button that is not this board's own, such as a key's; [`tick`](Self::tick) takes those that are.
     pub fn press(&mut self, press: Press) {
         self.wants.redraw = true;
-        let alarms = self.view().map(|view| view.alarms().unheeded()).unwrap_or_default();
+        let alarms = self.view().map(|view| view.alarms().unacknowledged()).unwrap_or_default();
         match press {
             Press::Short | Press::Long if !alarms.is_empty() => {
                 if press == Press::Short {
@@ -471,7 +472,7 @@ impl<M: Worn> Wrist<M> {
             },
             pair: agreement.map_or("", |agreement| pair(agreement, reason)),
             battery_percent: self.battery_percent,
-            alert: view.and_then(|view| view.alarms().foremost()).map(|held| held.ring),
+            alert: view.and_then(|view| view.alarms().most_urgent()).map(|held| held.ring),
             unit: self.unit,
         }
     }
@@ -583,8 +584,8 @@ pub(crate) fn pair(agreement: Agreement, reason: Option<Reason>) -> &'static str
         Agreement::Only(_) if reason.is_some_and(|reason| !mild(&reason)) => "",
         Agreement::Only(Side::First) => "only 1st reads",
         Agreement::Only(Side::Second) => "only 2nd reads",
-        Agreement::Errs(Side::First) => "1st sensor off",
-        Agreement::Errs(Side::Second) => "2nd sensor off",
+        Agreement::Suspect(Side::First) => "1st sensor off",
+        Agreement::Suspect(Side::Second) => "2nd sensor off",
         _ => "sensors differ", // and what a later library adds
     }
 }

@@ -73,12 +73,12 @@ pub fn digest(view: &View) -> u32 {
     for held in view.alarms().iter() {
         let ring = &held.ring;
         [ring.kind as u8, ring.priority as u8, ring.cause as u8].into_iter().for_each(|byte| hash.byte(byte));
-        ring.grounds.name().bytes().for_each(|byte| hash.byte(byte));
-        hash.float(ring.grounds.glucose().map(|glucose| glucose.mg_dl()));
+        ring.trigger.name().bytes().for_each(|byte| hash.byte(byte));
+        hash.float(ring.trigger.glucose().map(|glucose| glucose.mg_dl()));
         hash.byte(u8::from(held.rings));
-        hash.byte(u8::from(held.heeded));
+        hash.byte(u8::from(held.acknowledged));
     }
-    hash.byte(u8::from(view.sees()));
+    hash.byte(u8::from(view.is_monitoring()));
     hash.0
 }
 

@@ -1,7 +1,7 @@
 //! What there is to show, in ground-floor values; no screen, no board.
 
 use crate::app::range;
-use glidepath::alarm::{FLOOR_MG_DL, Grounds, Ring};
+use glidepath::alarm::{FLOOR_MG_DL, Ring, Trigger};
 use glidepath::{Glucose, HistoryView, Instant, Rate, Span};
 
 /// The range 70 to 180 mg/dL (Battelino et al. 2019); under it is low (level 1), over it high.
@@ -180,17 +180,17 @@ impl Face<'_> {
         let Some(ring) = self.alert else { return self.now.filter(|_| self.is_young()) };
         let alone =
             |glucose| Now { glucose, bound: None, doubted: false, rate: None, soon: None, low_in_min: None };
-        match ring.grounds {
-            Grounds::Silence(_) | Grounds::Unknown => None,
+        match ring.trigger {
+            Trigger::Silence(_) | Trigger::Unknown => None,
             // it has just come, and nobody can tell when it was measured
-            Grounds::Unplaced(glucose) => Some(Now { doubted: true, ..alone(glucose) }),
+            Trigger::Unplaced(glucose) => Some(Now { doubted: true, ..alone(glucose) }),
             _ if !self.is_young() => None,
-            Grounds::BelowRange(end) => Some(Now {
+            Trigger::BelowRange(end) => Some(Now {
                 bound: Some(Bound::AtMost),
                 doubted: self.now.is_some_and(|now| now.doubted),
                 ..alone(end)
             }),
-            Grounds::Sensor(glucose) | Grounds::Uncalibrated(glucose) | Grounds::Estimate(glucose) => {
+            Trigger::Sensor(glucose) | Trigger::Uncalibrated(glucose) | Trigger::Estimate(glucose) => {
                 // at an end of the sensor's range only that end is known, whatever was worked out from it
                 Some(match self.now {
                     Some(now) if now.bound.is_some() => now,
@@ -198,7 +198,7 @@ impl Face<'_> {
                     None => alone(glucose),
                 })
             }
-            Grounds::Probability(_) | Grounds::Rate(_) | Grounds::WearLeft(_) | Grounds::Doubt => self.now,
+            Trigger::Probability(_) | Trigger::Rate(_) | Trigger::WearLeft(_) | Trigger::Doubt => self.now,
         }
     }
 }

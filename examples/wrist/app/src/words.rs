@@ -2,7 +2,7 @@
 
 use crate::face::{Bound, Face, Now, Unit, in_unit, whole_minutes};
 use crate::text::{push, push_hex, push_number, push_value};
-use glidepath::alarm::{FLOOR_MG_DL, Grounds, Kind, Ring};
+use glidepath::alarm::{FLOOR_MG_DL, Kind, Ring, Trigger};
 use glidepath::snapshot::SnapshotError;
 use glidepath::{ErrorKind, Glucose, Rate, Span};
 use heapless::String;
@@ -55,8 +55,8 @@ pub fn refused_settings(number: Option<u32>, why: &SnapshotError) -> Sentence {
     let mut text = of_settings(number, "refused: ");
     match why {
         SnapshotError::Setting(error) => {
-            push(&mut text, error.whole());
-            push(&mut text, if error.whole().is_empty() { "" } else { " " });
+            push(&mut text, error.section());
+            push(&mut text, if error.section().is_empty() { "" } else { " " });
             push(&mut text, error.parameter());
             push(
                 &mut text,
@@ -84,10 +84,10 @@ pub fn sentence(face: &Face<'_>) -> Sentence {
     let mut text = Sentence::new();
     if let Some(alert) = &face.alert {
         push(&mut text, "Alarm: ");
-        push(&mut text, alert.kind.about().spoken);
+        push(&mut text, alert.kind.info().spoken);
         push(&mut text, ". ");
     }
-    let causes = face.alert.map(|alert| alert.grounds);
+    let causes = face.alert.map(|alert| alert.trigger);
     match face.figure() {
         Some(now) => present(&mut text, face, &now, causes),
         None => past(&mut text, face, causes),
@@ -96,8 +96,8 @@ pub fn sentence(face: &Face<'_>) -> Sentence {
     text
 }
 
-fn present(text: &mut Sentence, face: &Face<'_>, now: &Now, causes: Option<Grounds>) {
-    let unplaced = matches!(causes, Some(Grounds::Unplaced(_)));
+fn present(text: &mut Sentence, face: &Face<'_>, now: &Now, causes: Option<Trigger>) {
+    let unplaced = matches!(causes, Some(Trigger::Unplaced(_)));
     if now.doubted {
         push(text, "Doubted, ");
         if !face.note.is_empty() {
@@ -116,7 +116,7 @@ fn present(text: &mut Sentence, face: &Face<'_>, now: &Now, causes: Option<Groun
         },
     );
     amount(text, now.glucose, face.unit);
-    if matches!(causes, Some(Grounds::Uncalibrated(_))) && now.bound.is_none() {
+    if matches!(causes, Some(Trigger::Uncalibrated(_))) && now.bound.is_none() {
         push(text, " as the sensor read it");
     }
     if let Some((rate, _)) = now.rate {
@@ -132,12 +132,12 @@ fn present(text: &mut Sentence, face: &Face<'_>, now: &Now, causes: Option<Groun
         _ => {}
     }
     match causes {
-        Some(Grounds::Probability(probability)) => {
+        Some(Trigger::Probability(probability)) => {
             push(text, ", chance of a low ");
             push_number(text, percent(probability));
             push(text, " percent");
         }
-        Some(Grounds::WearLeft(left)) => {
+        Some(Trigger::WearLeft(left)) => {
             push(text, if left > Span::ZERO { ", it ends in " } else { ", it has ended" });
             if left > Span::ZERO {
                 span(text, left);
@@ -155,14 +155,14 @@ fn present(text: &mut Sentence, face: &Face<'_>, now: &Now, causes: Option<Groun
     }
 }
 
-fn past(text: &mut Sentence, face: &Face<'_>, causes: Option<Grounds>) {
+fn past(text: &mut Sentence, face: &Face<'_>, causes: Option<Trigger>) {
     push(text, "No present value");
-    if let Some(Grounds::Silence(silence)) = causes {
+    if let Some(Trigger::Silence(silence)) = causes {
         push(text, ", silent for ");
         span(text, silence);
     } else if let Some(age) = face.age {
         push(text, ", last one ");
-        if let Some(glucose) = causes.and_then(Grounds::glucose) {
+        if let Some(glucose) = causes.and_then(Trigger::glucose) {
             amount(text, glucose, face.unit);
             push(text, ", ");
         }
@@ -209,13 +209,13 @@ pub(crate) fn beside(face: &Face<'_>, ring: &Ring, now: Option<&Now>) -> [String
     let mut lines = [const { String::new() }; 3];
     let [first, second, third] = &mut lines;
     let Some(now) = now else {
-        match (ring.grounds, face.age) {
-            (Grounds::Silence(silence), _) => {
+        match (ring.trigger, face.age) {
+            (Trigger::Silence(silence), _) => {
                 push(first, "silent");
                 push_age(second, whole_minutes(silence));
             }
-            (grounds, age) => {
-                match grounds.glucose() {
+            (trigger, age) => {
+                match trigger.glucose() {
                     Some(glucose) => {
                         push(first, "was ");
                         push_value(first, in_unit(glucose, face.unit));
@@ -241,21 +241,21 @@ pub(crate) fn beside(face: &Face<'_>, ring: &Ring, now: Option<&Now>) -> [String
         }
         return lines;
     }
-    match ring.grounds {
+    match ring.trigger {
         // the title tells in how many minutes
-        Grounds::Probability(probability) => {
+        Trigger::Probability(probability) => {
             push(first, unit);
             push(second, "chance");
             push_number(third, percent(probability));
             push(third, "%");
         }
-        Grounds::WearLeft(left) if left > Span::ZERO => {
+        Trigger::WearLeft(left) if left > Span::ZERO => {
             push(first, "ends in");
             push_number(second, whole_minutes(left) / 60);
             push(second, " h");
         }
-        Grounds::WearLeft(_) => push(first, "past end"),
-        Grounds::Uncalibrated(_) if now.bound.is_none() => {
+        Trigger::WearLeft(_) => push(first, "past end"),
+        Trigger::Uncalibrated(_) if now.bound.is_none() => {
             push(first, unit);
             push(second, "as read");
         }
@@ -265,10 +265,10 @@ pub(crate) fn beside(face: &Face<'_>, ring: &Ring, now: Option<&Now>) -> [String
             push(first, unit);
             push(second, "was lower");
         }
-        grounds => {
+        trigger => {
             push(first, unit);
-            let rate = match grounds {
-                Grounds::Rate(rate) => Some(rate),
+            let rate = match trigger {
+                Trigger::Rate(rate) => Some(rate),
                 _ => now.rate.map(|(rate, _)| rate),
             };
             if let Some(rate) = rate {

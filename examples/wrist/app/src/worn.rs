@@ -25,7 +25,7 @@ pub trait Worn: Debug + Clone + Sized {
     /// Names the setting that is out of its range.
     fn made(settings: Settings) -> Result<Self, Error>;
     /// The board's own count of seconds.
-    fn run(&mut self, uptime_s: u32);
+    fn set_uptime(&mut self, uptime_s: u32);
     /// Answers without a reading.
     fn tick(&mut self, now: Option<Instant>) -> Self::Answers;
     /// Takes in a reading.
@@ -109,8 +109,8 @@ impl Worn for Monitor<READINGS> {
         Self::new(settings)
     }
 
-    fn run(&mut self, uptime_s: u32) {
-        Self::run(self, uptime_s);
+    fn set_uptime(&mut self, uptime_s: u32) {
+        Self::set_uptime(self, uptime_s);
     }
 
     fn tick(&mut self, now: Option<Instant>) -> View {
@@ -176,8 +176,8 @@ impl Worn for PairMonitor<PAIR_READINGS> {
         Self::new(settings, settings)
     }
 
-    fn run(&mut self, uptime_s: u32) {
-        Self::run(self, uptime_s);
+    fn set_uptime(&mut self, uptime_s: u32) {
+        Self::set_uptime(self, uptime_s);
     }
 
     fn tick(&mut self, now: Option<Instant>) -> PairView {

@@ -1,6 +1,6 @@
 //! The face in words and for fingers.
 
-use glidepath::alarm::{Cause, Grounds, Kind, Priority, Ring};
+use glidepath::alarm::{Cause, Kind, Priority, Ring, Trigger};
 use glidepath::{Glucose, History, Instant, Rate, Span};
 use wrist::face::{Bound, Face, Now, Trust, Unit};
 use wrist::pulses::{self, Motor};
@@ -12,8 +12,8 @@ fn glucose(mg_dl: f32) -> Glucose {
     Glucose::from_mg_dl(mg_dl).unwrap()
 }
 
-fn ring(kind: Kind, priority: Priority, grounds: Grounds) -> Option<Ring> {
-    Some(Ring::new(kind, priority, Cause::New, grounds, Instant::from_secs(CLOCK)))
+fn ring(kind: Kind, priority: Priority, trigger: Trigger) -> Option<Ring> {
+    Some(Ring::new(kind, priority, Cause::New, trigger, Instant::from_secs(CLOCK)))
 }
 
 fn now(mg_dl: f32, rate: f32) -> Now {
@@ -91,47 +91,47 @@ fn a_doubted_value_is_told_as_one() {
 
 #[test]
 fn an_alarm_tells_the_value_that_caused_it() {
-    let say = |grounds, change: fn(&mut Face<'_>)| {
+    let say = |trigger, change: fn(&mut Face<'_>)| {
         told(Some(now(104.0, -1.2)), |face| {
-            face.alert = ring(Kind::Floor, Priority::High, grounds);
+            face.alert = ring(Kind::Floor, Priority::High, trigger);
             change(face);
         })
         .0
     };
     let same = |_: &mut Face<'_>| {};
-    for (grounds, said) in [
-        (Grounds::Sensor(glucose(48.0)), "48 milligrams, falls, 4 minutes ago."),
-        (Grounds::Estimate(glucose(49.0)), "49 milligrams, falls, 4 minutes ago."),
-        (Grounds::Uncalibrated(glucose(50.0)), "50 milligrams as the sensor read it, falls, 4 minutes ago."),
-        (Grounds::BelowRange(glucose(40.0)), "At most 40 milligrams, 4 minutes ago."),
-        (Grounds::Unplaced(glucose(45.0)), "Doubted, 45 milligrams, measured nobody knows when."),
-        (Grounds::Silence(Span::from_mins(25)), "No present value, silent for 25 minutes."),
-        (Grounds::Silence(Span::from_mins(119)), "No present value, silent for 119 minutes."),
-        (Grounds::Silence(Span::from_mins(179)), "No present value, silent for 2 hours."),
-        (Grounds::Silence(Span::from_hours(49)), "No present value, silent for 2 days."),
-        (Grounds::Probability(0.43), "104 milligrams, falls, 4 minutes ago, chance of a low 43 percent."),
+    for (trigger, said) in [
+        (Trigger::Sensor(glucose(48.0)), "48 milligrams, falls, 4 minutes ago."),
+        (Trigger::Estimate(glucose(49.0)), "49 milligrams, falls, 4 minutes ago."),
+        (Trigger::Uncalibrated(glucose(50.0)), "50 milligrams as the sensor read it, falls, 4 minutes ago."),
+        (Trigger::BelowRange(glucose(40.0)), "At most 40 milligrams, 4 minutes ago."),
+        (Trigger::Unplaced(glucose(45.0)), "Doubted, 45 milligrams, measured nobody knows when."),
+        (Trigger::Silence(Span::from_mins(25)), "No present value, silent for 25 minutes."),
+        (Trigger::Silence(Span::from_mins(119)), "No present value, silent for 119 minutes."),
+        (Trigger::Silence(Span::from_mins(179)), "No present value, silent for 2 hours."),
+        (Trigger::Silence(Span::from_hours(49)), "No present value, silent for 2 days."),
+        (Trigger::Probability(0.43), "104 milligrams, falls, 4 minutes ago, chance of a low 43 percent."),
         (
-            Grounds::WearLeft(Span::from_hours(11)),
+            Trigger::WearLeft(Span::from_hours(11)),
             "104 milligrams, falls, 4 minutes ago, it ends in 11 hours.",
         ),
         (
-            Grounds::WearLeft(Span::from_mins(61)),
+            Trigger::WearLeft(Span::from_mins(61)),
             "104 milligrams, falls, 4 minutes ago, it ends in 61 minutes.",
         ),
-        (Grounds::Unknown, "No present value, last one 4 minutes ago."),
+        (Trigger::Unknown, "No present value, last one 4 minutes ago."),
     ] {
-        assert_eq!(say(grounds, same), format!("Alarm: very low. {said}"), "{grounds:?}");
+        assert_eq!(say(trigger, same), format!("Alarm: very low. {said}"), "{trigger:?}");
     }
     // not young enough for the present one, and still what it rings by
-    let said = say(Grounds::Sensor(glucose(48.0)), |face| face.age = Some(Span::from_mins(15)));
+    let said = say(Trigger::Sensor(glucose(48.0)), |face| face.age = Some(Span::from_mins(15)));
     assert_eq!(said, "Alarm: very low. No present value, last one 48 milligrams, 15 minutes ago.");
     // doubted, and still at most that
-    let said = say(Grounds::BelowRange(glucose(40.0)), |face| {
+    let said = say(Trigger::BelowRange(glucose(40.0)), |face| {
         face.now = face.now.map(|now| Now { doubted: true, ..now });
     });
     assert_eq!(said, "Alarm: very low. Doubted, at most 40 milligrams, 4 minutes ago.");
     // what is known of one whose time is not: it has just come
-    let said = say(Grounds::Unplaced(glucose(45.0)), |face| face.age = None);
+    let said = say(Trigger::Unplaced(glucose(45.0)), |face| face.age = None);
     assert_eq!(said, "Alarm: very low. Doubted, 45 milligrams, measured nobody knows when.");
 }
 
@@ -139,17 +139,17 @@ fn an_alarm_tells_the_value_that_caused_it() {
 fn every_alarm_fits_into_a_sentence() {
     let long = Span::from_secs(i32::MAX);
     for kind in Kind::ALL {
-        for grounds in [
-            Grounds::Uncalibrated(glucose(999.0)),
-            Grounds::Probability(1.0),
-            Grounds::WearLeft(long),
-            Grounds::Silence(long),
-            Grounds::Unplaced(glucose(999.0)),
+        for trigger in [
+            Trigger::Uncalibrated(glucose(999.0)),
+            Trigger::Probability(1.0),
+            Trigger::WearLeft(long),
+            Trigger::Silence(long),
+            Trigger::Unplaced(glucose(999.0)),
         ] {
             for doubted in [false, true] {
                 let longest = Now { low_in_min: Some(u16::MAX), doubted, ..now(999.0, -9.0) };
                 let (said, _) = told(Some(longest), |face| {
-                    face.alert = ring(kind, Priority::High, grounds);
+                    face.alert = ring(kind, Priority::High, trigger);
                     face.note = "warming up";
                 });
                 assert!(said.starts_with("Alarm: ") && said.ends_with('.'), "{said}");

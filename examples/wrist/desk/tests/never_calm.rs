@@ -31,7 +31,7 @@ fn the_power_is_cut_a_wrong_time_is_told_and_the_sensor_is_silent() {
     let start = wearer.minute;
     wearer.live_with(300, |wearer| {
         assert!(!wearer.screen().is_a_number(), "minute {}", wearer.minute - start);
-        assert!(!wearer.app.view().unwrap().sees());
+        assert!(!wearer.app.view().unwrap().is_monitoring());
         None
     });
     let first = wearer.first(start, &[Kind::NoData]);
@@ -150,7 +150,7 @@ fn very_low_never_stands_beside_another_number() {
     wearer.live_with(240, |wearer| {
         if let (Some(alert), Screen::Number { mg_dl, alarm: true, .. }) =
             (wearer.app.face().alert, wearer.screen())
-            && let Some(glucose) = alert.grounds.glucose()
+            && let Some(glucose) = alert.trigger.glucose()
         {
             assert_eq!(mg_dl, glucose.whole_mg_dl(), "{alert:?}");
             assert!(alert.kind != Kind::Floor || mg_dl <= 55);

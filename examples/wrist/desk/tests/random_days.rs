@@ -183,12 +183,12 @@ fn check(
         }
     }
     if let (Some(alert), Screen::Number { mg_dl, alarm: true, .. }) = (face.alert, screen)
-        && let Some(glucose) = alert.grounds.glucose()
+        && let Some(glucose) = alert.trigger.glucose()
         && mg_dl != glucose.whole_mg_dl()
     {
         return Err(format!("{alert:?} is shown beside {mg_dl}"));
     }
-    if !view.sees() && view.age().is_none() && screen.is_a_number() && face.alert.is_none() {
+    if !view.is_monitoring() && view.age().is_none() && screen.is_a_number() && face.alert.is_none() {
         return Err("a number while nobody knows its age".into());
     }
     // a low, and what must be heard of it
@@ -209,13 +209,13 @@ fn check(
     if silent > 31 {
         return Err(format!("a low of {newest:?}, and silence for {silent} min"));
     }
-    // at or under the floor and not heeded: every five minutes
+    // at or under the floor and not acknowledged: every five minutes
     let very_low = newest.is_some_and(|newest| newest <= 55.0);
     if very_low && face.alert.is_none() && view.alarms().get(Kind::Floor).is_none() {
         return Err(format!("{newest:?} and no alarm holds"));
     }
     if very_low && face.alert.is_some_and(|ring| ring.kind == Kind::Floor) && silent > 6 {
-        return Err(format!("{newest:?}, nobody has heeded it, and silence for {silent} min"));
+        return Err(format!("{newest:?}, nobody has acknowledged it, and silence for {silent} min"));
     }
     Ok(())
 }

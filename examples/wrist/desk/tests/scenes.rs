@@ -1,6 +1,6 @@
 //! Every screen against its golden picture, in one bit and in greys. The data are invented.
 
-use glidepath::alarm::{Cause, Grounds, Kind, Priority, Ring};
+use glidepath::alarm::{Cause, Kind, Priority, Ring, Trigger};
 use glidepath::{Glucose, History, Instant, Rate, Reading, Span};
 use wrist::face::{Bound, Expected, Face, Now, Trust, Unit};
 use wrist::screen::Page;
@@ -38,8 +38,8 @@ fn now() -> Now {
     }
 }
 
-fn ring(kind: Kind, priority: Priority, grounds: Grounds) -> Option<Ring> {
-    Some(Ring::new(kind, priority, Cause::New, grounds, Instant::from_secs(CLOCK)))
+fn ring(kind: Kind, priority: Priority, trigger: Trigger) -> Option<Ring> {
+    Some(Ring::new(kind, priority, Cause::New, trigger, Instant::from_secs(CLOCK)))
 }
 
 /// So many seconds later, and nothing new.
@@ -107,7 +107,7 @@ fn rising_with_a_doubtful_rate() {
 fn low_ahead() {
     let change = |face: &mut Face<'_>| {
         face.now = Some(Now { glucose: glucose(83.0), low_in_min: Some(14), ..now() });
-        face.alert = ring(Kind::LowAhead, Priority::Medium, Grounds::Probability(0.43));
+        face.alert = ring(Kind::LowAhead, Priority::Medium, Trigger::Probability(0.43));
     };
     scene("alarm-low-ahead", change, Page::Now);
 }
@@ -116,7 +116,7 @@ fn low_ahead() {
 fn very_low_escalated() {
     let change = |face: &mut Face<'_>| {
         face.now = Some(Now { glucose: glucose(57.0), ..now() }); // the estimate is not what rings
-        face.alert = ring(Kind::Floor, Priority::High, Grounds::Sensor(glucose(48.0)));
+        face.alert = ring(Kind::Floor, Priority::High, Trigger::Sensor(glucose(48.0)));
     };
     scene("alarm-very-low", change, Page::Past);
 }
@@ -125,7 +125,7 @@ fn very_low_escalated() {
 fn alarm_without_a_value() {
     let change = |face: &mut Face<'_>| {
         later(face, 1800);
-        face.alert = ring(Kind::NoData, Priority::Medium, Grounds::Silence(Span::from_mins(34)));
+        face.alert = ring(Kind::NoData, Priority::Medium, Trigger::Silence(Span::from_mins(34)));
     };
     scene("alarm-no-readings", change, Page::Now);
 }
@@ -167,25 +167,25 @@ fn a_value_that_is_doubted() {
 fn alarms_by_a_value_that_is_doubted() {
     let change = |face: &mut Face<'_>| {
         (face.trust, face.note, face.now) = (Trust::Poor, "pressed?", doubted(55.0));
-        face.alert = ring(Kind::Floor, Priority::High, Grounds::Sensor(glucose(55.0)));
+        face.alert = ring(Kind::Floor, Priority::High, Trigger::Sensor(glucose(55.0)));
     };
     scene("alarm-doubted", change, Page::Now);
     let change = |face: &mut Face<'_>| {
         (face.trust, face.note, face.now) = (Trust::None, "stuck", doubted(104.0));
-        face.alert = ring(Kind::Doubt, Priority::Low, Grounds::Doubt);
+        face.alert = ring(Kind::Doubt, Priority::Low, Trigger::Doubt);
     };
     scene("alarm-check", change, Page::Now);
     // nobody can tell when it was measured; what was known before is old
     let change = |face: &mut Face<'_>| {
         later(face, 1800);
         face.note = "what time?";
-        face.alert = ring(Kind::Floor, Priority::High, Grounds::Unplaced(glucose(45.0)));
+        face.alert = ring(Kind::Floor, Priority::High, Trigger::Unplaced(glucose(45.0)));
     };
     scene("alarm-unplaced", change, Page::Now);
     let change = |face: &mut Face<'_>| {
         face.now = doubted(22.2 * 18.0156).map(|now| Now { bound: Some(Bound::AtLeast), ..now });
         face.unit = Unit::MmolL;
-        face.alert = ring(Kind::High, Priority::Low, Grounds::Sensor(glucose(400.0)));
+        face.alert = ring(Kind::High, Priority::Low, Trigger::Sensor(glucose(400.0)));
     };
     scene("alarm-doubted-above-range-mmol", change, Page::Now);
 }
@@ -193,27 +193,27 @@ fn alarms_by_a_value_that_is_doubted() {
 #[test]
 fn alarms_by_other_values_than_the_present_one() {
     let change = |face: &mut Face<'_>| {
-        face.alert = ring(Kind::Floor, Priority::High, Grounds::Uncalibrated(glucose(49.0)));
+        face.alert = ring(Kind::Floor, Priority::High, Trigger::Uncalibrated(glucose(49.0)));
     };
     scene("alarm-as-read", change, Page::Now);
     let change = |face: &mut Face<'_>| {
         later(face, 600);
-        face.alert = ring(Kind::Low, Priority::Medium, Grounds::Sensor(glucose(63.0)));
+        face.alert = ring(Kind::Low, Priority::Medium, Trigger::Sensor(glucose(63.0)));
     };
     scene("alarm-low-was", change, Page::Now);
     let change = |face: &mut Face<'_>| {
         later(face, 1800);
-        face.alert = ring(Kind::Floor, Priority::High, Grounds::Unknown);
+        face.alert = ring(Kind::Floor, Priority::High, Trigger::Unknown);
     };
     scene("alarm-very-low-unknown", change, Page::Now);
     let change = |face: &mut Face<'_>| {
-        face.alert = ring(Kind::WearEnd, Priority::Low, Grounds::WearLeft(Span::from_hours(11)));
+        face.alert = ring(Kind::WearEnd, Priority::Low, Trigger::WearLeft(Span::from_hours(11)));
     };
     scene("alarm-ends-soon", change, Page::Now);
     // blind since it was switched on
     let change = |face: &mut Face<'_>| {
         (face.at, face.age, face.last, face.now) = (None, None, None, None);
-        face.alert = ring(Kind::NoData, Priority::Medium, Grounds::Silence(Span::from_mins(20)));
+        face.alert = ring(Kind::NoData, Priority::Medium, Trigger::Silence(Span::from_mins(20)));
     };
     scene("alarm-blind", change, Page::Now);
     // after a power cut
@@ -221,7 +221,7 @@ fn alarms_by_other_values_than_the_present_one() {
     let change = |face: &mut Face<'_>| {
         let low = Now { glucose: glucose(40.0), bound: Some(Bound::AtMost), rate: None, soon: None, ..now() };
         face.now = Some(low);
-        face.alert = ring(Kind::Floor, Priority::High, Grounds::BelowRange(glucose(40.0)));
+        face.alert = ring(Kind::Floor, Priority::High, Trigger::BelowRange(glucose(40.0)));
     };
     scene("alarm-below-range", change, Page::Now);
 }
@@ -246,7 +246,7 @@ fn above_the_sensors_range_in_mmol() {
     scene("above-range-mmol", change, Page::Now);
     let rings = |face: &mut Face<'_>| {
         change(face);
-        face.alert = ring(Kind::High, Priority::Low, Grounds::Sensor(glucose(400.0)));
+        face.alert = ring(Kind::High, Priority::Low, Trigger::Sensor(glucose(400.0)));
     };
     scene("alarm-above-range-mmol", rings, Page::Now);
 }
@@ -258,7 +258,7 @@ fn rises_fast_in_mmol() {
         let rate = Some((Rate::from_mg_dl_per_min(2.8).unwrap(), 0.4));
         face.now = Some(Now { glucose: glucose(367.0), rate, ..now() });
         face.alert =
-            ring(Kind::SteepRise, Priority::High, Grounds::Rate(Rate::from_mg_dl_per_min(2.8).unwrap()));
+            ring(Kind::SteepRise, Priority::High, Trigger::Rate(Rate::from_mg_dl_per_min(2.8).unwrap()));
     };
     scene("alarm-rises-fast-mmol", change, Page::Now);
 }
@@ -273,7 +273,7 @@ fn low_ahead_from_high_up() {
     scene("low-in-sight", change, Page::Now);
     let rings = |face: &mut Face<'_>| {
         change(face);
-        face.alert = ring(Kind::LowAhead, Priority::High, Grounds::Probability(0.61));
+        face.alert = ring(Kind::LowAhead, Priority::High, Trigger::Probability(0.61));
     };
     scene("alarm-low-ahead-early", rings, Page::Now);
 }
@@ -325,7 +325,7 @@ fn two_sensors() {
     scene("pair-low-by-one-past", low, Page::Past);
     let rings = |face: &mut Face<'_>| {
         low(face);
-        face.alert = ring(Kind::Low, Priority::Medium, Grounds::Sensor(glucose(64.0)));
+        face.alert = ring(Kind::Low, Priority::Medium, Trigger::Sensor(glucose(64.0)));
     };
     scene("alarm-pair-low-by-one", rings, Page::Now);
     // which one is believed, beside the longest that else is told
@@ -333,7 +333,7 @@ fn two_sensors() {
         (face.unit, face.pair) = (Unit::MmolL, "1st sensor off");
         let rate = Rate::from_mg_dl_per_min(-2.4).unwrap();
         face.now = Some(Now { glucose: glucose(62.0), rate: Some((rate, 0.4)), ..now() });
-        face.alert = ring(Kind::Low, Priority::High, Grounds::Estimate(glucose(62.0)));
+        face.alert = ring(Kind::Low, Priority::High, Trigger::Estimate(glucose(62.0)));
     };
     scene("alarm-pair-first-off-mmol", falls, Page::Now);
     scene(
@@ -344,14 +344,14 @@ fn two_sensors() {
     let ahead = |face: &mut Face<'_>| {
         face.pair = "only 2nd reads";
         face.now = Some(Now { glucose: glucose(83.0), low_in_min: Some(14), ..now() });
-        face.alert = ring(Kind::LowAhead, Priority::Medium, Grounds::Probability(0.43));
+        face.alert = ring(Kind::LowAhead, Priority::Medium, Trigger::Probability(0.43));
     };
     scene("alarm-pair-only-second", ahead, Page::Now);
     // of no value nothing is told so
     let silent = |face: &mut Face<'_>| {
         later(face, 1800);
         face.pair = "only 1st reads";
-        face.alert = ring(Kind::NoData, Priority::Medium, Grounds::Silence(Span::from_mins(34)));
+        face.alert = ring(Kind::NoData, Priority::Medium, Trigger::Silence(Span::from_mins(34)));
     };
     scene("alarm-no-readings", silent, Page::Now);
     // what is too old is told as of one sensor

@@ -12,18 +12,18 @@ fn low_only() -> AlarmSettings {
 }
 
 #[test]
-fn what_holds_is_unheeded_until_acknowledged_or_snoozed() {
+fn what_holds_is_unacknowledged_until_acknowledged_or_snoozed() {
     let mut alarms = alarms(everything());
-    assert!(alarms.active().is_empty() && alarms.unheeded().is_empty());
+    assert!(alarms.active().is_empty() && alarms.unacknowledged().is_empty());
     let situation = at(0, 260.0, 3.5);
     let _ = alarms.update(&situation);
     assert!(alarms.active().iter().eq([Kind::High, Kind::SteepRise]));
-    assert_eq!(alarms.unheeded(), alarms.active());
+    assert_eq!(alarms.unacknowledged(), alarms.active());
     assert!(!alarms.active().is_empty() && !alarms.active().contains(Kind::Low));
     alarms.acknowledge(Kind::High);
-    assert!(alarms.unheeded().iter().eq([Kind::SteepRise]));
+    assert!(alarms.unacknowledged().iter().eq([Kind::SteepRise]));
     alarms.snooze(Kind::SteepRise, Span::from_mins(10));
-    assert!(alarms.unheeded().is_empty() && alarms.active().iter().count() == 2);
+    assert!(alarms.unacknowledged().is_empty() && alarms.active().iter().count() == 2);
 }
 
 #[test]
@@ -31,7 +31,7 @@ fn one_press_acknowledges_all() {
     let mut alarms = alarms(everything());
     let _ = alarms.update(&at(0, 260.0, 3.5));
     alarms.acknowledge_all();
-    assert!(alarms.unheeded().is_empty() && !alarms.active().is_empty());
+    assert!(alarms.unacknowledged().is_empty() && !alarms.active().is_empty());
     assert!((1..45).all(|when| alarms.update(&at(when, 260.0, 3.5)).rings().is_empty()));
     assert_eq!(alarms.update(&at(45, 260.0, 3.5)).rings().iter().count(), 2);
 }
@@ -62,8 +62,8 @@ fn ten_under_where_notice_was_taken_rings_anew_and_nine_do_not() {
             let standing = alarms.update(&at(10, start - 10.0, 0.0));
             assert_eq!(kinds(&standing), [(kind, Cause::Worse)]);
             assert_eq!(
-                standing.rings().first().unwrap().grounds,
-                Grounds::Sensor(Glucose::clamped(start - 10.0))
+                standing.rings().first().unwrap().trigger,
+                Trigger::Sensor(Glucose::clamped(start - 10.0))
             );
             // and once only, until it repeats
             assert_eq!(kinds(&alarms.update(&at(11, start - 10.0, 0.0))), []);
@@ -99,7 +99,7 @@ fn only_a_floor_that_sounds_rings_for_low() {
             alarms.acknowledge(Kind::Floor);
         }
         let rung = kinds(&alarms.update(&at(15, 55.0, 0.0)));
-        assert_eq!(rung, [(Kind::Low, Cause::Unheeded)], "{snoozed}");
+        assert_eq!(rung, [(Kind::Low, Cause::Escalated)], "{snoozed}");
     }
 }
 
@@ -109,7 +109,7 @@ fn priority_does_not_fall_while_glucose_does() {
     let ahead = Rule { priority: Priority::High, ..standard.low_ahead };
     let low = Rule { priority: Priority::Low, ..standard.low };
     let mut alarms = alarms(AlarmSettings { low_ahead: ahead, low, ..standard });
-    let first = |standing: Standing| standing.rings().first().map(|ring| (ring.kind, ring.priority));
+    let first = |standing: ActiveAlarms| standing.rings().first().map(|ring| (ring.kind, ring.priority));
     let _ = alarms.update(&at(0, 95.0, -2.0).with_low_ahead(0.2));
     let ring = first(alarms.update(&at(5, 85.0, -2.0).with_low_ahead(0.9)));
     assert_eq!(ring, Some((Kind::LowAhead, Priority::High)));
@@ -136,10 +136,10 @@ fn no_calibration_and_no_estimate_hides_a_very_low_reading() {
     let high = Glucose::clamped(120.0);
     let base = at(0, 120.0, 0.0).with_plasma(high, Rate::clamped(0.0));
     let very_low = Glucose::clamped(54.0);
-    for (situation, grounds) in [
-        (base.with_uncalibrated(very_low), Some(Grounds::Uncalibrated(very_low))),
-        (base.with_below_range(Glucose::clamped(60.0)), Some(Grounds::BelowRange(Glucose::clamped(60.0)))),
-        (base.with_unplaced(very_low), Some(Grounds::Unplaced(very_low))),
+    for (situation, trigger) in [
+        (base.with_uncalibrated(very_low), Some(Trigger::Uncalibrated(very_low))),
+        (base.with_below_range(Glucose::clamped(60.0)), Some(Trigger::BelowRange(Glucose::clamped(60.0)))),
+        (base.with_unplaced(very_low), Some(Trigger::Unplaced(very_low))),
         (base.with_uncalibrated(Glucose::clamped(56.0)), None),
         (base.with_unplaced(Glucose::clamped(56.0)), None),
         (base.with_unbelieved(very_low), None),
@@ -147,7 +147,7 @@ fn no_calibration_and_no_estimate_hides_a_very_low_reading() {
         for doubt in [Doubt::None, Doubt::Pressure, Doubt::Disbelieved] {
             let standing = alarms(AlarmSettings::default()).update(&situation.with_doubt(doubt));
             let floor = standing.rings().iter().find(|ring| ring.kind == Kind::Floor);
-            assert_eq!(floor.map(|ring| ring.grounds), grounds);
+            assert_eq!(floor.map(|ring| ring.trigger), trigger);
         }
     }
     // one that cannot be placed is heard while nothing else is known, and only then
@@ -181,35 +181,34 @@ fn what_is_very_low_and_not_believed_is_a_doubt_worth_an_alarm() {
 
 #[test]
 fn what_begins_anew() {
-    for (beginning, holds) in
-        [(Beginning::Sensor, true), (Beginning::Power, true), (Beginning::Everything, false)]
+    for (reset, holds) in [(Reset::NewSensor, true), (Reset::PowerReturned, true), (Reset::Everything, false)]
     {
         let mut alarms = alarms(AlarmSettings::default());
         let _ = alarms.update(&at(0, 65.0, 0.0));
-        alarms.begin(beginning, minute(100));
-        assert_eq!(alarms.active().contains(Kind::Low), holds, "{beginning:?}");
-        // blind: silence is counted from the beginning
+        alarms.reset(reset, minute(100));
+        assert_eq!(alarms.active().contains(Kind::Low), holds, "{reset:?}");
+        // blind: silence is counted from the reset
         let rang = (100..130).find(|when| {
             alarms.update(&Situation::at(minute(*when))).rings().iter().any(|ring| ring.kind == Kind::NoData)
         });
-        assert_eq!(rang, Some(120), "{beginning:?}");
-        assert!(!alarms.sees());
+        assert_eq!(rang, Some(120), "{reset:?}");
+        assert!(!alarms.is_monitoring());
     }
 }
 
 #[test]
-fn the_foremost_is_the_most_urgent_that_nobody_heeded() {
+fn the_most_urgent_is_one_that_nobody_acknowledged() {
     let mut alarms = alarms(everything());
     let _ = alarms.update(&at(0, 260.0, 3.5));
-    let foremost = |alarms: &mut Alarms| {
-        alarms.update(&at(0, 260.0, 3.5)).foremost().map(|held| (held.ring.kind, held.rings))
+    let most_urgent = |alarms: &mut Alarms| {
+        alarms.update(&at(0, 260.0, 3.5)).most_urgent().map(|held| (held.ring.kind, held.rings))
     };
-    assert_eq!(foremost(&mut alarms), Some((Kind::High, false)));
+    assert_eq!(most_urgent(&mut alarms), Some((Kind::High, false)));
     alarms.acknowledge(Kind::High);
-    assert_eq!(foremost(&mut alarms), Some((Kind::SteepRise, false)));
-    assert!(alarms.update(&at(0, 260.0, 3.5)).unheeded().iter().eq([Kind::SteepRise]));
+    assert_eq!(most_urgent(&mut alarms), Some((Kind::SteepRise, false)));
+    assert!(alarms.update(&at(0, 260.0, 3.5)).unacknowledged().iter().eq([Kind::SteepRise]));
     alarms.acknowledge(Kind::SteepRise);
-    assert_eq!(foremost(&mut alarms), None);
+    assert_eq!(most_urgent(&mut alarms), None);
 }
 
 #[test]
@@ -232,7 +231,7 @@ fn a_silence_that_runs_out_rings_even_where_nothing_repeats() {
     assert_eq!(kinds(&alarms.update(&ahead(4))), [(Kind::LowAhead, Cause::New)]);
     alarms.acknowledge(Kind::LowAhead);
     assert!((5..64).all(|when| alarms.update(&ahead(when)).rings().is_empty()));
-    assert_eq!(kinds(&alarms.update(&ahead(64))), [(Kind::LowAhead, Cause::Still)]);
+    assert_eq!(kinds(&alarms.update(&ahead(64))), [(Kind::LowAhead, Cause::Repeated)]);
     assert!((65..180).all(|when| alarms.update(&ahead(when)).rings().is_empty()), "once");
 }
 
@@ -355,27 +354,27 @@ fn what_holds_is_found_by_its_kind() {
 }
 
 #[test]
-fn doubts_units_and_grounds_have_fixed_names() {
+fn doubts_units_and_triggers_have_fixed_names() {
     let doubts = [Doubt::None, Doubt::Pressure, Doubt::Disbelieved, Doubt::WarmUp];
     assert_eq!(doubts.map(Doubt::name), ["none", "pressure", "disbelieved", "warm_up"]);
-    let units = Kind::ALL.map(|kind| kind.about().unit.name());
+    let units = Kind::ALL.map(|kind| kind.info().unit.name());
     let (glucose, rate) = ("mg/dL", "mg/dL/min");
     assert_eq!(units, [glucose, glucose, "probability", rate, "min", glucose, rate, "", "min"]);
     let at = Glucose::clamped(50.0);
-    for (grounds, name, value) in [
-        (Grounds::Sensor(at), "sensor", true),
-        (Grounds::Uncalibrated(at), "uncalibrated", true),
-        (Grounds::BelowRange(at), "below_range", true),
-        (Grounds::Estimate(at), "estimate", true),
-        (Grounds::Unplaced(at), "unplaced", true),
-        (Grounds::Probability(0.5), "probability", false),
-        (Grounds::Rate(Rate::clamped(1.0)), "rate", false),
-        (Grounds::Silence(Span::ZERO), "silence", false),
-        (Grounds::WearLeft(Span::ZERO), "wear_left", false),
-        (Grounds::Doubt, "doubt", false),
-        (Grounds::Unknown, "unknown", false),
+    for (trigger, name, value) in [
+        (Trigger::Sensor(at), "sensor", true),
+        (Trigger::Uncalibrated(at), "uncalibrated", true),
+        (Trigger::BelowRange(at), "below_range", true),
+        (Trigger::Estimate(at), "estimate", true),
+        (Trigger::Unplaced(at), "unplaced", true),
+        (Trigger::Probability(0.5), "probability", false),
+        (Trigger::Rate(Rate::clamped(1.0)), "rate", false),
+        (Trigger::Silence(Span::ZERO), "silence", false),
+        (Trigger::WearLeft(Span::ZERO), "wear_left", false),
+        (Trigger::Doubt, "doubt", false),
+        (Trigger::Unknown, "unknown", false),
     ] {
-        assert_eq!((grounds.name(), grounds.glucose()), (name, value.then_some(at)));
+        assert_eq!((trigger.name(), trigger.glucose()), (name, value.then_some(at)));
     }
 }
 
@@ -385,8 +384,8 @@ fn priorities_and_causes_have_fixed_names() {
     // the words of IEC 60601-1-8
     let priorities = [Priority::Low, Priority::Medium, Priority::High];
     assert_eq!(priorities.map(Priority::name), ["low", "medium", "high"]);
-    let causes = [Cause::New, Cause::Still, Cause::Unheeded, Cause::Worse];
-    assert_eq!(causes.map(Cause::name), ["new", "still", "unheeded", "worse"]);
+    let causes = [Cause::New, Cause::Repeated, Cause::Escalated, Cause::Worse];
+    assert_eq!(causes.map(Cause::name), ["new", "repeated", "escalated", "worse"]);
 }
 
 #[test]

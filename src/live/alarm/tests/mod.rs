@@ -8,7 +8,7 @@ use std::vec::Vec;
 mod heeding;
 mod kept;
 
-fn kinds(standing: &Standing) -> Vec<(Kind, Cause)> {
+fn kinds(standing: &ActiveAlarms) -> Vec<(Kind, Cause)> {
     standing.rings().iter().map(|ring| (ring.kind, ring.cause)).collect()
 }
 
@@ -150,7 +150,7 @@ fn rung(settings: AlarmSettings, kind: Kind, mut act: impl FnMut(&mut Alarms, u3
 #[test]
 #[cfg_attr(miri, ignore = "too slow")]
 fn each_rule_waits_repeats_escalates_and_falls_silent() {
-    use Cause::{New, Still, Unheeded};
+    use Cause::{Escalated, New, Repeated};
     for kind in Kind::ALL {
         let floor = kind == Kind::Floor;
         let mut settings = everything();
@@ -160,12 +160,12 @@ fn each_rule_waits_repeats_escalates_and_falls_silent() {
         } else {
             let want = [
                 (0, New),
-                (20, Unheeded),
-                (50, Still),
-                (80, Still),
-                (110, Still),
-                (140, Still),
-                (170, Still),
+                (20, Escalated),
+                (50, Repeated),
+                (80, Repeated),
+                (110, Repeated),
+                (140, Repeated),
+                (170, Repeated),
             ];
             assert_eq!(got, want, "{kind:?}");
         }
@@ -176,7 +176,7 @@ fn each_rule_waits_repeats_escalates_and_falls_silent() {
             }
         });
         let quiet = if matches!(kind, Kind::Floor | Kind::Low) { 30 } else { 45 };
-        assert_eq!(got[..2], [(0, New), (quiet, Still)], "{kind:?}");
+        assert_eq!(got[..2], [(0, New), (quiet, Repeated)], "{kind:?}");
         // snoozed for longer than is allowed
         let got = rung(settings, kind, |alarms, when| {
             if when == 0 {
@@ -210,11 +210,11 @@ fn each_rule_is_armed_anew_beyond_its_hysteresis_only() {
         let mut own =
             |when, beyond| tell(when, beyond).into_iter().filter(|rung| rung.0 == kind).collect::<Vec<_>>();
         // what speaks of a value, but is no low, is not new again within its quiet of its last ring
-        if kind > Kind::Low && kind.about().by_value {
+        if kind > Kind::Low && kind.info().needs_value {
             assert_eq!(own(4, 0.0), [], "{kind:?} within its quiet");
             assert_eq!(own(40, 0.0), [], "{kind:?} within its quiet");
             own(44, short_of(kind));
-            assert_eq!(own(45, 0.0), [(kind, Cause::Still)], "{kind:?} after its quiet");
+            assert_eq!(own(45, 0.0), [(kind, Cause::Repeated)], "{kind:?} after its quiet");
             own(90, short_of(kind));
             assert_eq!(own(91, 0.0), [(kind, Cause::New)], "{kind:?} armed anew");
         } else {
@@ -239,7 +239,7 @@ fn every_pair_of_rules_at_once() {
                 let later = Situation { now: minute(1020), ..put(well(1000), value, 0.0) };
                 both.extend(kinds(&alarms.update(&later)));
                 assert!(alarms.active().contains(value) && alarms.active().contains(Kind::NoData));
-                assert!(!alarms.sees());
+                assert!(!alarms.is_monitoring());
                 both
             } else {
                 let at_low = put(put(well(1000), other, 0.0), one, 0.0);
@@ -272,11 +272,11 @@ fn a_low_rings_until_somebody_takes_notice_or_it_ends() {
         (0, 75.0, -1.0, &[]),
         (5, 70.0, -1.0, &[(Kind::Low, Cause::New)]),
         (10, 66.0, -0.5, &[]),
-        (20, 64.0, 0.0, &[(Kind::Low, Cause::Unheeded)]),
-        (35, 64.0, 1.2, &[(Kind::Low, Cause::Still)]), // rising, and low still
+        (20, 64.0, 0.0, &[(Kind::Low, Cause::Escalated)]),
+        (35, 64.0, 1.2, &[(Kind::Low, Cause::Repeated)]), // rising, and low still
         (40, 64.0, 0.2, &[]),
         (45, 72.0, 0.0, &[]), // within the hysteresis
-        (50, 70.0, 0.0, &[(Kind::Low, Cause::Still)]),
+        (50, 70.0, 0.0, &[(Kind::Low, Cause::Repeated)]),
         (55, 76.0, 0.0, &[]),
     ];
     for (minute, mg_dl, rate, rings) in story {
@@ -312,12 +312,12 @@ fn silence_from_the_sensor_is_never_taken_for_well() {
     let mut alarms = alarms(AlarmSettings::default());
     let low = at(0, 68.0, 0.0);
     assert_eq!(kinds(&alarms.update(&low)), [(Kind::Low, Cause::New)]);
-    assert!(alarms.sees());
+    assert!(alarms.is_monitoring());
     for when in 1..120 {
         let rings = alarms.update(&Situation { now: minute(when), ..low });
         let no_data = rings.rings().iter().any(|ring| ring.kind == Kind::NoData);
         assert_eq!(no_data, matches!(when, 20 | 50 | 80 | 110));
-        assert_eq!(alarms.sees(), when < 20);
+        assert_eq!(alarms.is_monitoring(), when < 20);
         assert!(alarms.active().contains(Kind::Low), "at {when}");
     }
     // nothing ever came: the same
@@ -329,7 +329,7 @@ fn silence_from_the_sensor_is_never_taken_for_well() {
     let mut alarms = self::alarms(AlarmSettings::default());
     let rung = (0..60)
         .any(|w| !alarms.update(&Situation::at(minute(w)).with_doubt(Doubt::WarmUp)).rings().is_empty());
-    assert!(!rung && !alarms.sees());
+    assert!(!rung && !alarms.is_monitoring());
 }
 
 #[test]
@@ -408,7 +408,7 @@ fn settings_are_refused_by_the_name_of_the_alarm() {
         ),
     ] {
         let refused = settings.checked().unwrap_err();
-        assert_eq!((refused.whole(), refused.parameter()), (whole, parameter));
+        assert_eq!((refused.section(), refused.parameter()), (whole, parameter));
     }
     assert!(low(|rule| (rule.on, rule.delay) = (false, Span::from_hours(2))).checked().is_ok());
 }
@@ -416,7 +416,7 @@ fn settings_are_refused_by_the_name_of_the_alarm() {
 #[test]
 fn limits_are_made_by_their_unit() {
     for kind in Kind::ALL {
-        let about = kind.about();
+        let about = kind.info();
         let made = about.unit.limit(about.limits.1).unwrap();
         assert!((made.number() - about.limits.1).abs() < 1e-5);
         assert!(matches!(made, Limit::None) || about.unit.limit(f32::NAN).is_err());
@@ -486,7 +486,7 @@ proptest! {
             let rang = standing.rings().iter().any(|ring| ring.kind == Kind::Floor);
             prop_assert!(!rang || mg_dl <= 55.0);
             if mg_dl > 60.0 {
-                told = told.filter(|_| alarms.state.watches[0].is_heeded());
+                told = told.filter(|_| alarms.state.watches[0].is_silenced());
             }
             if rang {
                 told = Some(now);
@@ -524,7 +524,7 @@ proptest! {
                 told = now;
             }
             prop_assert!(now - told < 30 + gap, "silent for {} min at {mg_dl}", now - told);
-            prop_assert!(standing.rings().iter().all(|ring| ring.grounds.glucose().is_none_or(|g| g.mg_dl() == mg_dl)));
+            prop_assert!(standing.rings().iter().all(|ring| ring.trigger.glucose().is_none_or(|g| g.mg_dl() == mg_dl)));
             perform(&mut alarms, act);
         }
     }
@@ -604,7 +604,7 @@ proptest! {
             let standing = alarms.update(&situation);
             prop_assert_eq!(standing.rings().is_empty(), standing.rings().first().is_none());
             prop_assert_eq!(standing.kinds(), alarms.active());
-            prop_assert_eq!(standing.unheeded(), alarms.unheeded());
+            prop_assert_eq!(standing.unacknowledged(), alarms.unacknowledged());
             perform(&mut alarms, act);
         }
     }

@@ -5,7 +5,7 @@
 //! `y − g = g·κ + β + error`, with an error that is the meter's, the sensor's noise, how far glucose under the
 //! skin was behind, and a *scatter* that none of these explains (time errors, the sensor's wander over hours).
 //! The scatter is learned: it shrinks what is learned from a person whose fingersticks scatter. Whether the corrections
-//! are used at all is weighed by [`Payoff`]. Sources: the linear gain-and-offset sensor model of Facchinetti et
+//! are used at all is weighed by [`Benefit`]. Sources: the linear gain-and-offset sensor model of Facchinetti et
 //! al. (2014), doi 10.1109/TBME.2013.2284023; Bayesian calibration, Acciaroli et al. (2018), IEEE TBME 65:587;
 //! the filter itself is the textbook one, the scatter a running second moment of its innovations (Mehra 1970,
 //! IEEE Trans. Autom. Control 15:175).
@@ -15,10 +15,10 @@ use crate::error::{Error, in_range};
 use crate::math;
 use crate::math::Bounded as _;
 use crate::reading::{Fingerstick, Reading, Status};
-use crate::timeline::Beginning;
+use crate::timeline::Reset;
 use crate::units::{Glucose, Instant, Span};
 
-use super::evidence::{Evidence, MOST_CAUTION, Payoff};
+use super::evidence::{Benefit, Evidence, MOST_CAUTION};
 use super::low;
 
 /// How far and how fast gain and offset wander, how far fingersticks scatter at first, and how much corrections must
@@ -30,7 +30,7 @@ use super::low;
 /// use glidepath::{Glucose, Instant, Span};
 /// // a sensor whose scale is known better than most: gain 5 % over a week, offset 3 mg/dL over three days
 /// let known = Drift::default().with_gain(0.05, Span::from_hours(168))?.with_offset(3.0, Span::from_hours(72))?;
-/// let known = Calibration::new(known.with_scatter(0.06)?.with_caution(1.0)?);
+/// let known = Calibration::new(known.with_scatter(0.06)?.with_required_benefit(1.0)?);
 /// let (at, glucose) = (Instant::from_secs(0), Glucose::from_mg_dl(120.0)?);
 /// assert!(known.sd(at, glucose) < Calibration::new(Drift::default()).sd(at, glucose));
 /// # Ok::<(), glidepath::Error>(())
@@ -95,14 +95,44 @@ impl Drift {
         Ok(Self { scatter: in_range("scatter", scatter, LEAST_SCATTER, MOST_SCATTER)?, ..self })
     }
 
-    /// The same with another caution: what corrections must have saved, over the fingersticks so far and in
-    /// scatters, before they begin to be used, 0.5 to 10. One fingerstick counts for at most 1.5.
+    /// The same with another required benefit (`caution` in a settings file): how much nearer to the fingersticks so far
+    /// corrections must have been, in scatters, before they begin to be used, 0.5 to 10. One fingerstick counts for at most 1.5.
     ///
     /// # Errors
     /// When it is out of range.
-    pub fn with_caution(self, caution: f32) -> Result<Self, Error> {
-        Ok(Self { caution: in_range("caution", caution, 0.5, MOST_CAUTION)?, ..self })
+    pub fn with_required_benefit(self, scatters: f32) -> Result<Self, Error> {
+        Ok(Self { caution: in_range("caution", scatters, 0.5, MOST_CAUTION)?, ..self })
     }
+
+    /// The gain's standard deviation, and the time over which it wanders.
+    #[must_use]
+    pub fn gain(&self) -> (f32, Span) {
+        (self.gain_sd, span(self.gain_time_min))
+    }
+
+    /// The offset's standard deviation, mg/dL, and the time over which it wanders.
+    #[must_use]
+    pub fn offset(&self) -> (f32, Span) {
+        (self.offset_sd, span(self.offset_time_min))
+    }
+
+    /// The scatter at first: its standard deviation as a share of glucose.
+    #[must_use]
+    pub const fn scatter(&self) -> f32 {
+        self.scatter
+    }
+
+    /// What corrections must have saved before they are used, in scatters.
+    #[must_use]
+    pub const fn required_benefit(&self) -> f32 {
+        self.caution
+    }
+}
+
+/// Whole seconds of minutes in range.
+#[expect(clippy::cast_possible_truncation, reason = "180 days at most")]
+fn span(minutes: f32) -> Span {
+    Span::from_secs(math::round(minutes * 60.0) as i32)
 }
 
 /// A [`Drift`] as written, in a file or as bytes: read back through its gates.
@@ -131,16 +161,15 @@ impl TryFrom<Parts> for Drift {
             .with_gain(parts.gain_sd, parts.gain_time)?
             .with_offset(parts.offset_sd, parts.offset_time)?
             .with_scatter(parts.scatter)?
-            .with_caution(parts.caution)
+            .with_required_benefit(parts.caution)
     }
 }
 
 impl From<Drift> for Parts {
-    #[expect(clippy::cast_possible_truncation, reason = "180 days at most")]
     fn from(drift: Drift) -> Self {
-        let Drift { gain_sd, gain_time_min, offset_sd, offset_time_min, scatter, caution } = drift;
-        let span = |minutes: f32| Span::from_secs(math::round(minutes * 60.0) as i32);
-        let (gain_time, offset_time) = (span(gain_time_min), span(offset_time_min));
+        let (gain_sd, gain_time) = drift.gain();
+        let (offset_sd, offset_time) = drift.offset();
+        let Drift { scatter, caution, .. } = drift;
         Self { gain_sd, gain_time, offset_sd, offset_time, scatter, caution }
     }
 }
@@ -171,9 +200,9 @@ pub struct CalibrationPoint {
     pub sensor: Glucose,
     /// How much interstitial glucose was behind plasma (interstitial less plasma, mg/dL, within ±200), as far as
     /// is known; 0 if not.
-    pub behind: f32,
+    pub difference: f32,
     /// Its standard deviation, mg/dL, 0 to 200; with nothing known, the lag times the rate.
-    pub behind_sd: f32,
+    pub difference_sd: f32,
     /// Standard deviation of the sensor's error, mg/dL, above 0, to 200.
     pub sensor_sd: f32,
 }
@@ -183,11 +212,11 @@ pub struct CalibrationPoint {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[must_use]
 #[non_exhaustive]
-pub enum Applied {
+pub enum PointOutcome {
     /// It moved gain and offset.
     Used,
     /// It moved them less: further off than 2 standard deviations.
-    Softened,
+    Downweighted,
     /// Refused: earlier than one already used. Nothing changed.
     OutOfOrder,
     /// Refused: the meter's value lies outside 20 to 600 mg/dL. Nothing changed.
@@ -196,11 +225,11 @@ pub enum Applied {
     NotANumber,
 }
 
-impl Applied {
+impl PointOutcome {
     /// Whether the pair moved gain and offset.
     #[must_use]
     pub const fn is_used(self) -> bool {
-        matches!(self, Self::Used | Self::Softened)
+        matches!(self, Self::Used | Self::Downweighted)
     }
 }
 
@@ -243,7 +272,7 @@ const PAIR_LIMIT: f32 = 200.0;
 ///
 /// # Examples
 /// ```
-/// use glidepath::calibration::{Applied, Calibration, Drift, CalibrationPoint, Payoff};
+/// use glidepath::calibration::{PointOutcome, Calibration, Drift, CalibrationPoint, Benefit};
 /// use glidepath::{Glucose, Instant};
 /// let mut calibration = Calibration::new(Drift::default());
 /// let pair = |hour: u32, reference, sensor| {
@@ -251,17 +280,17 @@ const PAIR_LIMIT: f32 = 200.0;
 ///         at: Instant::from_secs(hour * 3600),
 ///         reference: Glucose::from_mg_dl(reference)?,
 ///         sensor: Glucose::from_mg_dl(sensor)?,
-///         behind: 0.0, behind_sd: 2.0, sensor_sd: 5.0,
+///         difference: 0.0, difference_sd: 2.0, sensor_sd: 5.0,
 ///     })
 /// };
 /// // one fingerstick tells nothing of what lasts; four that agree do
-/// assert_eq!(calibration.pair(&pair(0, 100.0, 130.0)?), Applied::Used);
+/// assert_eq!(calibration.add(&pair(0, 100.0, 130.0)?), PointOutcome::Used);
 /// let (now, sensor) = (Instant::from_secs(25 * 3600), Glucose::from_mg_dl(130.0)?);
 /// assert_eq!(calibration.apply(now, sensor), sensor);
 /// for (hour, reference, sensor) in [(8, 180.0, 225.0), (16, 120.0, 152.0), (24, 90.0, 120.0)] {
-///     assert_eq!(calibration.pair(&pair(hour, reference, sensor)?), Applied::Used);
+///     assert_eq!(calibration.add(&pair(hour, reference, sensor)?), PointOutcome::Used);
 /// }
-/// assert_eq!(calibration.payoff(), Payoff::Yes);
+/// assert_eq!(calibration.benefit(), Benefit::Yes);
 /// assert!(calibration.apply(now, sensor).mg_dl() < 110.0);
 /// # Ok::<(), glidepath::Error>(())
 /// ```
@@ -305,39 +334,39 @@ impl Calibration {
 
     /// Begins anew. A new sensor, or everything: back to the factory's calibration; nothing learned is kept, the scatter
     /// neither. The power was away: keeps all.
-    pub fn begin(&mut self, beginning: Beginning) {
-        match beginning {
-            Beginning::Sensor | Beginning::Everything => *self = Self::new(self.drift),
-            Beginning::Power => {}
+    pub fn reset(&mut self, reset: Reset) {
+        match reset {
+            Reset::NewSensor | Reset::Everything => *self = Self::new(self.drift),
+            Reset::PowerReturned => {}
         }
     }
 
     /// Learns from a fingerstick. None is thrown away for a fast rate: it only counts for less. First it is held
-    /// against the sensor's value with and without the corrections known so far, see [`payoff`](Self::payoff).
-    pub fn pair(&mut self, pair: &CalibrationPoint) -> Applied {
-        let outcome = self.applied(pair);
+    /// against the sensor's value with and without the corrections known so far, see [`benefit`](Self::benefit).
+    pub fn add(&mut self, point: &CalibrationPoint) -> PointOutcome {
+        let outcome = self.applied(point);
         match outcome {
-            Applied::Used | Applied::Softened => self.used = self.used.saturating_add(1),
+            PointOutcome::Used | PointOutcome::Downweighted => self.used = self.used.saturating_add(1),
             _ => self.refused = self.refused.saturating_add(1),
         }
         outcome
     }
 
-    fn applied(&mut self, pair: &CalibrationPoint) -> Applied {
+    fn applied(&mut self, pair: &CalibrationPoint) -> PointOutcome {
         let reference = pair.reference.mg_dl();
         // comparisons that a number which is none fails
-        let numbers = pair.behind.abs() <= PAIR_LIMIT
-            && (0.0..=PAIR_LIMIT).contains(&pair.behind_sd)
+        let numbers = pair.difference.abs() <= PAIR_LIMIT
+            && (0.0..=PAIR_LIMIT).contains(&pair.difference_sd)
             && pair.sensor_sd > 0.0
             && pair.sensor_sd <= PAIR_LIMIT;
         if !numbers {
-            return Applied::NotANumber;
+            return PointOutcome::NotANumber;
         }
         if !(20.0..=600.0).contains(&reference) {
-            return Applied::OutOfRange;
+            return PointOutcome::OutOfRange;
         }
         if self.at.is_some_and(|at| pair.at < at) {
-            return Applied::OutOfOrder;
+            return PointOutcome::OutOfOrder;
         }
         let mut next = self.at_moment(pair.at);
         next.at = Some(pair.at);
@@ -345,7 +374,7 @@ impl Calibration {
             math::one_minus_exp_neg(pair.at.since(at).mins() / APART_MIN).at_least(LEAST_FRESH)
         });
         // H = [g, 1] at the interstitial glucose that the sensor was in
-        let g = (reference + pair.behind).at_least(1.0);
+        let g = (reference + pair.difference).at_least(1.0);
         let sensor = pair.sensor.mg_dl();
         let from = reference.at_least(SCATTER_FROM);
 
@@ -360,7 +389,7 @@ impl Calibration {
 
         let innovation = sensor - g - g * next.kappa - next.beta;
         let meter = Fingerstick::new(pair.at, pair.reference).meter_sd();
-        let known = meter * meter + pair.sensor_sd * pair.sensor_sd + pair.behind_sd * pair.behind_sd;
+        let known = meter * meter + pair.sensor_sd * pair.sensor_sd + pair.difference_sd * pair.difference_sd;
         let ph_k = next.p_kk * g + next.p_kb;
         let ph_b = next.p_kb * g + next.p_bb;
         let line = ph_k * g + ph_b + known;
@@ -381,7 +410,7 @@ impl Calibration {
         let learned = next.scatter + fresh * (square - plain) / (from * from) / next.worth;
         next.scatter = learned.within(LEAST_SCATTER * LEAST_SCATTER, MOST_SCATTER * MOST_SCATTER);
         *self = next;
-        if far > 1.0 { Applied::Softened } else { Applied::Used }
+        if far > 1.0 { PointOutcome::Downweighted } else { PointOutcome::Used }
     }
 
     /// The calibration moved to `now` without fingersticks: towards the factory's, and less sure.
@@ -404,12 +433,12 @@ impl Calibration {
         }
     }
 
-    /// What the sensor's value means, at `now`: corrected as far as that [pays](Self::payoff), and never above
-    /// [`most`](Self::most).
+    /// What the sensor's value means, at `now`: corrected as far as that [pays](Self::benefit), and never above
+    /// [`max_corrected`](Self::max_corrected).
     #[must_use]
     pub fn apply(&self, now: Instant, sensor: Glucose) -> Glucose {
         let line = self.at_moment(now).corrected(sensor.mg_dl(), self.evidence.share());
-        Glucose::clamped(line.at_most(self.most(sensor).mg_dl()))
+        Glucose::clamped(line.at_most(self.max_corrected(sensor).mg_dl()))
     }
 
     /// [`apply`](Self::apply) for a reading. What the sensor itself says of its range outvotes fingersticks:
@@ -431,24 +460,24 @@ impl Calibration {
     /// pay, without a time between when they did not; then by at most five times what it lies above 55. Rises
     /// with the sensor's value, without a step.
     #[must_use]
-    pub const fn most(&self, sensor: Glucose) -> Glucose {
+    pub const fn max_corrected(&self, sensor: Glucose) -> Glucose {
         Glucose::clamped(low::most(sensor.mg_dl(), self.evidence.is_lasting()))
     }
 
     /// Whether corrections pay, and so whether they are used.
     #[must_use]
-    pub fn payoff(&self) -> Payoff {
-        self.evidence.payoff(self.used)
+    pub fn benefit(&self) -> Benefit {
+        self.evidence.benefit(self.used)
     }
 
-    /// Whether any correction is in use. See [`payoff`](Self::payoff).
+    /// Whether any correction is in use. See [`benefit`](Self::benefit).
     #[must_use]
-    pub fn pays(&self) -> bool {
+    pub fn is_correcting(&self) -> bool {
         self.evidence.share() > 0.0
     }
 
     /// Gain and offset (mg/dL) in use at `now`: as far as corrections pay, and within the fence of gain 0.6 to
-    /// 1.6, offset ±40 mg/dL. Near a low the value is held under [`most`](Self::most) besides.
+    /// 1.6, offset ±40 mg/dL. Near a low the value is held under [`max_corrected`](Self::max_corrected) besides.
     #[must_use]
     pub fn gain_and_offset(&self, now: Instant) -> (f32, f32) {
         self.at_moment(now).line(self.evidence.share())
@@ -462,9 +491,9 @@ impl Calibration {
     }
 
     /// The standard deviation that calibration leaves in a corrected value of `glucose`, mg/dL: that of gain and
-    /// offset, what was learned and is not used, what [`most`](Self::most) holds back, and the scatter.
+    /// offset, what was learned and is not used, what [`max_corrected`](Self::max_corrected) holds back, and the scatter.
     ///
-    /// The uncertainty of a value shown is [`whole_sd`](Self::whole_sd).
+    /// The uncertainty of a value shown is [`total_sd`](Self::total_sd).
     #[must_use]
     pub fn sd(&self, now: Instant, glucose: Glucose) -> f32 {
         let then = self.at_moment(now);
@@ -489,14 +518,14 @@ impl Calibration {
     /// use glidepath::{Fingerstick, Glucose, Instant};
     /// let (calibration, at) = (Calibration::new(Drift::default()), Instant::from_secs(0));
     /// let shown = Glucose::from_mg_dl(100.0)?;
-    /// let whole = calibration.whole_sd(at, shown, 6.0);
+    /// let whole = calibration.total_sd(at, shown, 6.0);
     /// assert!((whole - 26.9).abs() < 0.1); // 6, and 12 of gain, 20 of offset, 12 of scatter
     /// let meter = Fingerstick::new(at, Glucose::from_mg_dl(130.0)?).meter_sd();
     /// assert!((130.0 - 100.0) / (whole * whole + meter * meter).sqrt() < 1.96); // as expected
     /// # Ok::<(), glidepath::Error>(())
     /// ```
     #[must_use]
-    pub fn whole_sd(&self, now: Instant, glucose: Glucose, own_sd: f32) -> f32 {
+    pub fn total_sd(&self, now: Instant, glucose: Glucose, own_sd: f32) -> f32 {
         let sd = self.sd(now, glucose);
         math::sqrt(own_sd * own_sd + sd * sd)
     }

@@ -15,8 +15,8 @@ fn pair(hour: u32, reference: f32, sensor: f32) -> CalibrationPoint {
         at: at(hour),
         reference: glucose(reference),
         sensor: glucose(sensor),
-        behind: 0.0,
-        behind_sd: 2.0,
+        difference: 0.0,
+        difference_sd: 2.0,
         sensor_sd: 5.6,
     }
 }
@@ -27,7 +27,7 @@ fn told(sticks: u32, gain: f32, offset: f32, scatter: f32) -> Calibration {
     for k in 0..sticks {
         let reference = 100.0 + (k * 37 % 120) as f32;
         let side = if k % 2 == 1 { scatter } else { -scatter };
-        assert!(calibration.pair(&pair(8 * k, reference, gain * reference + offset + side)).is_used());
+        assert!(calibration.add(&pair(8 * k, reference, gain * reference + offset + side)).is_used());
     }
     calibration
 }
@@ -37,14 +37,14 @@ fn told(sticks: u32, gain: f32, offset: f32, scatter: f32) -> Calibration {
 #[test]
 fn first_pair_matches_the_worked_update() {
     let mut calibration = Calibration::new(Drift::default());
-    assert_eq!(calibration.pair(&pair(0, 100.0, 115.0)), Applied::Used);
+    assert_eq!(calibration.add(&pair(0, 100.0, 115.0)), PointOutcome::Used);
     let s = 144.0 + 400.0 + 36.0 + 31.36 + 4.0 + 144.0;
     assert!((calibration.kappa - 1.44 / s * 15.0).abs() < 1e-6);
     assert!((calibration.beta - 400.0 / s * 15.0).abs() < 1e-4);
     // learned, but one fingerstick is no evidence of what lasts
     assert_eq!(calibration.gain_and_offset(at(0)), (1.0, 0.0));
     assert_eq!(calibration.apply(at(0), glucose(115.0)), glucose(115.0));
-    assert!(!calibration.pays());
+    assert!(!calibration.is_correcting());
 }
 
 /// The same filter in matrices, its scatter and its account in double precision (numpy): fast-moving glucose,
@@ -53,10 +53,10 @@ fn first_pair_matches_the_worked_update() {
 fn a_story_of_pairs_matches_the_worked_updates() {
     let mut calibration = Calibration::new(Drift::default());
     let coarse = if cfg!(feature = "micromath") { 50.0 } else { 1.0 };
-    let (used, softened) = (Applied::Used, Applied::Softened);
+    let (used, softened) = (PointOutcome::Used, PointOutcome::Downweighted);
     for (
         hour,
-        (reference, sensor, behind, behind_sd, sensor_sd),
+        (reference, sensor, difference, difference_sd, sensor_sd),
         outcome,
         (kappa, beta, sd, scatter, share),
     ) in [
@@ -72,8 +72,8 @@ fn a_story_of_pairs_matches_the_worked_updates() {
         (40, (150.0, 180.0, 0.0, 0.0, 5.0), used, (0.081_359_4, 32.691_046, 33.144_819, 0.246_414_4, 1.0)),
         (50, (120.0, 150.0, 0.0, 2.0, 5.6), used, (0.074_484_3, 27.598_179, 31.175_471, 0.228_592_8, 1.0)),
     ] {
-        let pair = CalibrationPoint { behind, behind_sd, sensor_sd, ..pair(hour, reference, sensor) };
-        assert_eq!(calibration.pair(&pair), outcome);
+        let pair = CalibrationPoint { difference, difference_sd, sensor_sd, ..pair(hour, reference, sensor) };
+        assert_eq!(calibration.add(&pair), outcome);
         assert!((calibration.kappa - kappa).abs() < 1e-5 * coarse, "κ {} at {hour}", calibration.kappa);
         assert!((calibration.beta - beta).abs() < 1e-3 * coarse, "β {} at {hour}", calibration.beta);
         let got_sd = calibration.sd(at(hour), glucose(120.0));
@@ -100,10 +100,10 @@ fn a_story_of_pairs_matches_the_worked_updates() {
 #[test]
 fn a_new_sensor_starts_as_the_factory_left_it() {
     let mut calibration = told(20, 1.2, 10.0, 0.0);
-    assert!(calibration.pays());
-    calibration.begin(Beginning::Sensor);
+    assert!(calibration.is_correcting());
+    calibration.reset(Reset::NewSensor);
     assert_eq!(calibration, Calibration::new(Drift::default()));
-    assert_eq!(calibration.payoff(), Payoff::TooFew);
+    assert_eq!(calibration.benefit(), Benefit::TooFew);
     // by the defaults, at 100 mg/dL: sqrt(12² + 20² + 12²)
     assert!((calibration.sd(at(0), glucose(100.0)) - 26.229_754).abs() < 1e-4);
     // and under 70 mg/dL the scatter is that of 70: sqrt(6² + 20² + 8.4²)
@@ -115,12 +115,12 @@ fn many_pairs_find_gain_and_offset_and_a_small_scatter() {
     let mut calibration = Calibration::new(Drift::default());
     for k in 0..40 {
         let reference = 70.0 + f32::from((k * 37 % 200) as u8);
-        let _ = calibration.pair(&pair(k, reference, 1.1 * reference + 5.0));
+        let _ = calibration.add(&pair(k, reference, 1.1 * reference + 5.0));
     }
     let (gain, offset) = calibration.gain_and_offset(at(40));
     assert!((gain - 1.1).abs() < 0.02, "{gain}");
     assert!((offset - 5.0).abs() < 3.0, "{offset}");
-    assert_eq!((calibration.counts(), calibration.payoff()), ((40, 0), Payoff::Yes));
+    assert_eq!((calibration.counts(), calibration.benefit()), ((40, 0), Benefit::Yes));
     assert!(calibration.scatter() < 0.021, "{}", calibration.scatter());
     let sure = calibration.sd(at(40), glucose(120.0));
     let later = calibration.sd(at(400), glucose(120.0));
@@ -138,10 +138,10 @@ fn many_pairs_find_gain_and_offset_and_a_small_scatter() {
 fn scatter_shrinks_what_is_learned_and_leaves_it_unused() {
     let (exact, loose) = (told(20, 1.1, 0.0, 0.0), told(20, 1.1, 0.0, 25.0));
     assert!((exact.kappa - 0.071_909).abs() < 1e-4 && (exact.beta - 4.311_88).abs() < 1e-2);
-    assert!((exact.scatter() - 0.02).abs() < 1e-5 && exact.payoff() == Payoff::Yes);
+    assert!((exact.scatter() - 0.02).abs() < 1e-5 && exact.benefit() == Benefit::Yes);
     assert!((loose.kappa - 0.059_956).abs() < 1e-3 && (loose.beta - 8.864_92).abs() < 0.2, "{loose:?}");
     assert!((loose.scatter() - 0.146_93).abs() < 1e-3, "{}", loose.scatter());
-    assert_eq!((loose.payoff(), loose.pays()), (Payoff::No, false));
+    assert_eq!((loose.benefit(), loose.is_correcting()), (Benefit::No, false));
     assert_eq!(loose.apply(at(160), glucose(150.0)), glucose(150.0));
     // what is not used is part of what is not known
     let then = loose.at_moment(at(160));
@@ -149,7 +149,7 @@ fn scatter_shrinks_what_is_learned_and_leaves_it_unused() {
     assert!(loose.sd(at(160), glucose(150.0)) > unused);
     assert!((loose.sd(at(160), glucose(150.0)) - 31.866_31).abs() < 0.2);
     assert!((exact.sd(at(160), glucose(150.0)) - 12.708_63).abs() < 0.05);
-    let (whole, own) = (loose.whole_sd(at(160), glucose(150.0), 40.0), loose.sd(at(160), glucose(150.0)));
+    let (whole, own) = (loose.total_sd(at(160), glucose(150.0), 40.0), loose.sd(at(160), glucose(150.0)));
     assert!((whole * whole - own * own - 1600.0).abs() < 0.5);
 }
 
@@ -159,17 +159,17 @@ fn fingersticks_one_after_another_count_for_little_more_than_one() {
         let mut calibration = Calibration::new(Drift::default());
         for k in 0..5 {
             let at = Instant::from_secs(k * apart_secs);
-            let _ = calibration.pair(&CalibrationPoint { at, ..pair(0, 150.0, 190.0) });
+            let _ = calibration.add(&CalibrationPoint { at, ..pair(0, 150.0, 190.0) });
         }
         calibration
     };
     let (quick, apart) = (spread(120), spread(4 * 3600));
-    assert_eq!((quick.payoff(), apart.payoff()), (Payoff::No, Payoff::Yes));
+    assert_eq!((quick.benefit(), apart.benefit()), (Benefit::No, Benefit::Yes));
     let sd = |calibration: &Calibration| {
         calibration.p_kk * 150.0 * 150.0 + 300.0 * calibration.p_kb + calibration.p_bb
     };
     let mut once = Calibration::new(Drift::default());
-    let _ = once.pair(&pair(0, 150.0, 190.0));
+    let _ = once.add(&pair(0, 150.0, 190.0));
     assert!(sd(&quick) > 0.5 * sd(&once) && sd(&apart) < 0.45 * sd(&once), "{} {}", sd(&quick), sd(&apart));
 }
 
@@ -178,7 +178,7 @@ fn a_person_who_begins_to_scatter_is_noticed_after_any_number_of_exact_fingersti
     let mut calibration = told(400, 1.0, 0.0, 0.0);
     for k in 400..420 {
         let side = if k % 2 == 1 { 30.0 } else { -30.0 };
-        let _ = calibration.pair(&pair(8 * k, 150.0, 150.0 + side));
+        let _ = calibration.add(&pair(8 * k, 150.0, 150.0 + side));
     }
     assert!(calibration.scatter() > 0.1, "{}", calibration.scatter());
 }
@@ -187,32 +187,32 @@ fn a_person_who_begins_to_scatter_is_noticed_after_any_number_of_exact_fingersti
 fn two_at_one_moment_are_in_order() {
     let mut calibration = Calibration::new(Drift::default());
     for _ in 0..2 {
-        assert_eq!(calibration.pair(&pair(3, 120.0, 130.0)), Applied::Used);
+        assert_eq!(calibration.add(&pair(3, 120.0, 130.0)), PointOutcome::Used);
     }
 }
 
 #[test]
 fn refusals_change_nothing_but_their_count() {
     let mut calibration = Calibration::new(Drift::default());
-    let _ = calibration.pair(&pair(5, 100.0, 110.0));
+    let _ = calibration.add(&pair(5, 100.0, 110.0));
     let before = calibration;
-    assert_eq!(calibration.pair(&pair(4, 100.0, 110.0)), Applied::OutOfOrder);
-    assert_eq!(calibration.pair(&pair(6, 19.9, 110.0)), Applied::OutOfRange);
-    assert_eq!(calibration.pair(&pair(6, 600.5, 110.0)), Applied::OutOfRange);
+    assert_eq!(calibration.add(&pair(4, 100.0, 110.0)), PointOutcome::OutOfOrder);
+    assert_eq!(calibration.add(&pair(6, 19.9, 110.0)), PointOutcome::OutOfRange);
+    assert_eq!(calibration.add(&pair(6, 600.5, 110.0)), PointOutcome::OutOfRange);
     let good = pair(6, 100.0, 110.0);
     for bad in [
         CalibrationPoint { sensor_sd: f32::NAN, ..good },
         CalibrationPoint { sensor_sd: 0.0, ..good },
         CalibrationPoint { sensor_sd: 200.5, ..good },
-        CalibrationPoint { behind_sd: -1.0, ..good },
-        CalibrationPoint { behind_sd: 200.5, ..good },
-        CalibrationPoint { behind_sd: f32::INFINITY, ..good },
-        CalibrationPoint { behind: f32::NAN, ..good },
-        CalibrationPoint { behind: 200.5, ..good },
-        CalibrationPoint { behind: -1e30, ..good },
+        CalibrationPoint { difference_sd: -1.0, ..good },
+        CalibrationPoint { difference_sd: 200.5, ..good },
+        CalibrationPoint { difference_sd: f32::INFINITY, ..good },
+        CalibrationPoint { difference: f32::NAN, ..good },
+        CalibrationPoint { difference: 200.5, ..good },
+        CalibrationPoint { difference: -1e30, ..good },
     ] {
-        let outcome = calibration.pair(&bad);
-        assert!(outcome == Applied::NotANumber && !outcome.is_used(), "{bad:?}");
+        let outcome = calibration.add(&bad);
+        assert!(outcome == PointOutcome::NotANumber && !outcome.is_used(), "{bad:?}");
     }
     assert_eq!(calibration.counts(), (1, 12));
     calibration.refused = 0;
@@ -220,27 +220,32 @@ fn refusals_change_nothing_but_their_count() {
     for edge in [
         pair(6, 20.0, 30.0),
         pair(7, 600.0, 590.0),
-        CalibrationPoint { behind: -200.0, behind_sd: 200.0, sensor_sd: 200.0, ..pair(8, 100.0, 110.0) },
-        CalibrationPoint { behind_sd: 0.0, ..pair(9, 100.0, 110.0) },
+        CalibrationPoint {
+            difference: -200.0,
+            difference_sd: 200.0,
+            sensor_sd: 200.0,
+            ..pair(8, 100.0, 110.0)
+        },
+        CalibrationPoint { difference_sd: 0.0, ..pair(9, 100.0, 110.0) },
     ] {
-        assert!(calibration.pair(&edge).is_used());
+        assert!(calibration.add(&edge).is_used());
     }
 }
 
 #[test]
 fn a_wild_fingerstick_is_softened_and_the_fence_holds() {
     let mut calibration = Calibration::new(Drift::default());
-    assert_eq!(calibration.pair(&pair(0, 100.0, 300.0)), Applied::Softened);
+    assert_eq!(calibration.add(&pair(0, 100.0, 300.0)), PointOutcome::Downweighted);
     // far, but within two deviations of what a fresh sensor may be off by
-    assert_eq!(Calibration::new(Drift::default()).pair(&pair(0, 100.0, 154.0)), Applied::Used);
-    assert_eq!(Calibration::new(Drift::default()).pair(&pair(0, 100.0, 157.0)), Applied::Softened);
+    assert_eq!(Calibration::new(Drift::default()).add(&pair(0, 100.0, 154.0)), PointOutcome::Used);
+    assert_eq!(Calibration::new(Drift::default()).add(&pair(0, 100.0, 157.0)), PointOutcome::Downweighted);
     for (reference, sensor) in [(60.0, 600.0), (600.0, 60.0)] {
         let mut calibration = Calibration::new(Drift::default());
         for k in 0..200 {
-            let _ = calibration.pair(&pair(k, reference, sensor));
+            let _ = calibration.add(&pair(k, reference, sensor));
         }
         let (gain, offset) = calibration.gain_and_offset(at(200));
-        assert!((0.6..=1.6).contains(&gain) && offset.abs() <= 40.0 && calibration.pays());
+        assert!((0.6..=1.6).contains(&gain) && offset.abs() <= 40.0 && calibration.is_correcting());
     }
 }
 
@@ -249,9 +254,9 @@ fn a_wild_fingerstick_is_softened_and_the_fence_holds() {
 fn three_wrong_fingersticks_do_not_hide_a_low() {
     let mut calibration = Calibration::new(Drift::default());
     for k in 0..3 {
-        let _ = calibration.pair(&pair(8 * k, 150.0, 60.0));
+        let _ = calibration.add(&pair(8 * k, 150.0, 60.0));
     }
-    assert!(calibration.pays());
+    assert!(calibration.is_correcting());
     let now = at(16);
     let shown = |mg_dl| calibration.apply(now, glucose(mg_dl)).mg_dl();
     assert_eq!((shown(40.0), shown(48.0), shown(55.0)), (40.0, 48.0, 55.0));
@@ -305,11 +310,11 @@ proptest! {
     ) {
         let mut calibration = Calibration::new(Drift::default());
         let (mut now, mut used, mut first) = (Instant::from_secs(0), 0, None);
-        for (span, reference, sensor, behind, behind_sd, sensor_sd) in pairs {
+        for (span, reference, sensor, difference, difference_sd, sensor_sd) in pairs {
             now = now.plus(Span::from_secs(span as i32));
             let (reference, sensor) = alike.unwrap_or((reference, sensor));
-            let pair = CalibrationPoint { at: now, behind, behind_sd, sensor_sd, ..pair(0, reference, sensor) };
-            if calibration.pair(&pair).is_used() {
+            let pair = CalibrationPoint { at: now, difference, difference_sd, sensor_sd, ..pair(0, reference, sensor) };
+            if calibration.add(&pair).is_used() {
                 used += 1;
                 first = first.or(Some(now));
             }
@@ -318,7 +323,7 @@ proptest! {
         now = now.plus(Span::from_secs(later as i32));
         let shown = calibration.apply(now, glucose(sensor)).mg_dl();
         prop_assert!(shown.is_finite() && (0.0..=2000.0).contains(&shown));
-        prop_assert!(shown <= calibration.most(glucose(sensor)).mg_dl());
+        prop_assert!(shown <= calibration.max_corrected(glucose(sensor)).mg_dl());
         if sensor <= 55.0 {
             prop_assert!(shown <= sensor);
         }
@@ -352,4 +357,14 @@ fn only_a_scatter_within_its_limits_is_read_back() {
     let with = |scatter: f32| Calibration { scatter: scatter * scatter, ..new };
     assert!(stands(new) && stands(with(LEAST_SCATTER)) && stands(with(MOST_SCATTER)));
     assert!(!stands(with(0.99 * LEAST_SCATTER)) && !stands(with(1.01 * MOST_SCATTER)));
+}
+
+#[test]
+fn what_is_set_is_given_back() {
+    let (gain, offset) = ((0.05, Span::from_hours(168)), (3.0, Span::from_mins(4_321)));
+    let drift =
+        Drift::default().with_gain(gain.0, gain.1).and_then(|drift| drift.with_offset(offset.0, offset.1));
+    let drift = drift.and_then(|drift| drift.with_scatter(0.06)?.with_required_benefit(2.5)).unwrap();
+    assert_eq!((drift.gain(), drift.offset()), (gain, offset));
+    assert_eq!((drift.scatter(), drift.required_benefit()), (0.06, 2.5));
 }

@@ -115,7 +115,7 @@ fn silence_is_told() {
         let view = monitor.tick(Instant::from_secs(2700 + minute * 60));
         rang |= view.rings().iter().any(|r| r.kind == Kind::NoData);
         if minute > 60 {
-            assert!(view.estimate().is_none() && view.trend() == Trend::NotKnown && !view.sees());
+            assert!(view.estimate().is_none() && view.trend() == Trend::NotKnown && !view.is_monitoring());
         }
     }
     assert!(rang);
@@ -282,7 +282,7 @@ fn readings_and_calibration_begin_anew_with_a_sensor_but_not_with_a_gap() {
             assert!(monitor.fingerstick(&stick_at(hour * 3600 + 3360, 100.0)).is_used());
         }
     }
-    assert!(monitor.calibration().pays());
+    assert!(monitor.calibration().is_correcting());
     let now = Instant::from_secs(24 * 3600);
     let shown = monitor.calibration().apply(now, Glucose::clamped(125.0));
     assert!(shown.mg_dl() < 115.0);
@@ -292,10 +292,10 @@ fn readings_and_calibration_begin_anew_with_a_sensor_but_not_with_a_gap() {
     assert!(((125.0 - offset) / gain - shown.mg_dl()).abs() < 0.01, "the sensor's value is made so");
     // a gap of a day keeps what was learned
     steady(&mut monitor, 48 * 3600, 12, 125.0);
-    assert!(monitor.calibration().pays());
+    assert!(monitor.calibration().is_correcting());
     monitor.sensor_started(Instant::from_secs(50 * 3600));
     assert_eq!(monitor.calibration().counts(), (0, 0));
-    assert!(!monitor.calibration().pays());
+    assert!(!monitor.calibration().is_correcting());
 }
 
 proptest! {

@@ -4,7 +4,7 @@ use super::super::chain::{NO_NEWS_WEIGHT, Newest, doubted};
 use super::*;
 use crate::estimator::Trust;
 use crate::quality::Reasons;
-use crate::snapshot::{restore, room, save};
+use crate::snapshot::{bytes_needed, restore, save};
 use std::boxed::Box;
 use std::format;
 use std::string::String;
@@ -119,7 +119,7 @@ fn each_event_changes_what_it_should_and_nothing_else() {
 }
 
 fn saved(monitor: &Monitor<24>) -> Vec<u8> {
-    let mut buffer = [0; room(24)];
+    let mut buffer = [0; bytes_needed(24)];
     let length = save(&mut monitor.clone(), &mut buffer).unwrap();
     buffer[..length].to_vec()
 }
@@ -166,7 +166,10 @@ fn a_new_sensor_begins_with_the_factorys_calibration_and_no_past() {
     assert!(monitor.estimator().estimate(now).is_none() && monitor.smoothed().next().is_none());
     let view = monitor.tick(now);
     assert!(
-        view.newest().is_none() && view.shown().is_none() && !view.sees() && view.trend() == Trend::NotKnown
+        view.newest().is_none()
+            && view.shown().is_none()
+            && !view.is_monitoring()
+            && view.trend() == Trend::NotKnown
     );
     assert!(view.reasons().contains(Reason::WarmUp));
     assert_eq!(monitor.wear().map(|wear| wear.worn()), Some(Span::ZERO));
@@ -212,7 +215,7 @@ fn a_bad_time_is_not_answered_for_and_its_very_low_value_is_heard_once() {
         (Some(Verdict::BadTime), before.at(), before.newest())
     );
     let ring = view.rings().first().copied().unwrap();
-    assert_eq!((ring.kind, ring.grounds.glucose().map(Glucose::whole_mg_dl)), (Kind::Floor, Some(45)));
+    assert_eq!((ring.kind, ring.trigger.glucose().map(Glucose::whole_mg_dl)), (Kind::Floor, Some(45)));
     assert!(!monitor.tick(Instant::from_secs(LAST + 120)).alarms().kinds().contains(Kind::Floor));
     // what says nothing of glucose is not heard
     for status in [Status::Fault, Status::WarmUp, Status::AboveRange] {
@@ -240,9 +243,14 @@ fn after_the_power_was_away_nothing_is_present_until_a_reading_comes() {
     let mut monitor = lived();
     monitor.power_returned();
     for minute in 0..40_u32 {
-        monitor.run(minute * 60);
+        monitor.set_uptime(minute * 60);
         let view = monitor.tick(None);
-        assert!(view.shown().is_none() && view.age().is_none() && view.estimate().is_none() && !view.sees());
+        assert!(
+            view.shown().is_none()
+                && view.age().is_none()
+                && view.estimate().is_none()
+                && !view.is_monitoring()
+        );
         assert!(view.newest().is_some(), "what was, and not when");
         assert_eq!(view.rings().iter().any(|ring| ring.kind == Kind::NoData), minute == 20);
     }
@@ -335,7 +343,7 @@ fn a_view_tells_what_the_parts_answer() {
     let glucose = view.estimate().unwrap().glucose();
     assert_eq!(view.calibration_sd(), Some(monitor.calibration().sd(now, glucose)));
     assert!(view.calibration_sd().unwrap() > 1.0);
-    assert!(view.sees());
+    assert!(view.is_monitoring());
 }
 
 /// The end of the sensor's range is no news where glucose was expected beyond it, and a reading like others elsewhere.
@@ -356,8 +364,8 @@ fn each_reading_counts_for_what_it_tells() {
         steady(&mut monitor, 300_000, 24, level);
         let pushed = next(value).with_status(status);
         let mut apart = monitor.estimator().clone();
-        let expected = apart.expect(pushed.at(), monitor.calibration().apply_reading(&pushed)).unwrap();
-        let _ = apart.take(&expected, trust);
+        let expected = apart.predict(pushed.at(), monitor.calibration().apply_reading(&pushed)).unwrap();
+        let _ = apart.update(&expected, trust);
         let _ = monitor.push(&pushed);
         assert_eq!(format!("{:?}", monitor.estimator()), format!("{apart:?}"), "{value} {status:?}");
     }
@@ -384,7 +392,11 @@ fn a_doubted_value_is_the_sensors_and_a_very_low_one_is_not_lifted() {
     steady(&mut monitor, 300_000, 24, 90.0);
     let shown = |view: &View| view.shown().map(|shown| (shown.glucose.whole_mg_dl(), shown.doubted));
     let view = monitor.push(&next(66.0));
-    assert!(view.reasons().contains(Reason::Pressure) && !view.reasons().disbelieve() && !view.sees());
+    assert!(
+        view.reasons().contains(Reason::Pressure)
+            && !view.reasons().are_disqualifying()
+            && !view.is_monitoring()
+    );
     assert_eq!(shown(&view), Some((66, true)));
     // the low alarm waits for as long as it is set to, and no longer
     let low = |view: &View| view.rings().iter().any(|ring| ring.kind == Kind::Low);
@@ -417,7 +429,7 @@ fn after_a_restart_nothing_is_known_of_before() {
     assert!(monitor.history().is_empty());
     let view = monitor.tick(Instant::from_secs(LAST + 60));
     assert!(view.newest().is_none() && view.shown().is_none() && view.age().is_none());
-    assert!(view.estimate().is_none() && view.predicted_30min().is_none() && !view.sees());
+    assert!(view.estimate().is_none() && view.predicted_30min().is_none() && !view.is_monitoring());
     assert_eq!((view.trend(), monitor.calibration().counts()), (Trend::NotKnown, (0, 0)));
     // and the first reading counts as a first one, whatever came before
     let view = monitor.push(&next(200.0));
@@ -431,9 +443,9 @@ fn an_end_of_the_range_that_was_expected_counts_in_full() {
         let mut monitor = fresh();
         let _ = monitor.push(&reading(LAST, value));
         let mut apart = monitor.estimator().clone();
-        let expected = apart.expect(Instant::from_secs(LAST + 300), Glucose::clamped(value)).unwrap();
+        let expected = apart.predict(Instant::from_secs(LAST + 300), Glucose::clamped(value)).unwrap();
         assert_eq!(expected.innovation(), Some(0.0));
-        let _ = apart.take(&expected, Trust::Full);
+        let _ = apart.update(&expected, Trust::Full);
         let _ = monitor.push(&next(value).with_status(status));
         assert_eq!(format!("{:?}", monitor.estimator()), format!("{apart:?}"), "{status:?}");
     }
@@ -485,15 +497,16 @@ fn the_zone_says_which_settings_hold() {
 fn what_a_person_does_reaches_the_alarms() {
     let mut monitor = fresh();
     steady(&mut monitor, 300_000, 2, 66.0);
-    assert!(monitor.alarms().unheeded().contains(Kind::Low));
+    assert!(monitor.alarms().unacknowledged().contains(Kind::Low));
     let mut snoozed = monitor.clone();
     monitor.acknowledge();
     assert!(
-        monitor.alarms().active().contains(Kind::Low) && !monitor.alarms().unheeded().contains(Kind::Low)
+        monitor.alarms().active().contains(Kind::Low)
+            && !monitor.alarms().unacknowledged().contains(Kind::Low)
     );
     // half an hour from its ring five minutes ago
     assert_eq!(snoozed.snooze(Kind::Low, Span::from_hours(2)), Span::from_mins(25));
-    assert!(!snoozed.alarms().unheeded().contains(Kind::Low));
+    assert!(!snoozed.alarms().unacknowledged().contains(Kind::Low));
 }
 
 #[test]

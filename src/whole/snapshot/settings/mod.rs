@@ -16,7 +16,7 @@ const SETTINGS: Sort = Sort { magic: *b"GPSE", version: SETTINGS_VERSION };
 /// `"GPSE"`, version (2 bytes), length (4), the settings, CRC-32 of all before it (4), little endian.
 ///
 /// # Errors
-/// [`SnapshotError::Room`] when `buffer` is too small ([`SETTINGS_BYTES`] always do): its content is then of no use.
+/// [`SnapshotError::BufferTooSmall`] when `buffer` is too small ([`SETTINGS_BYTES`] always do): its content is then of no use.
 /// [`SnapshotError::Setting`] for what no monitor would take.
 ///
 /// # Examples
@@ -32,11 +32,11 @@ const SETTINGS: Sort = Sort { magic: *b"GPSE", version: SETTINGS_VERSION };
 /// ```
 pub fn save_settings(mut settings: Settings, buffer: &mut [u8]) -> Result<usize, SnapshotError> {
     settings.quality.checked().map_err(SnapshotError::Setting)?; // the only part that can be made unchecked
-    let rest = buffer.get_mut(HEADER..).ok_or(SnapshotError::Room)?;
+    let rest = buffer.get_mut(HEADER..).ok_or(SnapshotError::BufferTooSmall)?;
     let mut codec = Codec::saving(rest);
     settings.code(&mut codec);
-    let length = codec.end().ok_or(SnapshotError::Room)?;
-    seal(SETTINGS, buffer, length).ok_or(SnapshotError::Room)
+    let length = codec.end().ok_or(SnapshotError::BufferTooSmall)?;
+    seal(SETTINGS, buffer, length).ok_or(SnapshotError::BufferTooSmall)
 }
 
 /// The settings that `bytes` begin with; bytes after them are left alone. All of them are taken, through the gates of their
@@ -46,7 +46,7 @@ pub fn save_settings(mut settings: Settings, buffer: &mut [u8]) -> Result<usize,
 /// one is made, and restored from a snapshot of the old.
 ///
 /// # Errors
-/// All but [`SnapshotError::Room`], in the order they are listed; [`SnapshotError::Setting`] names the first setting that
+/// All but [`SnapshotError::BufferTooSmall`], in the order they are listed; [`SnapshotError::Setting`] names the first setting that
 /// is refused, and in an alarm plan the rule it is of.
 ///
 /// # Examples
@@ -56,7 +56,7 @@ pub fn save_settings(mut settings: Settings, buffer: &mut [u8]) -> Result<usize,
 /// # let mut sent = [0; snapshot::SETTINGS_BYTES];
 /// # snapshot::save_settings(Settings::default(), &mut sent)?;
 /// let settings = snapshot::read_settings(&sent)?;
-/// let mut buffer = [0; snapshot::room(288)];
+/// let mut buffer = [0; snapshot::bytes_needed(288)];
 /// let length = snapshot::save(&mut monitor, &mut buffer)?;
 /// monitor = Monitor::new(settings)?;
 /// snapshot::restore(&mut monitor, &buffer[..length])?; // nothing is shown as present before the next reading

@@ -28,11 +28,11 @@ fn changed() -> Settings {
     let mut alarms = AlarmPlan::new(day).unwrap();
     let profile = alarms.add_profile(night).unwrap();
     alarms.add_slot(Slot { days: Weekdays::WEEKEND, from: 1320, to: 421, profile }).unwrap();
-    let model = Model::linear().with_lag(Span::from_secs(47)).unwrap().with_drive(0.3).unwrap();
-    let drift = Drift::default().with_gain(0.2, mins(200_003)).unwrap().with_caution(3.0).unwrap();
+    let model = Model::linear().with_lag(Span::from_secs(47)).unwrap().with_process_noise(0.3).unwrap();
+    let drift = Drift::default().with_gain(0.2, mins(200_003)).unwrap().with_required_benefit(3.0).unwrap();
     Settings {
         model: model.with_rate_time(mins(77)).unwrap().with_coloured(6.1, mins(11)).unwrap(),
-        forecast: ForecastConfig::people(),
+        forecast: ForecastConfig::population(),
         drift: drift.with_offset(7.1, mins(999)).unwrap().with_scatter(0.21).unwrap(),
         bands: Bands::new(rate(0.7), rate(1.9), 0.3, 1.1).unwrap().with_missing_costing(3.7).unwrap(),
         quality: QualityConfig {
@@ -94,7 +94,7 @@ fn sound(settings: &Settings) {
     }
     assert_eq!(plan, *alarms);
     let Settings { model, drift, bands, .. } = settings;
-    assert!(model.with_drive(model.drive()).is_ok() && model.with_lag(model.lag()).is_ok());
+    assert!(model.with_process_noise(model.process_noise()).is_ok() && model.with_lag(model.lag()).is_ok());
     assert!(drift.with_scatter(0.1).is_ok() && bands.with_missing_costing(1.0).is_ok());
 }
 
@@ -181,13 +181,13 @@ fn one_bad_part_refuses_the_whole_and_is_named() {
         read_settings(&forged(&body))
     };
     let named = |at: usize, part: &[u8]| match with(at, part) {
-        Err(SnapshotError::Setting(error)) => (error.whole(), error.parameter()),
+        Err(SnapshotError::Setting(error)) => (error.section(), error.parameter()),
         other => panic!("{at}: {other:?}"),
     };
     let rule = |profile: usize, rule: usize, at: usize| PLAN + 2 + profile * PROFILE + 25 * rule + at;
     let nan = f32::NAN.to_le_bytes();
     assert_eq!(named(HEADER, &29_i32.to_le_bytes()), ("", "lag"));
-    assert_eq!(named(HEADER + 12, &nan), ("", "drive"));
+    assert_eq!(named(HEADER + 12, &nan), ("", "process_noise"));
     assert_eq!(named(HEADER + 26, &(-1_i32).to_le_bytes()), ("", "gain_time"));
     assert_eq!(named(HEADER + 50, &nan), ("", "moderate"));
     assert_eq!(named(HEADER + 54, &0.5_f32.to_le_bytes()), ("", "fast"));
@@ -219,7 +219,7 @@ fn one_bad_part_refuses_the_whole_and_is_named() {
         assert_eq!(read_settings(&saved(changed())[..end]), Err(SnapshotError::Incomplete));
     }
     let mut small = [0; SETTINGS_BYTES - 1];
-    assert_eq!(save_settings(most(), &mut small), Err(SnapshotError::Room));
+    assert_eq!(save_settings(most(), &mut small), Err(SnapshotError::BufferTooSmall));
     let wild = QualityConfig { jump_sd: f32::NAN, ..QualityConfig::default() };
     let refused = save_settings(Settings { quality: wild, ..changed() }, &mut [0; SETTINGS_BYTES]);
     assert!(matches!(refused, Err(SnapshotError::Setting(error)) if error.parameter() == "jump_sd"));

@@ -10,7 +10,7 @@ void setup() {
 }
 
 void loop() {
-  trend.run(millis() / 1000);
+  trend.set_uptime(millis() / 1000);
   if (Serial.available()) {
     float mg_dl = Serial.parseFloat();
     Serial.println(mg_dl, 0);

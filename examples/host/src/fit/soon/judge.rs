@@ -26,7 +26,7 @@ struct Moment {
 
 /// The horizons judged, minutes.
 const JUDGED: [i32; 3] = [15, 30, 60];
-/// Costs of missing a band, in those of crying wolf, that are tried.
+/// Costs of missing a band, in those of a false one, that are tried.
 const COSTS: [f32; 5] = [0.5, 1.0, 1.5, 2.0, 3.0];
 
 pub fn live<'a>(person: &'a Person, table: &Table) -> Lived<'a> {
@@ -253,7 +253,7 @@ fn bands(people: &[&Lived<'_>]) -> String {
     };
     let under = edges.map(|edge| {
         let rate = Rate::from_mg_dl_per_min(edge as f32).expect("a rate");
-        let said = share(&|_, said| f64::from(said.chance_below(rate)));
+        let said = share(&|_, said| f64::from(said.probability_below(rate)));
         let came = share(&|truth, _| f64::from(u8::from(truth < edge)));
         format!("under {edge}: {said:.4} {came:.4}")
     });

@@ -51,7 +51,7 @@ impl Rung {
                 rings_per_day: a_day(rings),
                 rings_per_night: a_day(nightly),
                 alarms_per_day: a_day(begun),
-                without_low_in_an_hour: (kind.about().of_lows && begun > 0.0).then(|| without / begun),
+                without_low_in_an_hour: (kind.info().warns_of_low && begun > 0.0).then(|| without / begun),
             })
             .collect()
     }

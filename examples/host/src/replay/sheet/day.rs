@@ -178,8 +178,8 @@ impl Drawing<'_> {
             }
             match beside.agreement {
                 Agreement::Apart => apart.push((from, to, -0.2, 1.2)),
-                Agreement::Errs(Side::First) => errs.push((from, to, 0.5, 1.2)),
-                Agreement::Errs(Side::Second) => errs.push((from, to, -0.2, 0.5)),
+                Agreement::Suspect(Side::First) => errs.push((from, to, 0.5, 1.2)),
+                Agreement::Suspect(Side::Second) => errs.push((from, to, -0.2, 0.5)),
                 _ => {}
             }
         }

@@ -136,7 +136,7 @@ pub fn alarms(page: &mut Page, replay: &Replay, unit: Unit) {
             replay.time(rang.at),
             rang.priority.name().into(),
             rang.kind.message().into(),
-            words::grounds_words(rang.grounds, unit),
+            words::trigger_words(rang.trigger, unit),
             words::cause_words(rang.cause).into(),
         ]
     });
@@ -152,7 +152,7 @@ pub fn input(page: &mut Page, report: &Report) {
 mod tests {
     use super::*;
     use glidepath::Instant;
-    use glidepath::alarm::{Grounds, Kind, Ring};
+    use glidepath::alarm::{Kind, Ring, Trigger};
 
     #[test]
     fn a_warning_is_so_long_before_or_after() {
@@ -165,7 +165,7 @@ mod tests {
                 Kind::Low,
                 Priority::Medium,
                 Cause::New,
-                Grounds::Unknown,
+                Trigger::Unknown,
                 at(minute),
             )),
         };

@@ -142,7 +142,7 @@ impl Line {
     fn title(ring: &Ring, now: Option<&Now>) -> Self {
         match now.and_then(|now| now.low_in_min) {
             Some(minutes) if ring.kind == Kind::LowAhead => Self::low_in(minutes),
-            _ => Self::new(ring.kind.about().title),
+            _ => Self::new(ring.kind.info().title),
         }
     }
 

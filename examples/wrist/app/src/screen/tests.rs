@@ -4,7 +4,7 @@ use super::*;
 use crate::app::pair;
 use crate::face::STALE;
 use embedded_graphics::pixelcolor::{BinaryColor, Rgb565};
-use glidepath::alarm::{Cause, Grounds};
+use glidepath::alarm::{Cause, Trigger};
 use glidepath::quality::Reason;
 use glidepath::{Agreement, Glucose, History, HistoryView, Instant, Rate, Reading, Side, Span};
 use std::collections::HashSet;
@@ -175,7 +175,7 @@ fn the_less_is_certain_the_less_ink() {
 }
 
 fn ring(kind: Kind, priority: Priority) -> Ring {
-    Ring::new(kind, priority, Cause::New, Grounds::Doubt, Instant::from_secs(0))
+    Ring::new(kind, priority, Cause::New, Trigger::Doubt, Instant::from_secs(0))
 }
 
 fn now() -> Now {
@@ -249,7 +249,7 @@ fn what_matters_is_high_enough_and_fits() {
 /// A letter without strokes would be a hole in a word.
 #[test]
 fn every_letter_of_a_title_has_strokes() {
-    let titles = Kind::ALL.map(|kind| Text::from(kind.about().title));
+    let titles = Kind::ALL.map(|kind| Text::from(kind.info().title));
     let own = ["WAITING", "NO VALUE", "TOO OLD", "DOUBTED", "VERY LOW?", "LOW IN 0123456789", "<>-!"];
     for letter in
         titles.iter().map(Text::as_str).chain(own).flat_map(str::chars).filter(|letter| *letter != ' ')
@@ -320,9 +320,9 @@ fn face(history: HistoryView<'_>) -> Face<'_> {
 /// Between the longest age of a present value and the battery, with a gap on both sides; and on no other words.
 #[test]
 fn what_is_told_of_two_sensors_has_its_room() {
-    use Agreement::{Apart, Errs, Neither, Only, Together};
+    use Agreement::{Apart, Neither, Only, Suspect, Together};
     let (told, none) =
-        ([Apart, Errs(Side::First), Errs(Side::Second), Only(Side::First), Only(Side::Second)], "");
+        ([Apart, Suspect(Side::First), Suspect(Side::Second), Only(Side::First), Only(Side::Second)], "");
     let words = told.map(|agreement| pair(agreement, None));
     assert_eq!(words.iter().collect::<HashSet<_>>().len(), 5);
     assert_eq!([Neither, Together].map(|agreement| pair(agreement, None)), [none; 2]);
@@ -367,16 +367,16 @@ fn what_is_told_of_two_sensors_has_its_room_elsewhere() {
     let fast = Some((Rate::from_mg_dl_per_min(-2.4).unwrap(), 0.4));
     let at = |mg_dl| Now { glucose: Glucose::from_mg_dl(mg_dl).unwrap(), rate: fast, ..now() };
     let ring =
-        |kind, grounds| Some(Ring::new(kind, Priority::High, Cause::New, grounds, Instant::from_secs(0)));
+        |kind, trigger| Some(Ring::new(kind, Priority::High, Cause::New, trigger, Instant::from_secs(0)));
     let rings = [
         (None, at(308.0)),
-        (ring(Kind::Low, Grounds::Estimate(at(62.0).glucose)), at(62.0)),
-        (ring(Kind::High, Grounds::Estimate(at(308.0).glucose)), at(308.0)),
-        (ring(Kind::Floor, Grounds::Sensor(at(48.0).glucose)), at(48.0)),
-        (ring(Kind::Floor, Grounds::Uncalibrated(at(48.0).glucose)), at(48.0)),
-        (ring(Kind::LowAhead, Grounds::Probability(0.43)), Now { low_in_min: Some(14), ..at(83.0) }),
-        (ring(Kind::WearEnd, Grounds::WearLeft(Span::from_mins(60 * 12))), at(108.0)),
-        (ring(Kind::Doubt, Grounds::Doubt), Now { doubted: true, rate: None, ..at(104.0) }),
+        (ring(Kind::Low, Trigger::Estimate(at(62.0).glucose)), at(62.0)),
+        (ring(Kind::High, Trigger::Estimate(at(308.0).glucose)), at(308.0)),
+        (ring(Kind::Floor, Trigger::Sensor(at(48.0).glucose)), at(48.0)),
+        (ring(Kind::Floor, Trigger::Uncalibrated(at(48.0).glucose)), at(48.0)),
+        (ring(Kind::LowAhead, Trigger::Probability(0.43)), Now { low_in_min: Some(14), ..at(83.0) }),
+        (ring(Kind::WearEnd, Trigger::WearLeft(Span::from_mins(60 * 12))), at(108.0)),
+        (ring(Kind::Doubt, Trigger::Doubt), Now { doubted: true, rate: None, ..at(104.0) }),
     ];
     for layout in Layout::ALL {
         for (alert, now) in rings {

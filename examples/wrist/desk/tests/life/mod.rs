@@ -9,7 +9,7 @@ mod seen;
 
 use chip::Chip;
 use embedded_graphics::prelude::Point;
-use glidepath::alarm::{Cause, Grounds, Kind, Priority, Ring};
+use glidepath::alarm::{Cause, Kind, Priority, Ring, Trigger};
 use glidepath::gatt::{
     Annunciation, CgmMeasurement, Concentration, CurrentTime, DateTime, GlucoseMeasurement, Sample,
     SampleLocation, SampleType, SessionStart, Sfloat,
@@ -80,8 +80,8 @@ fn face<'a>(history: &'a History<1>, now: Option<Now>, alert: Option<Ring>) -> F
     }
 }
 
-fn ring(kind: Kind, priority: Priority, grounds: Grounds) -> Ring {
-    Ring::new(kind, priority, Cause::New, grounds, Instant::from_secs(0))
+fn ring(kind: Kind, priority: Priority, trigger: Trigger) -> Ring {
+    Ring::new(kind, priority, Cause::New, trigger, Instant::from_secs(0))
 }
 
 fn value(mg_dl: f32) -> Now {
@@ -94,7 +94,7 @@ pub fn capitals(face: &Face<'_>) -> Option<String> {
     let soon = |minutes: u16| format!("LOW IN {minutes}");
     if let Some(ring) = face.alert {
         let minutes = face.figure().and_then(|now| now.low_in_min).filter(|_| ring.kind == Kind::LowAhead);
-        return Some(minutes.map_or(ring.kind.about().title.to_owned(), soon));
+        return Some(minutes.map_or(ring.kind.info().title.to_owned(), soon));
     }
     Some(match face.matter()? {
         Matter::Nothing => "WAITING".into(),
@@ -133,7 +133,7 @@ impl Reader {
                 assert!(before.is_none_or(|before| before == line), "{line} looks like another, {display:?}");
             }
         };
-        let doubt = ring(Kind::Doubt, Priority::Low, Grounds::Doubt);
+        let doubt = ring(Kind::Doubt, Priority::Low, Trigger::Doubt);
         for alert in [None, Some(doubt)] {
             let alarm = alert.is_some();
             for mg_dl in 1..=500_u16 {
@@ -154,11 +154,11 @@ impl Reader {
         let strokes = Some(Screen::Strokes { alarm: true });
         for priority in [Priority::High, Priority::Medium, Priority::Low] {
             for kind in Kind::ALL {
-                learn(&face(&history, None, Some(ring(kind, priority, Grounds::Unknown))), strokes);
+                learn(&face(&history, None, Some(ring(kind, priority, Trigger::Unknown))), strokes);
             }
             for minutes in SOON {
                 let now = Now { low_in_min: Some(minutes), ..value(104.0) };
-                let alert = ring(Kind::LowAhead, priority, Grounds::Probability(0.4));
+                let alert = ring(Kind::LowAhead, priority, Trigger::Probability(0.4));
                 learn(&face(&history, Some(now), Some(alert)), None);
             }
         }

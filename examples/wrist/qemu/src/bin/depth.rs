@@ -11,7 +11,7 @@ use semihosting::{println, process::exit};
 use wrist_qemu::depth;
 
 static mut MONITOR: MaybeUninit<Monitor<288>> = MaybeUninit::uninit();
-static mut SNAPSHOT: [u8; snapshot::room(288)] = [0; snapshot::room(288)];
+static mut SNAPSHOT: [u8; snapshot::bytes_needed(288)] = [0; snapshot::bytes_needed(288)];
 
 /// A monitor in its place; what its making takes of the stack is given back.
 #[inline(never)]
@@ -34,7 +34,7 @@ fn main() -> ! {
         push = push.max(depth(&mut || _ = black_box(monitor.push(black_box(&reading)))));
     }
     println!("push {push}");
-    let mut saved = Err(snapshot::SnapshotError::Room);
+    let mut saved = Err(snapshot::SnapshotError::BufferTooSmall);
     println!("save {}", depth(&mut || saved = black_box(snapshot::save(monitor, bytes))));
     let Ok(length) = saved else { exit(1) };
     let mut restored = Ok(());

@@ -12,7 +12,7 @@ static mut OUTPUT: MaybeUninit<View> = MaybeUninit::uninit();
 static mut MONITOR: MaybeUninit<Monitor<288>> = MaybeUninit::uninit();
 /// Where the state lies.
 #[unsafe(no_mangle)]
-static mut SNAPSHOT: [u8; snapshot::room(288)] = [0; snapshot::room(288)];
+static mut SNAPSHOT: [u8; snapshot::bytes_needed(288)] = [0; snapshot::bytes_needed(288)];
 
 #[cfg_attr(target_arch = "arm", cortex_m_rt::entry)]
 #[cfg_attr(target_arch = "riscv32", riscv_rt::entry)]

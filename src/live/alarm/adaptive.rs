@@ -29,26 +29,26 @@ const WEEK_SECS: f32 = 604_800.0;
 ///
 /// # Examples
 /// ```
-/// use glidepath::alarm::{AlarmPlan, AlarmSettings, Burden};
+/// use glidepath::alarm::{AlarmPlan, AlarmSettings, AdaptiveLimit};
 /// use glidepath::{Glucose, Instant};
-/// let mut burden = Burden::new(3.0)?; // a week
-/// let began = burden.limit();
+/// let mut adaptive = AdaptiveLimit::new(3.0)?; // a week
+/// let began = adaptive.limit();
 /// let fine = Glucose::from_mg_dl(95.0)?;
 /// for minute in (0..=120_u32).step_by(5) {
 ///     let rang = minute == 10; // of floor, low or low ahead
-///     burden.step(Instant::from_secs(60 * minute), Some(fine), rang);
+///     adaptive.step(Instant::from_secs(60 * minute), Some(fine), rang);
 /// }
-/// assert!(burden.limit() > began); // it was false
-/// let kept = burden.limit(); // over a power cut
+/// assert!(adaptive.limit() > began); // it was false
+/// let kept = adaptive.limit(); // over a power cut
 /// let mut settings = AlarmSettings::default();
-/// settings.low_ahead = Burden::resume(3.0, kept)?.rule(settings.low_ahead);
+/// settings.low_ahead = AdaptiveLimit::resume(3.0, kept)?.rule(settings.low_ahead);
 /// assert_eq!(settings.low_ahead.limit, kept);
 /// let _ = AlarmPlan::new(settings)?;
 /// # Ok::<(), glidepath::Error>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Burden {
-    a_week: f32,
+pub struct AdaptiveLimit {
+    per_week: f32,
     limit: f32,
     /// The last step.
     now: Option<Instant>,
@@ -58,28 +58,28 @@ pub struct Burden {
     rang: Option<Instant>,
 }
 
-impl Burden {
+impl AdaptiveLimit {
     /// So many false alarms a week are accepted, 0.5 to 21. Begins at the standard limit.
     ///
     /// # Errors
     /// When outside that range.
-    pub fn new(a_week: f32) -> Result<Self, Error> {
-        Self::resume(a_week, LOW_AHEAD.limit)
+    pub fn new(per_week: f32) -> Result<Self, Error> {
+        Self::resume(per_week, LOW_AHEAD.limit)
     }
 
     /// The same, beginning at a limit learned before; one beyond 0.2 to 0.6 is brought there.
     ///
     /// # Errors
-    /// When `a_week` is outside its range.
-    pub fn resume(a_week: f32, limit: Probability) -> Result<Self, Error> {
-        let a_week = in_range("a_week", a_week, 0.5, 21.0)?;
-        Ok(Self { a_week, limit: bounded(limit.get()), now: None, open: None, rang: None })
+    /// When `per_week` is outside its range.
+    pub fn resume(per_week: f32, limit: Probability) -> Result<Self, Error> {
+        let per_week = in_range("per_week", per_week, 0.5, 21.0)?;
+        Ok(Self { per_week, limit: bounded(limit.get()), now: None, open: None, rang: None })
     }
 
     /// The false alarms a week that are accepted.
     #[must_use]
-    pub const fn a_week(&self) -> f32 {
-        self.a_week
+    pub const fn per_week(&self) -> f32 {
+        self.per_week
     }
 
     /// The limit now, 0.2 to 0.6.
@@ -100,7 +100,7 @@ impl Burden {
         let now = self.now.map_or(now, |then| then.max(now));
         let passed = self.now.map_or(0, |then| now.since(then).secs().min(LONGEST_SECS));
         self.now = Some(now);
-        let mut moved = -STEP * self.a_week * passed as f32 / WEEK_SECS;
+        let mut moved = -STEP * self.per_week * passed as f32 / WEEK_SECS;
         if let Some(open) = self.open {
             if now.since(open).secs() > JUDGED_AFTER.secs() {
                 moved += STEP;
@@ -141,12 +141,12 @@ mod tests {
 
     /// The limit after a reading of 100 every five minutes for three hours, with rings and lows at these minutes.
     fn after(rings: &[u32], lows: &[u32]) -> f32 {
-        let mut burden = Burden::new(3.0).unwrap();
+        let mut adaptive = AdaptiveLimit::new(3.0).unwrap();
         for minute in (0..=180).step_by(5) {
             let value = if lows.contains(&minute) { 69.0 } else { 100.0 };
-            burden.step(at(minute), glucose(value), rings.contains(&minute));
+            adaptive.step(at(minute), glucose(value), rings.contains(&minute));
         }
-        burden.limit - BEGINS
+        adaptive.limit - BEGINS
     }
 
     #[test]
@@ -173,24 +173,24 @@ mod tests {
     #[test]
     fn a_reading_at_the_limit_of_lows_is_none() {
         for (mg_dl, raised) in [(70.0, true), (69.9, false)] {
-            let mut burden = Burden::new(3.0).unwrap();
-            burden.step(at(0), glucose(100.0), true);
-            burden.step(at(5), glucose(mg_dl), false);
-            burden.step(at(61), glucose(100.0), false);
-            assert_eq!(burden.limit > BEGINS, raised, "{mg_dl}");
+            let mut adaptive = AdaptiveLimit::new(3.0).unwrap();
+            adaptive.step(at(0), glucose(100.0), true);
+            adaptive.step(at(5), glucose(mg_dl), false);
+            adaptive.step(at(61), glucose(100.0), false);
+            assert_eq!(adaptive.limit > BEGINS, raised, "{mg_dl}");
         }
     }
 
     #[test]
     fn false_alarms_come_to_those_accepted() {
         // a person who rings falsely twice a day at a limit of 0.3 and under, and never above it
-        let mut burden = Burden::new(5.0).unwrap();
+        let mut adaptive = AdaptiveLimit::new(5.0).unwrap();
         let (mut cried, mut rang) = (0, false);
         for minute in (0..60 * 1440).step_by(5) {
-            let ring = minute % 720 == 0 && burden.limit <= 0.3;
+            let ring = minute % 720 == 0 && adaptive.limit <= 0.3;
             rang |= ring;
             cried += u32::from(ring && minute > 40 * 1440);
-            burden.step(at(minute), glucose(100.0), ring);
+            adaptive.step(at(minute), glucose(100.0), ring);
         }
         assert!(rang);
         let weekly = cried as f32 * 7.0 / 20.0;
@@ -199,29 +199,29 @@ mod tests {
 
     #[test]
     fn it_is_bounded_both_ways_and_survives_nonsense() {
-        let mut burden = Burden::new(21.0).unwrap();
+        let mut adaptive = AdaptiveLimit::new(21.0).unwrap();
         // an hour and a half of silence counts for a quarter
-        burden.step(at(0), None, false);
-        burden.step(at(90), None, false);
-        assert!((burden.limit - (BEGINS - STEP * 21.0 / 672.0)).abs() < 1e-5);
+        adaptive.step(at(0), None, false);
+        adaptive.step(at(90), None, false);
+        assert!((adaptive.limit - (BEGINS - STEP * 21.0 / 672.0)).abs() < 1e-5);
         for minute in (90..1440 * 200).step_by(15) {
-            burden.step(at(minute), None, false);
+            adaptive.step(at(minute), None, false);
         }
-        assert_eq!(burden.limit, 0.2);
+        assert_eq!(adaptive.limit, 0.2);
         // earlier than before: nothing passes
-        burden.step(at(5), glucose(100.0), false);
-        assert_eq!(burden.limit, 0.2);
-        let mut burden = Burden::new(0.5).unwrap();
+        adaptive.step(at(5), glucose(100.0), false);
+        assert_eq!(adaptive.limit, 0.2);
+        let mut adaptive = AdaptiveLimit::new(0.5).unwrap();
         for minute in (0..1440 * 30).step_by(5) {
-            burden.step(at(minute), glucose(100.0), minute % 120 == 0);
+            adaptive.step(at(minute), glucose(100.0), minute % 120 == 0);
         }
-        assert!((burden.limit - 0.6).abs() < 1e-4);
+        assert!((adaptive.limit - 0.6).abs() < 1e-4);
         for (begun, limit) in [(1.0, 0.6), (0.0, 0.2), (0.31, 0.31)] {
-            assert_eq!(Burden::resume(3.0, Probability::clamped(begun)).unwrap().limit().get(), limit);
+            assert_eq!(AdaptiveLimit::resume(3.0, Probability::clamped(begun)).unwrap().limit().get(), limit);
         }
-        assert!([0.4, 22.0, f32::NAN].iter().all(|a_week| Burden::new(*a_week).is_err()));
-        assert_eq!(burden.a_week(), 0.5);
-        let rule = burden.rule(LOW_AHEAD);
-        assert_eq!((rule.limit, rule.quiet), (burden.limit(), LOW_AHEAD.quiet));
+        assert!([0.4, 22.0, f32::NAN].iter().all(|per_week| AdaptiveLimit::new(*per_week).is_err()));
+        assert_eq!(adaptive.per_week(), 0.5);
+        let rule = adaptive.rule(LOW_AHEAD);
+        assert_eq!((rule.limit, rule.quiet), (adaptive.limit(), LOW_AHEAD.quiet));
     }
 }
