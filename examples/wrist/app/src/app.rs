@@ -4,7 +4,7 @@
 
 use crate::button::{Button, Press};
 use crate::clock::Clock;
-use crate::face::{Bound, Expected, Face, Now, STALE, Trust, Unit};
+use crate::face::{Bound, Expected, Face, Now, STALE, Trust, Unheard, Unit};
 use crate::link::{Frame, LinkError, Receiver, SECOND_SENSOR};
 use crate::pulses::{self, Motor};
 use crate::screen::Page;
@@ -108,6 +108,7 @@ pub struct Wrist<M: Worn> {
     unplaced: bool,
     /// Whether a fingerstick was refused since the newest reading.
     refused: bool,
+    unheard: Option<Unheard>,
     battery_percent: Option<u8>,
     counts: Counts,
     wants: Wants,
@@ -138,6 +139,7 @@ impl<M: Worn> Wrist<M> {
             ask_at_s: None,
             unplaced: false,
             refused: false,
+            unheard: None,
             battery_percent: None,
             counts: Counts::default(),
             wants: Wants { redraw: true, ..Wants::default() },
@@ -445,6 +447,12 @@ impl<M: Worn> Wrist<M> {
         self.battery_percent = Some(percent);
     }
 
+    /// Of a board with a radio: why no sensor is listened to.
+    pub fn unheard(&mut self, why: Option<Unheard>) {
+        self.wants.redraw |= self.unheard != why;
+        self.unheard = why;
+    }
+
     /// What there is to show.
     #[must_use]
     pub fn face(&self) -> Face<'_> {
@@ -471,6 +479,7 @@ impl<M: Worn> Wrist<M> {
                 reason => reason.map_or("", note),
             },
             pair: agreement.map_or("", |agreement| pair(agreement, reason)),
+            unheard: self.unheard,
             battery_percent: self.battery_percent,
             alert: view.and_then(|view| view.alarms().most_urgent()).map(|held| held.ring),
             unit: self.unit,

@@ -85,6 +85,8 @@ pub enum Matter {
     Undated,
     /// The newest value is too old to be the present one.
     TooOld,
+    /// No value is present, and this is in the way of the next one.
+    Unheard(Unheard),
     /// At or under the floor that no setting moves.
     VeryLow {
         /// Whether the value is doubted.
@@ -99,6 +101,23 @@ pub enum Matter {
     Doubted,
     /// Minutes until a low is expected.
     LowIn(u16),
+}
+
+/// Why no sensor is listened to by radio, and so what the wearer can do about it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Unheard {
+    /// None has been paired.
+    NoSensor,
+    /// The wearer asked for pairing, and it is open.
+    PairingOpen,
+    /// Pairing came to nothing: other digits, a no, or no answer.
+    PairingFailed,
+    /// It was to be paired with digits, and has none to compare.
+    NoDigits,
+    /// Who bears the paired sensor's address has not its key: the sensor has lost it, or it is another.
+    KeyLost,
+    /// A sensor that is not the paired one is near.
+    Another,
 }
 
 /// Everything a screen, a voice or a vibration motor needs.
@@ -120,6 +139,8 @@ pub struct Face<'a> {
     pub note: &'static str,
     /// Of two sensors: that they disagree, which one is off or reads alone, or nothing.
     pub pair: &'static str,
+    /// Why no sensor is listened to by radio; none when one is, or nothing is known to be in its way.
+    pub unheard: Option<Unheard>,
     /// The battery's charge.
     pub battery_percent: Option<u8>,
     /// The alarm that asks for attention: its title, marks, words and number are all of this one ring.
@@ -153,9 +174,11 @@ impl Face<'_> {
     #[must_use]
     pub fn matter(&self) -> Option<Matter> {
         let Some(now) = self.current() else {
-            return Some(match (self.last, self.age) {
-                (None, _) => Matter::Nothing,
-                (_, None) => Matter::Undated,
+            return Some(match (self.unheard, self.last, self.age) {
+                // that another is near, or pairing open, is in nobody's way
+                (Some(unheard), ..) if unheard.title().is_some() => Matter::Unheard(unheard),
+                (_, None, _) => Matter::Nothing,
+                (.., None) => Matter::Undated,
                 _ => Matter::TooOld,
             });
         };

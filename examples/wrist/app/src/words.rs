@@ -1,6 +1,6 @@
 //! The face in one short sentence, for a speech chip or a screen reader.
 
-use crate::face::{Bound, Face, Now, Unit, in_unit, whole_minutes};
+use crate::face::{Bound, Face, Now, Unheard, Unit, in_unit, whole_minutes};
 use crate::text::{push, push_hex, push_number, push_value};
 use glidepath::alarm::{FLOOR_MG_DL, Kind, Ring, Trigger};
 use glidepath::snapshot::SnapshotError;
@@ -75,6 +75,72 @@ pub fn refused_settings(number: Option<u32>, why: &SnapshotError) -> Sentence {
 #[must_use]
 pub fn lost_settings() -> Sentence {
     of_settings(None, "that were kept cannot be read. Those as built hold.")
+}
+
+/// How it is told that no sensor is listened to.
+pub(crate) struct About {
+    title: Option<&'static str>,
+    /// In small print beside the age, at most 14 letters.
+    pub note: &'static str,
+    /// On an alarm's screen, at most ten letters.
+    pub short: &'static str,
+    /// Said.
+    spoken: &'static str,
+    /// So many seconds the button is to be held while the wrist is switched on.
+    hold_s: Option<u32>,
+}
+
+impl Unheard {
+    /// What is in the way of readings, in capitals; none: it is no reason for there being no value.
+    #[must_use]
+    pub fn title(self) -> Option<&'static str> {
+        self.about().title
+    }
+
+    pub(crate) fn about(self) -> About {
+        let about = |title, note, short, spoken, hold_s| About { title, note, short, spoken, hold_s };
+        match self {
+            Self::NoSensor => {
+                about(Some("NO SENSOR"), "none is paired", "no sensor", "no sensor is paired", Some(3))
+            }
+            Self::PairingOpen => about(None, "pairing open", "pairing", "pairing is open", None),
+            Self::PairingFailed => about(
+                Some("NOT PAIRED"),
+                "pairing failed",
+                "not paired",
+                "the sensor was refused, pairing failed",
+                Some(3),
+            ),
+            Self::NoDigits => about(
+                Some("NO DIGITS"),
+                "sensor refused",
+                "no digits",
+                "the sensor was refused, it has no digits to compare",
+                Some(12),
+            ),
+            Self::KeyLost => about(
+                Some("KEY LOST"),
+                "sensor refused",
+                "key lost",
+                "the sensor was refused, its key is lost",
+                Some(6),
+            ),
+            Self::Another => {
+                about(None, "another near", "other near", "another sensor is near, if it is new", Some(3))
+            }
+        }
+    }
+
+    /// What to do, in two short lines.
+    pub(crate) fn to_do(self) -> Option<[String<12>; 2]> {
+        let hold_s = self.about().hold_s?;
+        let [mut first, mut second] = [const { String::new() }; 2];
+        push(&mut first, if self == Self::Another { "new? " } else { "hold " });
+        push_number(&mut first, hold_s);
+        push(&mut first, " s");
+        push(&mut second, "at power-on");
+        Some([first, second])
+    }
 }
 
 /// Says what the screen shows: while an alarm asks for attention that one, and the value that caused it. A value that is
@@ -168,6 +234,14 @@ fn past(text: &mut Sentence, face: &Face<'_>, causes: Option<Trigger>) {
         }
         ago(text, age);
     }
+    let Some(about) = face.unheard.map(Unheard::about) else { return };
+    push(text, ", ");
+    push(text, about.spoken);
+    if let Some(seconds) = about.hold_s {
+        push(text, ": hold the button ");
+        push_number(text, seconds);
+        push(text, " seconds at power-on");
+    }
 }
 
 fn amount(text: &mut Sentence, glucose: Glucose, unit: Unit) {
@@ -213,6 +287,7 @@ pub(crate) fn beside(face: &Face<'_>, ring: &Ring, now: Option<&Now>) -> [String
             (Trigger::Silence(silence), _) => {
                 push(first, "silent");
                 push_age(second, whole_minutes(silence));
+                push(third, face.unheard.map_or("", |unheard| unheard.about().short));
             }
             (trigger, age) => {
                 match trigger.glucose() {

@@ -2,7 +2,7 @@
 
 use glidepath::alarm::{Cause, Kind, Priority, Ring, Trigger};
 use glidepath::{Glucose, History, Instant, Rate, Span};
-use wrist::face::{Bound, Face, Now, Trust, Unit};
+use wrist::face::{Bound, Face, Now, Trust, Unheard, Unit};
 use wrist::pulses::{self, Motor};
 use wrist::words::{Sentence, sentence};
 
@@ -39,6 +39,7 @@ fn told(now: Option<Now>, change: impl Fn(&mut Face<'_>)) -> (String, Vec<u16>) 
         trust: Trust::Good,
         note: "",
         pair: "",
+        unheard: None,
         battery_percent: None,
         alert: None,
         unit: Unit::MgDl,
@@ -133,6 +134,40 @@ fn an_alarm_tells_the_value_that_caused_it() {
     // what is known of one whose time is not: it has just come
     let said = say(Trigger::Unplaced(glucose(45.0)), |face| face.age = None);
     assert_eq!(said, "Alarm: very low. Doubted, 45 milligrams, measured nobody knows when.");
+}
+
+/// Why no sensor is listened to is said where no value is, and what to do.
+#[test]
+fn why_no_sensor_is_listened_to_is_said() {
+    let say = |unheard, age| {
+        told(Some(now(104.0, 0.1)), |face| (face.unheard, face.age) = (Some(unheard), age)).0
+    };
+    for (unheard, said) in [
+        (Unheard::NoSensor, "no sensor is paired: hold the button 3 seconds at power-on"),
+        (Unheard::PairingOpen, "pairing is open"),
+        (
+            Unheard::PairingFailed,
+            "the sensor was refused, pairing failed: hold the button 3 seconds at power-on",
+        ),
+        (
+            Unheard::NoDigits,
+            "the sensor was refused, it has no digits to compare: hold the button 12 seconds at power-on",
+        ),
+        (Unheard::KeyLost, "the sensor was refused, its key is lost: hold the button 6 seconds at power-on"),
+        (Unheard::Another, "another sensor is near, if it is new: hold the button 3 seconds at power-on"),
+    ] {
+        assert_eq!(say(unheard, None), format!("No present value, {said}."));
+        let old = say(unheard, Some(Span::from_mins(11)));
+        assert_eq!(old, format!("No present value, last one 11 minutes ago, {said}."));
+        // a value that is present is told as ever
+        assert_eq!(say(unheard, Some(Span::from_mins(4))), "104 milligrams, steady, 4 minutes ago.");
+        // with an alarm as well
+        let alarm = told(None, |face| {
+            face.unheard = Some(unheard);
+            face.alert = ring(Kind::NoData, Priority::Medium, Grounds::Silence(Span::from_hours(47)));
+        });
+        assert!(alarm.0.ends_with(&format!("silent for 47 hours, {said}.")), "{}", alarm.0);
+    }
 }
 
 #[test]

@@ -2,7 +2,7 @@
 
 use glidepath::alarm::{Cause, Kind, Priority, Ring, Trigger};
 use glidepath::{Glucose, History, Instant, Rate, Reading, Span};
-use wrist::face::{Bound, Expected, Face, Now, Trust, Unit};
+use wrist::face::{Bound, Expected, Face, Now, Trust, Unheard, Unit};
 use wrist::screen::Page;
 use wrist_desk::{Display, check};
 
@@ -59,6 +59,7 @@ fn scene(name: &str, change: impl Fn(&mut Face<'_>), page: Page) {
         trust: Trust::Good,
         note: "",
         pair: "",
+        unheard: None,
         battery_percent: Some(80),
         alert: None,
         unit: Unit::MgDl,
@@ -362,14 +363,52 @@ fn two_sensors() {
     scene("stale", change, Page::Now);
 }
 
+/// As it is switched on for the first time.
+fn begun(face: &mut Face<'_>) {
+    (face.at, face.age, face.last, face.now) = (None, None, None, None);
+    face.trust = Trust::Fair;
+    face.battery_percent = None;
+}
+
 #[test]
 fn nothing_yet() {
-    let change = |face: &mut Face<'_>| {
-        (face.at, face.age, face.last, face.now) = (None, None, None, None);
-        face.trust = Trust::Fair;
-        face.battery_percent = None;
+    scene("nothing-yet", begun, Page::Now);
+}
+
+/// No sensor is listened to by radio: why, and what to do. The radio's scenarios come to the same pictures.
+#[test]
+fn no_sensor_is_listened_to() {
+    for (name, why) in [
+        ("unheard-no-sensor", Unheard::NoSensor),
+        ("unheard-pairing-open", Unheard::PairingOpen),
+        ("unheard-pairing-failed", Unheard::PairingFailed),
+        ("unheard-no-digits", Unheard::NoDigits),
+        ("unheard-key-lost", Unheard::KeyLost),
+        ("unheard-another", Unheard::Another),
+    ] {
+        let change = |face: &mut Face<'_>| {
+            begun(face);
+            face.unheard = Some(why);
+        };
+        scene(name, change, Page::Now);
+    }
+    // there were values, and the last one is shown for what it is
+    let after = |why| {
+        move |face: &mut Face<'_>| {
+            later(face, 1200);
+            face.unit = Unit::MmolL;
+            face.unheard = Some(why);
+        }
     };
-    scene("nothing-yet", change, Page::Now);
+    scene("unheard-key-lost-after-mmol", after(Unheard::KeyLost), Page::Now);
+    scene("unheard-another-after-mmol", after(Unheard::Another), Page::Now);
+    let rings = |face: &mut Face<'_>| {
+        after(Unheard::KeyLost)(face);
+        face.alert = ring(Kind::NoData, Priority::Medium, Grounds::Silence(Span::from_mins(24)));
+    };
+    scene("alarm-no-readings-key-lost", rings, Page::Now);
+    // a value is present still: it keeps its place
+    scene("unheard-key-lost-still", |face| face.unheard = Some(Unheard::KeyLost), Page::Now);
 }
 
 #[test]

@@ -266,7 +266,7 @@ async def just_works(seed):
         fill(sensor, 5, 20)
         await sensor.begin()
         async with scene.collector("pair", "sensor") as collector:
-            await collector.until(lambda: collector.count("note Refused(Unsure)") > 0)
+            await collector.until(lambda: collector.count("note Refused(Sensor, Unsure)") > 0)
             ensure(not collector.records(), "nothing")
         await scene.reopen()
         async with scene.collector("pair", "sensor", "digits", "no") as collector:
@@ -293,6 +293,7 @@ async def stranger(seed):
         async with scene.collector() as collector:
             await asyncio.sleep(3)
             ensure(other.connected == 0, "not even a link")
+            ensure(collector.count("note Refused(Sensor, Stranger)") > 0, "the wearer is told that it is near")
         await other.device.stop_advertising()
         await scene.reopen()
         scene.air.link.remove_controller(sensor.controller)
@@ -300,7 +301,7 @@ async def stranger(seed):
         fill(thief, 5, 500)
         await thief.begin()
         async with scene.collector() as collector:
-            await collector.until(lambda: thief.connected >= 2)
+            await collector.until(lambda: thief.connected >= 2 and collector.count("note Refused(Sensor, NoKey)"))
             ensure(not collector.records() and not thief.device.gatt_server.subscribers, "nothing was read")
             ensure(collector.count("note Linked") == 0 and collector.alive(), collector.lines)
     return "a stranger got no link; one with the address and without the key was not listened to"
@@ -807,7 +808,7 @@ async def settings_stranger(seed):
                 await refused(stranger.value(uuid), 0x05)
             await refused(stranger.begin(sent), 0x05)
             pairing = asyncio.ensure_future(stranger.pair())
-            await collector.until(lambda: collector.count("note Refused(Stranger)") == 1)
+            await collector.until(lambda: collector.count("note DeskRefused(Stranger)") == 1)
             ensure(collector.count("same?") == 1, "nobody was asked")
             ensure(not await came_to(pairing), "paired")
             # the phone's address without its key, and a key that is another's
@@ -910,7 +911,7 @@ async def lost_key(seed):
         sensor.device.keystore = MemoryKeyStore()
         fill(sensor, 105, 150)
         async with scene.collector() as collector:
-            await collector.until(lambda: collector.count("note Refused(NoKey)") >= 2)
+            await collector.until(lambda: collector.count("note Refused(Sensor, NoKey)") >= 2)
             ensure(not collector.records() and collector.count("same?") == 0, "nobody was asked, nothing was read")
         await scene.reopen()
         # a new one is wanted: this is not a new one
@@ -924,7 +925,7 @@ async def lost_key(seed):
             sc=True, mitm=True, bonding=True, delegate=sensor.wearer,
             identity_address_type=PairingConfig.AddressType.PUBLIC)
         async with scene.collector("pair", "again") as collector:
-            await collector.until(lambda: collector.count("note Refused(Stranger)") >= 1)
+            await collector.until(lambda: collector.count("note Refused(Sensor, Stranger)") >= 1)
             ensure(collector.count("note Paired") == 0 and not collector.records(), "nothing was read")
         sensor.device.pairing_config_factory, sensor.device.keystore = as_ever, MemoryKeyStore()
         await scene.reopen()
@@ -956,9 +957,77 @@ async def lost_key(seed):
     return "refused without the wearer's word, and with other digits; then paired anew, 10 missed records and none twice"
 
 
+async def unheard(seed):
+    """What the wrist's screens show while no sensor is listened to: which is refused, and what to do."""
+    async with Scene(seed) as scene:
+        folder = Path(scene.folder.name) / "screens"
+        folder.mkdir()
+        names = ["no-sensor", "pairing-open", "pairing-failed", "no-digits", "key-lost", "another"]
+
+        async def shown():
+            """Which of those that tell it."""
+            told = []
+            for name in names:
+                process = await asyncio.create_subprocess_exec(
+                    args.collector, "shows", str(folder), f"unheard-{name}", stderr=asyncio.subprocess.DEVNULL)
+                told += [name] if await process.wait() == 0 else []
+            return told
+
+        async def comes_to(what, collector):
+            end = time.monotonic() + 15
+            while (told := await shown()) != what:
+                ensure(time.monotonic() < end, told, "is shown and not", what, collector.lines[-10:])
+                await asyncio.sleep(0.05)
+
+        async def told(name, note, *options):
+            async with scene.collector(*options, "screens", folder) as collector:
+                if note:
+                    await collector.until(lambda: collector.count(f"note {note}"))
+                await comes_to([name], collector)
+                ensure(not collector.records(), "nothing was read")
+            await scene.reopen()
+
+        other = scene.sensor(address=OTHER, io=DUMB)
+        fill(other, 5, 20)
+        await told("pairing-open", None, "pair", "sensor")
+        await other.begin()
+        await told("no-sensor", "Refused(Sensor, Stranger)")
+        ensure(other.connected == 0, "no link")
+        await told("no-digits", "Refused(Sensor, Unsure)", "pair", "sensor")
+        await other.device.stop_advertising()
+        sensor = scene.sensor(keys=MemoryKeyStore())
+        fill(sensor, 5, 20)
+        await sensor.begin()
+        await told("pairing-failed", "PairingFailed(New(Sensor))", "pair", "sensor", "same", "no")
+        async with scene.collector("pair", "sensor", "screens", folder) as collector:
+            await collector.until(lambda: any("below: 21" in line for line in collector.lines))
+            await comes_to([], collector)
+        await scene.reopen()
+        await sensor.device.stop_advertising()
+        await other.device.start_advertising(auto_restart=True)
+        await told("another", "Refused(Sensor, Stranger)")
+        # its own is no other's, and what is known of it comes first
+        kept, sensor.device.keystore = sensor.device.keystore, MemoryKeyStore()
+        fill(sensor, 25, 40)
+        await sensor.device.start_advertising(auto_restart=True)
+        async with scene.collector("screens", folder) as collector:
+            await collector.until(lambda: collector.count("note Refused(Sensor, NoKey)"))
+            strangers = collector.count("note Refused(Sensor, Stranger)")
+            await collector.until(lambda: collector.count("note Refused(Sensor, Stranger)") > strangers)
+            await comes_to(["key-lost"], collector)
+            ensure(not collector.records(), "nothing was read")
+        await scene.reopen()
+        await told("key-lost", "PairingFailed(Again(Sensor))", "pair", "again", "same", "no")
+        sensor.device.keystore = kept
+        async with scene.collector("screens", folder) as collector:
+            await collector.until(lambda: len(collector.records()) == 4)
+            await comes_to([], collector)
+    return f"{len(names)} reasons on the screens of three displays, each gone once the sensor is listened to"
+
+
 SCENARIOS = [compared, passkey, just_works, restart, stranger, replaced, again, starts, burst, liar, clock, octets, fuzz,
              meter, day, day_disturbed, settings, settings_refused, settings_stranger, settings_fuzz, lost_key,
-             duty]
+             unheard, duty]
 
 
 async def run(scenario, seed):

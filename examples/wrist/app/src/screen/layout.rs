@@ -46,7 +46,18 @@ pub struct Layout {
     pub(super) was: Option<Point>,
     /// Why the value is doubted, ending there; none: in the middle of the top.
     pub(super) why: Option<Point>,
+    /// What to do about no sensor being listened to.
+    pub(super) to_do: ToDo,
     pub(super) alarm: AlarmPlaces,
+}
+
+/// Where it stands what to do.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum ToDo {
+    /// Two lines that end there, the second so many rows under the first.
+    Right(Point, i32),
+    /// A row, in place of the age.
+    Row(Point),
 }
 
 /// The places on an alarm's screen.
@@ -131,6 +142,7 @@ pub const WIDE: Layout = Layout {
     matter: (Point::new(0, 43), 127, Shape { width: 9, height: 21, stroke: 3, gap: 3 }),
     was: Some(Point::new(0, 29)),
     why: Some(Point::new(127, 22)),
+    to_do: ToDo::Right(Point::new(127, 11), 9),
     alarm: AlarmPlaces {
         band: Some(area(1, 1, 126, 23)),
         title: (Point::new(3, 2), 124, Shape { width: 9, height: 21, stroke: 3, gap: 2 }),
@@ -181,6 +193,7 @@ pub const SLIM: Layout = Layout {
     matter: (Point::new(51, 12), 127, Shape { width: 6, height: 20, stroke: 2, gap: 2 }),
     was: None,
     why: None,
+    to_do: ToDo::Row(Point::new(0, 1)),
     alarm: AlarmPlaces {
         band: None,
         title: (Point::new(51, 11), 127, Shape { width: 6, height: 20, stroke: 2, gap: 2 }),
@@ -231,6 +244,7 @@ pub const SQUARE: Layout = Layout {
     matter: (Point::new(4, 131), 235, Shape { width: 18, height: 38, stroke: 6, gap: 4 }),
     was: Some(Point::new(4, 98)),
     why: None,
+    to_do: ToDo::Right(Point::new(236, 78), 20),
     alarm: AlarmPlaces {
         band: Some(area(4, 4, 232, 50)),
         title: (Point::new(8, 9), 230, Shape { width: 17, height: 40, stroke: 6, gap: 4 }),

@@ -22,7 +22,7 @@ use embedded_graphics::primitives::Rectangle;
 use embedded_graphics::text::{Alignment, Baseline, Text, TextStyleBuilder};
 use glidepath::alarm::{Kind, Priority, Ring};
 use heapless::String;
-use layout::{Lines, PairPlace};
+use layout::{Lines, PairPlace, ToDo};
 use strokes::Shape;
 
 #[cfg(test)]
@@ -127,6 +127,7 @@ impl Line {
             Matter::Nothing => Self::new("WAITING"),
             Matter::Undated => Self::new("NO VALUE"),
             Matter::TooOld => Self::new("TOO OLD"),
+            Matter::Unheard(unheard) => Self::new(unheard.title().unwrap_or_default()),
             Matter::Doubted => Self::new("DOUBTED"),
             Matter::LowIn(minutes) => Self::low_in(*minutes),
             Matter::VeryLow { doubted } | Matter::Low { doubted } => {
@@ -231,6 +232,14 @@ fn top<D>(face: &Face<'_>, page: Page, layout: &Layout, display: &mut D) -> Resu
 where
     D: DrawTarget<Color: Shade>,
 {
+    if let (Some(lines), ToDo::Row(at)) = (to_do(face, page), layout.to_do) {
+        let mut row = String::<24>::new();
+        push(&mut row, &lines[0]);
+        push(&mut row, " ");
+        push(&mut row, &lines[1]);
+        words(&row, at, Alignment::Left, layout.small, Level::Ink, display)?;
+        return battery(face, layout, display);
+    }
     let mut age = String::<12>::new();
     match face.age_min() {
         None => push(&mut age, "age?"),
@@ -239,6 +248,7 @@ where
     let age = if face.last.is_none() { "wait" } else { age.as_str() };
     words(age, layout.age, Alignment::Left, layout.plain, Level::Ink, display)?;
 
+    let unheard = face.unheard.map(|unheard| unheard.about().note);
     let mut middle = String::<16>::new();
     let (mut at, mut font, mut level) = (layout.middle, layout.small, Level::Soft);
     match face.current() {
@@ -254,17 +264,35 @@ where
             push(&mut middle, face.pair);
             ((at, font), level) = (layout.pair, Level::Ink);
         }
-        None if layout.was.is_none() => {
+        None if layout.was.is_none() && (unheard.is_none() || page == Page::Past) => {
             was(face, &mut middle);
             (at.y, font) = (layout.age.y, layout.plain);
         }
         // why is told beside the digits
         Some(now) if now.doubted && layout.why.is_some() => push(&mut middle, unit_name(face.unit)),
-        _ if !face.note.is_empty() => push(&mut middle, face.note),
-        _ => push(&mut middle, unit_name(face.unit)),
+        now if !face.note.is_empty() && (now.is_some() || unheard.is_none()) => push(&mut middle, face.note),
+        _ => match unheard {
+            Some(note) => {
+                push(&mut middle, note);
+                ((at, font), level) = (layout.pair, Level::Ink);
+            }
+            None => push(&mut middle, unit_name(face.unit)),
+        },
     }
     words(&middle, at, Alignment::Left, font, level, display)?;
+    battery(face, layout, display)
+}
 
+/// What to do about no sensor being listened to, where no value is present.
+fn to_do(face: &Face<'_>, page: Page) -> Option<[String<12>; 2]> {
+    let unheard = face.unheard.filter(|_| page == Page::Now && face.current().is_none())?;
+    unheard.to_do()
+}
+
+fn battery<D>(face: &Face<'_>, layout: &Layout, display: &mut D) -> Result<(), D::Error>
+where
+    D: DrawTarget<Color: Shade>,
+{
     let Some(percent) = face.battery_percent else { return Ok(()) };
     let case = layout.battery;
     let (Size { width, height }, corner) = (case.size, case.top_left);
@@ -301,6 +329,12 @@ where
         let lift = if layout.was.is_some() { shape.height / 4 } else { 0 };
         let place = (at - Point::new(0, lift), right, shape);
         figures_in("---", &place, Form::Solid, (Level::Ink, Level::Paper), display)?;
+        if let (Some(lines), ToDo::Right(at, step)) = (to_do(face, Page::Now), layout.to_do) {
+            for (row, line) in (0..).zip(&lines) {
+                let at = at + Point::new(0, step * row);
+                words(line, at, Alignment::Right, layout.small, Level::Ink, display)?;
+            }
+        }
         let Some(at) = layout.was else { return Ok(()) };
         let mut past = String::new();
         was(face, &mut past);

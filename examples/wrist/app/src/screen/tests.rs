@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::app::pair;
-use crate::face::STALE;
+use crate::face::{STALE, Unheard};
 use embedded_graphics::pixelcolor::{BinaryColor, Rgb565};
 use glidepath::alarm::{Cause, Trigger};
 use glidepath::quality::Reason;
@@ -211,6 +211,8 @@ fn what_matters_is_high_enough_and_fits() {
             Matter::LowIn(48),
             Matter::LowIn(60),
         ];
+        let unheard = UNHEARD.iter().filter(|it| it.title().is_some()).map(|it| Matter::Unheard(*it));
+        let matters = matters.into_iter().chain(unheard);
         for matter in matters {
             let (at, right, shape) = layout.matter;
             let ink = covered(&Line::of(&matter), layout.matter, layout.small);
@@ -250,9 +252,10 @@ fn what_matters_is_high_enough_and_fits() {
 #[test]
 fn every_letter_of_a_title_has_strokes() {
     let titles = Kind::ALL.map(|kind| Text::from(kind.info().title));
+    let unheard = UNHEARD.iter().filter_map(|it| it.title());
     let own = ["WAITING", "NO VALUE", "TOO OLD", "DOUBTED", "VERY LOW?", "LOW IN 0123456789", "<>-!"];
     for letter in
-        titles.iter().map(Text::as_str).chain(own).flat_map(str::chars).filter(|letter| *letter != ' ')
+        titles.iter().map(Text::as_str).chain(own).chain(unheard).flat_map(str::chars).filter(|letter| *letter != ' ')
     {
         assert!(ink(&Text::from(letter), &WIDE.matter.2, Form::Solid).len() > 10, "{letter}");
     }
@@ -311,6 +314,7 @@ fn face(history: HistoryView<'_>) -> Face<'_> {
         trust: Trust::Good,
         note: "",
         pair: "",
+        unheard: None,
         battery_percent: None,
         alert: None,
         unit: Unit::MgDl,
@@ -418,6 +422,90 @@ fn what_is_told_of_two_sensors_has_its_room_elsewhere() {
             }
         }
     }
+}
+
+const UNHEARD: [Unheard; 6] = [
+    Unheard::NoSensor,
+    Unheard::PairingOpen,
+    Unheard::PairingFailed,
+    Unheard::NoDigits,
+    Unheard::KeyLost,
+    Unheard::Another,
+];
+
+/// Why no sensor is listened to, and what to do: on no other words, and with a gap around, on every display; the strokes for no
+/// value, the last value and the battery stay as they are.
+#[test]
+fn why_no_sensor_is_listened_to_has_its_room() {
+    let history = History::<1>::new();
+    let empty = Face { now: None, battery_percent: Some(80), ..face(history.view()) };
+    let begun = Face { age: None, last: None, ..empty };
+    let old = Face { age: Some(Span::from_mins(99)), unit: Unit::MmolL, ..empty };
+    for layout in Layout::ALL {
+        let drawn = |face: &Face<'_>, page| {
+            let mut canvas = Canvas::default();
+            let Ok(()) = draw_on(face, page, layout, &mut canvas);
+            canvas.0
+        };
+        let within = |ink: &Ink, area: Rectangle| -> Ink {
+            ink.iter().filter(|(x, y)| area.contains(Point::new(*x, *y))).copied().collect()
+        };
+        for (face, page) in [(begun, Page::Now), (old, Page::Now), (old, Page::Past)] {
+            let none = drawn(&face, page);
+            let mut all = HashSet::new();
+            for unheard in UNHEARD {
+                let shown = drawn(&Face { unheard: Some(unheard), ..face }, page);
+                let place = format!("{unheard:?} on {:?}, {page:?}", layout.size);
+                let Size { width, height } = layout.size;
+                let screen = Rectangle::new(Point::zero(), layout.size);
+                assert_eq!(within(&shown, screen), shown, "{place}: beyond {width} x {height}");
+                for area in [layout.strokes_area(), layout.battery] {
+                    let seen = |ink| if page == Page::Now { within(ink, area) } else { Ink::new() };
+                    assert_eq!(seen(&shown), seen(&none), "{place}: {area:?}");
+                }
+                all.insert(shown.into_iter().collect::<std::collections::BTreeSet<_>>());
+            }
+            // each has its own words, but over the twelve hours, where the last value stands on the least display
+            let least = if page == Page::Now { UNHEARD.len() } else { 1 };
+            assert!(all.len() >= least, "{} on {:?}, {page:?}", all.len(), layout.size);
+            assert!(page == Page::Past || !all.contains(&none.into_iter().collect()), "{:?}", layout.size);
+        }
+        // what to do never touches what else is there
+        if let ToDo::Right(at, step) = layout.to_do {
+            let font = layout.small.character_size;
+            let longest = UNHEARD.iter().filter_map(|it| it.to_do()).flatten().map(|it| it.len()).max();
+            let left = at.x - font.width as i32 * longest.unwrap() as i32;
+            let strokes = layout.digits.0.x + layout.digits.2.across("---");
+            let last = layout.plain.character_size.width as i32 * "was 10.4".len() as i32;
+            let below = layout.digits.0.y - layout.digits.2.height / 4 + layout.digits.2.height * 5 / 8;
+            assert!(left > if at.y < below { strokes } else { last } + 1, "{:?}: {left}", layout.size);
+            assert!(at.y + 2 * step <= layout.matter.0.y && step >= font.height as i32, "{:?}", layout.size);
+        }
+    }
+}
+
+/// It is told where no value is present, and never takes a present value's place.
+#[test]
+fn why_no_sensor_is_listened_to_matters_without_a_value() {
+    let history = History::<1>::new();
+    for unheard in UNHEARD {
+        let with = |face| Face { unheard: Some(unheard), ..face };
+        let face = with(face(history.view()));
+        assert_eq!(face.matter(), None, "a value is present: {unheard:?}");
+        let of = |other| if unheard.title().is_some() { Matter::Unheard(unheard) } else { other };
+        assert_eq!(Face { age: Some(STALE), ..face }.matter(), Some(of(Matter::TooOld)));
+        assert_eq!(Face { age: None, now: None, ..face }.matter(), Some(of(Matter::Undated)));
+        assert_eq!(Face { age: None, last: None, now: None, ..face }.matter(), Some(of(Matter::Nothing)));
+        // a note of the sensor's own comes first while its value is present
+        let about = unheard.about();
+        assert!(about.note.len() <= 14 && about.short.len() <= 10, "{unheard:?}");
+        assert!(unheard.title().is_none_or(|title| title.len() <= 10), "{unheard:?}");
+    }
+    // pairing that is open, and another's sensor, are in nobody's way
+    assert_eq!(UNHEARD.map(|it| it.title().is_some()), [true, false, true, true, true, false]);
+    let holds = UNHEARD.map(|it| it.to_do().map(|[first, _]| Text::from(first.as_str())));
+    let wanted = ["hold 3 s", "", "hold 3 s", "hold 12 s", "hold 6 s", "new? 3 s"];
+    assert_eq!(holds.map(Option::unwrap_or_default), wanted);
 }
 
 #[test]

@@ -74,6 +74,7 @@ fn face<'a>(history: &'a History<1>, now: Option<Now>, alert: Option<Ring>) -> F
         trust: Trust::Good,
         note: "",
         pair: "",
+        unheard: None,
         battery_percent: None,
         alert,
         unit: Unit::MgDl,
@@ -97,6 +98,7 @@ pub fn capitals(face: &Face<'_>) -> Option<String> {
         return Some(minutes.map_or(ring.kind.info().title.to_owned(), soon));
     }
     Some(match face.matter()? {
+        Matter::Unheard(unheard) => unheard.title().unwrap().into(),
         Matter::Nothing => "WAITING".into(),
         Matter::Undated => "NO VALUE".into(),
         Matter::TooOld => "TOO OLD".into(),

@@ -11,6 +11,7 @@ pub mod bond;
 pub mod guard;
 pub mod seen;
 pub mod serve;
+pub mod told;
 
 use crate::bond::{address_of, from_host, security, to_host};
 use crate::seen::Seen;
@@ -19,6 +20,7 @@ use bt_hci::cmd::le::{
     LeSetAdvParams, LeSetScanEnable, LeSetScanParams, LeSetScanResponseData,
 };
 use bt_hci::controller::{ControllerCmdAsync, ControllerCmdSync};
+use bt_hci::param::Status;
 use core::cell::{Cell, RefCell};
 use embassy_futures::select::{Either, Either3, select, select3};
 use embassy_time::{Duration, Timer, with_timeout};
@@ -78,10 +80,10 @@ pub enum Note {
     Paired(Kind, Security),
     /// A link is up and trusted.
     Linked(Kind, Security),
-    /// Somebody was not listened to.
-    Refused(Refusal),
-    /// Pairing came to nothing.
-    PairingFailed,
+    /// A sensor or meter was not listened to.
+    Refused(Kind, Refusal),
+    /// Pairing with who was wanted came to nothing.
+    PairingFailed(Wanted),
     /// The collector left the link.
     Left(Why),
     /// The link is gone.
@@ -92,6 +94,8 @@ pub enum Note {
     DeskPaired,
     /// It is back, and trusted.
     DeskLinked(Security),
+    /// Somebody was not let in in its place.
+    DeskRefused(Refusal),
     /// Its link went in the middle of a transfer: what had come is forgotten.
     BrokenOff,
     /// Settings came whole.
@@ -286,7 +290,11 @@ pub async fn collect<C: Radio, W: Wrist>(
             seen.forgive();
             shunned_at = wrist.now_s();
         }
-        if let Some((kind, address)) = scan(&mut central, seen, pace).await {
+        let found = scan(&mut central, seen, pace).await;
+        if seen.stranger() {
+            wrist.note(Note::Refused(Kind::Sensor, Refusal::Stranger));
+        }
+        if let Some((kind, address)) = found {
             match connect(&mut central, address, pace).await {
                 Some(connection) => {
                     if visit(stack, &connection, kind, collectors, wrist).await.is_err() {
@@ -382,7 +390,7 @@ async fn visit<C: Radio, W: Wrist>(
     let pairing = if again || wanted == Wanted::New(kind) { pairing } else { Pairing::Closed };
     let may_pair = pairing != Pairing::Closed && !bonded;
     if !bonded && !may_pair {
-        wrist.note(Note::Refused(Refusal::Stranger));
+        wrist.note(Note::Refused(kind, Refusal::Stranger));
         return Err(());
     }
     let _ = connection.set_bondable(may_pair);
@@ -394,23 +402,27 @@ async fn visit<C: Radio, W: Wrist>(
         Timer::after(LOOK).await;
     }
     let (bond, paired) = match with_timeout(PAIRING, secure(connection, wrist, may_pair)).await {
-        Ok(Some(secured)) => secured,
-        _ => {
-            wrist.note(if may_pair { Note::PairingFailed } else { Note::Refused(Refusal::NoKey) });
+        Ok(Ok(secured)) => secured,
+        outcome => {
+            wrist.note(match outcome {
+                _ if may_pair => Note::PairingFailed(wanted),
+                Ok(Err(Insecure::LinkLost)) => Note::Trouble,
+                _ => Note::Refused(kind, Refusal::NoKey),
+            });
             forget(stack, &collectors.known.kept());
             return Err(());
         }
     };
     let level = connection.security_level().map_or(Security::None, security);
     if let Err(refusal) = admit(known.as_ref().filter(|_| bonded), level, paired, pairing) {
-        wrist.note(Note::Refused(refusal));
+        wrist.note(Note::Refused(kind, refusal));
         forget(stack, &collectors.known.kept());
         return Err(());
     }
     if paired {
         let Some(bond) = bond else {
             // it will not be known again
-            wrist.note(Note::Refused(Refusal::NoKey));
+            wrist.note(Note::Refused(kind, Refusal::NoKey));
             return Err(());
         };
         match before.filter(|_| again) {
@@ -419,7 +431,7 @@ async fn visit<C: Radio, W: Wrist>(
                 collectors.known.set_peer(kind, Peer { bond, ..peer });
             }
             Some(_) => {
-                wrist.note(Note::Refused(Refusal::Stranger));
+                wrist.note(Note::Refused(kind, Refusal::Stranger));
                 forget(stack, &collectors.known.kept());
                 return Err(());
             }
@@ -457,34 +469,43 @@ async fn visit<C: Radio, W: Wrist>(
     }
 }
 
+/// Why a link is not encrypted.
+enum Insecure {
+    /// It went before that, which says nothing of keys.
+    LinkLost,
+    /// The other side has not the key, or pairing came to nothing.
+    Refused,
+}
+
 /// Encrypts the link, with the bond's key or, when there is none, by pairing. The new bond, and whether it was paired now.
 async fn secure<W: Wrist>(
     connection: &Connection<'_, Pool>,
     wrist: &mut W,
     may_pair: bool,
-) -> Option<(Option<Bond>, bool)> {
-    connection.request_security().ok()?;
+) -> Result<(Option<Bond>, bool), Insecure> {
+    let refused = |_| Insecure::Refused;
+    connection.request_security().map_err(|_| Insecure::LinkLost)?;
     let (mut encrypted, mut paired) = (false, None);
     loop {
         // a bonded link is done once it is encrypted; a pairing once its keys have come too
         if let Some(bond) = paired.filter(|_| encrypted) {
-            return Some((bond, true));
+            return Ok((bond, true));
         }
         if encrypted && !may_pair {
-            return Some((None, false));
+            return Ok((None, false));
         }
         match connection.next().await {
             ConnectionEvent::PassKeyConfirm(digits) => {
                 if wrist.same(With::Sensor, digits.value()).await {
-                    connection.pass_key_confirm().ok()?;
+                    connection.pass_key_confirm().map_err(refused)?;
                 } else {
-                    connection.pass_key_cancel().ok()?;
+                    connection.pass_key_cancel().map_err(refused)?;
                 }
             }
             ConnectionEvent::PassKeyDisplay(digits) => wrist.show(With::Sensor, digits.value()),
             ConnectionEvent::PassKeyInput => match wrist.typed().await {
-                Some(digits) => connection.pass_key_input(digits).ok()?,
-                None => return None,
+                Some(digits) => connection.pass_key_input(digits).map_err(refused)?,
+                None => return Err(Insecure::Refused),
             },
             ConnectionEvent::Encrypted { .. } => encrypted = true,
             ConnectionEvent::PairingComplete { bond, .. } => {
@@ -494,9 +515,15 @@ async fn secure<W: Wrist>(
                 }
                 encrypted = true;
             }
-            ConnectionEvent::PairingFailed(_)
-            | ConnectionEvent::BondLost
-            | ConnectionEvent::Disconnected { .. } => return None,
+            ConnectionEvent::PairingFailed(_) | ConnectionEvent::BondLost => return Err(Insecure::Refused),
+            ConnectionEvent::Disconnected { reason } => {
+                let of_keys = [
+                    Status::AUTHENTICATION_FAILURE,
+                    Status::PIN_OR_KEY_MISSING,
+                    Status::CONN_TERMINATED_DUE_TO_MIC_FAILURE,
+                ];
+                return Err(if of_keys.contains(&reason) { Insecure::Refused } else { Insecure::LinkLost });
+            }
             _ => {}
         }
     }

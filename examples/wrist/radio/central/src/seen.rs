@@ -19,6 +19,8 @@ pub struct Seen {
     /// Not looked at again for now: an address that was refused.
     shunned: RefCell<heapless::Deque<Address, 4>>,
     found: Signal<NoopRawMutex, (Kind, Address)>,
+    /// A sensor that nobody looks for was seen.
+    stranger: Cell<bool>,
 }
 
 impl Default for Seen {
@@ -36,6 +38,7 @@ impl Seen {
             new: Cell::new(None),
             shunned: RefCell::new(heapless::Deque::new()),
             found: Signal::new(),
+            stranger: Cell::new(false),
         }
     }
 
@@ -69,6 +72,11 @@ impl Seen {
         self.found.wait().await
     }
 
+    /// Whether a sensor that is neither known nor looked for was seen since this was asked before.
+    pub fn stranger(&self) -> bool {
+        self.stranger.take()
+    }
+
     fn wanted(&self, address: Address, data: &[u8]) -> Option<Kind> {
         let kept = self.kept.borrow();
         for (peer, kind) in [(kept.sensor, Kind::Sensor), (kept.meter, Kind::Meter)] {
@@ -81,7 +89,9 @@ impl Seen {
                 return Some(kind).filter(|kind| self.new.get() != Some(*kind));
             }
         }
-        self.new.get().filter(|kind| offers(data, kind.service()))
+        let new = self.new.get().filter(|kind| offers(data, kind.service()));
+        self.stranger.set(self.stranger.get() || new.is_none() && offers(data, Kind::Sensor.service()));
+        new
     }
 }
 
@@ -127,13 +137,18 @@ mod tests {
         seen.look_for(&kept, None);
         assert_eq!(seen.wanted(its, &[]), Some(Kind::Sensor));
         assert_eq!(seen.wanted(meters, &[]), Some(Kind::Meter));
+        assert_eq!(seen.wanted(stranger, &glucose), None);
+        assert!(!seen.stranger(), "none of them is a sensor that nobody looks for");
         assert_eq!(seen.wanted(stranger, &cgm), None);
+        assert_eq!(seen.wanted(its, &cgm), Some(Kind::Sensor));
+        assert!(seen.stranger() && !seen.stranger(), "told once");
         // a new sensor: not the old one, whatever it offers
         seen.look_for(&kept, Some(Kind::Sensor));
         assert_eq!(seen.wanted(its, &cgm), None);
         assert_eq!(seen.wanted(meters, &glucose), Some(Kind::Meter));
         assert_eq!(seen.wanted(stranger, &cgm), Some(Kind::Sensor));
         assert_eq!(seen.wanted(stranger, &glucose), None);
+        assert!(!seen.stranger(), "this one is looked for, and the old one is known");
         // the same bytes as a public address are another's
         seen.look_for(&kept, None);
         assert_eq!(seen.wanted(Address::new(AddrKind::PUBLIC, its.addr), &[]), None);

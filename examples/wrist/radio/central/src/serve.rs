@@ -134,7 +134,11 @@ async fn answer_to<C: Radio, W: Wrist>(
             Either::First(event) => event,
             Either::Second(()) if admitted => return Ok(()),
             Either::Second(()) => {
-                wrist.note(if pairs { Note::PairingFailed } else { Note::Refused(Refusal::Stranger) });
+                wrist.note(if pairs {
+                    Note::PairingFailed(Wanted::Desk)
+                } else {
+                    Note::DeskRefused(Refusal::Stranger)
+                });
                 return Err(());
             }
         };
@@ -150,7 +154,7 @@ async fn answer_to<C: Radio, W: Wrist>(
                 let same = open && wrist.same(With::Desk, digits.value()).await;
                 let told = if same { gatt.pass_key_confirm() } else { gatt.pass_key_cancel() };
                 if !same || told.is_err() {
-                    wrist.note(Note::PairingFailed);
+                    wrist.note(Note::PairingFailed(Wanted::Desk));
                     return Err(());
                 }
             }
@@ -162,7 +166,7 @@ async fn answer_to<C: Radio, W: Wrist>(
                 pairs = true;
                 let typed = wrist.typed().await.and_then(|digits| gatt.pass_key_input(digits).ok());
                 if typed.is_none() {
-                    wrist.note(Note::PairingFailed);
+                    wrist.note(Note::PairingFailed(Wanted::Desk));
                     return Err(());
                 }
             }
@@ -175,7 +179,7 @@ async fn answer_to<C: Radio, W: Wrist>(
                         wrist.note(Note::DeskLinked(level));
                     }
                     Err(refusal) => {
-                        wrist.note(Note::Refused(refusal));
+                        wrist.note(Note::DeskRefused(refusal));
                         return Err(());
                     }
                 }
@@ -183,7 +187,7 @@ async fn answer_to<C: Radio, W: Wrist>(
             GattConnectionEvent::PairingComplete { bond: Some(bond), .. } if open && !admitted => {
                 let level = level(gatt.raw());
                 if let Err(refusal) = admit(None, level, true, Pairing::WithDigits) {
-                    wrist.note(Note::Refused(refusal));
+                    wrist.note(Note::DeskRefused(refusal));
                     return Err(());
                 }
                 known.set_desk(from_host(&bond));
@@ -198,7 +202,7 @@ async fn answer_to<C: Radio, W: Wrist>(
             GattConnectionEvent::PairingComplete { .. }
             | GattConnectionEvent::PairingFailed(_)
             | GattConnectionEvent::BondLost => {
-                wrist.note(Note::PairingFailed);
+                wrist.note(Note::PairingFailed(Wanted::Desk));
                 return Err(());
             }
             GattConnectionEvent::Gatt { event } => {

@@ -25,6 +25,7 @@ use wrist::words::Sentence;
 use wrist_central::guard::{Doors, Guard};
 use wrist_central::seen::Seen;
 use wrist_central::serve::serve;
+use wrist_central::told::Told;
 use wrist_central::{Collectors, Known, Note, Pace, Pool, With, Wrist, collect};
 use wrist_collector::collector::Kind;
 use wrist_collector::kept::Kept;
@@ -34,6 +35,7 @@ const USAGE: &str = "usage:
   wrist-radio-desk collect HOST:PORT [OPTION VALUE]...
     flash FILE      what outlives a restart (a file of 80 KiB)
     stream FILE     the frames heard, as a stream of the wrist's desk
+    screens FOLDER  what the wrist shows now, a picture for each display
     pair sensor|meter|again|desk   who may be paired now; again: the known sensor, which has lost its key
     worn yes        the chip takes no settings any more
     digits yes|no   whether six digits must be compared; no: whoever is near enough may be taken for it
@@ -41,6 +43,7 @@ const USAGE: &str = "usage:
     type DIGITS     what the wearer types
     start yes       the wearer wants a session started
   wrist-radio-desk compare RUN GOLDEN OUT.png
+  wrist-radio-desk shows FOLDER NAME   whether the screens are the golden ones of that name
   wrist-radio-desk settings FILE.toml OUT
   wrist-radio-desk sizes ELF";
 
@@ -50,6 +53,7 @@ fn main() {
     let outcome = match arguments.as_slice() {
         ["collect", at, options @ ..] => run(at, options),
         ["compare", run, golden, out] => picture::compare(Path::new(run), Path::new(golden), Path::new(out)),
+        ["shows", folder, name] => picture::shows(Path::new(folder), name),
         ["settings", file, out] => message(Path::new(file), Path::new(out)),
         ["sizes", elf] => sizes(Path::new(elf)),
         _ => Err(USAGE.into()),
@@ -91,6 +95,8 @@ struct Desk {
     store: Option<Store<FileFlash>>,
     buffer: Box<Buffer>,
     stream: Option<PathBuf>,
+    screens: Option<PathBuf>,
+    told: Told,
     heard: Vec<(u16, Vec<u8>)>,
     first: Option<u16>,
     minute: u16,
@@ -128,7 +134,13 @@ impl Desk {
     }
 
     fn look(&mut self) {
-        let _ = self.app.tick(u32::from(self.minute) * 60_000, false);
+        self.app.unheard(self.told.now(self.wanted));
+        if self.app.tick(u32::from(self.minute) * 60_000, false).redraw
+            && let Some(folder) = &self.screens
+            && let Err(error) = picture::screens(&self.app, folder)
+        {
+            say(&error);
+        }
         let rings: Vec<String> = self
             .app
             .view()
@@ -181,9 +193,12 @@ impl Wrist for Hands<'_> {
     }
 
     fn note(&mut self, note: Note) {
+        let desk = &mut *self.0.borrow_mut();
         if matches!(note, Note::Paired(..) | Note::DeskPaired) {
-            self.0.borrow_mut().wanted = (Wanted::Nobody, Pairing::Closed);
+            desk.wanted = (Wanted::Nobody, Pairing::Closed);
         }
+        desk.told.note(&note);
+        desk.look();
         say(&format!("note {note:?}"));
     }
 
@@ -267,13 +282,15 @@ fn run(at: &str, options: &[&str]) -> Result<(), String> {
             }
         }
     };
-    let desk = Desk {
+    let mut desk = Desk {
         began: Instant::now(),
         app,
         settings: kept_settings.filter(|_| !yes("worn")),
         store,
         buffer,
         stream: given.get("stream").map(PathBuf::from),
+        screens: given.get("screens").map(PathBuf::from),
+        told: Told::new(&kept.unwrap_or_default()),
         heard: Vec::new(),
         first: None,
         minute: 0,
@@ -283,6 +300,7 @@ fn run(at: &str, options: &[&str]) -> Result<(), String> {
         start: yes("start"),
         last: HashMap::new(),
     };
+    desk.look();
     let runtime =
         tokio::runtime::Builder::new_current_thread().enable_io().build().map_err(|e| e.to_string())?;
     runtime.block_on(live(at, kept.unwrap_or_default(), desk))

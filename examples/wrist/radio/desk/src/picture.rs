@@ -1,11 +1,12 @@
 //! What a run brought, held against what the wire would have brought, to the last pixel of the screen.
 
 use std::collections::BTreeMap;
-use std::path::Path;
+use std::path::{Path, PathBuf};
+use wrist::app::App;
 use wrist::columns::Records;
 use wrist::link::{Frame, Receiver};
 use wrist_desk::stream::{heard, records};
-use wrist_desk::{BitPicture, GreyPicture, Picture, sheet};
+use wrist_desk::{BitPicture, Display, GreyPicture, Picture, check, sheet};
 
 /// Each frame of a stream, and its minute.
 fn frames(stream: &[u8]) -> Vec<(u16, Frame)> {
@@ -27,6 +28,28 @@ fn pictures(stream: &[u8]) -> Result<[Picture; 2], String> {
         wrist::screen::draw(&app.face(), app.page(), &mut greys),
     );
     Ok([Picture::from(&bits), Picture::from(&greys)])
+}
+
+fn of(folder: &Path, display: Display) -> PathBuf {
+    folder.join(display.name()).with_extension("png")
+}
+
+/// What the wrist shows, a picture for each display; each is whole whenever it is looked at.
+pub fn screens(app: &App, folder: &Path) -> Result<(), String> {
+    for display in Display::ALL {
+        let (path, new) = (of(folder, display), folder.join("new"));
+        display.draw(&app.face(), app.page()).write(&new)?;
+        std::fs::rename(&new, &path).map_err(|e| format!("{}: {e}", path.display()))?;
+    }
+    Ok(())
+}
+
+/// Whether they are the golden ones.
+pub fn shows(folder: &Path, name: &str) -> Result<(), String> {
+    for display in Display::ALL {
+        check(&Picture::read(&of(folder, display))?, &format!("{name}-{}", display.name()))?;
+    }
+    Ok(())
 }
 
 /// Each measurement of the desk's stream came once and whole; and the wire, bringing the desk's own frames at the minutes

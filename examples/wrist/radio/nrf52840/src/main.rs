@@ -39,6 +39,7 @@ use wrist::words::Sentence;
 use wrist_central::guard::{Doors, Guard};
 use wrist_central::seen::Seen;
 use wrist_central::serve::serve;
+use wrist_central::told::Told;
 use wrist_central::{Collectors, Known, Note, Pace, Pool, With, Wrist, collect};
 use wrist_collector::collector::Kind;
 use wrist_collector::kept::Kept;
@@ -77,9 +78,14 @@ struct Board<'d> {
     open_until: Instant,
     /// Digits are shown: the picture waits.
     asking: bool,
+    told: Told,
 }
 
 impl Board<'_> {
+    fn wanted(&self) -> (Wanted, Pairing) {
+        if Instant::now() < self.open_until { self.wanted } else { NOBODY }
+    }
+
     fn lines(&mut self, lines: [&str; 3]) {
         self.asking = true;
         self.display.clear_buffer();
@@ -135,15 +141,15 @@ impl Wrist for Radio<'_, '_> {
                 board.wanted = NOBODY;
                 board.asking = false;
             }
-            Note::PairingFailed | Note::Linked(..) => board.asking = false,
+            Note::PairingFailed(_) | Note::Linked(..) => board.asking = false,
             _ => {}
         }
+        board.told.note(&note);
         self.news.signal(());
     }
 
     fn wanted(&self) -> (Wanted, Pairing) {
-        let board = self.board.borrow();
-        if Instant::now() < board.open_until { board.wanted } else { NOBODY }
+        self.board.borrow().wanted()
     }
 
     fn start_wanted(&mut self) -> bool {
@@ -274,6 +280,7 @@ async fn main(spawner: Spawner) {
         wanted: NOBODY,
         open_until: Instant::now(),
         asking: false,
+        told: Told::new(&kept.unwrap_or_default()),
     };
     if button.is_low() {
         board.wanted = held(&mut board, &mut button, &mut alive).await;
@@ -387,6 +394,7 @@ async fn live(
                 }
                 _ => {}
             }
+            board.app.unheard(board.told.now(board.wanted()));
             let wants = board.app.tick(Instant::now().as_millis() as u32, down && !answering);
             motor.set_level(wants.motor.into());
             if wants.save
