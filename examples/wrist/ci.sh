@@ -4,7 +4,13 @@
 set -euo pipefail
 cd "$(dirname "$0")"
 export CARGO_TERM_COLOR=never
-export CARGO_TARGET_DIR="${CARGO_TARGET_DIR:-$PWD/target}"
+CARGO_TARGET_DIR=$(realpath -m "${CARGO_TARGET_DIR:-target}") # the emulators run in another folder
+export CARGO_TARGET_DIR
+if [ -n "${WRIST_PICTURES:-}" ]; then
+    mkdir -p "$WRIST_PICTURES"
+    WRIST_PICTURES=$(realpath "$WRIST_PICTURES")
+    export WRIST_PICTURES
+fi
 LOG=$(mktemp)
 trap 'rm -f "$LOG"' EXIT
 passed=0
@@ -38,10 +44,14 @@ cargo clippy --quiet --release -p wrist-pico --target thumbv6m-none-eabi --featu
 cargo build --release -p wrist-pico --target thumbv6m-none-eabi --features defmt # linked too; build.sh replaces it
 ./build.sh
 
+cargo test --no-run
+began=$SECONDS
 WRIST_EMULATED=$CARGO_TARGET_DIR cargo test -- --nocapture | tee "$LOG"
 count
+desk_s=$((SECONDS - began))
 cd emulator
 npm ci --no-audit --no-fund
+began=$SECONDS
 WRIST_UF2=$CARGO_TARGET_DIR node --test --test-reporter=tap --test-concurrency=2 test.mjs week.mjs | tee "$LOG"
 count
-echo "counts: $passed checks passed"
+echo "counts: $passed checks passed; took $desk_s s on the desk and in qemu, $((SECONDS - began)) s on the emulated Pico"

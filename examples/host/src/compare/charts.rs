@@ -8,7 +8,7 @@ use super::groups::Group;
 use super::input::{Study, Worn};
 use super::report::SensorReport;
 use crate::sheet::{Axis, Chart, Mark, Panel};
-use crate::table::{Unit, date};
+use crate::table::{Unit, count, date};
 
 const DAY: i64 = 86_400;
 /// Days drawn one by one; of a longer wear these are the last.
@@ -33,9 +33,12 @@ fn factor(unit: Unit) -> f64 {
     }
 }
 
-/// The traces over each other, a drawing a day.
-pub fn day_charts(study: &Study, unit: Unit) -> Vec<Chart> {
-    let day_of = |worn: &Worn, at: u32| worn.clock.wall(at.into()).div_euclid(DAY);
+fn day_of(worn: &Worn, at: u32) -> i64 {
+    worn.clock.wall(at.into()).div_euclid(DAY)
+}
+
+/// The days that are drawn.
+fn days(study: &Study) -> Vec<i64> {
     let mut days: Vec<i64> = study
         .sensors
         .iter()
@@ -43,11 +46,33 @@ pub fn day_charts(study: &Study, unit: Unit) -> Vec<Chart> {
         .collect();
     days.sort_unstable();
     days.dedup();
-    let from = days.len().saturating_sub(MOST_DAYS);
+    days.split_off(days.len().saturating_sub(MOST_DAYS))
+}
+
+/// The main figure of each drawn day: how many values of the reference it has, or readings where there is no reference.
+pub fn day_figures(study: &Study) -> Vec<String> {
+    let readings = || {
+        let each =
+            |worn: &Worn| worn.readings.iter().map(|it| day_of(worn, it.at().secs())).collect::<Vec<_>>();
+        study.sensors.iter().flat_map(each).collect::<Vec<i64>>()
+    };
+    let clock = study.sensors.first();
+    let (at, what) = match (&study.reference, clock) {
+        (Some(sticks), Some(worn)) => {
+            (sticks.iter().map(|stick| day_of(worn, stick.at().secs())).collect(), "reference value")
+        }
+        _ => (readings(), "reading"),
+    };
+    let of = |day: &i64| count(at.iter().filter(|other| *other == day).count() as u64, what);
+    days(study).iter().map(of).collect()
+}
+
+/// The traces over each other, a drawing a day.
+pub fn day_charts(study: &Study, unit: Unit) -> Vec<Chart> {
     let values =
         study.sensors.iter().flat_map(|worn| worn.readings.iter().map(|reading| reading.glucose().mg_dl()));
     let top = values.fold(200.0_f32, f32::max);
-    days[from..].iter().map(|day| day_chart(study, *day, top, unit)).collect()
+    days(study).iter().map(|day| day_chart(study, *day, top, unit)).collect()
 }
 
 fn day_chart(study: &Study, day: i64, top: f32, unit: Unit) -> Chart {

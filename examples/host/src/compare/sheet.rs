@@ -8,7 +8,7 @@ use super::input::Study;
 use super::report::{Report, SensorReport};
 use super::{amounts, tables, text, words};
 use crate::sheet::{Chart, Figure, Mark, Page, Sample as Legend};
-use crate::table::Unit;
+use crate::table::{Unit, count};
 
 /// The sheet, and its drawings for files of their own.
 pub fn draw(report: &Report, study: &Study, unit: Unit) -> (String, Vec<Chart>) {
@@ -20,14 +20,18 @@ pub fn draw(report: &Report, study: &Study, unit: Unit) -> (String, Vec<Chart>) 
     let judged = sensors.iter().any(|sensor| !sensor.points.is_empty());
     page.head(&figures(report, unit), if judged { differences.first() } else { days.last() });
     let said: Vec<String> = report.verdict.iter().chain(&report.notes).cloned().collect();
-    page.summary(&said);
+    page.summary(&said, "");
     let legend: Vec<(Legend, &str)> =
         names.iter().enumerate().map(|(n, name)| (Legend::Line(class(n)), *name)).collect();
     let dots: Vec<(Legend, &str)> =
         names.iter().enumerate().map(|(n, name)| (Legend::Dots(class(n)), *name)).collect();
 
     let mut all = Vec::new();
-    page.section("The figures side by side");
+    let told = match judged {
+        true => each(sensors, "MARD", |sensor| amounts::percent(sensor.figures.mard_percent)),
+        false => each(sensors, "age of the number", |sensor| minutes(sensor.number_age.median_min)),
+    };
+    page.section("The figures side by side", &told);
     let head: Vec<&str> = std::iter::once("").chain(names.iter().copied()).collect();
     page.table("Against the reference, and how present the numbers were", &head, &text::rows(sensors, unit));
 
@@ -36,17 +40,19 @@ pub fn draw(report: &Report, study: &Study, unit: Unit) -> (String, Vec<Chart>) 
         page.table("Over the same minutes only", &head, &text::between_rows(between, unit));
     }
 
-    page.section("The traces over each other");
+    page.section("The traces over each other", &count(days.len() as u64, "day"));
     let mut entries = legend.clone();
     if study.reference.is_some() {
         entries.push((Legend::Mark(Mark::Fingerstick), "reference"));
     }
     page.legend(&entries);
-    page.days(&days);
+    page.days(&days, &charts::day_figures(study));
     all.extend(days);
 
     if judged {
-        page.section("How far apart sensor and reference are");
+        let bias = format!("bias, {}", unit.name());
+        let told = each(sensors, &bias, |sensor| amounts::glucose(sensor.figures.bias_mg_dl, unit));
+        page.section("How far apart sensor and reference are", &told);
         page.text(
             "Each dot is a pair: sensor minus reference over the mean of the two. The middle line is the bias, and \
              between the outer two lie 95 % of differences (Bland and Altman 1986).",
@@ -55,7 +61,12 @@ pub fn draw(report: &Report, study: &Study, unit: Unit) -> (String, Vec<Chart>) 
         page.side_by_side(&differences);
         all.extend(differences);
 
-        page.section("Would it have mattered");
+        let told = each(sensors, "in Clarke's zone A", |sensor| {
+            let zones = &sensor.figures.clarke;
+            let all = zones.a + zones.b + zones.c + zones.d + zones.e;
+            amounts::percent((all > 0).then(|| 100.0 * zones.a as f32 / all as f32))
+        });
+        page.section("Would it have mattered", &told);
         page.text("Zones run from A, no effect on what one would do, to E, dangerous. On the diagonal the two agree.");
         page.legend(&dots);
         let drawn = charts::both_grids(sensors, unit);
@@ -63,7 +74,12 @@ pub fn draw(report: &Report, study: &Study, unit: Unit) -> (String, Vec<Chart>) 
         all.extend(drawn);
 
         if sensors.iter().any(|sensor| sensor.by_day.len() > 1) {
-            page.section("Day by day of wear");
+            let told = each(sensors, "MARD of the first day and later", |sensor| {
+                let [first, later] =
+                    [&sensor.first_day, &sensor.later].map(|it| amounts::percent(it.mard_percent));
+                format!("{first} and {later}")
+            });
+            page.section("Day by day of wear", &told);
             page.legend(&legend);
             let drawn = charts::by_day(sensors, unit);
             page.chart(&drawn);
@@ -76,6 +92,20 @@ pub fn draw(report: &Report, study: &Study, unit: Unit) -> (String, Vec<Chart>) 
     tables::presence_tables(&mut page, sensors, unit);
     tables::weighing_table(&mut page, report);
     (page.finish(), all)
+}
+
+/// A figure of each sensor, as it stands in a heading.
+pub fn each(sensors: &[SensorReport], what: &str, figure: impl Fn(&SensorReport) -> String) -> String {
+    let figures: Vec<String> = match sensors {
+        [one] => vec![figure(one)],
+        several => several.iter().map(|sensor| format!("{} {}", sensor.name, figure(sensor))).collect(),
+    };
+    format!("{what}: {}", figures.join(", "))
+}
+
+/// Minutes, or a dash.
+pub fn minutes(value: Option<f32>) -> String {
+    value.map_or("–".to_owned(), |value| format!("{value:.1} min"))
 }
 
 /// Which is nearer to the blood, which serves you, how far off and how late.

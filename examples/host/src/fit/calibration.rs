@@ -532,6 +532,58 @@ mod tests {
         assert!(holds("nothing to gain") && holds("low/p0") && holds("without right"));
     }
 
+    /// Each group is judged by constants that were found without it, once, and counted with its set.
+    #[test]
+    fn who_is_left_out_is_judged_by_the_others() {
+        let mut random = Random::new(11, 0);
+        let mut traces = Vec::new();
+        // the first reads by half, in a way that only it does: without it nothing need be corrected
+        for (person, gain) in [0.5, 1.0, 1.0, 1.0, 1.0, 1.0].into_iter().enumerate() {
+            let (mut readings, mut references) = (Vec::new(), Vec::new());
+            for k in 0..40_u32 {
+                let at = Instant::from_secs(k * 21_600);
+                let truth = 160.0 + 50.0 * (k as f32 / 3.0).sin();
+                let value = gain * truth * (1.0 + 0.05 * random.normal());
+                readings.push(Reading::new(at, Glucose::from_mg_dl(value).unwrap()));
+                references.push(Fingerstick::new(at, Glucose::from_mg_dl(truth).unwrap()));
+            }
+            let (set, name) = (if person < 3 { "first" } else { "second" }.into(), format!("p{person}"));
+            traces.push(Person { set, name, readings, references, clock: Clock::default() });
+        }
+        let world = World::of(&traces.iter().collect::<Vec<_>>());
+        let mut out = String::new();
+        world.people_left_out(&mut out);
+        let mut expected = Vec::new();
+        let mut total = [Judged::default(); 3];
+        // the sixth person is in the first one's group
+        for group in [&[0, 5][..], &[1], &[2], &[3], &[4]] {
+            let fold = world.recorded[group[0]].fold;
+            let without = |all: &[Pairs], out: &dyn Fn(usize) -> bool| -> Vec<Pairs> {
+                let kept = all.iter().enumerate().filter(|(n, _)| !out(*n)).map(|(_, trace)| trace);
+                kept.map(|trace| Pairs { pairs: trace.pairs.clone(), ..*trace }).collect()
+            };
+            let others = without(&world.recorded, &|n| group.contains(&n));
+            let nothing = without(&world.nothing, &|n| world.nothing[n].fold == fold);
+            let constants = search(&others, &nothing, 2, |_| true);
+            expected.push(format!("  without group {}: {constants:?}", expected.len()));
+            let drift = drift(&constants).unwrap();
+            for n in group {
+                total[world.recorded[*n].set].merge(&judge_one(&world.recorded[*n], drift));
+            }
+            for trace in world.nothing.iter().filter(|trace| trace.fold == fold) {
+                total[2].merge(&judge_one(trace, drift));
+            }
+        }
+        assert_ne!(expected[0].split_once(": "), expected[1].split_once(": "), "it makes no difference");
+        let all = format!("{:?}", world.search(|_| true));
+        assert!(!expected[0].ends_with(&all), "the first one makes no difference");
+        for (name, judged) in ["first", "second", "nothing to gain"].into_iter().zip(total) {
+            expected.push(format!("  {name:<32} {}", judged.row()));
+        }
+        assert_eq!(out.lines().skip(1).collect::<Vec<_>>(), expected);
+        assert_eq!(total[0].sticks + total[1].sticks, 6.0 * 20.0, "each once");
+    }
+
     #[test]
     fn the_monitor_answers_at_every_second_fingerstick() {
         for set in invented() {

@@ -390,3 +390,61 @@ pub fn measure(sets: &[Set]) -> Result<Fitted, Failure> {
     let _ = writeln!(text, "{}", all.row("all"));
     Ok(Fitted { sources: Vec::new(), figures: text.lines().map(str::to_owned).collect() })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What stays open is printed for each set, by how many there are, and the first share that is enough for all is chosen.
+    #[test]
+    fn the_open_share_is_the_first_that_holds_enough_in_each_set() {
+        let person = |set: &str| {
+            let mut person = Person::new("p", Vec::new(), Vec::new());
+            person.set = set.to_owned();
+            person
+        };
+        let people = ["a", "b", "c"].map(person);
+        let choice = Choice { lag: 0.5, drive: 0.4, from: 0.6, minutes: 0.0 };
+        // two references each, of which the second is judged; the first is right, so that no offset comes of it
+        let followed = |set: usize, off: f64| {
+            let moment = |off: f64| Moment {
+                blood: 100.0 + off,
+                reading: 0.0,
+                glucose: 100.0,
+                variance: 0.0,
+                rate: 0.0,
+                bend: 0.0,
+            };
+            Followed { person: &people[set], laboratory: false, moments: vec![moment(0.0), moment(off)] }
+        };
+        let many = |set: usize, right: usize, wrong: usize, off: f64| {
+            let offs = std::iter::repeat_n(0.0, right).chain(std::iter::repeat_n(off, wrong));
+            offs.map(|off| followed(set, off)).collect::<Vec<_>>()
+        };
+        // of 100 mg/dL 1.96 times 12.17 are held by a share of 0.02, 13.0 by 0.05, 14.4 by 0.08 and 15.6 by 0.1
+        let first = many(0, 90, 10, 24.5);
+        let few = many(1, 0, 50, -90.0);
+        let last = many(2, 92, 8, -27.0);
+        let all: Vec<Followed<'_>> = first.into_iter().chain(few).chain(last).collect();
+        let (share, lines) = open_share(&all, &choice);
+        assert_eq!(share, 0.08, "{lines:?}");
+        let expected = [("0.00", "90.0", "92.0"), ("0.02", "90.0", "92.0"), ("0.05", "100.0", "92.0")];
+        let expected = expected.into_iter().chain([("0.08", "100.0", "100.0"), ("0.10", "100.0", "100.0")]);
+        let expected: Vec<String> = expected
+            .map(|(share, a, c)| {
+                format!("  OPEN_SHARE {share}: 95 % holds a {a} % of 100, b 0.0 % of 50, c {c} % of 100")
+            })
+            .collect();
+        assert_eq!(lines, expected);
+        // where none is enough it is the widest; without the last set a narrower one does
+        assert_eq!(open_share(&many(0, 50, 50, 90.0), &choice).0, 0.1);
+        assert_eq!(open_share(&all[..150], &choice).0, 0.05);
+        // 92.5 of 100 are enough
+        assert_eq!(open_share(&many(0, 185, 15, 90.0), &choice).0, 0.0);
+        // a rate counts, and what the filter does not know
+        let (mut fast, mut vague) = (many(0, 50, 50, 26.0), many(0, 50, 50, 26.0));
+        fast.iter_mut().for_each(|one| one.moments[1].rate = -1.0);
+        vague.iter_mut().for_each(|one| one.moments[1].variance = 36.0);
+        assert_eq!([&fast, &vague].map(|all| open_share(all, &choice).0), [0.0; 2]);
+    }
+}

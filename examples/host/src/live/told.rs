@@ -248,6 +248,10 @@ fn matters(matter: Matter, face: &Face<'_>, unit: Unit) -> Option<String> {
         Matter::Nothing => "WAITING: no reading has come yet".into(),
         Matter::Undated => format!("NO VALUE: nobody knows how old the last is{last}"),
         Matter::TooOld => format!("TOO OLD: no present value{last}"),
+        // of a wrist with a radio
+        Matter::Unheard(why) => {
+            format!("{}: no sensor is listened to{last}", why.title().unwrap_or_default())
+        }
         Matter::VeryLow { doubted } => format!("VERY LOW{}", doubt(doubted)),
         Matter::Low { doubted } => format!("LOW{}", doubt(doubted)),
         Matter::Doubted => "DOUBTED: confirm with a fingerstick".into(),

@@ -27,7 +27,7 @@ pub struct ActiveAlarms<'a> {
 
 /// Minutes of [`ActiveAlarms::ahead`], and where half an hour is.
 const AHEAD: [u32; 3] = [15, 30, 60];
-const IN_30: usize = 1;
+pub const IN_30: usize = 1;
 
 /// False alarms a day and the share of lows warned of, a point for each limit, as what a limit that costs so much or less can
 /// give, up to `most` a day: whoever accepts more false alarms is never warned of fewer lows.

@@ -261,22 +261,22 @@ fn alarms(ranking: &Ranking, unit: Unit) -> Part {
     let alarms: Vec<Column> = vec![
         ("limit", Box::new(move |row| limit(row.alarm_limit_mg_dl))),
         ("caught", Box::new(move |row| share(row.lows_caught))),
-        (">=10 min", Box::new(move |row| share(row.lows_caught_10min_ahead))),
+        ("10 min ahead", Box::new(move |row| share(row.lows_caught_10min_ahead))),
         ("lead", Box::new(|row| number(row.median_lead_min, 0))),
         ("false/day", Box::new(|row| number(Some(row.false_alarms_per_day), 2))),
         ("| 0.3/day at", Box::new(move |row| limit(row.at_0_3_false_alarms_per_day.alarm_limit_mg_dl))),
         ("caught", Box::new(move |row| share(row.at_0_3_false_alarms_per_day.lows_caught))),
-        (">=10 min", Box::new(move |row| share(row.at_0_3_false_alarms_per_day.lows_caught_10min_ahead))),
+        ("10 min ahead", Box::new(move |row| share(row.at_0_3_false_alarms_per_day.lows_caught_10min_ahead))),
         ("lead", Box::new(|row| number(row.at_0_3_false_alarms_per_day.median_lead_min, 0))),
         ("| 0.6/day at", Box::new(move |row| limit(row.at_0_6_false_alarms_per_day.alarm_limit_mg_dl))),
         ("caught", Box::new(move |row| share(row.at_0_6_false_alarms_per_day.lows_caught))),
-        (">=10 min", Box::new(move |row| share(row.at_0_6_false_alarms_per_day.lows_caught_10min_ahead))),
+        ("10 min ahead", Box::new(move |row| share(row.at_0_6_false_alarms_per_day.lows_caught_10min_ahead))),
         ("lead", Box::new(|row| number(row.at_0_6_false_alarms_per_day.median_lead_min, 0))),
     ];
     let lows = ranking.tallies.first().map_or(0, |tally| lows::judge(&tally.watches, 0.0).lows);
     let note = format!(
-        "{lows} lows: under {} for 15 minutes. Caught: the share with an alarm in the hour before; lead: median \
-         minutes over all lows.\nFirst at the method's own limit, then at the limits that give 0.3 and 0.6 false \
+        "{lows} lows: under {} for 15 minutes. Caught: the share with an alarm in the hour before; 10 min ahead: with \
+         one that long before or longer; lead: median minutes over all lows.\nFirst at the method's own limit, then at the limits that give 0.3 and 0.6 false \
          alarms a day.",
         unit.either("70", "3.9")
     );

@@ -7,10 +7,11 @@ use super::lows;
 use super::method::Outlook;
 use super::ranking::Ranking;
 use super::report::{self, Row};
+use super::score::Bin;
 use super::series::Series;
 use super::tally;
 use crate::sheet::{Axis, Chart, Figure, Page, Panel, Sample, Scale};
-use crate::table::Unit;
+use crate::table::{Unit, count};
 
 const HEIGHT: f64 = 300.0;
 const DAY: i64 = 1440;
@@ -21,10 +22,10 @@ pub fn draw(ranking: &Ranking, rows: &[Row], unit: Unit) -> (String, Vec<Chart>)
     page.note(&format!("On {}.", ranking.on));
     let standings = standings(ranking, rows);
     let mut charts = vec![head::draw(&mut page, &standings, late(&standings, rows), unit)];
-    page.summary(&summary(ranking));
+    page.summary(&summary(ranking), "");
 
     if let Some(chart) = noise_against_delay(rows, unit) {
-        page.section("Noise against delay");
+        page.section("Noise against delay", &noise_and_delay(&standings, rows, unit));
         page.text(
             "Smoothing takes away noise and adds delay. Delay: how many minutes a method runs behind the truth. Noise: \
              its error once that delay is taken out. Low and to the left is best. The numbers are those of the tables, ours (dots) under their points, the others \
@@ -34,7 +35,7 @@ pub fn draw(ranking: &Ranking, rows: &[Row], unit: Unit) -> (String, Vec<Chart>)
         charts.push(chart);
     }
     if let Some((chart, legend)) = reliability(ranking) {
-        page.section("Does the probability come true?");
+        page.section("Does the probability come true?", &comes_true(ranking));
         page.text(&format!(
             "The stated probability of being under {} within half an hour, and how often that came, where the sensor itself \
              reads more. On the thin line it comes true as often as it says.",
@@ -47,12 +48,12 @@ pub fn draw(ranking: &Ranking, rows: &[Row], unit: Unit) -> (String, Vec<Chart>)
     if let Some(series) = &ranking.example
         && let Some((chart, legend)) = example(ranking, series, unit)
     {
-        page.section("A day");
+        page.section("A day", &lowest(series, unit));
         page.chart(&chart);
         page.legend(&legend);
         charts.push(chart);
     }
-    page.section("Figures");
+    page.section("Figures", &count(rows.len() as u64, "method"));
     for (title, note, columns) in report::parts(ranking, unit) {
         let head: Vec<&str> =
             std::iter::once("method").chain(columns.iter().map(|(name, _)| *name)).collect();
@@ -95,6 +96,37 @@ fn late(standings: &[ActiveAlarms], rows: &[Row]) -> Figure {
             Figure::new("Late by", format!("{minutes:.1} min"), format!("behind the truth, {name}{held}"))
         },
     )
+}
+
+/// What the one nearest now leaves of noise, and at what delay.
+fn noise_and_delay(standings: &[Standing], rows: &[Row], unit: Unit) -> String {
+    let nearest = head::least(standings, |one| one.now).map(|(one, _)| one.entry.name.as_str());
+    let row = nearest.and_then(|name| rows.iter().find(|row| row.method == name));
+    let known = row.and_then(|row| Some((&row.method, row.noise_mg_dl?, row.delay_min?)));
+    known.map_or_else(
+        || "not known".to_owned(),
+        |(method, noise, delay)| {
+            let noise = noise / f64::from(unit.in_mg_dl());
+            format!("{method}: noise {noise:.1} {}, {delay:.1} min late", unit.name())
+        },
+    )
+}
+
+/// What the first of those drawn states on average, and what came.
+fn comes_true(ranking: &Ranking) -> String {
+    let Some((n, name)) = probable(ranking).next() else { return "not known".to_owned() };
+    let bins = usual(ranking, n);
+    let sum = |of: fn(&Bin) -> f64| bins.clone().map(of).sum::<f64>();
+    let all = sum(|bin| bin.n).max(1.0);
+    let [stated, came] = [sum(|bin| bin.stated), sum(|bin| bin.true_)].map(|sum| 100.0 * sum / all);
+    format!("{name}: {stated:.1} % stated, {came:.1} % came")
+}
+
+/// How low the day goes.
+fn lowest(series: &Series, unit: Unit) -> String {
+    lowest_minute(series).map_or_else(String::new, |minute| {
+        format!("down to {}", unit.with_name(series.plasma[minute as usize]))
+    })
 }
 
 fn name(ranking: &Ranking, n: usize) -> &str {
@@ -185,6 +217,18 @@ fn clear_of_each_other(placed: &[(f64, f64, bool, String)], whole: (f64, f64)) -
 
 type Legend<'a> = Vec<(Sample, &'a str)>;
 
+/// The methods whose probability is drawn: their place and name.
+fn probable(ranking: &Ranking) -> impl Iterator<Item = (usize, &str)> {
+    let wanted = [OURS, "best linear filter, fitted with the answers"];
+    let found = wanted.into_iter().filter_map(|it| ranking.methods.iter().position(|entry| entry.name == it));
+    found.filter(|n| usual(ranking, *n).next().is_some()).map(|n| (n, name(ranking, n)))
+}
+
+/// The tenths of stated probability of a method that have more than a handful: less says nothing.
+fn usual(ranking: &Ranking, n: usize) -> impl Iterator<Item = &Bin> + Clone {
+    ranking.tallies[n].score.bins.iter().filter(|bin| bin.n >= 30.0)
+}
+
 fn reliability(ranking: &Ranking) -> Option<(Chart, Legend<'_>)> {
     let x = Axis::labelled(
         0.0,
@@ -201,18 +245,14 @@ fn reliability(ranking: &Ranking) -> Option<(Chart, Legend<'_>)> {
     let ticks = [(0.0, "0"), (0.25, "25"), (0.5, "50"), (0.75, "75"), (1.0, "100")];
     let mut panel = Panel::new(HEIGHT, &x, Axis::labelled(0.0, 1.0, &ticks), "came true, %");
     panel.line("edge", [(0.0, 0.0), (1.0, 1.0)], 2.0);
-    let classes = [("first", OURS), ("second", "best linear filter, fitted with the answers")];
     let mut legend = Legend::new();
-    for (class, wanted) in classes {
-        let Some(n) = ranking.methods.iter().position(|entry| entry.name == wanted) else { continue };
-        // a handful says nothing
-        let bins = ranking.tallies[n].score.bins.iter().filter(|bin| bin.n >= 30.0);
+    for (n, name) in probable(ranking) {
+        let class = if name == OURS { "first" } else { "second" };
+        let bins = usual(ranking, n);
         let points: Vec<(f64, f64)> = bins.map(|bin| (bin.stated / bin.n, bin.true_ / bin.n)).collect();
-        if !points.is_empty() {
-            panel.line(class, points.iter().copied(), 2.0);
-            panel.dots(class, points);
-            legend.push((Sample::Line(class), name(ranking, n)));
-        }
+        panel.line(class, points.iter().copied(), 2.0);
+        panel.dots(class, points);
+        legend.push((Sample::Line(class), name));
     }
     chart.push(panel);
     (!legend.is_empty()).then_some((chart, legend))
@@ -230,13 +270,17 @@ fn chance(inside: &[Moment], x: &Axis, gap: f64) -> Panel {
     panel
 }
 
+/// The minute of the lowest glucose, after the first day.
+fn lowest_minute(series: &Series) -> Option<i64> {
+    (DAY..series.plasma.len() as i64)
+        .filter(|minute| !series.plasma[*minute as usize].is_nan())
+        .min_by(|a, b| series.plasma[*a as usize].total_cmp(&series.plasma[*b as usize]))
+}
+
 /// The day of a series with the lowest glucose, as ours sees it.
 fn example<'a>(ranking: &'a Ranking, series: &Series, unit: Unit) -> Option<(Chart, Legend<'a>)> {
     let entry = ranking.methods.iter().find(|entry| entry.name == OURS).or_else(|| ranking.methods.last())?;
-    let lowest = (DAY..series.plasma.len() as i64)
-        .filter(|minute| !series.plasma[*minute as usize].is_nan())
-        .min_by(|a, b| series.plasma[*a as usize].total_cmp(&series.plasma[*b as usize]))?;
-    let from = lowest / DAY * DAY;
+    let from = lowest_minute(series)? / DAY * DAY;
     let outlooks = tally::outlooks(entry, series);
     let inside: Vec<Moment> = series
         .readings

@@ -8,7 +8,11 @@ use crate::table::count;
 /// Puts the rehearsal into a sheet; its drawings, for files of their own.
 pub fn draw(page: &mut Page, rehearsal: &Rehearsal) -> Vec<Chart> {
     let mut charts = Vec::new();
-    page.section("The alarms rehearsed");
+    let told = rehearsal.score.alarms_per_day.map_or_else(
+        || "no readings".to_owned(),
+        |_| format!("{:.2} false alarms a day about lows", rehearsal.score.false_low_per_day()),
+    );
+    page.section("The alarms rehearsed", &told);
     rehearsal.in_words().iter().for_each(|thought| page.text(thought));
     let rung: Vec<&KindScore> = rehearsal.score.kinds.iter().filter(|kind| kind.rings > 0).collect();
     if !rung.is_empty() {

@@ -28,9 +28,14 @@ pub fn draw(record: &Record, comparison: Option<&Comparison>, unit: Unit) -> (St
     let charts = vec![clock(record, if comparison.is_some() { 132.0 } else { 180.0 }, unit)];
     page.head(&figures(record, unit), charts.first());
     let patterns: Vec<_> = record.review.patterns().into_iter().flatten().collect();
-    page.summary(&said(record, unit, &patterns));
+    let recurs = match patterns.len() {
+        0 => "nothing recurs at a time of day".to_owned(),
+        1 => "lows or highs recur at one time of day".to_owned(),
+        n => format!("lows or highs recur at {n} times of day"),
+    };
+    page.summary(&said(record, unit, &patterns), &recurs);
     let days = record.days().map_or(0, |(first, last)| usize::try_from(last - first + 1).unwrap_or(0));
-    page.markup(&key(days, patterns.len(), unit));
+    key(&mut page, days, patterns.len(), unit);
     page.markup("<div class=\"foot\"><div>");
     if let Some(ranges) = &record.summary.by_readings {
         page.markup(&average_day(ranges, unit));
@@ -231,18 +236,23 @@ fn profile(record: &Record, x: &Axis, unit: Unit) -> Panel {
     panel
 }
 
-fn key(days: usize, patterns: usize, unit: Unit) -> String {
-    let mut page = Page::new("");
-    page.legend(&[
-        (Sample::Band("verylow"), &format!("down to the edge: below {}", unit.either("54", "3.0"))),
-        (Sample::Band("low"), &format!("half down: below {}", unit.either("70", "3.9"))),
+fn key(page: &mut Page, days: usize, patterns: usize, unit: Unit) {
+    let [below_54, below_70, above_180, above_250] = [
+        format!("down to the edge: below {}", unit.either("54", "3.0")),
+        format!("half down: below {}", unit.either("70", "3.9")),
+        format!("half up: above {}", unit.either("180", "10.0")),
+        format!("up to the edge: above {}", unit.either("250", "13.9")),
+    ];
+    let entries = [
+        (Sample::Band("verylow"), below_54.as_str()),
+        (Sample::Band("low"), &below_70),
         (Sample::Band("inside"), "thin: in range"),
-        (Sample::Band("high"), &format!("half up: above {}", unit.either("180", "10.0"))),
-        (Sample::Band("veryhigh"), &format!("up to the edge: above {}", unit.either("250", "13.9"))),
+        (Sample::Band("high"), &above_180),
+        (Sample::Band("veryhigh"), &above_250),
         (Sample::Line("median"), "half of all values lie below"),
         (Sample::Band("inner"), "the middle half of them"),
         (Sample::Band("outer"), "nine in ten"),
-    ]);
+    ];
     let shown = if days > MOST_DAYS {
         format!(" The last {MOST_DAYS} of {days} days are drawn.")
     } else {
@@ -253,12 +263,7 @@ fn key(days: usize, patterns: usize, unit: Unit) -> String {
         1 => " (1): the time of day at which lows or highs recur, as said above.".into(),
         n => format!(" (1) to ({n}): times of day at which lows or highs recur, as said above."),
     };
-    let said = format!("Where nothing is drawn there are no readings.{recur}{shown}");
-    format!(
-        "<details class=\"key\"><summary>What is drawn</summary>{}<p>{}</p></details>\n",
-        page.into_body(),
-        escape(&said)
-    )
+    page.key(&entries, &format!("Where nothing is drawn there are no readings.{recur}{shown}"));
 }
 
 /// 96 signs, a quarter of an hour each, from the lowest to the highest.

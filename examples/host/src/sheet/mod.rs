@@ -77,17 +77,19 @@ impl Page {
         self.body += &format!("<p class=\"device\">{}</p>\n", escape(text));
     }
 
-    /// What the figures mean in plain words, folded; a sentence or two for each thought.
-    pub fn summary(&mut self, thoughts: &[String]) {
-        self.body += "<details class=\"more\"><summary>In words</summary>\n";
+    /// What the figures mean in plain words, folded; a sentence or two for each thought. `figure` is what stands in none of
+    /// the five above it.
+    pub fn summary(&mut self, thoughts: &[String], figure: &str) {
+        self.body += &format!("<details class=\"more\"><summary>In words{}</summary>\n", main_figure(figure));
         for thought in thoughts {
             self.text(thought);
         }
         self.body += "</details>\n";
     }
 
-    /// Drawings of days, folded: one is open at a time, with ways to the days beside it.
-    pub fn days(&mut self, days: &[Chart]) {
+    /// Drawings of days, folded, each with its main figure behind its name: one is open at a time, with ways to the days
+    /// beside it.
+    pub fn days(&mut self, days: &[Chart], figures: &[String]) {
         // of many the printed sheet has the open one only
         let many = if days.len() > 14 { " many" } else { "" };
         for (n, chart) in days.iter().enumerate() {
@@ -97,29 +99,31 @@ impl Page {
             let before = way(n.checked_sub(1).and_then(|n| days.get(n)), "‹ the day before");
             let after = way(days.get(n + 1), "the day after ›");
             let (name, figure) = (escape(chart.title()), chart.figure());
+            let main = main_figure(figures.get(n).map_or("", String::as_str));
             self.body += &format!(
-                "<details class=\"day{many}\" name=\"day\"><summary>{name}</summary>{figure}<p class=\"step\">{before} {after} \
+                "<details class=\"day{many}\" name=\"day\"><summary>{name}{main}</summary>{figure}<p class=\"step\">{before} {after} \
                  <a href=\"#overview\">all days</a></p></details>\n"
             );
         }
     }
 
-    /// Begins a section, folded.
-    pub fn section(&mut self, heading: &str) {
-        self.begin(heading, "");
+    /// Begins a section, folded: its main figure stands behind the heading, to be read without opening it.
+    pub fn section(&mut self, heading: &str, figure: &str) {
+        self.begin(heading, figure, "");
     }
 
     /// Begins a section that is open.
     pub fn open_section(&mut self, heading: &str) {
-        self.begin(heading, " open");
+        self.begin(heading, "", " open");
     }
 
-    fn begin(&mut self, heading: &str, open: &str) {
+    fn begin(&mut self, heading: &str, figure: &str, open: &str) {
         self.close_section();
         self.open_section = true;
-        let heading = escape(heading);
-        self.body +=
-            &format!("<section><details class=\"part\"{open}><summary><h2>{heading}</h2></summary>\n");
+        let (heading, figure) = (escape(heading), main_figure(figure));
+        self.body += &format!(
+            "<section><details class=\"part\"{open}><summary><h2>{heading}</h2>{figure}</summary>\n"
+        );
     }
 
     fn close_section(&mut self) {
@@ -176,6 +180,16 @@ impl Page {
         self.body += "</ul>\n";
     }
 
+    /// The same beside the drawing above it, folded, and what else is to be known of it.
+    pub fn key(&mut self, entries: &[(Sample, &str)], said: &str) {
+        self.body += "<details class=\"key\"><summary>What is drawn</summary>";
+        self.legend(entries);
+        if !said.is_empty() {
+            self.text(said);
+        }
+        self.body += "</details>\n";
+    }
+
     /// A table; the first column names the rows.
     pub fn table(&mut self, caption: &str, head: &[&str], rows: &[Vec<String>]) {
         self.body += &format!("<div class=\"wide\"><table><caption>{}</caption><thead><tr>", escape(caption));
@@ -219,6 +233,14 @@ impl Page {
             self.style
         )
     }
+}
+
+/// The main figure of what is folded, as it stands in the heading.
+fn main_figure(figure: &str) -> String {
+    if figure.is_empty() {
+        return String::new();
+    }
+    format!(" <span class=\"main\">{}</span>", escape(&together(figure)))
 }
 
 /// The same with no line break between a number and its unit.
@@ -303,8 +325,9 @@ mod tests {
     fn text_cannot_become_markup() {
         let hostile = "<script>alert('x')</script> & \"q\"\u{0}";
         let mut page = Page::new(hostile);
-        page.summary(&[hostile.to_owned()]);
-        page.section(hostile);
+        page.summary(&[hostile.to_owned()], hostile);
+        page.section(hostile, hostile);
+        page.days(&[Chart::new(hostile, hostile, hostile, Axis::linear(0.0, 1.0, 5))], &[hostile.to_owned()]);
         page.table(hostile, &[hostile], &[vec![hostile.to_owned()]]);
         page.legend(&[(Sample::Line("plasma"), hostile)]);
         page.chart(&Chart::new(hostile, hostile, hostile, Axis::linear(0.0, 1.0, 5)));

@@ -139,9 +139,8 @@ fn an_alarm_tells_the_value_that_caused_it() {
 /// Why no sensor is listened to is said where no value is, and what to do.
 #[test]
 fn why_no_sensor_is_listened_to_is_said() {
-    let say = |unheard, age| {
-        told(Some(now(104.0, 0.1)), |face| (face.unheard, face.age) = (Some(unheard), age)).0
-    };
+    let say =
+        |unheard, age| told(Some(now(104.0, 0.1)), |face| (face.unheard, face.age) = (Some(unheard), age)).0;
     for (unheard, said) in [
         (Unheard::NoSensor, "no sensor is paired: hold the button 3 seconds at power-on"),
         (Unheard::PairingOpen, "pairing is open"),

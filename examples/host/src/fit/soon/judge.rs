@@ -304,3 +304,78 @@ fn sign(people: &[&Lived<'_>], times: f32) -> String {
         part(2, 2)
     )
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use glidepath::{Instant, Reading};
+
+    /// What is held against what: the rate from 2 min before to 18 after, or of the next 20, worked out by hand from
+    /// readings every five minutes.
+    #[test]
+    fn directions_are_held_against_the_stretch_that_is_told() {
+        let level = |n: usize| {
+            let (k, phase) = (n as f64, (n / 40) as f64);
+            (160.0 + 70.0 * (k / 7.0 + phase).sin() + 25.0 * (k / 2.3).sin()) as f32
+        };
+        let readings: Vec<Reading> = (0..400)
+            .map(|n| {
+                let at = Instant::from_secs(300 * n as u32);
+                Reading::new(at, Glucose::from_mg_dl(level(n)).unwrap())
+            })
+            .collect();
+        let values: Vec<f64> = readings.iter().map(|reading| f64::from(reading.glucose().mg_dl())).collect();
+        let person = Person::new("p", readings, Vec::new());
+        let lived = live(&person, &Table::PEOPLE);
+        let part = |n: usize, part: f64| values[n] + part * (values[n + 1] - values[n]);
+        // moments that say a direction and whose stretch is known, with the stretch's rate
+        let known = |rate: &dyn Fn(usize) -> f64| -> Vec<(usize, f64, Direction)> {
+            let moments = lived.moments.iter().enumerate().skip(1).take(values.len() - 6);
+            moments.filter_map(|(n, moment)| Some((n, rate(n), moment.direction?))).collect()
+        };
+        let around = known(&|n| (part(n + 3, 0.6) - part(n - 1, 0.6)) / 20.0);
+        let next = known(&|n| (values[n + 4] - values[n]) / 20.0);
+        let said = |direction: &Direction| f64::from(direction.rate().mg_dl_per_min());
+        let rmse = |all: &[(usize, f64, Direction)]| {
+            let squares: f64 = all.iter().map(|(_, truth, it)| (truth - said(it)).powi(2)).sum();
+            (squares / all.len() as f64).sqrt()
+        };
+        let lines = directions(&[&lived]);
+        let printed = |line: &str, mark: &str| -> f64 {
+            let rest = line.split_once(mark).unwrap_or_else(|| panic!("{mark} in {line}")).1;
+            rest.split(&[' ', ';', ','][..]).find(|word| !word.is_empty()).unwrap().parse().unwrap()
+        };
+        assert!(around.len() > 300 && (rmse(&around) - rmse(&next)).abs() > 0.05, "they tell it apart");
+        for (line, all) in [(&lines[1], &around), (&lines[2], &next)] {
+            let (printed, expected) = (printed(line, "RMSE "), rmse(all));
+            assert!((printed - expected).abs() < 0.01, "{line}: {expected}");
+        }
+        // of all moments' stretches so many are under an edge
+        for edge in [-2.0, -1.0, 1.0, 2.0] {
+            let under =
+                around.iter().filter(|(_, truth, _)| *truth < edge).count() as f64 / around.len() as f64;
+            let mark = format!("under {edge}: ");
+            let came = lines[3].split_once(&mark).unwrap().1.split([' ', ';']).nth(1).unwrap();
+            assert!((came.parse::<f64>().unwrap() - under).abs() < 0.01, "{}: {under}", lines[3]);
+        }
+        // the sign: of falls by 2 or more the share called falling, of steady stretches too
+        let mut sign = TrendSign::new(Bands::default().with_missing_costing(1.0).unwrap());
+        let signs: Vec<bool> = lived
+            .moments
+            .iter()
+            .map(|moment| {
+                let (rate, sd) = moment.direction.map_or((None, 0.0), |it| (Some(it.rate()), it.sd()));
+                matches!(sign.step(rate, sd), Trend::Falling(_))
+            })
+            .collect();
+        let share = |of: &dyn Fn(f64) -> bool| {
+            let of: Vec<bool> = around.iter().filter(|it| of(it.1)).map(|it| signs[it.0]).collect();
+            of.iter().filter(|falling| **falling).count() as f64 / of.len() as f64
+        };
+        let line = lines.iter().find(|line| line.starts_with("  1: ")).unwrap();
+        let (falls, steady) = (share(&|rate| rate <= -2.0), share(&|rate| rate.abs() <= 1.0));
+        assert!((printed(line, "  1: ") - falls).abs() < 0.02, "{line}: {falls}");
+        let told: f64 = line.split("; ").nth(1).unwrap().parse().unwrap();
+        assert!((told - steady).abs() < 0.02 && falls > steady, "{line}: {steady}");
+    }
+}

@@ -18,15 +18,36 @@ pub fn draw(report: &Ranked, likeness: &[Likeness], methods: &[Entry], unit: Uni
     if let Some(all) = report.sets.last() {
         charts.push(head::draw(&mut page, &standings(all, methods), falls(all), unit));
     }
-    page.summary(&summary(report, unit));
+    page.summary(&summary(report, unit), "");
     // all people first, then each set
     for set in report.sets.iter().rev().take(1).chain(&report.sets[..report.sets.len().saturating_sub(1)]) {
-        page.section(&if set.set == ALL { "All people".to_owned() } else { format!("The set {}", set.set) });
+        let heading = if set.set == ALL { "All people".to_owned() } else { format!("The set {}", set.set) };
+        page.section(&heading, &nearest_in_half_an_hour(set, methods, unit));
         tables::tables(set, unit).iter().for_each(|table| draw_table(&mut page, table));
     }
-    page.section("Simulated people beside recorded ones");
+    page.section("Simulated people beside recorded ones", &alike(&likeness::table(likeness, unit)));
     draw_table(&mut page, &likeness::table(likeness, unit));
     (page.finish(), charts)
+}
+
+/// Who comes nearest in half an hour, by how much.
+fn nearest_in_half_an_hour(set: &SetReport, methods: &[Entry], unit: Unit) -> String {
+    let standings = standings(set, methods);
+    head::least(&standings, |one| one.ahead[head::IN_30]).map_or_else(
+        || "too few readings".to_owned(),
+        |(one, off)| {
+            let off = off / f64::from(unit.in_mg_dl());
+            format!("{}: {off:.1} {} off in 30 min", one.entry.name, unit.name())
+        },
+    )
+}
+
+/// The first statistic of recorded and of simulated people.
+fn alike((_, head, rows): &Table) -> String {
+    let Some([statistic, cells @ ..]) = rows.first().map(Vec::as_slice) else { return String::new() };
+    let middle = |cell: &String| cell.split(" (").next().unwrap_or_default().to_owned();
+    let each = head.iter().skip(1).zip(cells).map(|(who, cell)| format!("{who} {}", middle(cell)));
+    format!("{statistic}: {}", each.collect::<Vec<_>>().join(", "))
 }
 
 fn draw_table(page: &mut Page, (caption, head, rows): &Table) {

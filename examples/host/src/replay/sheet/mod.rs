@@ -27,9 +27,10 @@ pub fn draw(replay: &Replay, report: &Report, unit: Unit) -> (String, Vec<Chart>
     let mut page = Page::new(&format!("Replay of {}", replay.name));
     replay.about.iter().for_each(|about| page.note(about));
     page.head(&head::figures(replay, unit), Some(&last));
+    page.key(&legend(replay), "");
     let mut words = report::in_words(replay, report, unit);
     words.retain(|thought| replay.about != Some(thought.as_str())); // it stands above
-    page.summary(&words);
+    page.summary(&words, "");
 
     let overview = (days.len() > 1).then(|| overview::draw(replay, &days));
     if let Some(overview) = &overview {
@@ -52,7 +53,8 @@ pub fn draw(replay: &Replay, report: &Report, unit: Unit) -> (String, Vec<Chart>
     }
     page.legend(&legend(replay));
     if overview.is_some() {
-        page.days(&charts);
+        let figures: Vec<String> = shown.iter().map(|day| day.in_range()).collect();
+        page.days(&charts, &figures);
     } else {
         charts.iter().for_each(|chart| page.chart(chart));
     }
@@ -81,9 +83,34 @@ impl Day<'_> {
         format!("day-{}", date(self.number))
     }
 
+    /// The believed readings, mg/dL.
+    fn believed(&self) -> Vec<f32> {
+        let believed = self.samples.iter().filter(|sample| sample.verdict.is_believed());
+        believed.map(|sample| sample.reading.glucose().mg_dl()).collect()
+    }
+
+    /// Its main figure.
+    fn in_range(&self) -> String {
+        in_range(&self.believed())
+    }
+
     fn name(&self) -> String {
         date(self.number).strftime("%a %-d %b %Y").to_string()
     }
+}
+
+/// The share of values in 70 to 180 mg/dL, in words.
+fn in_range(values: &[f32]) -> String {
+    if values.is_empty() {
+        return "no readings believed".to_owned();
+    }
+    format!("{} in range", share(values, |value| (70.0..=180.0).contains(&value)))
+}
+
+/// The share of values that are so, in whole per cent.
+fn share(values: &[f32], is: fn(f32) -> bool) -> String {
+    let count = values.iter().filter(|value| is(**value)).count();
+    format!("{:.0} %", 100.0 * count as f64 / values.len().max(1) as f64)
 }
 
 fn split<'a>(replay: &'a Replay) -> Vec<Day<'a>> {

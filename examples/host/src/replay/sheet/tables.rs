@@ -5,11 +5,11 @@ use glidepath::alarm::{Cause, Priority};
 
 use super::super::Replay;
 use super::super::report::{self, Report};
-use super::{DAY, Day};
-use crate::played::lows::Low;
+use super::{DAY, Day, in_range, share};
+use crate::played::lows::{self, Low};
 use crate::played::words::{self, minutes};
 use crate::sheet::Page;
-use crate::table::Unit;
+use crate::table::{Unit, count};
 
 /// Rows of a table in the sheet.
 const MOST_ROWS: usize = 100;
@@ -35,7 +35,9 @@ pub fn lows(page: &mut Page, replay: &Replay, unit: Unit) {
     if replay.lows.is_empty() {
         return;
     }
-    page.section("Lows, and whether there was a warning");
+    let warned = lows::warned(&replay.lows).before;
+    let told = format!("{warned} of {} warned of", count(replay.lows.len() as u64, "low"));
+    page.section("Lows, and whether there was a warning", &told);
     let caption =
         format!("Below {} for 15 minutes or more, by the sensor's readings", unit.either("70", "3.9"));
     let lowest = format!("lowest, {}", unit.name());
@@ -73,19 +75,17 @@ fn warning(low: &Low) -> String {
 
 /// A row for each day.
 pub fn days(page: &mut Page, replay: &Replay, days: &[Day], unit: Unit) {
-    page.section("Day by day");
+    let all: Vec<f32> = days.iter().flat_map(Day::believed).collect();
+    let told = format!("{} in {}", in_range(&all), count(days.len() as u64, "day"));
+    page.section("Day by day", &told);
     let begun = |day: &Day, priority: Priority| {
         let alarms =
             replay.alarms.iter().filter(|rang| rang.cause == Cause::New && rang.priority == priority);
         alarms.filter(|rang| replay.wall(rang.at).div_euclid(DAY) == day.number).count().to_string()
     };
     let row = |day: &Day| {
-        let believed = day.samples.iter().filter(|sample| sample.verdict.is_believed());
-        let values: Vec<f32> = believed.map(|sample| sample.reading.glucose().mg_dl()).collect();
-        let share = |inside: fn(f32) -> bool| {
-            let count = values.iter().filter(|value| inside(**value)).count();
-            format!("{:.0} %", 100.0 * count as f64 / values.len().max(1) as f64)
-        };
+        let values = day.believed();
+        let share = |inside| share(&values, inside);
         vec![
             day.name(),
             values.len().to_string(),
@@ -111,7 +111,9 @@ pub fn fingersticks(page: &mut Page, replay: &Replay, report: &Report, unit: Uni
     if replay.pricked.is_empty() {
         return;
     }
-    page.section("Fingersticks and calibration");
+    let used = replay.pricked.iter().filter(|pricked| pricked.used).count();
+    let told = format!("{used} of {} used", count(replay.pricked.len() as u64, "fingerstick"));
+    page.section("Fingersticks and calibration", &told);
     page.text(&report::fingersticks(report, unit));
     let head = ["when", "fingerstick", "estimate just before", "what became of it"];
     list(page, &format!("In {}", unit.name()), &head, &replay.pricked, |pricked| {
@@ -129,7 +131,10 @@ pub fn alarms(page: &mut Page, replay: &Replay, unit: Unit) {
     if replay.alarms.is_empty() {
         return;
     }
-    page.section("Alarms");
+    let begun: Vec<_> = replay.alarms.iter().filter(|rang| rang.cause == Cause::New).collect();
+    let high = begun.iter().filter(|rang| rang.priority == Priority::High).count();
+    let told = format!("{}, {high} of high priority", count(begun.len() as u64, "alarm"));
+    page.section("Alarms", &told);
     let head = ["when", "priority", "what", "by", "why then"];
     list(page, "What would have rung", &head, &replay.alarms, |rang| {
         vec![
@@ -144,7 +149,8 @@ pub fn alarms(page: &mut Page, replay: &Replay, unit: Unit) {
 
 /// What was in the file.
 pub fn input(page: &mut Page, report: &Report) {
-    page.section("What was in the file");
+    let told = format!("{} kept", count(report.readings, "reading"));
+    page.section("What was in the file", &told);
     page.table("Rows", &["", "count"], &report::input_rows(report));
 }
 

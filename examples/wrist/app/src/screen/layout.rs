@@ -244,7 +244,7 @@ pub const SQUARE: Layout = Layout {
     matter: (Point::new(4, 131), 235, Shape { width: 18, height: 38, stroke: 6, gap: 4 }),
     was: Some(Point::new(4, 98)),
     why: None,
-    to_do: ToDo::Right(Point::new(236, 78), 20),
+    to_do: ToDo::Right(Point::new(236, 98), 15),
     alarm: AlarmPlaces {
         band: Some(area(4, 4, 232, 50)),
         title: (Point::new(8, 9), 230, Shape { width: 17, height: 40, stroke: 6, gap: 4 }),

@@ -332,7 +332,7 @@ where
         if let (Some(lines), ToDo::Right(at, step)) = (to_do(face, Page::Now), layout.to_do) {
             for (row, line) in (0..).zip(&lines) {
                 let at = at + Point::new(0, step * row);
-                words(line, at, Alignment::Right, layout.small, Level::Ink, display)?;
+                words(line, at, Alignment::Right, layout.pair.1, Level::Ink, display)?;
             }
         }
         let Some(at) = layout.was else { return Ok(()) };

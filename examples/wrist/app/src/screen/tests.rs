@@ -254,8 +254,13 @@ fn every_letter_of_a_title_has_strokes() {
     let titles = Kind::ALL.map(|kind| Text::from(kind.info().title));
     let unheard = UNHEARD.iter().filter_map(|it| it.title());
     let own = ["WAITING", "NO VALUE", "TOO OLD", "DOUBTED", "VERY LOW?", "LOW IN 0123456789", "<>-!"];
-    for letter in
-        titles.iter().map(Text::as_str).chain(own).chain(unheard).flat_map(str::chars).filter(|letter| *letter != ' ')
+    for letter in titles
+        .iter()
+        .map(Text::as_str)
+        .chain(own)
+        .chain(unheard)
+        .flat_map(str::chars)
+        .filter(|letter| *letter != ' ')
     {
         assert!(ink(&Text::from(letter), &WIDE.matter.2, Form::Solid).len() > 10, "{letter}");
     }
@@ -458,10 +463,10 @@ fn why_no_sensor_is_listened_to_has_its_room() {
                 let place = format!("{unheard:?} on {:?}, {page:?}", layout.size);
                 let Size { width, height } = layout.size;
                 let screen = Rectangle::new(Point::zero(), layout.size);
-                assert_eq!(within(&shown, screen), shown, "{place}: beyond {width} x {height}");
+                assert!(within(&shown, screen) == shown, "{place}: beyond {width} x {height}");
                 for area in [layout.strokes_area(), layout.battery] {
                     let seen = |ink| if page == Page::Now { within(ink, area) } else { Ink::new() };
-                    assert_eq!(seen(&shown), seen(&none), "{place}: {area:?}");
+                    assert!(seen(&shown) == seen(&none), "{place}: {area:?}");
                 }
                 all.insert(shown.into_iter().collect::<std::collections::BTreeSet<_>>());
             }
@@ -472,14 +477,20 @@ fn why_no_sensor_is_listened_to_has_its_room() {
         }
         // what to do never touches what else is there
         if let ToDo::Right(at, step) = layout.to_do {
-            let font = layout.small.character_size;
+            let font = layout.pair.1.character_size;
             let longest = UNHEARD.iter().filter_map(|it| it.to_do()).flatten().map(|it| it.len()).max();
             let left = at.x - font.width as i32 * longest.unwrap() as i32;
-            let strokes = layout.digits.0.x + layout.digits.2.across("---");
-            let last = layout.plain.character_size.width as i32 * "was 10.4".len() as i32;
-            let below = layout.digits.0.y - layout.digits.2.height / 4 + layout.digits.2.height * 5 / 8;
-            assert!(left > if at.y < below { strokes } else { last } + 1, "{:?}: {left}", layout.size);
-            assert!(at.y + 2 * step <= layout.matter.0.y && step >= font.height as i32, "{:?}", layout.size);
+            let strokes = layout.strokes_area();
+            let beside = if at.y < strokes.top_left.y + strokes.size.height as i32 {
+                layout.digits.0.x + layout.digits.2.across("---")
+            } else {
+                layout.was.unwrap().x + layout.plain.character_size.width as i32 * "was 10.4".len() as i32
+            };
+            assert!(left > beside + 1, "{:?}: {left}, {beside}", layout.size);
+            assert!(step >= font.height as i32 && at.y + 2 * step <= layout.matter.0.y, "{:?}", layout.size);
+            if let Some(was) = layout.was.filter(|was| was.y > at.y) {
+                assert!(at.y + 2 * step <= was.y, "{:?}", layout.size);
+            }
         }
     }
 }

@@ -45,7 +45,10 @@ impl Told {
     pub fn now(&self, wanted: (Wanted, Pairing)) -> Option<Unheard> {
         let open = matches!(
             wanted,
-            (Wanted::New(Kind::Sensor) | Wanted::Again(Kind::Sensor), Pairing::WithDigits | Pairing::WithoutDigits)
+            (
+                Wanted::New(Kind::Sensor) | Wanted::Again(Kind::Sensor),
+                Pairing::WithDigits | Pairing::WithoutDigits
+            )
         );
         match self.last {
             // without one of the wearer's own, any sensor is another
