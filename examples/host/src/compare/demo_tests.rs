@@ -11,6 +11,12 @@ struct Line {
     args: Args,
 }
 
+/// What the invented study comes to.
+pub(super) fn told() -> report::Report {
+    let args = Line::try_parse_from(["compare"]).unwrap().args;
+    report::report(&demo::invent(demo::SEED, demo::DAYS).study, &args, None).unwrap()
+}
+
 /// Two hundred people take a few seconds when optimised; a few are enough to see that the test still runs.
 const SEEDS: u64 = if cfg!(debug_assertions) { 5 } else { 200 };
 

@@ -9,6 +9,7 @@ mod demo_tests;
 pub mod figures;
 mod grids;
 mod groups;
+mod headings;
 pub mod input;
 mod judged;
 mod presence;

@@ -6,7 +6,7 @@ use super::charts::{self, class};
 use super::figures::Point;
 use super::input::Study;
 use super::report::{Report, SensorReport};
-use super::{amounts, tables, text, words};
+use super::{amounts, headings, tables, text, words};
 use crate::sheet::{Chart, Figure, Mark, Page, Sample as Legend};
 use crate::table::{Unit, count};
 
@@ -27,11 +27,7 @@ pub fn draw(report: &Report, study: &Study, unit: Unit) -> (String, Vec<Chart>) 
         names.iter().enumerate().map(|(n, name)| (Legend::Dots(class(n)), *name)).collect();
 
     let mut all = Vec::new();
-    let told = match judged {
-        true => each(sensors, "MARD", |sensor| amounts::percent(sensor.figures.mard_percent)),
-        false => each(sensors, "age of the number", |sensor| minutes(sensor.number_age.median_min)),
-    };
-    page.section("The figures side by side", &told);
+    page.section("The figures side by side", &headings::side_by_side(sensors, judged));
     let head: Vec<&str> = std::iter::once("").chain(names.iter().copied()).collect();
     page.table("Against the reference, and how present the numbers were", &head, &text::rows(sensors, unit));
 
@@ -50,9 +46,7 @@ pub fn draw(report: &Report, study: &Study, unit: Unit) -> (String, Vec<Chart>) 
     all.extend(days);
 
     if judged {
-        let bias = format!("bias, {}", unit.name());
-        let told = each(sensors, &bias, |sensor| amounts::glucose(sensor.figures.bias_mg_dl, unit));
-        page.section("How far apart sensor and reference are", &told);
+        page.section("How far apart sensor and reference are", &headings::apart(sensors, unit));
         page.text(
             "Each dot is a pair: sensor minus reference over the mean of the two. The middle line is the bias, and \
              between the outer two lie 95 % of differences (Bland and Altman 1986).",
@@ -61,12 +55,7 @@ pub fn draw(report: &Report, study: &Study, unit: Unit) -> (String, Vec<Chart>) 
         page.side_by_side(&differences);
         all.extend(differences);
 
-        let told = each(sensors, "in Clarke's zone A", |sensor| {
-            let zones = &sensor.figures.clarke;
-            let all = zones.a + zones.b + zones.c + zones.d + zones.e;
-            amounts::percent((all > 0).then(|| 100.0 * zones.a as f32 / all as f32))
-        });
-        page.section("Would it have mattered", &told);
+        page.section("Would it have mattered", &headings::mattered(sensors));
         page.text("Zones run from A, no effect on what one would do, to E, dangerous. On the diagonal the two agree.");
         page.legend(&dots);
         let drawn = charts::both_grids(sensors, unit);
@@ -74,12 +63,7 @@ pub fn draw(report: &Report, study: &Study, unit: Unit) -> (String, Vec<Chart>) 
         all.extend(drawn);
 
         if sensors.iter().any(|sensor| sensor.by_day.len() > 1) {
-            let told = each(sensors, "MARD of the first day and later", |sensor| {
-                let [first, later] =
-                    [&sensor.first_day, &sensor.later].map(|it| amounts::percent(it.mard_percent));
-                format!("{first} and {later}")
-            });
-            page.section("Day by day of wear", &told);
+            page.section("Day by day of wear", &headings::by_day(sensors));
             page.legend(&legend);
             let drawn = charts::by_day(sensors, unit);
             page.chart(&drawn);
@@ -92,20 +76,6 @@ pub fn draw(report: &Report, study: &Study, unit: Unit) -> (String, Vec<Chart>) 
     tables::presence_tables(&mut page, sensors, unit);
     tables::weighing_table(&mut page, report);
     (page.finish(), all)
-}
-
-/// A figure of each sensor, as it stands in a heading.
-pub fn each(sensors: &[SensorReport], what: &str, figure: impl Fn(&SensorReport) -> String) -> String {
-    let figures: Vec<String> = match sensors {
-        [one] => vec![figure(one)],
-        several => several.iter().map(|sensor| format!("{} {}", sensor.name, figure(sensor))).collect(),
-    };
-    format!("{what}: {}", figures.join(", "))
-}
-
-/// Minutes, or a dash.
-pub fn minutes(value: Option<f32>) -> String {
-    value.map_or("–".to_owned(), |value| format!("{value:.1} min"))
 }
 
 /// Which is nearer to the blood, which serves you, how far off and how late.

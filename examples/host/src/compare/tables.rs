@@ -5,23 +5,13 @@ use glidepath::accuracy::Concurrence;
 use super::groups::Group;
 use super::presence::Missing;
 use super::report::{Report, SensorReport};
-use super::sheet::{each, minutes};
-use super::{amounts, text, words};
+use super::{amounts, headings, text, words};
 use crate::sheet::Page;
 use crate::table::Unit;
 
 /// By range, by rate, by time of day, by day of wear.
 pub fn group_tables(page: &mut Page, sensors: &[SensorReport], unit: Unit) {
-    // where it matters most
-    let low = format!("MARD under {}", unit.either("70", "3.9"));
-    let told = each(sensors, &low, |sensor| {
-        let groups = sensor.by_range.iter().take_while(|group| !group.group.starts_with("70 "));
-        let known =
-            groups.filter_map(|group| Some((group.figures.mard_percent?, group.figures.pairs as f32)));
-        let (sum, pairs) = known.fold((0.0, 0.0), |(sum, all), (mard, n)| (sum + mard * n, all + n));
-        amounts::percent((pairs > 0.0).then(|| sum / pairs))
-    });
-    page.section("When it is right and when it is not", &told);
+    page.section("When it is right and when it is not", &headings::low(sensors, unit));
     let head: Vec<String> = sensors
         .iter()
         .flat_map(|sensor| {
@@ -61,12 +51,7 @@ pub fn group_tables(page: &mut Page, sensors: &[SensorReport], unit: Unit) {
 
 /// Which band the sensor shows while the reference is in another, and the same for rates.
 pub fn concurrence_tables(page: &mut Page, sensors: &[SensorReport]) {
-    let told = each(sensors, "pairs in the same band", |sensor| {
-        let same: u32 = (0..Concurrence::BANDS).map(|n| sensor.concurrence[n][n]).sum();
-        let all: u32 = sensor.concurrence.iter().flatten().sum();
-        amounts::percent((all > 0).then(|| 100.0 * same as f32 / all as f32))
-    });
-    page.section("What it says while something else is true", &told);
+    page.section("What it says while something else is true", &headings::same_band(sensors));
     page.text("Rows: what the sensor says. Columns: what the reference says. Cells: how many pairs.");
     for sensor in sensors {
         let used: Vec<usize> = (0..Concurrence::BANDS)
@@ -120,11 +105,7 @@ fn band(n: usize) -> String {
 
 /// The criteria of the rule with all three bounds.
 pub fn rule_tables(page: &mut Page, report: &Report) {
-    let told = each(&report.sensors.0, "criteria met by this sample", |sensor| {
-        let met = sensor.regulation.iter().filter(|judged| judged.verdict.starts_with("met ")).count();
-        format!("{met} of {}", sensor.regulation.len())
-    });
-    page.section("What a rule for sensors asks", &told);
+    page.section("What a rule for sensors asks", &headings::met(&report.sensors.0));
     page.text(&text::rule_words(report));
     for sensor in &report.sensors.0 {
         let rows: Vec<Vec<String>> = sensor
@@ -149,8 +130,8 @@ pub fn rule_tables(page: &mut Page, report: &Report) {
 
 /// Age of the number, and what was missing.
 pub fn presence_tables(page: &mut Page, sensors: &[SensorReport], unit: Unit) {
-    let told = each(sensors, "age in the middle", |sensor| minutes(sensor.number_age.median_min));
-    page.section("How old the number is, and what was missing when it mattered", &told);
+    let heading = "How old the number is, and what was missing when it mattered";
+    page.section(heading, &headings::age(sensors));
     let cell = |value: Option<f32>| value.map_or("–".to_owned(), |value| format!("{value:.1}"));
     let off = |value: Option<[f32; 3]>| {
         value.map_or("–".to_owned(), |values| values.map(|value| unit.show(value)).join(", "))
@@ -205,9 +186,7 @@ pub fn presence_tables(page: &mut Page, sensors: &[SensorReport], unit: Unit) {
 pub fn weighing_table(page: &mut Page, report: &Report) {
     let Some(weighed) = &report.weighing else { return };
     let mark = |value: Option<f32>| value.map_or("–".to_owned(), |value| format!("{value:.1}"));
-    let [first, second] = [weighed.first_total, weighed.second_total].map(mark);
-    let told = format!("marks of 10: {} {first}, {} {second}", weighed.first, weighed.second);
-    page.section("Which serves you: the weighing", &told);
+    page.section("Which serves you: the weighing", &headings::weighed(weighed));
     page.text(&format!(
         "Marks from 0 to 10, by the weights of the sheet. How sure it is counts in that sensors of one kind differ and \
          only one of each was worn. Here, {}",

@@ -109,6 +109,7 @@ impl Page {
 
     /// Begins a section, folded: its main figure stands behind the heading, to be read without opening it.
     pub fn section(&mut self, heading: &str, figure: &str) {
+        debug_assert!(!figure.is_empty(), "nothing behind {heading:?}");
         self.begin(heading, figure, "");
     }
 
@@ -337,6 +338,33 @@ mod tests {
         page_has_no_more_markup(&html);
         assert!(html.contains(&escape(CAUTION)));
         assert_eq!(html.matches("<section>").count(), html.matches("</section>").count());
+    }
+
+    #[test]
+    fn a_folded_heading_tells_its_figure_once() {
+        let mut page = Page::new("t");
+        page.section("Lows", "3 of 4 lows warned of");
+        page.open_section("All days");
+        let day = |id: &str| Chart::new(id, id, id, Axis::linear(0.0, 1.0, 5));
+        page.days(&[day("mon"), day("tue")], &["83 % in range".to_owned(), "71 % in range".to_owned()]);
+        page.summary(&["Words.".to_owned()], "nothing recurs");
+        page.key(&[(Sample::Line("plasma"), "blood glucose")], "and more");
+        let html = page.into_body();
+        let main = |words: &str| format!(" <span class=\"main\">{words}</span></summary>");
+        for (name, words) in [
+            ("<h2>Lows</h2>", "3 of 4 lows warned of"),
+            ("mon", "83\u{a0}% in range"),
+            ("tue", "71\u{a0}% in range"),
+            ("In words", "nothing recurs"),
+        ] {
+            assert_eq!(html.matches(&format!("<summary>{name}{}", main(words))).count(), 1, "{html}");
+        }
+        assert!(html.contains("<summary><h2>All days</h2></summary>"));
+        assert!(
+            html.contains("<summary>What is drawn</summary><ul class=\"legend\">")
+                && html.contains("<p>and more</p>")
+        );
+        assert_eq!(html.matches("class=\"main\"").count(), 4);
     }
 
     fn page_has_no_more_markup(html: &str) {

@@ -57,15 +57,23 @@ pub fn begin<M: Worn, F: NorFlash>(
     store: Option<&mut Store<F>>,
     buffer: &mut [u8],
 ) -> Result<(Wrist<M>, Option<Sentence>), Error> {
-    let Some(message) = store.and_then(|store| store.newest(buffer)) else {
-        return Ok((Wrist::new(built)?, None));
-    };
-    match read(message).map(|kept| (Wrist::new(kept.settings), kept)) {
-        Ok((Ok(mut app), kept)) => {
-            app.set_number(kept.number);
-            Ok((app, None))
+    let built = Numbered { settings: built, number: None };
+    let (mut told, mut chosen) = (None, built);
+    match store.and_then(|store| store.newest(buffer)).map(read) {
+        None => {}
+        Some(Ok(kept)) => chosen = kept,
+        Some(Err(_)) => told = Some(words::lost_settings()),
+    }
+    // an application is large: it is made at one place
+    loop {
+        match Wrist::new(chosen.settings) {
+            Ok(mut app) => {
+                app.set_number(chosen.number);
+                return Ok((app, told));
+            }
+            Err(_) if chosen != built => (chosen, told) = (built, Some(words::lost_settings())),
+            Err(error) => return Err(error),
         }
-        Ok((Err(_), _)) | Err(_) => Ok((Wrist::new(built)?, Some(words::lost_settings()))),
     }
 }
 

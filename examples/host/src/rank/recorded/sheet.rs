@@ -44,7 +44,9 @@ fn nearest_in_half_an_hour(set: &SetReport, methods: &[Entry], unit: Unit) -> St
 
 /// The first statistic of recorded and of simulated people.
 fn alike((_, head, rows): &Table) -> String {
-    let Some([statistic, cells @ ..]) = rows.first().map(Vec::as_slice) else { return String::new() };
+    let Some([statistic, cells @ ..]) = rows.first().map(Vec::as_slice) else {
+        return "not known".to_owned();
+    };
     let middle = |cell: &String| cell.split(" (").next().unwrap_or_default().to_owned();
     let each = head.iter().skip(1).zip(cells).map(|(who, cell)| format!("{who} {}", middle(cell)));
     format!("{statistic}: {}", each.collect::<Vec<_>>().join(", "))

@@ -76,7 +76,7 @@ fn warning(low: &Low) -> String {
 /// A row for each day.
 pub fn days(page: &mut Page, replay: &Replay, days: &[Day], unit: Unit) {
     let all: Vec<f32> = days.iter().flat_map(Day::believed).collect();
-    let told = format!("{} in {}", in_range(&all), count(days.len() as u64, "day"));
+    let told = format!("{} over {}", in_range(&all), count(days.len() as u64, "day"));
     page.section("Day by day", &told);
     let begun = |day: &Day, priority: Priority| {
         let alarms =
