@@ -52,6 +52,6 @@ desk_s=$((SECONDS - began))
 cd emulator
 npm ci --no-audit --no-fund
 began=$SECONDS
-WRIST_UF2=$CARGO_TARGET_DIR node --test --test-reporter=tap --test-concurrency=2 test.mjs week.mjs | tee "$LOG"
+WRIST_UF2=$CARGO_TARGET_DIR node --test --test-reporter=tap --test-concurrency=2 energy.test.mjs test.mjs week.mjs | tee "$LOG"
 count
 echo "counts: $passed checks passed; took $desk_s s on the desk and in qemu, $((SECONDS - began)) s on the emulated Pico"

@@ -1,7 +1,5 @@
 //! The main figure of each folded part of the sheet, as it stands in its heading.
 
-use glidepath::accuracy::Concurrence;
-
 use super::amounts;
 use super::report::SensorReport;
 use super::weighing::Weighed;
@@ -65,7 +63,7 @@ pub fn low(sensors: &[SensorReport], unit: Unit) -> String {
 /// How often it says the band that is true.
 pub fn same_band(sensors: &[SensorReport]) -> String {
     each(sensors, "pairs in the same band", |sensor| {
-        let same = (0..Concurrence::BANDS).map(|n| sensor.concurrence[n][n]).sum();
+        let same = sensor.concurrence.iter().enumerate().map(|(n, said)| said[n]).sum();
         share(same, sensor.concurrence.iter().flatten().sum())
     })
 }
