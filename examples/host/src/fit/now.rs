@@ -404,7 +404,7 @@ mod tests {
             person
         };
         let people = ["a", "b", "c"].map(person);
-        let choice = Choice { lag: 0.5, drive: 0.4, from: 0.6, minutes: 0.0 };
+        let choice = Choice { lag: 0.5, process_noise: 0.4, from: 0.6, minutes: 0.0 };
         // two references each, of which the second is judged; the first is right, so that no offset comes of it
         let followed = |set: usize, off: f64| {
             let moment = |off: f64| Moment {

@@ -14,7 +14,7 @@ pub const MOST: f64 = 2.0;
 const HEIGHT: f64 = 270.0;
 
 /// What the head says of a method.
-pub struct ActiveAlarms<'a> {
+pub struct Standing<'a> {
     pub entry: &'a Entry,
     /// Errors, mg/dL: now, and in 15, 30 and 60 minutes.
     pub now: Option<f64>,
@@ -25,7 +25,7 @@ pub struct ActiveAlarms<'a> {
     pub curve: Vec<(f64, f64)>,
 }
 
-/// Minutes of [`ActiveAlarms::ahead`], and where half an hour is.
+/// Minutes of [`Standing::ahead`], and where half an hour is.
 const AHEAD: [u32; 3] = [15, 30, 60];
 pub const IN_30: usize = 1;
 
@@ -50,7 +50,7 @@ pub fn rising(mut points: Vec<(f64, f64)>, most: f64) -> Vec<(f64, f64)> {
 }
 
 /// The figures that answer, the curve and its legend; the drawing for a file of its own.
-pub fn draw(page: &mut Page, standings: &[ActiveAlarms], last: Figure, unit: Unit) -> Chart {
+pub fn draw(page: &mut Page, standings: &[Standing], last: Figure, unit: Unit) -> Chart {
     let drawn = drawn(standings);
     let chart = chart(&drawn);
     page.head(&figures(standings, last, unit), Some(&chart));
@@ -70,22 +70,22 @@ pub const TOLD: &str = "Methods that are told what nobody can know of a real sen
 
 /// The one with the least of `value`, of those that know no more than a person can.
 pub fn least<'s, 'e>(
-    standings: &'s [ActiveAlarms<'e>],
-    value: impl Fn(&ActiveAlarms) -> Option<f64>,
-) -> Option<(&'s ActiveAlarms<'e>, f64)> {
+    standings: &'s [Standing<'e>],
+    value: impl Fn(&Standing) -> Option<f64>,
+) -> Option<(&'s Standing<'e>, f64)> {
     let able = standings.iter().filter(|one| !one.entry.told);
     able.filter_map(|one| Some((one, value(one)?))).min_by(|a, b| a.1.total_cmp(&b.1))
 }
 
-fn held<'s, 'e>(standings: &'s [ActiveAlarms<'e>]) -> Option<&'s ActiveAlarms<'e>> {
+fn held<'s, 'e>(standings: &'s [Standing<'e>]) -> Option<&'s Standing<'e>> {
     standings.iter().find(|one| one.entry.name == HELD)
 }
 
-fn figures(standings: &[ActiveAlarms], last: Figure, unit: Unit) -> Vec<Figure> {
+fn figures(standings: &[Standing], last: Figure, unit: Unit) -> Vec<Figure> {
     let shown = |mg_dl: f64| format!("{:.1} {}", mg_dl / f64::from(unit.in_mg_dl()), unit.name());
     let unknown = |name, why: &str| Figure::new(name, "not known", why);
     let held = held(standings);
-    let against = |value: fn(&ActiveAlarms) -> Option<f64>, words: &str| {
+    let against = |value: fn(&Standing) -> Option<f64>, words: &str| {
         held.and_then(value).map_or_else(String::new, |value| format!("; {words} {}", shown(value)))
     };
     let now = least(standings, |one| one.now).map_or_else(
@@ -103,7 +103,7 @@ fn figures(standings: &[ActiveAlarms], last: Figure, unit: Unit) -> Vec<Figure> 
             Figure::new("Nearest in half an hour", one.entry.name.clone(), note)
         },
     );
-    let over = |one: &ActiveAlarms, n: usize| Some(one.ahead[n]? / held?.ahead[n]?);
+    let over = |one: &Standing, n: usize| Some(one.ahead[n]? / held?.ahead[n]?);
     let less = nearest.and_then(|(one, _)| Some((one, over(one, IN_30)?))).map_or_else(
         || unknown("Against holding", "the reading was not ranked"),
         |(one, ratio)| {
@@ -139,9 +139,9 @@ fn less(ratio: f64) -> String {
 }
 
 /// Those drawn as lines: ours, of the caller's own, or else of the others, the one that warns of most, and the plainest.
-fn drawn<'s, 'e>(standings: &'s [ActiveAlarms<'e>]) -> Vec<(&'static str, &'s ActiveAlarms<'e>)> {
+fn drawn<'s, 'e>(standings: &'s [Standing<'e>]) -> Vec<(&'static str, &'s Standing<'e>)> {
     let ours = standings.iter().find(|one| one.entry.name == OURS);
-    let warns = |one: &ActiveAlarms| one.warned.unwrap_or(-1.0);
+    let warns = |one: &Standing| one.warned.unwrap_or(-1.0);
     let most = |is: &dyn Fn(&Entry) -> bool| {
         let some = standings.iter().filter(|one| is(one.entry));
         some.max_by(|a, b| warns(a).total_cmp(&warns(b)))
@@ -152,7 +152,7 @@ fn drawn<'s, 'e>(standings: &'s [ActiveAlarms<'e>]) -> Vec<(&'static str, &'s Ac
     three.into_iter().filter_map(|(class, one)| Some((class, one?))).collect()
 }
 
-fn chart(drawn: &[(&'static str, &ActiveAlarms)]) -> Chart {
+fn chart(drawn: &[(&'static str, &Standing)]) -> Chart {
     let x = Axis::linear(0.0, MOST, 6);
     let mut chart = Chart::new(
         "lows-against-false-alarms",
@@ -181,9 +181,9 @@ mod tests {
         Entry::new(name, 70.0, || |reading: &Reading| Outlook::held(reading.glucose().mg_dl(), 0.0))
     }
 
-    fn standing(entry: &Entry, now: f64, in_30: f64, warned: f64) -> ActiveAlarms<'_> {
+    fn standing(entry: &Entry, now: f64, in_30: f64, warned: f64) -> Standing<'_> {
         let ahead = [0.5 * in_30, in_30, 2.0 * in_30].map(Some);
-        ActiveAlarms {
+        Standing {
             entry,
             now: Some(now),
             ahead,
@@ -247,8 +247,7 @@ mod tests {
     #[test]
     fn what_nobody_knows_is_said() {
         let ours = entry(OURS);
-        let nothing =
-            ActiveAlarms { entry: &ours, now: None, ahead: [None; 3], warned: None, curve: Vec::new() };
+        let nothing = Standing { entry: &ours, now: None, ahead: [None; 3], warned: None, curve: Vec::new() };
         let shown = figures(&[nothing], Figure::new("last", "x", ""), Unit::MgDl);
         assert!(shown[..4].iter().all(|figure| figure.value == "not known" && !figure.note.is_empty()));
     }

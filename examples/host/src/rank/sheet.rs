@@ -2,7 +2,7 @@
 
 use glidepath::Reading;
 
-use super::head::{self, ActiveAlarms, OURS};
+use super::head::{self, OURS, Standing};
 use super::lows;
 use super::method::Outlook;
 use super::ranking::Ranking;
@@ -71,9 +71,9 @@ pub fn draw(ranking: &Ranking, rows: &[Row], unit: Unit) -> (String, Vec<Chart>)
     (page.finish(), charts)
 }
 
-fn standings<'a>(ranking: &'a Ranking, rows: &[Row]) -> Vec<ActiveAlarms<'a>> {
+fn standings<'a>(ranking: &'a Ranking, rows: &[Row]) -> Vec<Standing<'a>> {
     let all = ranking.methods.iter().zip(&ranking.tallies).zip(rows);
-    all.map(|((entry, tally), row)| ActiveAlarms {
+    all.map(|((entry, tally), row)| Standing {
         entry,
         now: row.rmse_mg_dl,
         ahead: [row.rmse_15min, row.rmse_30min, row.rmse_60min],
@@ -84,7 +84,7 @@ fn standings<'a>(ranking: &'a Ranking, rows: &[Row]) -> Vec<ActiveAlarms<'a>> {
 }
 
 /// How late the one nearest now is.
-fn late(standings: &[ActiveAlarms], rows: &[Row]) -> Figure {
+fn late(standings: &[Standing], rows: &[Row]) -> Figure {
     let delay = |name: &str| rows.iter().find(|row| row.method == name)?.delay_min;
     let nearest = head::least(standings, |one| one.now).map(|(one, _)| one.entry.name.as_str());
     let known = nearest.and_then(|name| Some((name, delay(name)?)));
@@ -369,10 +369,10 @@ mod tests {
         let entries = [entry(OURS), entry("mine"), entry(head::HELD), entry("knows all").told()];
         let now = [11.0, 9.0, 10.0, 5.0];
         let ahead = [[20.0; 3], [30.0; 3], [25.0; 3], [10.0; 3]].map(|errors| errors.map(Some));
-        let standings: Vec<ActiveAlarms> = entries
+        let standings: Vec<Standing> = entries
             .iter()
             .zip(now.into_iter().zip(ahead))
-            .map(|(entry, (now, ahead))| ActiveAlarms {
+            .map(|(entry, (now, ahead))| Standing {
                 entry,
                 now: Some(now),
                 ahead,

@@ -163,7 +163,7 @@ fn why_no_sensor_is_listened_to_is_said() {
         // with an alarm as well
         let alarm = told(None, |face| {
             face.unheard = Some(unheard);
-            face.alert = ring(Kind::NoData, Priority::Medium, Grounds::Silence(Span::from_hours(47)));
+            face.alert = ring(Kind::NoData, Priority::Medium, Trigger::Silence(Span::from_hours(47)));
         });
         assert!(alarm.0.ends_with(&format!("silent for 47 hours, {said}.")), "{}", alarm.0);
     }

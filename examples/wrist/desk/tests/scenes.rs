@@ -404,7 +404,7 @@ fn no_sensor_is_listened_to() {
     scene("unheard-another-after-mmol", after(Unheard::Another), Page::Now);
     let rings = |face: &mut Face<'_>| {
         after(Unheard::KeyLost)(face);
-        face.alert = ring(Kind::NoData, Priority::Medium, Grounds::Silence(Span::from_mins(24)));
+        face.alert = ring(Kind::NoData, Priority::Medium, Trigger::Silence(Span::from_mins(24)));
     };
     scene("alarm-no-readings-key-lost", rings, Page::Now);
     // a value is present still: it keeps its place

@@ -4,7 +4,7 @@ use super::tables::{self, Table};
 use super::{ALL, Ranked, Row, SetReport};
 use crate::people::least::CRIED;
 use crate::people::lows::RATES;
-use crate::rank::head::{self, ActiveAlarms};
+use crate::rank::head::{self, Standing};
 use crate::rank::likeness::{self, Likeness};
 use crate::rank::method::Entry;
 use crate::sheet::{Chart, Figure, Page};
@@ -57,7 +57,7 @@ fn draw_table(page: &mut Page, (caption, head, rows): &Table) {
     page.table(caption, &head, rows);
 }
 
-fn standings<'a>(set: &SetReport, methods: &'a [Entry]) -> Vec<ActiveAlarms<'a>> {
+fn standings<'a>(set: &SetReport, methods: &'a [Entry]) -> Vec<Standing<'a>> {
     let warned = |row: &Row| {
         let place = RATES.iter().position(|rate| *rate == head::AT)?;
         row.warnings.get(place)?.warned_10min_ahead
@@ -65,7 +65,7 @@ fn standings<'a>(set: &SetReport, methods: &'a [Entry]) -> Vec<ActiveAlarms<'a>>
     methods
         .iter()
         .zip(&set.methods)
-        .map(|(entry, row)| ActiveAlarms {
+        .map(|(entry, row)| Standing {
             entry,
             now: row.now.as_ref().map(|now| now.sd_mg_dl),
             ahead: std::array::from_fn(|n| row.ahead.get(n)?.rmse_mg_dl),
