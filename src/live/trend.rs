@@ -238,6 +238,17 @@ impl TrendSign {
 
     /// The trend of `rate`, whose standard deviation is `sd` (mg/dL/min; 0 if it has none). No rate, or a
     /// standard deviation too wide, negative or not a number: not known.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::{Rate, trend::{Trend, TrendSign}};
+    /// let mut sign = TrendSign::default();
+    /// let falling = Rate::from_mg_dl_per_min(-1.6)?;
+    /// assert_eq!(sign.step(Some(falling), 0.3).words(), "falling");
+    /// assert_eq!(sign.step(Some(falling), 2.5), Trend::NotKnown); // too uncertain
+    /// assert_eq!(sign.step(None, 0.0), Trend::NotKnown);
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     pub fn step(&mut self, rate: Option<Rate>, sd: f32) -> Trend {
         self.last = match rate {
             Some(rate) if sd >= 0.0 && sd <= self.bands.widest_sd => {

@@ -227,6 +227,18 @@ impl<'a> HistoryView<'a> {
     }
 
     /// The readings at or after `from`, oldest to newest.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::{Glucose, History, Instant, Reading};
+    /// let mut history = History::<24>::new();
+    /// for k in 0..12_u32 {
+    ///     let _ = history.insert(&Reading::new(Instant::from_secs(300 * k), Glucose::from_mg_dl(110.0)?));
+    /// }
+    /// let last_quarter_hour = history.view().since(Instant::from_secs(300 * 11 - 900));
+    /// assert_eq!(last_quarter_hour.count(), 4);
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     #[must_use]
     pub fn since(&self, from: Instant) -> impl DoubleEndedIterator<Item = Reading> + Clone + use<'a> {
         let (older, newer) = self.ring.as_slices();

@@ -1,6 +1,8 @@
 //! Values as people read them, from whole numbers: no float is formatted.
 
-use super::{Glucose, Probability, Rate, Span};
+use super::glucose::{Glucose, Rate};
+use super::probability::Probability;
+use super::time::Span;
 use core::fmt;
 
 /// Tenths with their point, in the width that is asked for.

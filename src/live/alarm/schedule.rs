@@ -192,6 +192,19 @@ impl AlarmPlan {
     }
 
     /// The settings that hold at `local`; the base profile's when the time of day is not known.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::LocalTime;
+    /// use glidepath::alarm::{AlarmPlan, AlarmSettings, Slot, Weekdays};
+    /// let day = AlarmSettings::default();
+    /// let mut plan = AlarmPlan::new(day)?;
+    /// let profile = plan.add_profile(day.with_high(day.high.with_on(false)))?;
+    /// plan.add_slot(Slot { days: Weekdays::ALL, from: 23 * 60, to: 7 * 60, profile })?;
+    /// assert!(!plan.settings_at(Some(LocalTime::new(0, 2 * 60)?)).high.on); // at two at night
+    /// assert!(plan.settings_at(None).high.on); // the time of day is not known
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     #[must_use]
     pub fn settings_at(&self, local: Option<LocalTime>) -> &AlarmSettings {
         local.and_then(|local| self.profile(self.profile_at(local))).unwrap_or(&self.base)

@@ -236,6 +236,17 @@ impl Estimator {
 
     /// Takes in a reading as it comes: [`predict`](Self::predict), then [`update`](Self::update) in full trust,
     /// leaving out a lone outlier.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::estimator::{Estimator, Model, UpdateOutcome};
+    /// use glidepath::{Glucose, Instant, Reading};
+    /// let mut estimator = Estimator::new(Model::default());
+    /// let reading = Reading::new(Instant::from_secs(300), Glucose::from_mg_dl(120.0)?);
+    /// assert_eq!(estimator.observe(&reading), UpdateOutcome::Started);
+    /// assert_eq!(estimator.observe(&reading), UpdateOutcome::NotNewer); // nothing changed
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     pub fn observe(&mut self, reading: &Reading) -> UpdateOutcome {
         let Some(expectation) = self.predict(reading.at(), reading.glucose()) else {
             return UpdateOutcome::NotNewer;
@@ -253,6 +264,23 @@ impl Estimator {
 
     /// Measures a calibrated sensor value against the prediction, changing nothing. `None` when it is not
     /// newer than what the filter knows.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::estimator::{Estimator, Model, Trust, UpdateOutcome};
+    /// use glidepath::{Glucose, Instant};
+    /// let mut estimator = Estimator::new(Model::default());
+    /// for (minute, mg_dl) in [(0, 120.0), (5, 121.0), (10, 120.0), (15, 60.0)] {
+    ///     let (at, value) = (Instant::from_secs(60 * minute), Glucose::from_mg_dl(mg_dl)?);
+    ///     let expectation = estimator.predict(at, value).expect("newer than the one before");
+    ///     // in standard deviations; none for the first reading
+    ///     let far = expectation.innovation().is_some_and(|z| z.abs() > 9.0);
+    ///     let outcome = estimator.update(&expectation, if far { Trust::None } else { Trust::Full });
+    ///     assert_eq!(outcome == UpdateOutcome::Doubted, minute == 15);
+    /// }
+    /// assert!(estimator.is_in_doubt());
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     #[must_use]
     pub fn predict(&mut self, at: Instant, value: Glucose) -> Option<Expectation> {
         let noise = self.servo.variance_scale();
@@ -332,6 +360,21 @@ impl Estimator {
     /// Takes in a fingerstick: a measurement of plasma glucose itself, with the meter's error (6 %, at least
     /// 5 mg/dL, standard deviation). One up to 15 min older than the newest reading is compared with where the
     /// rate says glucose was then.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::estimator::{Estimator, FusionOutcome, Model};
+    /// use glidepath::{Fingerstick, Glucose, Instant, Reading};
+    /// let mut estimator = Estimator::new(Model::default());
+    /// let at = Instant::from_secs(0);
+    /// let stick = Fingerstick::new(at, Glucose::from_mg_dl(100.0)?);
+    /// assert_eq!(estimator.fingerstick(&stick), FusionOutcome::NoEstimate); // no reading yet
+    /// let _ = estimator.observe(&Reading::new(at, Glucose::from_mg_dl(120.0)?));
+    /// assert_eq!(estimator.fingerstick(&stick), FusionOutcome::Used);
+    /// let now = estimator.estimate(at).expect("a reading");
+    /// assert!((100.0..120.0).contains(&now.glucose().mg_dl())); // between the two
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     pub fn fingerstick(&mut self, stick: &Fingerstick) -> FusionOutcome {
         let Some(running) = self.running else { return FusionOutcome::NoEstimate };
         if stick.at().since(running.last_reading) > STALE_AFTER {
@@ -368,6 +411,21 @@ impl Estimator {
 
     /// Plasma glucose and rate at `now`, predicted from the newest reading or fingerstick, and for a moment
     /// before it those at that one; `None` before the first reading and when the newest is over an hour old.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::estimator::{Estimator, Model};
+    /// use glidepath::{Glucose, Instant, Reading, Span};
+    /// let mut estimator = Estimator::new(Model::default());
+    /// let at = Instant::from_secs(300);
+    /// assert!(estimator.estimate(at).is_none());
+    /// let _ = estimator.observe(&Reading::new(at, Glucose::from_mg_dl(120.0)?));
+    /// let (fresh, later) = (estimator.estimate(at), estimator.estimate(at.plus(Span::from_mins(15))));
+    /// let sd = |estimate: Option<glidepath::Estimate>| estimate.expect("not too old").glucose_sd();
+    /// assert!(sd(later) > sd(fresh)); // silence makes it less certain
+    /// assert!(estimator.estimate(at.plus(Span::from_mins(61))).is_none());
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     #[must_use]
     pub fn estimate(&self, now: Instant) -> Option<Estimate> {
         let running = self.running.as_ref()?;
@@ -456,6 +514,22 @@ impl Estimator {
 
     /// What glucose was at recent readings, as later ones tell: for drawing, never for alarms.
     /// Oldest first, at most four, the oldest about a quarter of an hour old.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::estimator::{Estimator, Model};
+    /// use glidepath::{Glucose, Instant, Reading};
+    /// let mut estimator = Estimator::new(Model::default());
+    /// for k in 0..6_u32 {
+    ///     let value = Glucose::from_mg_dl(110.0 + 2.0 * k as f32)?;
+    ///     let _ = estimator.observe(&Reading::new(Instant::from_secs(300 * k), value));
+    /// }
+    /// for point in estimator.smoothed() {
+    ///     let _ = (point.at(), point.glucose(), point.sd()); // to be drawn
+    /// }
+    /// assert!(estimator.smoothed().count() > 2);
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     pub fn smoothed(&self) -> impl Iterator<Item = Smoothed> + use<> {
         self.running.map_or_else(Points::new, |r| r.points).values()
     }

@@ -284,9 +284,8 @@ impl Forecast {
         self.learner.shift(&Table::PEOPLE, mg_dl);
     }
 
-    /// Begins anew. A new sensor: recent readings are forgotten, for what comes is not their continuation; what was
-    /// learned of the person, weights and spreads, is kept. The power back: keeps all; a gap in the readings' times
-    /// ends their past by itself. Everything: forgets it.
+    /// Starts anew. A new sensor: forgets recent readings, and keeps the weights and spreads learned of the person. The power
+    /// back: keeps all; a gap in the readings' times ends their past by itself. Everything: forgets all.
     pub fn reset(&mut self, reset: Reset) {
         match reset {
             Reset::NewSensor => self.learner.reset(),
@@ -323,6 +322,17 @@ impl Forecast {
 
     /// The probability, 0 to 1, that a reading will be below `threshold` at some moment from `now` to
     /// `horizon`. The map was fitted to 70 mg/dL; other thresholds are taken to be like it.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::{Glucose, Instant, Span, forecast::Forecast};
+    /// let mut forecast = Forecast::default();
+    /// for (minute, mg_dl) in [(0, 112.0), (5, 104.0), (10, 95.0), (15, 85.0), (20, 76.0)] {
+    ///     forecast.reading(Instant::from_secs(60 * minute), Glucose::from_mg_dl(mg_dl)?, true);
+    /// }
+    /// assert!(forecast.low_probability(Instant::from_secs(1200), Glucose::from_mg_dl(70.0)?, Span::from_mins(30)) > Some(0.5));
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     #[must_use]
     pub fn low_probability(&self, now: Instant, threshold: Glucose, horizon: Span) -> Option<f32> {
         self.outlook().low_probability(now, threshold, horizon)

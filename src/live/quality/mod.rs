@@ -192,6 +192,19 @@ impl Quality {
     }
 
     /// The verdict that needs no estimate; changes nothing.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::quality::{Quality, QualityConfig, Verdict};
+    /// use glidepath::{Glucose, Instant, Reading, Status};
+    /// let quality = Quality::new(QualityConfig::default())?;
+    /// let (at, glucose) = (Instant::from_secs(300), Glucose::from_mg_dl(110.0)?);
+    /// assert_eq!(quality.admit(&Reading::new(at, glucose)), Verdict::Accepted);
+    /// assert_eq!(quality.admit(&Reading::new(at, Glucose::from_mg_dl(5.0)?)), Verdict::OutOfRange);
+    /// let faulty = Reading::new(at, glucose).with_status(Status::Fault);
+    /// assert_eq!(quality.admit(&faulty), Verdict::Fault);
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     pub fn admit(&self, reading: &Reading) -> Verdict {
         let at = reading.at();
         match reading.status() {
@@ -224,6 +237,20 @@ impl Quality {
     /// The full verdict, and what the reading teaches about the sensor.
     ///
     /// To be called once for every reading.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::quality::{Evidence, Quality, QualityConfig, Verdict};
+    /// use glidepath::{Glucose, Instant, Reading};
+    /// let mut quality = Quality::new(QualityConfig::default())?;
+    /// let reading = |minute: u32, mg_dl| Ok::<_, glidepath::Error>(Reading::new(Instant::from_secs(60 * minute), Glucose::from_mg_dl(mg_dl)?));
+    /// let as_expected = Evidence { z: Some(0.3), ..Evidence::default() };
+    /// assert_eq!(quality.assess(&reading(5, 110.0)?, &as_expected).weight(), 1.0);
+    /// let far_off = Evidence { z: Some(12.0), ..Evidence::default() }; // standard deviations
+    /// let jump = quality.assess(&reading(10, 190.0)?, &far_off);
+    /// assert_eq!((jump.verdict(), jump.weight()), (Verdict::Jump, 0.0));
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     pub fn assess(&mut self, reading: &Reading, evidence: &Evidence) -> Assessment {
         self.assess_admitted(reading, self.admit(reading), evidence)
     }
@@ -284,6 +311,19 @@ impl Quality {
     ///
     /// One beyond 3 is a disagreement, for a day or until a fingerstick agrees; a lasting lean to one side is a
     /// drift (two-sided CUSUM, Page 1954).
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::quality::{Grade, Quality, QualityConfig, Reason};
+    /// use glidepath::Instant;
+    /// let mut quality = Quality::new(QualityConfig::default())?;
+    /// let at = Instant::from_secs(3600);
+    /// quality.fingerstick(at, 4.0); // the meter read 4 standard deviations more than the estimate
+    /// assert!(quality.reasons(at).contains(Reason::Fingersticks));
+    /// quality.fingerstick(at, 0.5); // one that agrees
+    /// assert_eq!(quality.grade(at), Grade::Good);
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     pub fn fingerstick(&mut self, at: Instant, z: f32) {
         if z.is_finite() {
             self.state.agreement.fingerstick(at, z);
@@ -309,6 +349,18 @@ impl Quality {
     }
 
     /// How long the sensor has been worn at `now` and what it gave; `None` when its start is not known.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::quality::{Quality, QualityConfig};
+    /// use glidepath::{Instant, Span};
+    /// let mut quality = Quality::new(QualityConfig::default())?;
+    /// assert!(quality.wear(Instant::from_secs(0)).is_none()); // its start is not known
+    /// quality.sensor_started(Instant::from_secs(0));
+    /// let wear = quality.wear(Instant::from_secs(36 * 3600)).expect("started");
+    /// assert_eq!((wear.day(), wear.left()), (2, Span::from_hours(240 - 36))); // of 10 days
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     #[must_use]
     pub fn wear(&self, now: Instant) -> Option<Wear> {
         let count = &self.state.count;

@@ -215,6 +215,18 @@ impl Timeline {
     }
 
     /// The device's own count of seconds, which wraps after 136 years, and starts anew with the device.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::Instant;
+    /// use glidepath::timeline::Timeline;
+    /// let mut timeline = Timeline::new();
+    /// timeline.set_uptime(60);
+    /// let begun = timeline.now();
+    /// timeline.set_uptime(360);
+    /// timeline.tick(Some(Instant::from_secs(4_000_000_000))); // a wrong clock moves nothing
+    /// assert_eq!(timeline.now().since(begun).secs(), 300);
+    /// ```
     pub fn set_uptime(&mut self, uptime_secs: u32) {
         let grown = self.uptime.map_or(0, |then| uptime_secs.wrapping_sub(then).cast_signed());
         self.uptime = Some(uptime_secs);
@@ -225,6 +237,19 @@ impl Timeline {
     }
 
     /// The clock on the wall; `None` when nobody has set it.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::timeline::Timeline;
+    /// use glidepath::{Instant, Span};
+    /// let (mut timeline, noon) = (Timeline::new(), Instant::from_secs(43_200));
+    /// timeline.tick(Some(noon));
+    /// timeline.tick(Some(noon.plus(Span::from_mins(1))));
+    /// let before = timeline.now();
+    /// timeline.tick(Some(noon.plus(Span::from_mins(-119)))); // set back by two hours
+    /// assert_eq!(timeline.now().since(before), Span::from_mins(1)); // as long as between the ticks before
+    /// timeline.tick(None); // nobody has set the clock: nothing is told
+    /// ```
     pub fn tick(&mut self, wall: Option<Instant>) {
         let Some(wall) = wall else { return };
         self.begin(wall.secs());
@@ -253,6 +278,21 @@ impl Timeline {
     }
 
     /// Places a reading's stamp. `taken` says that another value is known at that stamp.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::timeline::{Placed, Timeline};
+    /// use glidepath::{Glucose, Instant, Reading, Span};
+    /// let mut timeline = Timeline::new();
+    /// let reading = |at| Ok::<_, glidepath::Error>(Reading::new(at, Glucose::from_mg_dl(110.0)?));
+    /// let noon = Instant::from_secs(43_200);
+    /// timeline.set_uptime(60);
+    /// assert_eq!(timeline.place(&reading(noon)?, false), Placed::AsStamped(timeline.now()));
+    /// timeline.set_uptime(360);
+    /// let tomorrow = noon.plus(Span::from_hours(24)); // no reading comes from the future
+    /// assert_eq!(timeline.place(&reading(tomorrow)?, false), Placed::OnArrival(timeline.now()));
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     pub fn place(&mut self, reading: &Reading, taken: bool) -> Placed {
         let stamp = reading.at();
         self.begin(stamp.secs());
@@ -286,6 +326,16 @@ impl Timeline {
     }
 
     /// A moment of the count on the wall.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::Instant;
+    /// use glidepath::timeline::Timeline;
+    /// let mut timeline = Timeline::new();
+    /// assert_eq!(timeline.wall_of(timeline.now()), None); // no clock has been told
+    /// timeline.tick(Some(Instant::from_secs(43_200)));
+    /// assert_eq!(timeline.wall_of(timeline.now()), Some(Instant::from_secs(43_200)));
+    /// ```
     #[must_use]
     pub fn wall_of(&self, count: Instant) -> Option<Instant> {
         self.wall.or(self.stamps).map(|mark| mark.stamp_of(count))

@@ -139,6 +139,17 @@ impl TrendMonitor {
 
     /// The device's own count of seconds since it was switched on, for devices that have one; as
     /// [`Monitor::set_uptime`](crate::Monitor::set_uptime).
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::{Glucose, Instant, Reading, TrendMonitor};
+    /// let mut monitor = TrendMonitor::default();
+    /// monitor.set_uptime(600); // before each other call
+    /// let _ = monitor.push(&Reading::new(Instant::from_secs(300), Glucose::from_mg_dl(110.0)?));
+    /// monitor.set_uptime(660);
+    /// assert_eq!(monitor.tick(None).shown().map(|now| now.age.secs()), Some(60));
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     pub fn set_uptime(&mut self, uptime_secs: u32) {
         self.timeline.set_uptime(uptime_secs);
     }

@@ -313,6 +313,17 @@ impl<const N: usize> Monitor<N> {
     }
 
     /// How long the sensor has been worn, if its start is known.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::{Instant, Monitor, Settings};
+    /// let mut monitor = Monitor::<24>::new(Settings::default())?;
+    /// assert!(monitor.wear().is_none()); // its start is not known
+    /// let _ = monitor.tick(Instant::from_secs(90_000));
+    /// monitor.sensor_started(Instant::from_secs(90_000 - 3600));
+    /// assert_eq!(monitor.wear().map(|wear| wear.worn().secs()), Some(3600));
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     #[must_use]
     pub fn wear(&self) -> Option<Wear> {
         self.core.chain.quality.wear(self.core.chain.timeline.now())

@@ -120,6 +120,17 @@ impl View {
     /// **Now**: the value to show as the present one; `None` when the newest is [`MAX_VALUE_AGE`](crate::alarm::MAX_VALUE_AGE) old or
     /// older, or its age is not known. While a reading is doubted it is the sensor's own value, marked so; at the end
     /// of the sensor's range it is that end; else it is the estimate.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::{Glucose, Instant, Monitor, Reading, Settings, Status};
+    /// let mut monitor = Monitor::<24>::new(Settings::default())?;
+    /// let at_its_end = Reading::new(Instant::from_secs(300), Glucose::from_mg_dl(40.0)?).with_status(Status::BelowRange);
+    /// let shown = monitor.push(&at_its_end).shown().expect("fresh");
+    /// assert_eq!(shown.to_string(), "at most 40 mg/dL, now");
+    /// assert!(monitor.tick(Instant::from_secs(300 + 20 * 60)).shown().is_none()); // too old to be shown as present
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     #[must_use]
     pub fn shown(&self) -> Option<Shown> {
         let age = self.age.filter(|age| *age < MAX_VALUE_AGE)?;

@@ -164,6 +164,18 @@ impl<const N: usize> PairMonitor<N> {
 
     /// A new sensor was started on one side: its calibration, estimate and trust begin anew; the other sensor, what was
     /// learned of it and of the person, and the alarms stay. A start in the future counts as now.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::{Glucose, Instant, PairMonitor, Reading, Settings, Side, quality::Reason};
+    /// let mut pair = PairMonitor::<24>::new(Settings::default(), Settings::default())?;
+    /// let at = |minute: u32| Instant::from_secs(60 * minute);
+    /// pair.sensor_started(Side::Second, at(0)); // the first goes on
+    /// let reading = Reading::new(at(30), Glucose::from_mg_dl(110.0)?);
+    /// let view = pair.push(Side::Second, &reading);
+    /// assert!(view.side(Side::Second).reasons.contains(Reason::WarmUp) && view.fused().shown().is_none());
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     pub fn sensor_started(&mut self, side: Side, at: Instant) {
         let core = &mut self.core;
         let chain = side.of_mut(&mut core.chains);

@@ -343,6 +343,27 @@ impl Calibration {
 
     /// Learns from a fingerstick. None is thrown away for a fast rate: it only counts for less. First it is held
     /// against the sensor's value with and without the corrections known so far, see [`benefit`](Self::benefit).
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::calibration::{Calibration, CalibrationPoint, Drift, PointOutcome};
+    /// use glidepath::{Glucose, Instant};
+    /// let mut calibration = Calibration::new(Drift::default());
+    /// let point = CalibrationPoint {
+    ///     at: Instant::from_secs(0),
+    ///     reference: Glucose::from_mg_dl(100.0)?, // the meter's
+    ///     sensor: Glucose::from_mg_dl(120.0)?,
+    ///     difference: 0.0,    // interstitial less plasma glucose, mg/dL: none known
+    ///     difference_sd: 5.0, // mg/dL
+    ///     sensor_sd: 6.0,     // mg/dL
+    /// };
+    /// assert_eq!(calibration.add(&point), PointOutcome::Used);
+    /// assert!(!calibration.is_correcting()); // one fingerstick corrects nothing
+    /// let wrong = CalibrationPoint { difference_sd: f32::NAN, ..point };
+    /// assert_eq!(calibration.add(&wrong), PointOutcome::NotANumber);
+    /// assert_eq!(calibration.counts(), (1, 1)); // used, refused
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     pub fn add(&mut self, point: &CalibrationPoint) -> PointOutcome {
         let outcome = self.applied(point);
         match outcome {
@@ -459,6 +480,17 @@ impl Calibration {
     /// by no more than it lies above 55, until six fingersticks over at least a day have shown that corrections
     /// pay, without a time between when they did not; then by at most five times what it lies above 55. Rises
     /// with the sensor's value, without a step.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::Glucose;
+    /// use glidepath::calibration::{Calibration, Drift};
+    /// let calibration = Calibration::new(Drift::default());
+    /// let most = |mg_dl| Ok::<_, glidepath::Error>(calibration.max_corrected(Glucose::from_mg_dl(mg_dl)?).mg_dl());
+    /// assert_eq!(most(50.0)?, 50.0); // never raised
+    /// assert!(most(70.0)? <= 80.0);
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     #[must_use]
     pub const fn max_corrected(&self, sensor: Glucose) -> Glucose {
         Glucose::clamped(low::most(sensor.mg_dl(), self.evidence.is_lasting()))
