@@ -1,6 +1,6 @@
-//! What the readings of a continuous glucose sensor mean: blood glucose **now** and how sure that is, where it is
-//! **heading**, how **soon** it will be low, whether the sensor is to be **trusted**, and whether to **wake** somebody. For small
-//! hardware: `no_std`, no allocation, fixed memory, no panics, and the same bits on every target.
+//! Glucose signal processing for small hardware. From the readings of a continuous glucose sensor it estimates blood glucose
+//! **now** with its uncertainty, its **direction**, and how **soon** it will be low; it judges whether to **trust** the sensor, and
+//! decides when to **wake** somebody. `no_std`, no allocation, fixed memory, no panics, and the same bits on every target.
 //!
 //! **Not a medical device.** Not for treatment decisions. Confirm with a fingerstick when symptoms and reading disagree, and
 //! follow your care team and local rules.
@@ -15,24 +15,24 @@
 //! if let Some(now) = view.shown() {
 //!     let _ = (now.glucose.whole_mg_dl(), view.trend().words()); // to be shown
 //! }
-//! let _ = view.warning(); // a low, or one ahead: to be rung for as long as there is one
+//! let _ = view.warning(); // a low, one ahead, or no readings: sound it as long as it is there
 //! let later = monitor.tick(at.plus(Span::from_mins(21))); // once a minute between
 //! assert!(later.shown().is_none()); // an old value is not the present one
 //! # Ok::<(), glidepath::Error>(())
 //! ```
-//! [`Monitor`] is the whole: it also judges readings, estimates blood glucose, learns the person, calibrates by
-//! fingersticks, and has alarms with settings. [`PairMonitor`] is that of two sensors worn at once.
+//! [`Monitor`] does all of it: it also judges readings, estimates blood glucose, adapts its forecast to the person, calibrates by
+//! fingersticks, and has alarms with settings. [`PairMonitor`] does the same for two sensors worn at once.
 //!
 //! # The modules
 //! | for | use |
 //! | --- | --- |
-//! | one sensor, all answers | [`Monitor`], its [`Settings`] and its [`View`]; its state over a power cut: [`snapshot`] |
+//! | one sensor, all answers | [`Monitor`], its [`Settings`] and its [`View`]; to keep its state over a power cut: [`snapshot`] |
 //! | two sensors | [`PairMonitor`], [`PairView`] |
 //! | trend and lows alone | [`TrendMonitor`], [`TrendView`] |
 //! | values | [`Glucose`], [`Rate`], [`Span`], [`Instant`], [`Probability`], [`Reading`], [`Fingerstick`], [`History`] |
 //! | time from clocks that may be wrong | [`timeline`] |
 //! | the parts of the monitor, each usable alone | [`quality`], [`calibration`], [`estimator`], [`trend`], [`forecast`], [`alarm`] |
-//! | plain methods, to compare with | [`smoothing`], [`rate`] |
+//! | plain methods, alone or for comparison | [`smoothing`], [`rate`] |
 //! | looking back over weeks | [`review`] |
 //! | a sensor held against fingersticks or another sensor | [`accuracy`] |
 //! | payloads of the Bluetooth glucose services | [`gatt`] |
@@ -47,7 +47,7 @@
 //! review](guide::recipe_week_review).
 //!
 //! # Features
-//! All are off by default, and each only adds.
+//! All are off by default, and each only adds. The documentation of each type names the features that give it traits.
 //!
 //! | feature | what it gates |
 //! | --- | --- |

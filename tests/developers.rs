@@ -113,3 +113,39 @@ fn no_other_file_of_the_library_grows_long() {
         );
     }
 }
+
+/// rustdoc marks with its feature what is written by hand, and not what is derived: the documentation of the type says it.
+#[test]
+fn each_public_type_names_the_features_that_its_derives_need() {
+    let mut all = Vec::new();
+    files(&root().join("src"), &mut all);
+    let mut checked = 0;
+    for path in all.iter().filter(|path| path.extension().is_some_and(|end| end == "rs")) {
+        let text = fs::read_to_string(path).unwrap();
+        let lines: Vec<&str> = text.lines().collect();
+        for (at, line) in lines.iter().enumerate() {
+            if !line.starts_with("pub struct ") && !line.starts_with("pub enum ") {
+                continue;
+            }
+            let begins = lines[..at].iter().rposition(|line| line.is_empty()).map_or(0, |empty| empty + 1);
+            let (docs, attributes): (Vec<_>, Vec<_>) =
+                lines[begins..at].iter().partition(|line| line.starts_with("///"));
+            let (docs, attributes) = (docs.concat(), attributes.concat());
+            let remote = attributes.contains("remote = \"Self\""); // what it derives is no trait
+            for (derive, says) in [
+                ("derive(defmt::Format)", "`defmt` gives `Format`"),
+                ("derive(serde::Serialize)", "`serde` gives `Serialize`"),
+                (
+                    "derive(serde::Serialize, serde::Deserialize)",
+                    "`serde` gives `Serialize` and `Deserialize`",
+                ),
+            ] {
+                if attributes.contains(derive) && !(remote && derive.contains("serde")) {
+                    checked += 1;
+                    assert!(docs.contains(says), "{}: {line}: {says}", path.display());
+                }
+            }
+        }
+    }
+    assert!(checked > 150, "only {checked} derives found");
+}

@@ -431,9 +431,6 @@ fn only_one_file_names_a_maths_backend() {
 }
 
 /// A file of a module names its siblings by their own files, not by what their common `mod.rs` tells others of them.
-/// These define what their siblings use.
-const OWN_DEFINITIONS: &[(&str, &[&str])] = &[("live/forecast", &["Direction", "Predicted", "sd"])];
-
 #[test]
 fn siblings_do_not_import_through_their_own_module() {
     let (mut checked, mut wrong) = (0, Vec::new());
@@ -446,7 +443,6 @@ fn siblings_do_not_import_through_their_own_module() {
             .unwrap()
             .map(|entry| entry.unwrap().path().file_stem().unwrap().to_str().unwrap().to_owned())
             .collect();
-        let known = OWN_DEFINITIONS.iter().find(|(of, _)| Path::new(of) == folder);
         let code = code(&text);
         for at in 0..code.len().saturating_sub(2) {
             // at the file's own level: an inner module's `super` is this file
@@ -476,8 +472,7 @@ fn siblings_do_not_import_through_their_own_module() {
             }
             for name in named {
                 checked += 1;
-                let defined = known.is_some_and(|(_, names)| names.contains(&name));
-                if !(name == "super" || siblings.contains(name) || defined) {
+                if !(name == "super" || siblings.contains(name)) {
                     wrong.push(format!("{} names {name}", inside.display()));
                 }
             }

@@ -3,6 +3,8 @@
 use core::fmt;
 
 /// What was wrong with a parameter.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]
@@ -18,6 +20,8 @@ pub enum ErrorKind {
 /// A refused parameter: its name, what was wrong, and where there is a range, the value and the range. No text is built.
 ///
 /// Two are equal when they refuse the same parameter for the same reason.
+///
+/// Feature `defmt` gives `Format`.
 ///
 /// # Examples
 /// ```

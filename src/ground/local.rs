@@ -5,6 +5,8 @@ use crate::units::Instant;
 
 /// A moment on the wall clock of the person: weekday and minute of the day. 4 bytes.
 ///
+/// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
+///
 /// # Examples
 /// ```
 /// use glidepath::{Instant, LocalTime};

@@ -21,6 +21,8 @@ use crate::units::Rate;
 const LOGISTIC_SCALE: f32 = 0.551_328_9;
 
 /// How fast glucose moves. Defaults: moderate 1 to 2, fast over 2 mg/dL/min.
+///
+/// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "snake_case"))]
@@ -32,6 +34,8 @@ pub enum Pace {
 }
 
 /// Where glucose is going.
+///
+/// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "snake_case"))]
@@ -70,6 +74,8 @@ impl Trend {
 }
 
 /// The edges of the bands, and what errors cost. 20 bytes.
+///
+/// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
 ///
 /// # Examples
 /// ```
@@ -207,6 +213,8 @@ impl Bands {
 }
 
 /// Names the trend of a rate, remembering the last so as not to flicker. 24 bytes.
+///
+/// Feature `defmt` gives `Format`.
 ///
 /// # Examples
 /// A trend sign for existing firmware, three lines:

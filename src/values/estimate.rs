@@ -13,6 +13,8 @@ const LEAST_VARIANCE: f32 = 1e-6;
 /// The standard deviations describe a normal distribution: about 95 % of the time the truth lies within two
 /// of them.
 ///
+/// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
+///
 /// # Examples
 /// ```
 /// use glidepath::{Estimate, Glucose, Instant, Rate};

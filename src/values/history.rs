@@ -46,6 +46,8 @@ impl Packed {
 }
 
 /// What became of a reading given to [`History::insert`].
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[must_use]

@@ -9,6 +9,8 @@ pub(crate) const METER_LEAST_SD: f32 = 5.0;
 
 /// What the sensor said about its own reading.
 ///
+/// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
+///
 /// # Examples
 /// ```
 /// use glidepath::{Glucose, Instant, Reading, Status};
@@ -70,6 +72,8 @@ impl Status {
 
 /// One reading of a sensor: when, how much, and the sensor's own word on it. 12 bytes.
 ///
+/// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
+///
 /// # Examples
 /// ```
 /// use glidepath::{Glucose, Instant, Reading};
@@ -119,6 +123,8 @@ impl Reading {
 }
 
 /// A fingerstick: capillary blood glucose by a meter. 8 bytes.
+///
+/// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
 ///
 /// # Examples
 /// ```

@@ -20,6 +20,8 @@ pub const FLOOR_MG_DL: f32 = 55.0;
 ///
 /// In a file (feature `serde`) it is a number, mg/dL, or a text with its unit: `70` or `"3.9 mmol/L"`.
 ///
+/// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
+///
 /// # Examples
 /// ```
 /// use glidepath::Glucose;
@@ -116,6 +118,8 @@ impl From<Glucose> for f32 {
 /// A rate of change of glucose: finite, within ±100 mg/dL per minute.
 ///
 /// In a file (feature `serde`) it is a number, mg/dL per minute, or a text with its unit: `3` or `"0.17 mmol/L/min"`.
+///
+/// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
 ///
 /// # Examples
 /// ```

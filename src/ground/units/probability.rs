@@ -5,6 +5,8 @@ use crate::math;
 
 /// How likely something is, 0 to 1.
 ///
+/// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
+///
 /// # Examples
 /// ```
 /// use glidepath::Probability;

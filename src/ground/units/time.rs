@@ -7,6 +7,8 @@ use core::time::Duration;
 ///
 /// In a file (feature `serde`) it is whole seconds, or a text with its unit, `s`, `min`, `h` or `d`: `900` or `"15 min"`.
 ///
+/// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
+///
 /// # Examples
 /// ```
 /// use glidepath::Span;
@@ -118,6 +120,8 @@ impl TryFrom<Span> for Duration {
 /// A moment: whole seconds since an epoch of the caller's choosing (136 years of them).
 ///
 /// Differences are signed, so that a reading out of order shows as a negative span.
+///
+/// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
 ///
 /// # Examples
 /// ```

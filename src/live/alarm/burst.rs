@@ -8,6 +8,8 @@ use super::ring::Priority;
 use crate::units::Span;
 
 /// On for so long, then off for so long, in milliseconds.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Pulse {
@@ -18,6 +20,8 @@ pub struct Pulse {
 }
 
 /// The colour of an alarm's light.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Colour {

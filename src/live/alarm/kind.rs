@@ -6,6 +6,8 @@ use crate::math;
 use crate::units::{FLOOR_MG_DL, Glucose, Probability, Rate, Span};
 
 /// The alarms, most telling first.
+///
+/// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "snake_case"))]
@@ -32,6 +34,8 @@ pub enum Kind {
 }
 
 /// What the limit of a [`Rule`](crate::alarm::Rule) counts.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]
@@ -241,6 +245,8 @@ impl Kind {
 }
 
 /// A set of alarms. 2 bytes.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Kinds(pub(super) u16);

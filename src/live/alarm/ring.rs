@@ -6,6 +6,8 @@ use crate::units::{Glucose, Instant, Rate, Span};
 /// How urgent an alarm is: the words of IEC 60601-1-8 for alarm conditions.
 ///
 /// The standard leaves to a risk analysis which condition gets which priority.
+///
+/// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "snake_case"))]
@@ -47,6 +49,8 @@ impl Priority {
 }
 
 /// Why an alarm rings now.
+///
+/// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "snake_case"))]
@@ -75,6 +79,8 @@ impl Cause {
 }
 
 /// What triggered an alarm, with its value.
+///
+/// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "snake_case"))]
@@ -142,6 +148,8 @@ impl Trigger {
 }
 
 /// One ring. 16 bytes.
+///
+/// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -168,6 +176,8 @@ impl Ring {
 }
 
 /// An alarm that holds: its newest ring, and how it stands now.
+///
+/// Features: `serde` gives `Serialize`, `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
@@ -183,6 +193,8 @@ pub struct ActiveAlarm {
 }
 
 /// The alarms that hold at one update: at most one of each kind.
+///
+/// Features: `serde` gives `Serialize`, `defmt` gives `Format`.
 ///
 /// # Examples
 /// ```

@@ -9,6 +9,8 @@ const LAST_MINUTE: f32 = 1439.0;
 
 /// A set of weekdays. 1 byte.
 ///
+/// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
+///
 /// # Examples
 /// ```
 /// use glidepath::alarm::Weekdays;
@@ -43,6 +45,8 @@ impl Weekdays {
 }
 
 /// When a profile holds: from a minute of the day to another, on the days it begins. 6 bytes.
+///
+/// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Slot {
@@ -83,6 +87,8 @@ impl Slot {
 /// Exactly one profile holds at any moment: that of the first slot that covers it, else profile 0. The wall
 /// clock alone decides, so a jump of daylight saving needs no care: an hour that comes twice is covered
 /// twice, an hour that is left out is not covered.
+///
+/// Feature `serde` gives `Serialize` and `Deserialize`.
 ///
 /// # Examples
 /// ```

@@ -14,6 +14,8 @@ pub const LONGEST_SNOOZE: Span = Span::from_hours(8);
 
 /// The limit of an alarm of any kind: what it is depends on the kind.
 ///
+/// Feature `defmt` gives `Format`.
+///
 /// # Examples
 /// ```
 /// use glidepath::alarm::{AlarmSettings, Kind, Limit};
@@ -67,6 +69,8 @@ impl Limit {
 ///
 /// The other spans are 0 to 24 h. While it is on, the low alarm's
 /// delay and quiet are 30 min at most, and its repeat 1 to 30 min: no settings make a low silent for longer.
+///
+/// Feature `defmt` gives `Format`.
 ///
 /// # Examples
 /// ```
@@ -229,6 +233,8 @@ impl Rule<f32> {
 /// The settings of all alarms but the floor, which has none. 224 bytes.
 ///
 /// The defaults are for a person who wants few alarms, each worth waking for; they are ours and no advice.
+///
+/// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
 ///
 /// # Examples
 /// ```

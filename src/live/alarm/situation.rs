@@ -4,6 +4,8 @@ use crate::local::LocalTime;
 use crate::units::{Glucose, Instant, Rate, Span};
 
 /// What is held against the newest believed reading.
+///
+/// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -21,6 +23,8 @@ pub enum Doubt {
 }
 
 /// All that the alarms decide by. What is not known is left out.
+///
+/// Feature `defmt` gives `Format`.
 ///
 /// # Examples
 /// ```

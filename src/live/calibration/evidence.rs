@@ -29,6 +29,8 @@ const LASTING: Span = Span::from_hours(24);
 
 /// Whether the corrections from fingersticks pay, and so whether they are used.
 ///
+/// Feature `defmt` gives `Format`.
+///
 /// # Examples
 /// ```
 /// use glidepath::calibration::{Calibration, Drift, Benefit};

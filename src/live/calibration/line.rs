@@ -15,6 +15,8 @@ use heapless::deque::Deque;
 pub const MAX_LINE_PAIRS: usize = 8;
 
 /// How the line is fitted.
+///
+/// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -27,6 +29,8 @@ pub enum LineFit {
 }
 
 /// Why there is no line.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]

@@ -78,6 +78,8 @@ const RESUMES: f32 = 3.0;
 const USUAL_MOVING: f32 = 0.35;
 
 /// How much a reading is believed.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Trust {
@@ -118,6 +120,8 @@ impl Expectation {
 }
 
 /// What became of a reading.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[must_use]
@@ -134,6 +138,8 @@ pub enum UpdateOutcome {
 }
 
 /// What became of a fingerstick.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[must_use]
@@ -148,6 +154,8 @@ pub enum FusionOutcome {
 }
 
 /// How far interstitial glucose at a reading lies from plasma glucose at another moment.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]

@@ -32,6 +32,8 @@ const SLOW_RATE_MIN: f32 = 20.0;
 ///
 /// T stays above 1.2 τ: where they meet the discretisation has a removable singularity.
 ///
+/// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
+///
 /// # Examples
 /// ```
 /// use glidepath::Span;

@@ -12,6 +12,8 @@ use crate::math::Bounded as _;
 use crate::units::{Glucose, Instant, Span};
 
 /// A smoothed value: plasma glucose at a past reading, as the readings since tell.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Smoothed {

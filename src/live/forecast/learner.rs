@@ -63,6 +63,8 @@ const MOST_QUANTILE: f32 = 2.0;
 const QUARTILE: f32 = 1.098_612_3;
 
 /// Where glucose is expected to be: from the newest reading, at one horizon.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Ahead {

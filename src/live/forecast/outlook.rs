@@ -1,8 +1,8 @@
 //! What is foreseen from the newest reading, by a table.
 
+use super::answer::{Direction, Predicted, sd};
 use super::learner::{Ahead, Expected, Learner};
 use super::table::{HORIZONS, MINUTES, Table};
-use super::{Direction, Predicted, sd};
 use crate::math::Bounded as _;
 use crate::units::{Glucose, Instant, LOW, Rate, Span};
 
@@ -102,6 +102,8 @@ impl Outlook<'_> {
 }
 
 /// The course that glucose is expected to take, for any horizon. 48 bytes.
+///
+/// Feature `defmt` gives `Format`.
 ///
 /// # Examples
 /// ```

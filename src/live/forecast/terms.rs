@@ -10,6 +10,8 @@ pub const TERMS: usize = 11;
 pub const SPREAD_TERMS: usize = 7;
 
 /// How much of the past a forecast goes by.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Reach {

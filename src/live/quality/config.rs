@@ -9,6 +9,8 @@ use crate::units::Span;
 /// fields or by the `with_` methods. [`Quality::new`](super::Quality::new) and [`Monitor::new`](crate::Monitor::new) refuse a number
 /// that is out of its range, and name it.
 ///
+/// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
+///
 /// # Examples
 /// ```
 /// use glidepath::{Span, quality::{Quality, QualityConfig}};

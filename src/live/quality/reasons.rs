@@ -1,6 +1,8 @@
 //! Why a sensor is trusted less, and how far it is trusted then.
 
 /// Why the sensor is trusted less.
+///
+/// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "snake_case"))]
@@ -105,6 +107,8 @@ impl Reason {
 ///
 /// In a file (feature `serde`) they are a list of their names.
 ///
+/// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
+///
 /// # Examples
 /// ```
 /// use glidepath::quality::{Grade, Reason, Reasons};
@@ -206,6 +210,8 @@ impl<'de> serde::Deserialize<'de> for Reasons {
 }
 
 /// How far the sensor is to be trusted now, worst first.
+///
+/// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "snake_case"))]

@@ -3,6 +3,8 @@
 use super::reasons::{Grade, Reason, Reasons};
 
 /// The verdict on one reading. The table in the [module's documentation](super) says what each does.
+///
+/// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "snake_case"))]
@@ -91,6 +93,8 @@ impl Verdict {
 }
 
 /// All that is said of one reading. 8 bytes.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[must_use]

@@ -14,6 +14,8 @@ pub(super) struct Count {
 
 /// A sensor's wear at a moment. 24 bytes.
 ///
+/// Feature `defmt` gives `Format`.
+///
 /// # Examples
 /// ```
 /// use glidepath::{Glucose, Instant, Reading, Span, quality::{Evidence, Quality, QualityConfig}};

@@ -5,6 +5,8 @@ use super::tally::Tally;
 use crate::error::{Error, in_range};
 
 /// Which value decides whether a pair is low.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum CutoffBy {
@@ -19,6 +21,8 @@ pub enum CutoffBy {
 ///
 /// Publications differ in the cut and in the deciding value, and the same pairs then give other rates: say
 /// which with every figure. The default here is 100 mg/dL by the reference.
+///
+/// Feature `defmt` gives `Format`.
 ///
 /// # Examples
 /// ```
@@ -73,6 +77,8 @@ impl AgreementRule {
 }
 
 /// The four usual agreement rates, 15/15 to 40/40, with one cut-off. 40 bytes.
+///
+/// Feature `defmt` gives `Format`.
 ///
 /// # Examples
 /// ```

@@ -6,6 +6,8 @@ use crate::reading::{Fingerstick, Reading, Status};
 use crate::units::{Glucose, Instant, Span};
 
 /// On which side of its threshold an alert sounds.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum AlertSide {
@@ -26,6 +28,8 @@ pub enum AlertSide {
 /// not known before.
 ///
 /// Source: CLSI POCT05, 2nd ed. (2020), from memory, with windows of 15 or 30 min as labels state them.
+///
+/// Feature `defmt` gives `Format`.
 ///
 /// # Examples
 /// ```
@@ -52,6 +56,8 @@ pub struct AlertRule {
 }
 
 /// What [`AlertRule::judge`] found.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]

@@ -3,6 +3,8 @@
 use crate::error::{Error, in_range};
 
 /// A part that is bought again and again: a sensor every two weeks, a transmitter every three months.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct CostPart {

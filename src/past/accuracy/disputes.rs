@@ -9,6 +9,8 @@ use crate::units::Glucose;
 /// Two sensors disagree when they are more than x mg/dL apart at a reference under 100, or more than x percent
 /// of it at or above.
 ///
+/// Feature `defmt` gives `Format`.
+///
 /// # Examples
 /// ```
 /// use glidepath::accuracy::SensorDisagreements;

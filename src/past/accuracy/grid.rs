@@ -1,6 +1,8 @@
 //! Zones of an error grid and their counts.
 
 /// A zone of an error grid, from harmless to dangerous.
+///
+/// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -35,6 +37,8 @@ impl Zone {
 }
 
 /// How many pairs fell in each zone. 20 bytes.
+///
+/// Feature `defmt` gives `Format`.
 ///
 /// # Examples
 /// ```

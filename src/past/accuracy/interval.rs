@@ -5,6 +5,8 @@ use crate::math;
 use crate::moments::Sum;
 
 /// A figure and its two-sided 95 % interval, in the unit of what it was made from. 16 bytes.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct ConfidenceInterval {

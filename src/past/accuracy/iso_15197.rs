@@ -14,6 +14,8 @@ use super::tally::Tally;
 ///
 /// Source: ISO 15197:2013, as tabulated in J. Diabetes Sci. Technol. (2015), doi:10.1177/1932296815580160.
 ///
+/// Feature `defmt` gives `Format`.
+///
 /// # Examples
 /// ```
 /// use glidepath::accuracy::{Iso15197, Pair};

@@ -18,6 +18,8 @@ const Z: f32 = 1.96;
 ///
 /// 48 bytes.
 ///
+/// Feature `defmt` gives `Format`.
+///
 /// # Examples
 /// ```
 /// use glidepath::accuracy::{Pair, PointAccuracy};

@@ -12,6 +12,8 @@ const AWAY_S: i32 = 86_400;
 const FAST: f32 = -2.0;
 
 /// A situation in which a missing reading matters.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Period {
@@ -36,6 +38,8 @@ impl Period {
 }
 
 /// What was missing in one situation. 20 bytes.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct MissingSummary {

@@ -5,6 +5,8 @@ use crate::units::{Glucose, Instant};
 
 /// A sensor value and the reference value it is judged by, at the reference's time. 12 bytes.
 ///
+/// Feature `defmt` gives `Format`.
+///
 /// # Examples
 /// ```
 /// use glidepath::accuracy::Pair;

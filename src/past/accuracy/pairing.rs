@@ -6,6 +6,8 @@ use crate::reading::{Fingerstick, Reading, Status};
 use crate::units::{Glucose, Instant, Span};
 
 /// Which sensor value is taken at a reference's time.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]
@@ -18,6 +20,8 @@ pub enum Method {
 }
 
 /// Why a reference has no pair.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]
@@ -35,6 +39,8 @@ pub enum Unpaired {
 }
 
 /// What became of one reference.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Paired {
@@ -45,6 +51,8 @@ pub enum Paired {
 }
 
 /// How references are paired with readings: the method, the window and a lag to correct for.
+///
+/// Feature `defmt` gives `Format`.
 ///
 /// # Examples
 /// ```

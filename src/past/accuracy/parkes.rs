@@ -4,6 +4,8 @@ use super::grid::Zone;
 use crate::units::Glucose;
 
 /// Which consensus grid. ISO 15197 uses that for type 1 for everyone.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Parkes {

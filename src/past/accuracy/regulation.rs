@@ -10,6 +10,8 @@ use crate::units::Rate;
 /// rule is for clinical studies of many people: a home sample decides nothing.
 ///
 /// Source: 21 CFR 862.1355(b)(1)(v)(A)–(K); 87 Fed. Reg. 9237 (2022); the numbers from memory.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Criterion {
@@ -38,6 +40,8 @@ pub enum Criterion {
 }
 
 /// What a criterion asks for.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Requirement {
@@ -50,6 +54,8 @@ pub enum Requirement {
 }
 
 /// What a sample says of a criterion.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Compliance {

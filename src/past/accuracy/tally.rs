@@ -14,6 +14,8 @@ const ALPHA: f32 = 0.05;
 /// Both bounds here are one-sided, 95 %, and take the trials as independent. Readings of one sensor are not;
 /// [`cluster_lower_percent`] respects that.
 ///
+/// Feature `defmt` gives `Format`.
+///
 /// # Examples
 /// ```
 /// use glidepath::accuracy::Tally;

@@ -8,6 +8,8 @@ use crate::units::{Glucose, Span};
 ///
 /// The consensus limits are tabulated pairs (70 mg/dL and 3.9 mmol/L): converting one by the molar mass moves the
 /// edge, since 3.9 mmol/L is 70.26 mg/dL.
+///
+/// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -20,6 +22,8 @@ pub enum Unit {
 }
 
 /// One limit as the consensus tables print it, in both units.
+///
+/// Feature `defmt` gives `Format`.
 ///
 /// # Examples
 /// ```
@@ -86,6 +90,8 @@ pub(super) fn hundredths(glucose: Glucose, unit: Unit) -> u32 {
 }
 
 /// How long a run of readings lasts.
+///
+/// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -98,6 +104,8 @@ pub enum Counting {
 }
 
 /// Settings of a review. `Copy`, and may sit in flash.
+///
+/// Feature `defmt` gives `Format`.
 ///
 /// # Examples
 /// ```
@@ -218,6 +226,8 @@ impl Config {
 ///
 /// The caller turns universal time into local time, with its clock changes; a repeated or a skipped hour is then
 /// simply a day with more or fewer readings in it.
+///
+/// Feature `defmt` gives `Format`.
 ///
 /// # Examples
 /// ```

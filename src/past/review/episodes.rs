@@ -9,6 +9,8 @@ use crate::units::{Glucose, Instant, Span};
 
 /// Which side of a limit an episode is on, how long it takes to start and to end.
 ///
+/// Feature `defmt` gives `Format`.
+///
 /// # Examples
 /// The 2017 text ends a level 2 low only at 70 mg/dL:
 /// ```
@@ -107,6 +109,8 @@ impl EpisodeRule {
 }
 
 /// An episode that is over.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]

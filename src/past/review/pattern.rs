@@ -20,6 +20,8 @@ pub const DAYS_SEEN: u16 = 7;
 pub const DAYS_HELD: u16 = 3;
 
 /// What recurs.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum PatternKind {
@@ -44,6 +46,8 @@ impl PatternKind {
 }
 
 /// One time of day that stands out.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]

@@ -32,6 +32,8 @@ pub(super) fn class(hundredths: u32, unit: Unit) -> u8 {
 ///
 /// Source: Battelino et al. (2019), Diabetes Care 42:1593, doi:10.2337/dci19-0028; the tight range is met in print
 /// without a consensus target.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]

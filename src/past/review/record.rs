@@ -15,6 +15,8 @@ use crate::reading::{Reading, Status};
 use crate::units::Instant;
 
 /// What became of a reading given to [`Review::push`].
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[must_use]

@@ -10,6 +10,8 @@ use crate::codec::{Codec, Coded};
 use crate::units::Instant;
 
 /// Number and time of episodes.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]

@@ -133,6 +133,8 @@ impl Coded for Totals {
 
 /// The figures of a review. Glucose in mg/dL; SDs have the divisor n − 1.
 ///
+/// Feature `defmt` gives `Format`.
+///
 /// # Memory
 /// 340 bytes; working it out takes about 3 kB of stack.
 ///

@@ -57,6 +57,8 @@ const END: u32 = u32::MAX - (1 << 26);
 /// What begins anew. Every stage that remembers is told, and its `reset` says what it keeps.
 ///
 /// A clock that was set is none of these: stages know the count alone, which goes on as if nothing had been.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Reset {
@@ -96,6 +98,8 @@ struct Strays {
 }
 
 /// Where a reading's stamp lies on the count.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[must_use]

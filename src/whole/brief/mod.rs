@@ -103,6 +103,8 @@ struct Newest {
 }
 
 /// The answers of a [`TrendMonitor`] at one moment.
+///
+/// Features: `serde` gives `Serialize`, `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]

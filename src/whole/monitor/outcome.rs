@@ -7,6 +7,8 @@ use crate::units::Glucose;
 
 /// What became of a fingerstick.
 ///
+/// Feature `defmt` gives `Format`.
+///
 /// # Examples
 /// ```
 /// use glidepath::{Fingerstick, FingerstickOutcome, Glucose, Instant, Monitor, Reading, Settings};
@@ -85,6 +87,8 @@ impl FingerstickOutcome {
 }
 
 /// What the monitor held glucose to be at a fingerstick. 8 bytes.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]
@@ -106,6 +110,8 @@ impl Expected {
 }
 
 /// Why a fingerstick was refused.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]

@@ -11,6 +11,8 @@ use crate::trend::Bands;
 /// All settings of a monitor: the defaults, with what is to be otherwise. Each part has its own defaults and is checked by
 /// itself.
 ///
+/// Feature `serde` gives `Serialize` and `Deserialize`.
+///
 /// # Examples
 /// ```
 /// use glidepath::estimator::Model;

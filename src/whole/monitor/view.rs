@@ -9,6 +9,8 @@ use crate::trend::Trend;
 use crate::units::{Glucose, Instant, Span};
 
 /// Beyond the sensor's range only the range's end is known.
+///
+/// Features: `serde` gives `Serialize`, `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize), serde(rename_all = "snake_case"))]
@@ -30,6 +32,8 @@ impl Bound {
 }
 
 /// The value to show as the present one.
+///
+/// Features: `serde` gives `Serialize`, `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
@@ -66,6 +70,8 @@ impl core::fmt::Display for Shown {
 /// The answers at one moment: all that a display, a voice or an alarm needs.
 ///
 /// Written (feature `serde`) it is a table of its answers by the names of the methods that give them.
+///
+/// Features: `serde` gives `Serialize`, `defmt` gives `Format`.
 ///
 /// # Memory
 /// 364 bytes.

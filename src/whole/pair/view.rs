@@ -6,6 +6,8 @@ use crate::quality::Reasons;
 use crate::units::{Glucose, Instant, Span};
 
 /// One of two sensors worn together. 1 byte.
+///
+/// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "snake_case"))]
@@ -65,6 +67,8 @@ impl core::fmt::Display for Side {
 }
 
 /// How two sensors go together now. 2 bytes.
+///
+/// Features: `serde` gives `Serialize`, `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]
@@ -128,6 +132,8 @@ impl core::fmt::Display for Agreement {
 }
 
 /// What one of two sensors says by itself.
+///
+/// Features: `serde` gives `Serialize`, `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]
@@ -158,6 +164,8 @@ impl SideView {
 /// The answers of a [`PairMonitor`](super::PairMonitor) at one moment. 536 bytes.
 ///
 /// Written (feature `serde`) it is a table of `fused`, `first`, `second` and `agreement`, the last by its name.
+///
+/// Features: `serde` gives `Serialize`, `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[must_use]

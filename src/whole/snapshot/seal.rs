@@ -13,6 +13,8 @@ pub(super) const HEADER: usize = 10;
 pub(super) const CHECKSUM: usize = 4;
 
 /// Why there is no snapshot, or no monitor from one.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]

@@ -4,6 +4,8 @@ use crate::reading::Status;
 
 /// In which order a CGM Measurement sends the octets of its [`Annunciation`].
 ///
+/// Feature `defmt` gives `Format`.
+///
 /// # Not settled
 /// CGM Status sends status, calibration and temperature, warning (from memory). CGM Measurement may send the same,
 /// or the reverse, in which the octets' flags are numbered (bits 5, 6, 7) and which published Bluetooth stacks
@@ -41,6 +43,8 @@ pub enum OctetOrder {
 
 /// The sensor status annunciation of the continuous service: 24 bits, in three octets that a measurement may
 /// carry or leave out, and that CGM Status carries whole. Reserved bits are kept and mean nothing here.
+///
+/// Feature `defmt` gives `Format`.
 ///
 /// # Source
 /// Bluetooth SIG, Continuous Glucose Monitoring Service, Sensor Status Annunciation. From memory.

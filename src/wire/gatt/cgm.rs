@@ -25,6 +25,8 @@ const SHORTEST: u8 = 6;
 /// annunciation octets, trend (SFLOAT, mg/dL per minute), quality (SFLOAT, percent), E2E-CRC. The order of the
 /// annunciation octets is not settled: see [`OctetOrder`].
 ///
+/// Feature `defmt` gives `Format`.
+///
 /// # Source
 /// Bluetooth SIG GATT Specification Supplement, CGM Measurement. From memory.
 ///

@@ -12,6 +12,8 @@ const HBA1C: u8 = 1 << 6;
 const EXTENDED: u8 = 1 << 7;
 
 /// When, with respect to eating.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[repr(u8)]
@@ -29,6 +31,8 @@ pub enum Meal {
 }
 
 /// Who tested.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[repr(u8)]
@@ -44,6 +48,8 @@ pub enum Tester {
 }
 
 /// How the person is.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[repr(u8)]
@@ -63,6 +69,8 @@ pub enum Health {
 }
 
 /// What was eaten.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Carbohydrate {
@@ -73,6 +81,8 @@ pub struct Carbohydrate {
 }
 
 /// How the person exercised.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Exercise {
@@ -86,6 +96,8 @@ pub struct Exercise {
 ///
 /// Medication, HbA1c and extended flags are checked for length and left out: this crate gives no advice on
 /// them. What is encoded carries none.
+///
+/// Feature `defmt` gives `Format`.
 ///
 /// # Source
 /// Bluetooth SIG GATT Specification Supplement, Glucose Measurement Context. From memory.

@@ -4,6 +4,8 @@ use super::wire::{DecodeError, Payload};
 
 /// Whether payloads of this sensor end with an E2E-CRC. The payload itself does not say; the sensor's CGM
 /// Feature characteristic does (E2E-CRC Supported).
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum E2eCrc {

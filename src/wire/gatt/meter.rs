@@ -14,6 +14,8 @@ const CONTEXT: u8 = 1 << 4;
 const RESERVED: u8 = 0b1110_0000;
 
 /// A concentration in the unit it was sent in.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Concentration {
@@ -35,6 +37,8 @@ impl Concentration {
 }
 
 /// What was measured.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[repr(u8)]
@@ -80,6 +84,8 @@ impl SampleType {
 }
 
 /// Where it was taken.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[repr(u8)]
@@ -110,6 +116,8 @@ impl SampleLocation {
 }
 
 /// A concentration, what it was measured in, and where that was taken.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Sample {
@@ -125,6 +133,8 @@ pub struct Sample {
 ///
 /// Fields in order: flags, sequence number, base time, time offset (minutes), concentration (SFLOAT), sample
 /// type and location (a nibble each, type low), sensor status annunciation.
+///
+/// Feature `defmt` gives `Format`.
 ///
 /// # Source
 /// Bluetooth SIG GATT Specification Supplement, Glucose Measurement. From memory.

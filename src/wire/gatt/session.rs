@@ -9,6 +9,8 @@ use crate::units::{Instant, Span};
 /// CGM Session Start Time: the date and local time at which the session began, the zone and the daylight
 /// saving offset. 10 bytes.
 ///
+/// Feature `defmt` gives `Format`.
+///
 /// # Source
 /// Bluetooth SIG GATT Specification Supplement, CGM Session Start Time, Time Zone (quarter hours, −48 to 56,
 /// −128 not known) and DST Offset (0, 2, 4, 8 quarter hours, 255 not known). From memory.
@@ -94,6 +96,8 @@ impl SessionStart {
 }
 
 /// CGM Status: the sensor's state at a moment of its session. 8 bytes.
+///
+/// Feature `defmt` gives `Format`.
 ///
 /// # Source
 /// Bluetooth SIG GATT Specification Supplement, CGM Status. From memory.

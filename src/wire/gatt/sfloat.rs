@@ -3,6 +3,8 @@
 use crate::math;
 
 /// What an [`Sfloat`] stands for.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum SfloatValue {
@@ -21,6 +23,8 @@ pub enum SfloatValue {
 }
 
 /// A 12-bit signed mantissa times ten to the power of a 4-bit signed exponent, with five special values.
+///
+/// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
 ///
 /// # Source
 /// IEEE 11073-20601, SFLOAT-Type; Bluetooth SIG GATT Specification Supplement, "medfloat16". The special

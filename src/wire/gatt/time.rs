@@ -7,6 +7,8 @@ use crate::units::Instant;
 /// A date and time of day of the device's own clock, without a zone. Year, month and day may each be 0: not
 /// known. 8 bytes.
 ///
+/// Feature `defmt` gives `Format`.
+///
 /// # Source
 /// Bluetooth SIG GATT Specification Supplement, Date Time: year 1582 to 9999 or 0, month 1 to 12 or 0, day 1
 /// to 31 or 0. From memory.
@@ -111,6 +113,8 @@ const fn days_before_year(year: u32) -> u32 {
 }
 
 /// The Current Time characteristic: what a phone or clock tells a device that has none. 12 bytes.
+///
+/// Feature `defmt` gives `Format`.
 ///
 /// # Source
 /// Bluetooth SIG GATT Specification Supplement, Current Time (Exact Time 256 and an adjust reason). From

@@ -5,6 +5,8 @@ use core::fmt;
 
 /// Why a payload was refused. Nothing of a refused payload is used.
 ///
+/// Feature `defmt` gives `Format`.
+///
 /// # Examples
 /// ```
 /// use glidepath::gatt::{CgmMeasurement, DecodeError, E2eCrc};
@@ -95,6 +97,8 @@ impl Fields<'_> {
 const CAPACITY: usize = 20;
 
 /// An encoded payload, held by value. 21 bytes.
+///
+/// Feature `defmt` gives `Format`.
 ///
 /// # Examples
 /// ```

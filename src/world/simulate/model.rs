@@ -17,6 +17,8 @@ pub(super) enum Coloured {
 
 /// What goes wrong now and then.
 ///
+/// Feature `serde` gives `Serialize` and `Deserialize`.
+///
 /// # Source
 /// Pressure on the sensor shows in about 3 % of overnight readings: N. Baysal et al., J Diabetes Sci Technol
 /// 8:1131, 2014. The other rates: common practice, no source.

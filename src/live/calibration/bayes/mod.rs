@@ -24,6 +24,8 @@ use super::low;
 /// How far and how fast gain and offset wander, how far fingersticks scatter at first, and how much corrections must
 /// have saved before they are used. 24 bytes.
 ///
+/// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
+///
 /// # Examples
 /// ```
 /// use glidepath::calibration::{Calibration, Drift};
@@ -189,6 +191,8 @@ impl Coded for Drift {
 }
 
 /// A fingerstick with what the sensor showed at that time.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct CalibrationPoint {
@@ -208,6 +212,8 @@ pub struct CalibrationPoint {
 }
 
 /// What became of a pair.
+///
+/// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[must_use]
@@ -269,6 +275,8 @@ const LEAST_OFFSET_VARIANCE: f32 = 1e-4;
 const PAIR_LIMIT: f32 = 200.0;
 
 /// The calibration. See the [module](super). 80 bytes.
+///
+/// Feature `defmt` gives `Format`.
 ///
 /// # Examples
 /// ```
