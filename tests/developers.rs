@@ -128,7 +128,7 @@ fn each_public_type_names_the_features_that_its_derives_need() {
                 continue;
             }
             let begins = lines[..at].iter().rposition(|line| line.is_empty()).map_or(0, |empty| empty + 1);
-            let (docs, attributes): (Vec<_>, Vec<_>) =
+            let (docs, attributes): (Vec<&str>, Vec<&str>) =
                 lines[begins..at].iter().partition(|line| line.starts_with("///"));
             let (docs, attributes) = (docs.concat(), attributes.concat());
             let remote = attributes.contains("remote = \"Self\""); // what it derives is no trait
