@@ -81,7 +81,7 @@ impl Trend {
 /// ```
 /// use glidepath::{Rate, trend::{Bands, TrendSign}};
 /// let rate = Rate::from_mg_dl_per_min;
-/// let mut sign = TrendSign::new(Bands::new(rate(0.5)?, rate(1.5)?, 0.1, 1.0)?); // for who wants to know sooner
+/// let mut sign = TrendSign::new(Bands::new(rate(0.5)?, rate(1.5)?, 0.1, 1.0)?); // to learn of changes sooner
 /// assert_eq!(sign.step(Some(rate(0.7)?), 0.3).words(), "rising");
 /// assert_eq!(sign.step(Some(rate(0.7)?), 1.2).words(), "not known"); // too vague
 /// # Ok::<(), glidepath::Error>(())
@@ -239,7 +239,7 @@ impl TrendSign {
         Self { bands, last: Trend::NotKnown }
     }
 
-    /// Begins anew, whatever began: the last sign is forgotten.
+    /// Starts anew, whatever the cause: the last trend is forgotten.
     pub fn reset(&mut self, _: Reset) {
         self.last = Trend::NotKnown;
     }
@@ -268,7 +268,7 @@ impl TrendSign {
         self.last
     }
 
-    /// The bands it goes by.
+    /// Its bands.
     #[must_use]
     pub const fn bands(&self) -> &Bands {
         &self.bands

@@ -70,7 +70,7 @@ impl Status {
     }
 }
 
-/// One reading of a sensor: when, how much, and the sensor's own word on it. 12 bytes.
+/// One reading of a sensor: its time, its glucose, and the status that the sensor reports with it. 12 bytes.
 ///
 /// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
 ///
@@ -115,7 +115,7 @@ impl Reading {
         self.glucose
     }
 
-    /// The sensor's own word on it.
+    /// The status that the sensor reports with it.
     #[must_use]
     pub const fn status(&self) -> Status {
         self.status

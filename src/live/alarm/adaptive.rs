@@ -1,4 +1,4 @@
-//! What a person means by the low-ahead limit: how many false alarms a week they accept.
+//! The low-ahead limit by what a person accepts: so many false alarms a week.
 
 use super::settings::{LOW_AHEAD, Rule};
 use crate::error::{Error, in_range};
@@ -21,8 +21,8 @@ const WEEK_SECS: f32 = 604_800.0;
 ///
 /// Each false alarm about a low raises the limit by 0.01; time lowers it, so that the two come out even when there are
 /// as many as accepted (a stochastic approximation as in Gibbs and Candès 2021, Adaptive Conformal Inference Under
-/// Distribution Shift, from memory). The limit stays from 0.2 to 0.6: a person with many lows still gets warned, and one
-/// with none is not rung at every dip. Low and floor do not go by it.
+/// Distribution Shift, from memory). The limit stays from 0.2 to 0.6: a person with many lows still gets warned, and
+/// one with none is not warned at every dip. Low and floor do not depend on it.
 ///
 /// Not part of [`Monitor`](crate::Monitor), and off unless used: give its limit to the plan when it has moved.
 /// What it has learned is [`limit`](Self::limit); after a restart begin from it with [`resume`](Self::resume).

@@ -84,7 +84,7 @@ impl LimitUnit {
     }
 }
 
-/// All that is said of a kind of alarm, but for its condition, which is in one place beside the rules.
+/// Names, words and limits of a kind of alarm.
 #[derive(Clone, Copy, Debug)]
 #[non_exhaustive]
 pub struct KindInfo {
@@ -96,13 +96,13 @@ pub struct KindInfo {
     pub title: &'static str,
     /// The same to be spoken after the word "alarm".
     pub spoken: &'static str,
-    /// What its limit counts.
+    /// The unit of its limit.
     pub unit: LimitUnit,
     /// The least and the greatest limit, in that unit.
     pub limits: (f32, f32),
     /// Whether it decides by a glucose value, which can be stale.
     pub needs_value: bool,
-    /// Whether it is of the family of lows, in which one rings for all and none falls behind another.
+    /// Whether it warns of a low: of these, one rings for all, and none has a lower priority than a milder one has rung at.
     pub warns_of_low: bool,
 }
 
@@ -114,7 +114,7 @@ impl core::fmt::Display for Kind {
 }
 
 impl Kind {
-    /// All of them, most telling first.
+    /// All of them. Of two with the same priority the earlier one is shown and sounded.
     pub const ALL: [Self; 9] = [
         Self::Floor,
         Self::Low,
@@ -130,7 +130,7 @@ impl Kind {
     /// How many there are.
     pub const COUNT: usize = Self::ALL.len();
 
-    /// All that is said of it.
+    /// Its names, words and limits.
     #[must_use]
     pub const fn info(self) -> &'static KindInfo {
         match self {

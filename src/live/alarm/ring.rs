@@ -89,11 +89,11 @@ pub enum Trigger {
     Sensor(Glucose),
     /// The newest reading as the sensor gave it: it is lower than its calibrated value, and very low.
     Uncalibrated(Glucose),
-    /// The sensor's own word that glucose is under its range, which ends there.
+    /// The sensor's report that glucose is under its range, which ends there.
     BelowRange(Glucose),
     /// The estimate of blood glucose.
     Estimate(Glucose),
-    /// A reading whose time cannot be told; see [`timeline`](crate::timeline).
+    /// A reading whose time is unknown; see [`timeline`](crate::timeline).
     Unplaced(Glucose),
     /// The probability of a low.
     Probability(f32),
@@ -103,7 +103,7 @@ pub enum Trigger {
     Silence(Span),
     /// How long the sensor has to its planned end; negative past it.
     WearLeft(Span),
-    /// A doubt about the sensor; its reasons are told beside.
+    /// A doubt about the sensor; see the reasons of [`View`](crate::View::reasons).
     Doubt,
     /// The value is not known now: what held goes on holding.
     Unknown,
@@ -147,7 +147,7 @@ impl Trigger {
     }
 }
 
-/// One ring. 16 bytes.
+/// One ring of an alarm: which, how urgent, and why. 16 bytes.
 ///
 /// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -168,14 +168,14 @@ pub struct Ring {
 }
 
 impl Ring {
-    /// A ring of one's own making, to try what is to hear it.
+    /// A ring made by hand, to try the display or sounder that will get it.
     #[must_use]
     pub const fn new(kind: Kind, priority: Priority, cause: Cause, trigger: Trigger, at: Instant) -> Self {
         Self { kind, priority, cause, trigger, at }
     }
 }
 
-/// An alarm that holds: its newest ring, and how it stands now.
+/// An alarm whose condition holds: its newest ring, whether it rings now, and whether it is acknowledged.
 ///
 /// Features: `serde` gives `Serialize`, `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -192,7 +192,7 @@ pub struct ActiveAlarm {
     pub acknowledged: bool,
 }
 
-/// The alarms that hold at one update: at most one of each kind.
+/// The active alarms at one update: at most one of each kind.
 ///
 /// Features: `serde` gives `Serialize`, `defmt` gives `Format`.
 ///
@@ -210,7 +210,7 @@ pub struct ActiveAlarm {
 #[must_use]
 pub struct ActiveAlarms(pub(super) [Option<ActiveAlarm>; Kind::COUNT]);
 
-/// A list of the alarms that hold.
+/// A list of the active alarms.
 #[cfg(feature = "serde")]
 impl serde::Serialize for ActiveAlarms {
     fn serialize<S: serde::Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
@@ -219,12 +219,12 @@ impl serde::Serialize for ActiveAlarms {
 }
 
 impl ActiveAlarms {
-    /// Each alarm that holds, most telling kind first.
+    /// Each active alarm, in the order of [`Kind::ALL`].
     pub fn iter(&self) -> impl Iterator<Item = &ActiveAlarm> {
         self.0.iter().flatten()
     }
 
-    /// The alarm of a kind, if it holds.
+    /// The alarm of a kind, if it is active.
     #[must_use]
     pub fn get(&self, kind: Kind) -> Option<&ActiveAlarm> {
         self.0.get(kind as usize)?.as_ref()
@@ -236,7 +236,7 @@ impl ActiveAlarms {
     }
 
     /// The one to show when only one can be: of those neither acknowledged nor snoozed the highest priority, then
-    /// the most telling kind.
+    /// the first in the order of [`Kind::ALL`].
     #[must_use]
     pub fn most_urgent(&self) -> Option<&ActiveAlarm> {
         self.iter()
@@ -250,13 +250,13 @@ impl ActiveAlarms {
         self
     }
 
-    /// All that hold.
+    /// The kinds of all active alarms.
     #[must_use]
     pub fn kinds(&self) -> Kinds {
         Kinds::of(self.iter().map(|held| held.ring.kind))
     }
 
-    /// All that hold and are neither acknowledged nor snoozed.
+    /// The kinds of those that are neither acknowledged nor snoozed.
     #[must_use]
     pub fn unacknowledged(&self) -> Kinds {
         Kinds::of(self.iter().filter(|held| !held.acknowledged).map(|held| held.ring.kind))
@@ -269,7 +269,7 @@ impl ActiveAlarms {
 pub struct Rings<'a>(&'a ActiveAlarms);
 
 impl<'a> Rings<'a> {
-    /// Each ring, most telling kind first.
+    /// Each ring, in the order of [`Kind::ALL`].
     pub fn iter(self) -> impl Iterator<Item = &'a Ring> {
         self.0.iter().filter(|held| held.rings).map(|held| &held.ring)
     }
@@ -280,7 +280,7 @@ impl<'a> Rings<'a> {
         self.iter().next().is_none()
     }
 
-    /// The one to sound when only one can: the highest priority, then the most telling kind.
+    /// The one to sound when only one can: the highest priority, then the first in the order of [`Kind::ALL`].
     #[must_use]
     pub fn first(self) -> Option<&'a Ring> {
         self.iter().min_by_key(|ring| (core::cmp::Reverse(ring.priority), ring.kind))

@@ -54,8 +54,8 @@ impl Limit {
 }
 
 /// How one alarm behaves. `L` is what its limit is: [`Glucose`], [`Rate`], [`Probability`], [`Span`], nothing (`()`), or
-/// [`Limit`] where the kind is chosen at run time. One of one's own is a default's
-/// ([`AlarmSettings::rule`]) with what is to be otherwise.
+/// [`Limit`] where the kind is chosen at run time. To make one, take a default's
+/// ([`AlarmSettings::rule`]) and change what is to be otherwise.
 ///
 /// | kind | `limit` and `hysteresis` | range of `limit` | most of `hysteresis` |
 /// | --- | --- | --- | --- |
@@ -295,8 +295,8 @@ impl AlarmSettings {
     /// The settings, if all are within their ranges.
     ///
     /// # Errors
-    /// Names the field, and the alarm whose it is ([`Error::section`]). The high limit must clear the low one by more than
-    /// both hystereses, or the two would hold each other awake.
+    /// Names the field, and its alarm ([`Error::section`]). The high limit must clear the low one by more than
+    /// both hystereses, or the two would keep each other active.
     pub fn checked(self) -> Result<Self, Error> {
         for kind in Kind::ALL {
             self.bare(kind).checked(kind).map_err(|error| error.of(kind.name()))?;

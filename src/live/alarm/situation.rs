@@ -1,9 +1,9 @@
-//! What the alarms are told.
+//! The input of the alarms.
 
 use crate::local::LocalTime;
 use crate::units::{Glucose, Instant, Rate, Span};
 
-/// What is held against the newest believed reading.
+/// What speaks against the newest believed reading.
 ///
 /// Features: `serde` gives `Serialize` and `Deserialize`, `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Default)]
@@ -22,7 +22,7 @@ pub enum Doubt {
     WarmUp,
 }
 
-/// All that the alarms decide by. What is not known is left out.
+/// All that the alarms decide by at one moment. Leave out what is not known.
 ///
 /// Feature `defmt` gives `Format`.
 ///
@@ -94,19 +94,19 @@ impl Situation {
         Self { reading: Some((measured, glucose)), ..self }
     }
 
-    /// The same reading as the sensor gave it. At or under the floor it rings it, whatever its calibrated value.
+    /// The same reading as the sensor gave it. At or under the floor it rings the floor, whatever its calibrated value.
     #[must_use]
     pub const fn with_uncalibrated(self, glucose: Glucose) -> Self {
         Self { uncalibrated: Some(glucose), ..self }
     }
 
-    /// The sensor's own word that glucose is under its range, which ends at `end`: the floor rings.
+    /// The sensor reports that glucose is under its range, which ends at `end`: the floor rings.
     #[must_use]
     pub const fn with_below_range(self, end: Glucose) -> Self {
         Self { below_range: Some(end), ..self }
     }
 
-    /// A reading that has just come and whose time cannot be told: at or under the floor it rings it, once.
+    /// A reading that has just come and whose time is unknown: at or under the floor it rings the floor, once.
     #[must_use]
     pub const fn with_unplaced(self, glucose: Glucose) -> Self {
         Self { unplaced: Some(glucose), ..self }
@@ -131,13 +131,13 @@ impl Situation {
         Self { low_ahead: if probability.is_finite() { Some(probability) } else { None }, ..self }
     }
 
-    /// What is held against the reading.
+    /// What speaks against the reading.
     #[must_use]
     pub const fn with_doubt(self, doubt: Doubt) -> Self {
         Self { doubt, ..self }
     }
 
-    /// Two sensors worn at once are at odds, and nothing tells which errs: the doubt rings, and no other rule waits.
+    /// Two sensors worn at once disagree, and nothing shows which is wrong: the doubt rings, and no other rule waits.
     #[must_use]
     pub const fn with_sensors_apart(self, apart: bool) -> Self {
         Self { apart, ..self }

@@ -1,10 +1,10 @@
-//! Gain and offset of a sensor from fingersticks, where they pay.
+//! Gain and offset of a sensor from fingersticks, used where they bring the sensor nearer to them.
 //!
 //! [`Calibration`] is the one the monitor uses: a two-state Bayesian estimate that learns how far a person's
 //! fingersticks scatter, that corrects only while corrections [pay](Benefit), that drifts back to the factory's
-//! calibration when there are no fingersticks, that knows how sure it is, and that no few fingersticks can
-//! raise a [low](Calibration::max_corrected) by. [`Line`] is the plain slope and offset, by least squares or Deming's
-//! regression, for who wants that.
+//! calibration when there are no fingersticks, that gives its own uncertainty, and that limits how far
+//! few fingersticks can raise a [low](Calibration::max_corrected). [`Line`] is a plain slope and offset, by least squares or
+//! Deming's regression.
 
 mod bayes;
 mod evidence;

@@ -6,7 +6,7 @@
 //! fixed-point smoothing for the drawn history.
 //!
 //! # Now, against blood
-//! With [`Model::default`] what is told is the filter's glucose with a correction towards blood, strong only while the
+//! With [`Model::default`] the estimate is the filter's glucose with a correction towards blood, strong only while the
 //! slope itself changes (24 min of the rate less its 20-min average, beyond 0.4 mg/dL/min; at most 20 mg/dL and a
 //! quarter of what glucose has over 40), and its standard deviation includes what a sensor leaves open about
 //! blood beside the calibration's own deviation: 5 % of the value and 6 min of the rate. Both were chosen on recorded people. A [`Model::linear`] is the plain
@@ -18,13 +18,13 @@
 //! | a reading within [`GAP`] of the last | predicted with the true interval, in pieces of at most 10 min, and corrected |
 //! | a silence | glucose runs on by its fading rate, at most 15 mg/dL; no estimate after [`STALE_AFTER`] |
 //! | a reading after more than [`GAP`] | starts afresh from it: no rate runs through a gap; the learned noise is kept |
-//! | a doubted reading ([`Trust::None`]) | its own value is told, marked as [doubted](Estimate::is_doubted), with a deviation that reaches back to what was expected; the rate is unknown; nothing is learned |
+//! | a doubted reading ([`Trust::None`]) | the estimate is its own value, marked as [doubted](Estimate::is_doubted), with a deviation that reaches back to what was expected; the rate is unknown; nothing is learned |
 //! | a believed reading after it | within 3 standard deviations of what was expected before the doubt: goes on from there; else starts afresh: a level, not a rate |
 //! | a believed reading beyond 6 standard deviations | starts afresh: a level, not a rate |
 //!
 //! After a start the deviation is wide (20 mg/dL and more), the rate unknown (2 mg/dL/min), and the correction stays out
-//! for 10 min and grows over 15. What is told never lies further than 30 mg/dL from the newest reading, nor beyond
-//! what a sensor can say: see [`Estimator::bounds`]. What is cut off adds to the deviation.
+//! for 10 min and grows over 15. The estimate never lies further than 30 mg/dL from the newest reading, nor beyond
+//! what a sensor can read: see [`Estimator::bounds`]. What is cut off adds to the deviation.
 
 mod filter;
 mod model;
@@ -88,7 +88,7 @@ pub enum Trust {
     Full,
     /// With its expected variance multiplied by this (1 to 100; other values are brought in range).
     Reduced(f32),
-    /// In doubt: it is told as the sensor's word, marked, and nothing is learned from it.
+    /// In doubt: the estimate is the sensor's own value, marked, and nothing is learned from it.
     None,
 }
 
@@ -214,7 +214,7 @@ impl Estimator {
         Self { model, servo: Servo::new(), running: None, cached: None }
     }
 
-    /// What it believes of person and sensor.
+    /// Its model of person and sensor.
     #[must_use]
     pub const fn model(&self) -> &Model {
         &self.model
@@ -233,7 +233,7 @@ impl Estimator {
         self.servo.scale() * math::sqrt(m.coloured_sd * m.coloured_sd + m.white_sd * m.white_sd)
     }
 
-    /// Begins anew. A new sensor, or everything: forgets all but the model. The power was away: keeps all; the next
+    /// Starts anew. A new sensor, or everything: forgets all but the model. The power was away: keeps all; the next
     /// reading's time says how far to predict.
     pub fn reset(&mut self, reset: Reset) {
         match reset {
@@ -463,7 +463,7 @@ impl Estimator {
         Some(Estimate::from_filter(at, (glucose, x.r, slow), person, (variance, p.gr, p.rr)))
     }
 
-    /// The least and the greatest that [`estimate`](Self::estimate) can tell beside the newest reading: 30 mg/dL from it,
+    /// The least and the greatest that [`estimate`](Self::estimate) can give beside the newest reading: 30 mg/dL from it,
     /// and not beyond 40 and 400, the ends of what sensors commonly say, unless the reading is. An estimate at
     /// 40 means "40 or less". `None` before the first reading, and for a [`Model::linear`], which is not bounded.
     #[must_use]
@@ -499,7 +499,7 @@ impl Estimator {
         Some(InterstitialDifference { mean, sd: math::sqrt(variance) })
     }
 
-    /// Moves glucose by `mg_dl` on paper: the calibration of the readings changed, not the person.
+    /// Moves the state by `mg_dl` after the calibration of the readings changed: glucose itself did not.
     pub fn shift(&mut self, mg_dl: f32) {
         if let Some(running) = &mut self.running
             && mg_dl.is_finite()

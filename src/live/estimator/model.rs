@@ -19,7 +19,7 @@ use crate::units::Span;
 /// The slow rate's time constant, minutes.
 const SLOW_RATE_MIN: f32 = 20.0;
 
-/// What the estimator believes of the person and the sensor. 28 bytes.
+/// The estimator's model of the person and the sensor. 28 bytes.
 ///
 /// | parameter | what it is | range |
 /// | --- | --- | --- |
@@ -172,8 +172,8 @@ const LINEAR: Model = Model {
 };
 
 impl Model {
-    /// The plain linear filter, whose estimate is its state and nothing else: to be told of the lag, for comparisons, and for
-    /// worlds that are as linear as it is. A lag of 8 min, a rate that fades over 35 min, driven by 0.04
+    /// The plain linear filter, whose estimate is its state and nothing else: to set the lag, for comparisons, and for
+    /// simulated worlds that are linear. A lag of 8 min, a rate that fades over 35 min, driven by 0.04
     /// (mg/dL/min)²/min, a coloured error of 5 mg/dL over 25 min, a white one of 2.5 mg/dL; each can be set.
     #[must_use]
     pub const fn linear() -> Self {
@@ -196,7 +196,7 @@ impl Model {
         Self { rate_time_min: minutes("rate_time", time, TIME)?, ..self }.checked()
     }
 
-    /// The same where rates change more or less, (mg/dL/min)²/min.
+    /// The same with another process noise: how much rates change, 0.0001 to 10 (mg/dL/min)²/min.
     ///
     /// # Errors
     /// When it is out of range.

@@ -1,4 +1,4 @@
-//! What the judge of readings goes by.
+//! The limits by which readings are judged.
 
 use crate::codec::{Codec, Coded};
 use crate::error::{Error, ErrorKind, in_range};

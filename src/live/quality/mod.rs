@@ -8,7 +8,7 @@
 //! | verdict | estimate | history | alarms |
 //! | --- | --- | --- | --- |
 //! | accepted | taken in | kept | ring by it |
-//! | late | untouched | kept in its place | none: what it tells is past |
+//! | late | untouched | kept in its place | none: it is about the past |
 //! | duplicate, out of range | untouched | refused | none; the no-data alarm keeps counting |
 //! | bad time | untouched | refused | the floor rings if it is as low as that; the no-data alarm keeps counting |
 //! | clock set | taken in | kept, and older ones are moved to the new clock | ring by it; counting goes on |
@@ -22,7 +22,7 @@
 //! the hour is not known): a level that was steady for 20 min, of which
 //! [a share](QualityConfig::pressure_share) is lost within one reading. A suspicion ends when the reading has regained
 //! half of what it lost, or after [`QualityConfig::pressure_hold`], whichever comes first; then readings count in
-//! full again, and none is raised anew for an hour. So a real low at night that looks like pressure is told 20 minutes
+//! full again, and no new suspicion is raised for an hour. So a real low at night that looks like pressure rings 20 minutes
 //! late, and one at the floor is not late at all.
 //!
 //! On 1,426 recorded nights (`glidepath fit --only pressure`) 79 % of 154 such suspicions were right: glucose came back within
@@ -168,14 +168,14 @@ impl Quality {
         Ok(Self { config: config.checked()?, state: State::new() })
     }
 
-    /// What it goes by.
+    /// Its configuration.
     #[must_use]
     pub const fn config(&self) -> &QualityConfig {
         &self.config
     }
 
-    /// Begins anew. Everything: forgets all but its configuration. The power was away: keeps all. A new sensor:
-    /// forgets what was known of the one before; when it started, [`sensor_started`](Self::sensor_started) tells.
+    /// Starts anew. Everything: forgets all but its configuration. The power was away: keeps all. A new sensor:
+    /// forgets what was known of the one before; give its start to [`sensor_started`](Self::sensor_started).
     pub fn reset(&mut self, reset: Reset) {
         self.state = match reset {
             Reset::Everything => State::new(),

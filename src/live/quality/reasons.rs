@@ -15,7 +15,7 @@ pub enum Reason {
     FirstDay = 1,
     /// It is past its planned end.
     PastEnd = 2,
-    /// Its noise is well above its class.
+    /// Its noise is well above the expected.
     Noise = 3,
     /// Its last value jumped.
     Jump = 4,
@@ -27,11 +27,11 @@ pub enum Reason {
     Pressure = 7,
     /// Fingersticks disagree with it.
     Fingersticks = 8,
-    /// Fingersticks say that it drifts.
+    /// Fingersticks lie to one side of it: it drifts.
     Drift = 9,
     /// A second sensor disagrees with it.
     SecondSensor = 10,
-    /// It doubts itself, or reported a fault.
+    /// The sensor itself reports doubt or a fault.
     SensorStatus = 11,
 }
 

@@ -1,4 +1,4 @@
-//! What is said of a reading.
+//! The verdict on a reading, and the assessment around it.
 
 use super::reasons::{Grade, Reason, Reasons};
 
@@ -17,11 +17,11 @@ pub enum Verdict {
     Late,
     /// As old as the newest.
     Duplicate,
-    /// Its time cannot be right, and when it was measured cannot be told; see [`timeline`](crate::timeline).
+    /// Its time cannot be right, and when it was measured is unknown; see [`timeline`](crate::timeline).
     BadTime,
     /// Nothing against it; it is the third in a row to show that the clock that stamps readings was set.
     ClockSet,
-    /// No glucose a sensor can read.
+    /// Not a glucose value that a sensor can read.
     OutOfRange,
     /// Read while the sensor warms up.
     WarmUp,

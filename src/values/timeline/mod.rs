@@ -5,11 +5,11 @@
 //! or read nonsense. So ages, delays, repeats, snoozes and warm-up run on the count alone, and stamps are only
 //! placed on it:
 //!
-//! | what is told | moves the count on by |
+//! | what is called | moves the count on by |
 //! | --- | --- |
 //! | [`set_uptime`](Timeline::set_uptime): the device's own count | what it grew; from then on nothing else moves the count |
-//! | [`tick`](Timeline::tick): the clock on the wall | what it grew since it or a stamp was last heard; nothing when it was set back, a day at most |
-//! | a stamp, while neither of the two is told between readings | up to where the stamp lies |
+//! | [`tick`](Timeline::tick): the clock on the wall | what it grew since it or a stamp was last given; nothing when it was set back, a day at most |
+//! | [`place`](Timeline::place) with a stamp, while neither of the two is called between readings | up to where the stamp lies |
 //!
 //! | a reading's stamp lies | it is taken as measured |
 //! | --- | --- |
@@ -54,7 +54,7 @@ const LATEST_START: u32 = 1 << 31;
 /// Here the count is near its end, and all must begin anew.
 const END: u32 = u32::MAX - (1 << 26);
 
-/// What begins anew. Every stage that remembers is told, and its `reset` says what it keeps.
+/// What a stage is reset for. The documentation of each stage's `reset` says what it keeps.
 ///
 /// A clock that was set is none of these: stages know the count alone, which goes on as if nothing had been.
 ///
@@ -64,9 +64,9 @@ const END: u32 = u32::MAX - (1 << 26);
 pub enum Reset {
     /// A new sensor was put on the same person.
     NewSensor,
-    /// The power came back, and nobody knows how long it was away: no age is known.
+    /// The power came back after an unknown time: no age is known.
     PowerReturned,
-    /// All is forgotten but settings.
+    /// Everything but the settings is forgotten.
     Everything,
 }
 
@@ -111,7 +111,7 @@ pub enum Placed {
     /// The third in a row that says so: the clock that stamps was set. It was measured when it arrived, then, and
     /// stamps from before are to be moved by the span to be of the new clock.
     ClockSet(Instant, Span),
-    /// Its stamp cannot be right, and when it was measured cannot be told.
+    /// Its stamp cannot be right, and when it was measured is unknown.
     Unknown,
 }
 
@@ -166,7 +166,7 @@ impl Default for Timeline {
 }
 
 impl Timeline {
-    /// Nothing heard yet.
+    /// A timeline that has been given no time yet.
     #[must_use]
     pub const fn new() -> Self {
         Self {
@@ -196,7 +196,7 @@ impl Timeline {
         self.resumed
     }
 
-    /// Whether the count is at its end: whoever keeps moments of it must forget them and begin with a new one.
+    /// Whether the count is at its end: forget all moments of it, and begin with a new timeline.
     #[must_use]
     pub const fn is_at_end(&self) -> bool {
         self.now.secs() >= END
@@ -218,7 +218,7 @@ impl Timeline {
         self.resumed = false;
     }
 
-    /// The device's own count of seconds, which wraps after 136 years, and starts anew with the device.
+    /// Gives the device's own count of seconds since it was switched on; it may wrap (after 136 years).
     ///
     /// # Examples
     /// ```
@@ -240,7 +240,7 @@ impl Timeline {
         }
     }
 
-    /// The clock on the wall; `None` when nobody has set it.
+    /// Gives the time of the clock on the wall; `None` when nobody has set it.
     ///
     /// # Examples
     /// ```
@@ -252,7 +252,7 @@ impl Timeline {
     /// let before = timeline.now();
     /// timeline.tick(Some(noon.plus(Span::from_mins(-119)))); // set back by two hours
     /// assert_eq!(timeline.now().since(before), Span::from_mins(1)); // as long as between the ticks before
-    /// timeline.tick(None); // nobody has set the clock: nothing is told
+    /// timeline.tick(None); // nobody has set the clock: nothing changes
     /// ```
     pub fn tick(&mut self, wall: Option<Instant>) {
         let Some(wall) = wall else { return };
@@ -281,7 +281,7 @@ impl Timeline {
         self.wall = Some(Mark { stamp: wall, count: self.now });
     }
 
-    /// Places a reading's stamp. `taken` says that another value is known at that stamp.
+    /// Places a reading's stamp on the count. `taken`: another reading is known at that stamp already.
     ///
     /// # Examples
     /// ```
@@ -329,14 +329,14 @@ impl Timeline {
         self.stamps.or(self.wall).map_or(count, |mark| mark.stamp_of(count))
     }
 
-    /// A moment of the count on the wall.
+    /// A moment of the count as the clock on the wall shows it; `None` before any time was given.
     ///
     /// # Examples
     /// ```
     /// use glidepath::Instant;
     /// use glidepath::timeline::Timeline;
     /// let mut timeline = Timeline::new();
-    /// assert_eq!(timeline.wall_of(timeline.now()), None); // no clock has been told
+    /// assert_eq!(timeline.wall_of(timeline.now()), None); // no time has been given
     /// timeline.tick(Some(Instant::from_secs(43_200)));
     /// assert_eq!(timeline.wall_of(timeline.now()), Some(Instant::from_secs(43_200)));
     /// ```
@@ -345,7 +345,7 @@ impl Timeline {
         self.wall.or(self.stamps).map(|mark| mark.stamp_of(count))
     }
 
-    /// A start of something, told by its stamp: not in the future.
+    /// Where on the count something started, by its stamp: at the latest now.
     pub fn start_of(&mut self, stamp: Instant) -> Instant {
         if !self.begun {
             self.begin(stamp.secs());
@@ -354,7 +354,7 @@ impl Timeline {
         self.count_of(stamp).min(self.now)
     }
 
-    /// The power was away, for nobody knows how long. The count stands where it stood.
+    /// The power was away for an unknown time. The count goes on from where it stood.
     pub fn resume(&mut self) {
         (self.uptime, self.wall, self.heard, self.strays) = (None, None, None, None);
         (self.ticks, self.resumed) = (0, true);

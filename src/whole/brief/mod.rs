@@ -16,17 +16,17 @@ const FLOOR: Glucose = Glucose::clamped(FLOOR_MG_DL);
 /// # What it takes care of
 /// - A value is shown as present for 20 minutes after it was measured, by elapsed time, and no longer.
 /// - Clocks that are set, stop or read nonsense; see [`timeline`](crate::timeline).
-/// - A reading whose time cannot be told, or that comes while the sensor warms up, still warns of a low when it arrives.
-/// - Silence, also since power-on.
+/// - A reading whose time is unknown, or that comes while the sensor warms up, still warns of a low when it arrives.
+/// - Missing readings, also from power-on.
 /// - What the sensor says of itself, such as "below range".
 /// - A warning of a low stays until a newer reading says otherwise.
 ///
 /// # What it leaves out
 /// Only [`Monitor`](crate::Monitor) has these:
-/// - the judge of readings: a jump, a stuck sensor and pressure in the night are taken as they come, and a false high reading
+/// - the judgement of readings: a jump, a stuck sensor and pressure in the night are taken as they come, and a false high reading
 ///   hides a low until the next one;
-/// - calibration by fingersticks, the estimate of plasma glucose, and uncertainty that doubt widens;
-/// - readings that come late, and what is learned of the person;
+/// - calibration by fingersticks, the estimate of plasma glucose, and uncertainty that grows with doubt;
+/// - readings that come late, and a forecast that adapts to the person;
 /// - alarms with delays, repeats, acknowledgement and snooze: here the caller rings as long as there is a
 ///   [`warning`](TrendView::warning);
 /// - settings and snapshots.
@@ -156,7 +156,7 @@ impl TrendMonitor {
         self.timeline.set_uptime(uptime_secs);
     }
 
-    /// The power was away, for nobody knows how long: nothing is shown as present before the next reading, and silence is
+    /// To be called when the power returns: how long it was away is unknown. Nothing is shown as present before the next reading, and silence is
     /// counted from now.
     pub fn power_returned(&mut self) {
         self.timeline.resume();
@@ -303,7 +303,7 @@ impl TrendView {
         self.warning
     }
 
-    /// The value that a warning goes by: to be shown with it, whatever its age.
+    /// The value that triggered the warning: to be shown with it, whatever its age.
     #[must_use]
     pub const fn trigger(&self) -> Option<Glucose> {
         self.trigger

@@ -1,9 +1,9 @@
-//! The whole: readings in, the five answers out.
+//! The monitor of one sensor: readings in, answers out.
 //!
 //! [`Monitor`] composes the stages; it alone knows more than one of them. A reading is placed on the count of elapsed
-//! time, judged, calibrated, measured against the estimate, judged again by how far it lies from it, taken in as far as
-//! it is trusted, and the alarms are told. [`Monitor::push`] for each reading, [`Monitor::fingerstick`] for each
-//! fingerstick, [`Monitor::tick`] about once a minute when nothing arrives, so that silence is noticed.
+//! time, judged, calibrated, compared with the estimate, judged again by its distance from it, used as far as it is
+//! trusted, and then the alarms are updated. Call [`Monitor::push`] for each reading, [`Monitor::fingerstick`] for each
+//! fingerstick, and [`Monitor::tick`] about once a minute when nothing arrives, so that silence is noticed.
 
 mod answers;
 mod chain;
@@ -42,8 +42,8 @@ use crate::units::{Instant, Span};
 ///
 /// # Time
 /// Clocks may be set, stop or read nonsense; see [`timeline`](crate::timeline). A device that has a count of its own
-/// seconds since it was switched on tells it by [`set_uptime`](Self::set_uptime) before each other call, and is then right whatever
-/// its clocks do. Moments in the answers are as the clock that stamps readings shows them.
+/// seconds since it was switched on passes it to [`set_uptime`](Self::set_uptime) before each other call; elapsed time is then right
+/// whatever its clocks do. Moments in the answers are as the clock that stamps readings shows them.
 ///
 /// # Memory
 /// About 2.6 KB and 6 bytes a reading kept.
@@ -78,9 +78,9 @@ impl<const N: usize> Monitor<N> {
         Ok(Self { history: History::new(), core: Core::new(settings)? })
     }
 
-    /// The device's own count of seconds since it was switched on, to be told before each other call; it may wrap.
+    /// The device's own count of seconds since it was switched on. Call this before each other call; the count may wrap.
     /// Ages, delays, repeats and snoozes then run on it alone. A device without one leaves this out: the clock given to
-    /// [`tick`](Self::tick) then tells how much time passes, as far as it is not set.
+    /// [`tick`](Self::tick) then decides how much time passes, except where it is seen to be set.
     ///
     /// # Examples
     /// ```
@@ -106,7 +106,7 @@ impl<const N: usize> Monitor<N> {
     /// let mut monitor = Monitor::<24>::new(Settings::default())?;
     /// let reading = Reading::new(Instant::from_secs(300), Glucose::from_mg_dl(110.0)?);
     /// assert_eq!(monitor.push(&reading).verdict(), Some(Verdict::Accepted));
-    /// assert_eq!(monitor.push(&reading).verdict(), Some(Verdict::Duplicate)); // told twice, taken once
+    /// assert_eq!(monitor.push(&reading).verdict(), Some(Verdict::Duplicate)); // pushed twice, used once
     /// assert_eq!(monitor.history().len(), 1);
     /// # Ok::<(), glidepath::Error>(())
     /// ```
@@ -153,7 +153,7 @@ impl<const N: usize> Monitor<N> {
         self.core.chain.fingerstick(stick, true)
     }
 
-    /// A new sensor was started: calibration, estimate and trust begin anew; the history, what was learned of the
+    /// A new sensor was started: calibration, estimate and trust start anew; the history, what was learned of the
     /// person and the alarms stay. A start in the future counts as now.
     ///
     /// # Examples
@@ -172,9 +172,9 @@ impl<const N: usize> Monitor<N> {
         self.core.chain.quality.sensor_started(start);
     }
 
-    /// The power was away, for nobody knows how long: nothing is shown as present before the next reading, silence is
-    /// counted from now, and the device's own count starts anew. To be called on a monitor whose memory outlived the cut;
-    /// [`snapshot::restore`](crate::snapshot::restore) has done so.
+    /// To be called when the power returns, on a monitor whose memory outlived the cut; after
+    /// [`snapshot::restore`](crate::snapshot::restore) it need not be. How long the power was away is unknown: nothing is shown as
+    /// present before the next reading, silence is counted from now, and the device's own count starts anew.
     pub fn power_returned(&mut self) {
         self.core.reset(Reset::PowerReturned);
     }
@@ -199,7 +199,7 @@ impl<const N: usize> Monitor<N> {
         self.core.utc_offset = offset;
     }
 
-    /// Takes notice of all alarms that hold.
+    /// Acknowledges all active alarms: they are silent for their `quiet`, and stay active while their condition holds.
     ///
     /// # Examples
     /// ```
@@ -216,7 +216,7 @@ impl<const N: usize> Monitor<N> {
         self.core.alarms.acknowledge_all();
     }
 
-    /// Silences one kind of alarm; how long it will be, for each has a longest.
+    /// Silences one kind of alarm. Returns for how long: each kind has a longest snooze (floor and low 30 min, others 8 h).
     ///
     /// # Examples
     /// ```
@@ -259,7 +259,7 @@ impl<const N: usize> Monitor<N> {
         &self.core.alarms
     }
 
-    /// The sensor's trust. Its moments are of the count.
+    /// The judge of the sensor's readings. Its moments are of the count.
     #[must_use]
     pub const fn quality(&self) -> &Quality {
         &self.core.chain.quality
@@ -289,13 +289,13 @@ impl<const N: usize> Monitor<N> {
         &self.core.chain.forecast
     }
 
-    /// What says where on the count a stamp lies.
+    /// The count of elapsed time, and what places stamps on it.
     #[must_use]
     pub const fn timeline(&self) -> &Timeline {
         &self.core.chain.timeline
     }
 
-    /// What glucose was at the last few readings as later ones tell: for drawing.
+    /// Glucose at the last few readings, smoothed by those that came after: for drawing.
     ///
     /// # Examples
     /// ```
@@ -312,7 +312,7 @@ impl<const N: usize> Monitor<N> {
         self.core.chain.estimator.smoothed().map(move |point| point.by_clock(timeline.stamp_of(point.at())))
     }
 
-    /// How long the sensor has been worn, if its start is known.
+    /// How long the sensor has been worn, what is left, and what was lost; `None` if its start is not known.
     ///
     /// # Examples
     /// ```

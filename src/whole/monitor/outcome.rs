@@ -62,7 +62,7 @@ impl FingerstickOutcome {
         matches!(self, Self::Used { .. })
     }
 
-    /// What the monitor held glucose to be before it was told.
+    /// What the monitor estimated glucose to be before the fingerstick.
     #[must_use]
     pub const fn expected(&self) -> Option<Expected> {
         match self {
@@ -86,7 +86,7 @@ impl FingerstickOutcome {
     }
 }
 
-/// What the monitor held glucose to be at a fingerstick. 8 bytes.
+/// What the monitor estimated glucose to be at a fingerstick, before using it. 8 bytes.
 ///
 /// Feature `defmt` gives `Format`.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -95,7 +95,7 @@ impl FingerstickOutcome {
 pub struct Expected {
     /// Plasma glucose.
     pub glucose: Glucose,
-    /// Its whole standard deviation, mg/dL: the estimate's and the calibration's.
+    /// Its total standard deviation, mg/dL: the estimate's and the calibration's.
     pub sd: f32,
 }
 

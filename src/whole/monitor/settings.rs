@@ -1,4 +1,4 @@
-//! What the monitor is set to.
+//! The settings of a monitor.
 
 use crate::alarm::AlarmPlan;
 use crate::calibration::Drift;
@@ -8,8 +8,8 @@ use crate::forecast::ForecastConfig;
 use crate::quality::QualityConfig;
 use crate::trend::Bands;
 
-/// All settings of a monitor: the defaults, with what is to be otherwise. Each part has its own defaults and is checked by
-/// itself.
+/// All settings of a monitor. Take the default and change what is to be otherwise, by its fields or by the `with_` methods;
+/// [`Monitor::new`](crate::Monitor::new) checks every number.
 ///
 /// Feature `serde` gives `Serialize` and `Deserialize`.
 ///

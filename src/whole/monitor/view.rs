@@ -180,19 +180,19 @@ impl View {
         self.course.map(|course| course.at(horizon))
     }
 
-    /// In a quarter of an hour.
+    /// What the sensor will read in 15 minutes; see [`predicted`](Self::predicted).
     #[must_use]
     pub fn predicted_15min(&self) -> Option<Predicted> {
         self.predicted(Span::from_mins(15))
     }
 
-    /// In half an hour.
+    /// What the sensor will read in 30 minutes; see [`predicted`](Self::predicted).
     #[must_use]
     pub fn predicted_30min(&self) -> Option<Predicted> {
         self.predicted(Span::from_mins(30))
     }
 
-    /// In an hour.
+    /// What the sensor will read in 60 minutes; see [`predicted`](Self::predicted).
     #[must_use]
     pub fn predicted_60min(&self) -> Option<Predicted> {
         self.predicted(Span::from_mins(60))
@@ -211,14 +211,14 @@ impl View {
         self.low_probability
     }
 
-    /// Minutes until 70 mg/dL at the expected course, within the hour; 0 when there.
+    /// Minutes until the expected course reaches 70 mg/dL, at most 60; 0 when it is there. `None` if it does not reach it.
     #[must_use]
     pub const fn minutes_to_low(&self) -> Option<f32> {
         self.minutes_to_low
     }
 
-    /// What the calibration itself leaves open, mg/dL, one standard deviation at the present glucose: with no
-    /// fingersticks, what a factory's calibration is commonly off by.
+    /// The standard deviation that the calibration leaves open at the present glucose, mg/dL: with no fingersticks, what a
+    /// factory's calibration is commonly off by.
     #[must_use]
     pub const fn calibration_sd(&self) -> Option<f32> {
         self.calibration_sd
@@ -243,29 +243,29 @@ impl View {
         self.bound
     }
 
-    /// **Trust**: why the sensor is believed less.
+    /// **Trust**: the reasons to trust the sensor less.
     #[must_use]
     pub const fn reasons(&self) -> Reasons {
         self.reasons
     }
 
-    /// How far the sensor is believed.
+    /// **Trust** as one grade, by the worst of the [`reasons`](Self::reasons).
     #[must_use]
     pub fn grade(&self) -> Grade {
         self.reasons.grade()
     }
 
-    /// **Wake**: what rings at this moment.
+    /// **Wake**: the alarms that ring at this moment.
     pub const fn rings(&self) -> Rings<'_> {
         self.standing.rings()
     }
 
-    /// The alarms that hold, rung or not, each with its priority, its cause and the value it goes by.
+    /// The active alarms, whether they ring now or not, each with its priority, its cause and the value that triggered it.
     pub const fn alarms(&self) -> &ActiveAlarms {
         &self.standing
     }
 
-    /// Whether silence means that all is well: fresh values and nothing against them.
+    /// Whether the absence of an alarm means that all is well: values are fresh and nothing speaks against them.
     #[must_use]
     pub const fn is_monitoring(&self) -> bool {
         self.monitoring

@@ -37,20 +37,20 @@ const LOWER_UP_TO: Glucose = Glucose::clamped(120.0);
 /// The monitor of two sensors that one person wears at once, keeping the last `N` readings of each.
 ///
 /// Each sensor has its own clock, judge, calibration, estimate and forecast, as in a [`Monitor`](crate::Monitor). The
-/// answers are one: plasma glucose with the weights that each sensor has earned, against fingersticks, against the
-/// other and against its own past. What the two differ by is learned and shared between them by how far each may be off. A sensor
-/// that fails is noticed because the two come apart, named as far as its own past tells, and outweighed; one that is
-/// silent costs nothing. While the two are apart and nothing tells which errs, the answers say so and are wider.
+/// answers are of both: plasma glucose as a weighted mean, the weights from how well each sensor agrees with fingersticks, with the
+/// other and with its own past. The lasting difference between the two is learned, and attributed to each by its uncertainty. A
+/// failing sensor shows by a growing difference, is named where its own past gives it away, and loses weight; one that is silent
+/// is left out. While the two differ and nothing shows which is wrong, the answers say so and have wider uncertainty.
 ///
 /// # Alarms
-/// The rules are those of one sensor. Low and floor go by the lower of the two, whatever the other reads; a low that one sensor
-/// tells is what is shown, marked as doubted. A sensor that fingersticks have shown to be off is left out of the rule for
+/// The rules are those of one sensor. Low and floor go by the lower of the two, whatever the other reads; a low that only one
+/// sensor reads is what is shown, marked as doubted. A sensor that fingersticks have shown to be off is left out of the rule for
 /// lows while the other one is good, never out of the floor. Highs go by both. No data rings when neither reads.
 ///
 /// # Time
 /// As in a [`Monitor`](crate::Monitor); each sensor's stamps are placed by themselves on one count. Call
-/// [`set_uptime`](Self::set_uptime) or [`tick`](Self::tick) about once a minute: two sensors whose clocks disagree cannot tell the time to each
-/// other.
+/// [`set_uptime`](Self::set_uptime) or [`tick`](Self::tick) about once a minute: stamps of two sensors whose clocks disagree do not tell how
+/// much time passes.
 ///
 /// # Memory
 /// About 3.9 KB and 12 bytes for each of `N`: with 24 hours of both 1.7 times one monitor.
@@ -190,7 +190,7 @@ impl<const N: usize> PairMonitor<N> {
         }
     }
 
-    /// The power was away, for nobody knows how long; see [`Monitor::power_returned`](crate::Monitor::power_returned).
+    /// To be called when the power returns; see [`Monitor::power_returned`](crate::Monitor::power_returned).
     pub fn power_returned(&mut self) {
         self.core.reset(Reset::PowerReturned);
     }

@@ -79,9 +79,9 @@ pub enum Agreement {
     Only(Side),
     /// Both have, and differ by no more than is usual for them.
     Together,
-    /// They differ by more, for ten minutes or longer, and nothing tells which of them errs.
+    /// They have differed by more for ten minutes or longer, and nothing shows which is wrong.
     Apart,
-    /// They differ by more, and this one errs, as far as can be told.
+    /// They differ by more, and probably this one is wrong.
     Suspect(Side),
 }
 
@@ -114,7 +114,7 @@ impl Agreement {
         }
     }
 
-    /// Which sensor errs, as far as can be told.
+    /// The sensor that is probably wrong, if they differ and one is.
     #[must_use]
     pub const fn suspect(self) -> Option<Side> {
         match self {

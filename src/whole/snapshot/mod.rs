@@ -1,11 +1,11 @@
 //! The monitor's whole state to bytes and back, so that a power cut loses nothing; and its settings, apart from it.
 //!
-//! A snapshot holds what a monitor has learned and what it remembers: readings, estimate, calibration, trust, the person,
-//! which alarms hold and are acknowledged. [`restore`] makes a monitor one that goes on with the same bits as the saved one, or
-//! leaves it as it was: never a part of one. Settings are the caller's and not in it: those given to [`Monitor::new`], the
+//! A snapshot holds all that a monitor has learned: readings, estimate, calibration, trust, the forecast's weights for the
+//! person, and which alarms are active and acknowledged. [`restore`] makes a monitor go on with the same bits as the saved one, or
+//! leaves it unchanged; it never restores a part. Settings are the caller's and not in it: those given to [`Monitor::new`], the
 //! alarm plan and the zone's offset stay those of the monitor that is restored into, so that no old snapshot brings
-//! back an old limit. They are kept and sent apart from it, by [`save_settings`] and [`read_settings`]. Left out, too, is what [`Monitor::smoothed`] draws of the last quarter of an hour. Nobody knows how long the
-//! power was away: [`restore`] has called [`Monitor::power_returned`], so that no age is known and nothing is shown as
+//! back an old limit. They are kept and sent apart from it, by [`save_settings`] and [`read_settings`]. Left out, too, is what [`Monitor::smoothed`] draws of the last quarter of an hour. How long the
+//! power was away is unknown: [`restore`] calls [`Monitor::power_returned`], so that no age is known and nothing is shown as
 //! present before the next reading, and silence is counted anew. Layout, little endian:
 //! `"GPMS"`, version (2 bytes), length of the state (4), the state, CRC-32 of all before it (4). Storing it is the
 //! caller's: keep the last snapshot until the next one is written. Where a field lies in the state is said by the stage
@@ -14,8 +14,8 @@
 //! A snapshot of another [`VERSION`] is refused: start anew and the next readings fill in.
 //!
 //! # Memory
-//! On a Cortex-M0+ both together take 6.0 kB of flash; saving takes 868 bytes of stack, restoring 916. Nothing for who does
-//! not use them.
+//! On a Cortex-M0+ both together take 6.0 kB of flash; saving takes 868 bytes of stack, restoring 916. A program that
+//! does not use them has no cost.
 //!
 //! Source of the checksum: the CRC-32 of IEEE 802.3 (reflected polynomial 0xEDB88320, from memory).
 
@@ -119,7 +119,7 @@ fn write(sort: Sort, state: &mut impl Coded, buffer: &mut [u8]) -> Result<usize,
 
 /// Makes `monitor` the one whose snapshot `bytes` begin with; bytes after it are left alone. A monitor with less room
 /// than the saved one's keeps the newest readings. Its power has just [returned](Monitor::power_returned): the
-/// device's own count, told by [`Monitor::set_uptime`], starts anew, and no value is present before the next reading.
+/// device's own count ([`Monitor::set_uptime`]) starts anew, and no value is present before the next reading.
 ///
 /// What is read is checked whole before any of it is used: finite numbers within the bounds that each stage keeps,
 /// moments no later than the present, counts within theirs, readings in order.

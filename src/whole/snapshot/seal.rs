@@ -29,7 +29,7 @@ pub enum SnapshotError {
     Checksum,
     /// Whole, but no state of this monitor, or no settings.
     State,
-    /// Whole settings, one of which is out of its range or at odds with another: which one is told.
+    /// Whole settings, one of which is out of its range or at odds with another: the error names it.
     Setting(Error),
 }
 

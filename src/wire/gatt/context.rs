@@ -43,7 +43,7 @@ pub enum Tester {
     Professional = 2,
     /// A laboratory.
     Laboratory = 3,
-    /// Not told.
+    /// Not reported.
     NotAvailable = 15,
 }
 
@@ -64,7 +64,7 @@ pub enum Health {
     Stress = 4,
     /// No health issues.
     NoIssues = 5,
-    /// Not told.
+    /// Not reported.
     NotAvailable = 15,
 }
 

@@ -98,7 +98,7 @@ pub enum SampleLocation {
     Earlobe = 3,
     /// Control solution.
     ControlSolution = 4,
-    /// Not told.
+    /// Not reported.
     NotAvailable = 15,
 }
 

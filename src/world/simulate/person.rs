@@ -56,7 +56,7 @@ impl PersonConfig {
         Self { start, ..self }
     }
 
-    /// The same without meals, insulin, exercise and sugar of their own accord: only what is told happens.
+    /// The same without meals, insulin, exercise and sugar by themselves: only what is called for happens.
     #[must_use]
     pub const fn without_routine(self) -> Self {
         Self { routine: false, ..self }

@@ -11,7 +11,7 @@ pub struct Truth {
 }
 
 impl Truth {
-    /// A truth of one's own making, to drive a [`Sensor`](super::Sensor) or [`Meter`](super::Meter) with.
+    /// A truth made by hand, as input of a [`Sensor`](super::Sensor) or [`Meter`](super::Meter) with.
     #[must_use]
     pub const fn new(at: Instant, plasma: Glucose, rate: Rate) -> Self {
         Self { at, plasma, rate }

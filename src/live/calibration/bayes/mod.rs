@@ -340,7 +340,7 @@ impl Calibration {
         }
     }
 
-    /// Begins anew. A new sensor, or everything: back to the factory's calibration; nothing learned is kept, the scatter
+    /// Starts anew. A new sensor, or everything: back to the factory's calibration; nothing learned is kept, the scatter
     /// neither. The power was away: keeps all.
     pub fn reset(&mut self, reset: Reset) {
         match reset {
@@ -462,7 +462,7 @@ impl Calibration {
         }
     }
 
-    /// What the sensor's value means, at `now`: corrected as far as that [pays](Self::benefit), and never above
+    /// The sensor's value corrected at `now`: as far as that has a [benefit](Self::benefit), and never above
     /// [`max_corrected`](Self::max_corrected).
     #[must_use]
     pub fn apply(&self, now: Instant, sensor: Glucose) -> Glucose {
@@ -470,7 +470,7 @@ impl Calibration {
         Glucose::clamped(line.at_most(self.max_corrected(sensor).mg_dl()))
     }
 
-    /// [`apply`](Self::apply) for a reading. What the sensor itself says of its range outvotes fingersticks:
+    /// [`apply`](Self::apply) for a reading. The sensor's own report about its range outweighs fingersticks:
     /// below its range is never raised, above it never lowered.
     #[must_use]
     pub fn apply_reading(&self, reading: &Reading) -> Glucose {
@@ -482,7 +482,7 @@ impl Calibration {
         }
     }
 
-    /// The most that fingersticks may make of a sensor's value.
+    /// The highest value that fingersticks may correct a sensor's value to.
     ///
     /// A value at or under 55 mg/dL is never raised. From there to 80 mg/dL it is raised by at most 10 mg/dL, and
     /// by no more than it lies above 55, until six fingersticks over at least a day have shown that corrections
@@ -504,7 +504,7 @@ impl Calibration {
         Glucose::clamped(low::most(sensor.mg_dl(), self.evidence.is_lasting()))
     }
 
-    /// Whether corrections pay, and so whether they are used.
+    /// Whether corrections bring the sensor nearer to fingersticks, and so whether they are used.
     #[must_use]
     pub fn benefit(&self) -> Benefit {
         self.evidence.benefit(self.used)

@@ -39,7 +39,7 @@ pub fn save_settings(mut settings: Settings, buffer: &mut [u8]) -> Result<usize,
     seal(SETTINGS, buffer, length).ok_or(SnapshotError::BufferTooSmall)
 }
 
-/// The settings that `bytes` begin with; bytes after them are left alone. All of them are taken, through the gates of their
+/// The settings that `bytes` begin with; bytes after them are left alone. All of them are read, through the checks of their
 /// constructors, or none.
 ///
 /// A monitor takes other alarms by [`Monitor::set_alarm_plan`](crate::Monitor::set_alarm_plan) at once. For the rest a new
