@@ -92,7 +92,7 @@ fn invented_sets_give_the_library_s_source_and_figures() {
         ("src/live/estimator/model.rs", include_str!("../../../src/live/estimator/model.rs"), 2),
         ("src/live/estimator/now.rs", include_str!("../../../src/live/estimator/now.rs"), 3),
         ("src/live/quality/config.rs", include_str!("../../../src/live/quality/config.rs"), 1),
-        ("src/live/calibration/bayes/mod.rs", include_str!("../../../src/live/calibration/bayes/mod.rs"), 6),
+        ("src/live/calibration/drift.rs", include_str!("../../../src/live/calibration/drift.rs"), 6),
     ] {
         let printed: Vec<&str> =
             after(&text, &format!("{file}:\n\n")).lines().take_while(|line| !line.is_empty()).collect();

@@ -144,7 +144,7 @@ pub fn fit(sets: &[Set]) -> Result<Fitted, Failure> {
     world.sets_left_out(&mut out);
     world.as_shipped(&mut out, &traces);
     Ok(Fitted {
-        sources: vec![("src/live/calibration/bayes/mod.rs", source)],
+        sources: vec![("src/live/calibration/drift.rs", source)],
         figures: out.lines().map(str::to_owned).collect(),
     })
 }
