@@ -65,7 +65,7 @@ pub use crate::units::FLOOR_MG_DL;
 use crate::codec::{Codec, Coded};
 use crate::math::Bounded as _;
 use crate::timeline::Reset;
-use crate::units::{Glucose, Instant, Span};
+use crate::units::{Glucose, Instant, Rate, Span};
 use watch::{Hold, Reach, Watch};
 
 /// A value older than this is not the present one: a reading every 15 min may come 5 min late.
@@ -182,20 +182,24 @@ impl Alarms {
         for (kind, place) in Kind::ALL.into_iter().zip(&mut standing.0) {
             let Some(watch) = state.watches.get_mut(kind as usize) else { continue };
             let (rule, about) = (&settings.bare(kind), kind.info());
-            let (reach, trigger) = match reach(kind, rule, situation, silence, lowest) {
-                _ if stale && about.needs_value && !(kind == Kind::Floor && unplaced) => {
-                    (Reach::Unknown, Trigger::Unknown)
+            let reach = if stale && about.needs_value && !(kind == Kind::Floor && unplaced) {
+                Reach::Unknown
+            } else {
+                match reach(kind, rule, situation, silence, lowest) {
+                    Reach::Beyond if low_holds && matches!(kind, Kind::LowAhead | Kind::SteepFall) => {
+                        Reach::Between
+                    }
+                    known => known,
                 }
-                (Reach::Beyond, trigger) if low_holds && matches!(kind, Kind::LowAhead | Kind::SteepFall) => {
-                    (Reach::Between, trigger)
-                }
-                known => known,
             };
-            watch.end_snooze(now);
             if !rule.on || reach == Reach::Clear {
-                watch.clear(now, if rule.on && rests(kind) { rule.quiet } else { Span::ZERO });
+                if !watch.is_fresh() {
+                    watch.end_snooze(now);
+                    watch.clear(now, if rule.on && rests(kind) { rule.quiet } else { Span::ZERO });
+                }
                 continue;
             }
+            watch.end_snooze(now);
             let hold = if kind == Kind::Low && floor_sounds {
                 Hold::Covered
             } else if !stale && recovers(kind, situation, settings.recovering.mg_dl_per_min()) {
@@ -231,6 +235,11 @@ impl Alarms {
                 let (at, priority, cause) = watch
                     .told
                     .map_or((now, rule.priority, Cause::New), |told| (told.at, told.priority, told.cause));
+                let trigger = if reach == Reach::Unknown {
+                    Trigger::Unknown
+                } else {
+                    trigger(kind, situation, silence, lowest)
+                };
                 let ring = Ring { kind, priority, cause, trigger, at };
                 *place = Some(ActiveAlarm { ring, rings, acknowledged: watch.is_silenced() });
             }
@@ -298,73 +307,74 @@ impl Alarms {
     }
 }
 
-/// The lowest of what says how low glucose is, and which it is.
+/// The lowest of what says how low glucose is, and which it is: of equals the first.
 fn lowest(situation: &Situation) -> Option<(f32, Trigger)> {
     let very_low = |glucose: &Glucose| glucose.mg_dl() <= FLOOR_MG_DL;
-    let told = [
-        situation.below_range.map(|end| (end.mg_dl().at_most(FLOOR_MG_DL), Trigger::BelowRange(end))),
-        situation.reading.map(|(_, glucose)| (glucose.mg_dl(), Trigger::Sensor(glucose))),
-        situation.uncalibrated.filter(very_low).map(|raw| (raw.mg_dl(), Trigger::Uncalibrated(raw))),
-        situation.unplaced.filter(very_low).map(|raw| (raw.mg_dl(), Trigger::Unplaced(raw))),
-        situation
-            .plasma
-            .filter(|_| situation.doubt == Doubt::None)
-            .map(|plasma| (plasma.mg_dl(), Trigger::Estimate(plasma))),
-    ];
-    // of equals the first
-    told.into_iter().flatten().reduce(|lowest, next| if next.0 < lowest.0 { next } else { lowest })
+    let mut lowest = None;
+    let mut told = |glucose: Option<Glucose>, most: f32, trigger: fn(Glucose) -> Trigger| {
+        let Some(glucose) = glucose else { return };
+        let depth = glucose.mg_dl().at_most(most);
+        if lowest.is_none_or(|(least, _)| depth < least) {
+            lowest = Some((depth, trigger(glucose)));
+        }
+    };
+    told(situation.below_range, FLOOR_MG_DL, Trigger::BelowRange);
+    told(situation.reading.map(|(_, glucose)| glucose), f32::MAX, Trigger::Sensor);
+    told(situation.uncalibrated.filter(very_low), f32::MAX, Trigger::Uncalibrated);
+    told(situation.unplaced.filter(very_low), f32::MAX, Trigger::Unplaced);
+    told(situation.plasma.filter(|_| situation.doubt == Doubt::None), f32::MAX, Trigger::Estimate);
+    lowest
 }
 
+/// Where what a rule watches stands to its limit.
 fn reach(
     kind: Kind,
     rule: &Rule<f32>,
     situation: &Situation,
     silence: Span,
     lowest: Option<(f32, Trigger)>,
-) -> (Reach, Trigger) {
-    let at_or_under = |known| stands(rule, known, true);
-    let at_or_over = |known| stands(rule, known, false);
-    let rate = situation.rate.map(|rate| (rate.mg_dl_per_min(), Trigger::Rate(rate)));
-    match (kind, situation.doubt) {
-        (Kind::LowAhead | Kind::SteepFall, doubt) if doubt != Doubt::None => {
-            (Reach::Unknown, Trigger::Unknown)
-        }
-        (Kind::SteepRise, Doubt::Disbelieved | Doubt::WarmUp) => (Reach::Unknown, Trigger::Unknown),
-        (Kind::NoData, Doubt::WarmUp) => (Reach::Clear, Trigger::Unknown),
-        (Kind::Floor | Kind::Low, _) => at_or_under(lowest),
-        (Kind::High, _) => {
-            at_or_over(situation.reading.map(|(_, glucose)| (glucose.mg_dl(), Trigger::Sensor(glucose))))
-        }
-        (Kind::LowAhead, _) => at_or_over(
-            situation.low_ahead.map(|probability| (probability, Trigger::Probability(probability))),
-        ),
-        (Kind::SteepFall, _) => at_or_over(rate.map(|(rate, trigger)| (-rate, trigger))),
-        (Kind::SteepRise, _) => at_or_over(rate),
-        (Kind::NoData, _) => at_or_over(Some((silence.mins(), Trigger::Silence(silence)))),
+) -> Reach {
+    let rate = situation.rate.map(Rate::mg_dl_per_min);
+    let (value, under) = match (kind, situation.doubt) {
+        (Kind::LowAhead | Kind::SteepFall, doubt) if doubt != Doubt::None => return Reach::Unknown,
+        (Kind::SteepRise, Doubt::Disbelieved | Doubt::WarmUp) => return Reach::Unknown,
+        (Kind::NoData, Doubt::WarmUp) => return Reach::Clear,
+        (Kind::Floor | Kind::Low, _) => (lowest.map(|(depth, _)| depth), true),
+        (Kind::High, _) => (situation.reading.map(|(_, glucose)| glucose.mg_dl()), false),
+        (Kind::LowAhead, _) => (situation.low_ahead, false),
+        (Kind::SteepFall, _) => (rate.map(|rate| -rate), false),
+        (Kind::SteepRise, _) => (rate, false),
+        (Kind::NoData, _) => (Some(silence.mins()), false),
         (Kind::Doubt, doubt) => {
             let very_low = situation.unbelieved.is_some_and(|glucose| glucose.mg_dl() <= FLOOR_MG_DL);
             let holds = doubt == Doubt::Disbelieved || very_low || situation.apart;
-            (if holds { Reach::Beyond } else { Reach::Clear }, Trigger::Doubt)
+            return if holds { Reach::Beyond } else { Reach::Clear };
         }
-        (Kind::WearEnd, _) => {
-            at_or_under(situation.wear_left.map(|left| (left.mins(), Trigger::WearLeft(left))))
-        }
-    }
-}
-
-/// Where a value stands to the limit of a rule that holds at or under it, or at or over it.
-#[cfg_attr(target_pointer_width = "32", inline(never))]
-fn stands(rule: &Rule<f32>, known: Option<(f32, Trigger)>, under: bool) -> (Reach, Trigger) {
-    let Some((value, trigger)) = known else { return (Reach::Unknown, Trigger::Unknown) };
+        (Kind::WearEnd, _) => (situation.wear_left.map(Span::mins), true),
+    };
+    let Some(value) = value else { return Reach::Unknown };
     let beyond = if under { rule.limit - value } else { value - rule.limit };
-    let reach = if beyond >= 0.0 {
+    if beyond >= 0.0 {
         Reach::Beyond
     } else if beyond >= -rule.hysteresis {
         Reach::Between
     } else {
         Reach::Clear
+    }
+}
+
+/// What a rule goes by, of which it is known where it stands.
+fn trigger(kind: Kind, situation: &Situation, silence: Span, lowest: Option<(f32, Trigger)>) -> Trigger {
+    let known = match kind {
+        Kind::Floor | Kind::Low => lowest.map(|(_, trigger)| trigger),
+        Kind::High => situation.reading.map(|(_, glucose)| Trigger::Sensor(glucose)),
+        Kind::LowAhead => situation.low_ahead.map(Trigger::Probability),
+        Kind::SteepFall | Kind::SteepRise => situation.rate.map(Trigger::Rate),
+        Kind::NoData => Some(Trigger::Silence(silence)),
+        Kind::Doubt => Some(Trigger::Doubt),
+        Kind::WearEnd => situation.wear_left.map(Trigger::WearLeft),
     };
-    (reach, trigger)
+    known.unwrap_or(Trigger::Unknown)
 }
 
 /// Whether it is not new again within its `quiet`: what speaks of a value that comes and goes. A low always is.

@@ -82,6 +82,25 @@ impl Watch {
         }
     }
 
+    /// Whether nothing is remembered that matters while it is clear.
+    pub const fn is_fresh(&self) -> bool {
+        let Self {
+            since,
+            active,
+            rang,
+            told,
+            due,
+            unheeded: _, // read only of what rang
+            escalated,
+            acknowledged,
+            snoozed_until,
+            heeded_at,
+        } = self;
+        let kept =
+            since.is_some() | rang.is_some() | told.is_some() | snoozed_until.is_some() | heeded_at.is_some();
+        !(kept | *active | *due | *escalated | *acknowledged)
+    }
+
     /// Nothing to watch, or well on the good side: armed anew, `rest` after its last ring; until then as if somebody had
     /// taken notice. A snooze goes on.
     pub fn clear(&mut self, now: Instant, rest: Span) {

@@ -104,8 +104,10 @@ impl Past {
         self.kept_s = 0;
         let since_s = if broken { BROKEN } else { since_kept as u16 }; // under spacing and gap together
         // each older one moves on by a place
-        let mut carried = Kept { since_s, tenths: tenths(glucose) };
-        self.kept.iter_mut().for_each(|kept| core::mem::swap(kept, &mut carried));
+        let before = self.kept;
+        let [newest, older @ ..] = &mut self.kept;
+        older.iter_mut().zip(before).for_each(|(kept, next)| *kept = next);
+        *newest = Kept { since_s, tenths: tenths(glucose) };
         self.count = self.count.saturating_add(1).min(KEPT as u8);
         Told::Kept
     }
@@ -120,28 +122,29 @@ impl Past {
 
     #[inline(never)] // one for every number of ages
     fn fill(&self, ages: &[u32], values: &mut [Option<f32>]) {
-        let mut wanted = ages.iter().zip(values);
-        let Some((mut age_s, mut place)) = wanted.next() else { return };
+        let mut older = self.kept().iter();
+        let Some(mut kept) = older.next() else { return };
         let (mut after, mut later) = (0, None);
         let mut age = u32::from(self.kept_s);
-        for kept in self.kept.iter().take(usize::from(self.count)) {
-            while *age_s <= age {
-                let value = kept.mg_dl();
-                *place = Some(if *age_s == age {
-                    value
-                } else {
-                    let later = later.map_or(self.newest.mg_dl(), Kept::mg_dl);
-                    between((after, later), (age, value), *age_s)
-                });
-                let Some(next) = wanted.next() else { return };
-                (age_s, place) = next;
+        for (age_s, place) in ages.iter().zip(values) {
+            while age < *age_s {
+                let since_s = u32::from(kept.since_s);
+                let Some(next) = older.next().filter(|_| since_s != u32::from(BROKEN)) else { return };
+                (after, later) = (age, Some(kept));
+                (age, kept) = (age.saturating_add(since_s), next);
             }
-            if kept.since_s == BROKEN {
-                return;
-            }
-            (after, later) = (age, Some(*kept));
-            age = age.saturating_add(u32::from(kept.since_s));
+            let value = kept.mg_dl();
+            *place = Some(if age == *age_s {
+                value
+            } else {
+                let later = later.map_or(self.newest.mg_dl(), |later| later.mg_dl());
+                between((after, later), (age, value), *age_s)
+            });
         }
+    }
+
+    fn kept(&self) -> &[Kept] {
+        self.kept.get(..usize::from(self.count)).unwrap_or(&self.kept)
     }
 
     /// The age of the kept reading nearest to `age_s`, within 2.5 minutes of it.
