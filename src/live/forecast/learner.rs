@@ -89,17 +89,13 @@ pub(super) struct Expected {
 impl Expected {
     pub fn ahead(&self, table: &Table, minutes: f32) -> Ahead {
         let place = Place::at(minutes.within(0.0, FURTHEST_MIN));
-        let (change, half) = self.half(place);
+        let change = place.of(0.0, &self.changes);
+        let half = (self.half * place.of(0.0, &self.scales)).at_least(LEAST_HALF);
         let [first, ..] = table.tails;
         let tail = self.tail * place.of(0.0, &self.scales) * place.of(first, &table.tails);
         Ahead { change, half, tail: tail.at_least(half) }
     }
 
-    /// The change there, and half the width of the interval that holds one half.
-    fn half(&self, place: Place) -> (f32, f32) {
-        let half = self.half * place.of(0.0, &self.scales);
-        (place.of(0.0, &self.changes), half.at_least(LEAST_HALF))
-    }
 }
 
 /// A person's learner. See [`forecast`](super).
@@ -210,11 +206,6 @@ impl Learner {
         Expected { changes: self.changes, scales: self.scales, half, tail }
     }
 
-    /// The change there, and half the width of the interval that holds one half.
-    fn half(&self, place: Place) -> (f32, f32) {
-        self.expected().half(place)
-    }
-
     /// How wide this part of the day and this band of level are, over what is usual.
     fn usual(&self, tracked: &[f32; LEVELS]) -> f32 {
         let part = self.spread_of(self.past.newest().map_or(0, |(at, _)| at.secs()));
@@ -274,9 +265,11 @@ impl Learner {
 
     /// What that probability's logit is a weighted sum of.
     pub fn low_terms(&self, threshold: f32, minutes: f32) -> [f32; LOW_TERMS] {
+        let usual = self.usual(&self.halves);
         let z_at = |minutes: f32| {
-            let (change, half) = self.half(Place::at(minutes));
-            let above = self.level + change - threshold;
+            let place = Place::at(minutes);
+            let half = (usual * place.of(0.0, &self.scales)).at_least(LEAST_HALF);
+            let above = self.level + place.of(0.0, &self.changes) - threshold;
             (-above * QUARTILE / half).within(-12.0, 6.0)
         };
         let (late, early) = (z_at(minutes), z_at(0.5 * minutes));

@@ -82,8 +82,9 @@ impl Outlook<'_> {
         let recent = self.learner.recent().filter(|_| age <= DIRECTION_OLDEST_MIN)?;
         let from = age - TRAILS_MIN;
         let [last, earlier] = recent;
-        let before = if from < 0.0 { from * last } else { self.ahead(from).change };
-        let then = self.ahead(from + DIRECTION_MIN);
+        let course = self.learner.expected();
+        let before = if from < 0.0 { from * last } else { course.ahead(self.table, from).change };
+        let then = course.ahead(self.table, from + DIRECTION_MIN);
         let expected = (then.change - before) / DIRECTION_MIN;
         let falls = last.at_least(earlier);
         let rate =
