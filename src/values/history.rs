@@ -130,6 +130,13 @@ impl<const N: usize> History<N> {
 
 fn insert(ring: &mut DequeView<Packed>, packed: Packed) -> Inserted {
     let at = packed.at();
+    if ring.back().is_none_or(|newest| newest.at() < at) {
+        if ring.is_full() {
+            let _ = ring.pop_front();
+        }
+        let _ = ring.push_back(packed);
+        return Inserted::Newest;
+    }
     let newer = ring.iter().rev().take_while(|kept| kept.at() > at).count();
     let mut place = ring.iter().len().saturating_sub(newer);
     if ring.iter().rev().nth(newer).is_some_and(|kept| kept.at() == at) {
@@ -141,10 +148,6 @@ fn insert(ring: &mut DequeView<Packed>, packed: Packed) -> Inserted {
         }
         let _ = ring.pop_front();
         place = place.saturating_sub(1);
-    }
-    if newer == 0 {
-        let _ = ring.push_back(packed);
-        return Inserted::Newest;
     }
     // each newer one moves up by one place
     let mut carried = packed;

@@ -202,14 +202,14 @@ impl Learner {
 
     /// What is expected of the newest reading, at any horizon.
     pub(super) fn expected(&self) -> Expected {
-        let (half, tail) = (self.usual(&self.halves), self.usual(&self.tails));
+        let [half, tail] = self.usual([&self.halves, &self.tails]);
         Expected { changes: self.changes, scales: self.scales, half, tail }
     }
 
     /// How wide this part of the day and this band of level are, over what is usual.
-    fn usual(&self, tracked: &[f32; LEVELS]) -> f32 {
+    fn usual<const K: usize>(&self, tracked: [&[f32; LEVELS]; K]) -> [f32; K] {
         let part = self.spread_of(self.past.newest().map_or(0, |(at, _)| at.secs()));
-        part * tracked.get(usize::from(self.band)).copied().unwrap_or(1.0)
+        tracked.map(|tracked| part * tracked.get(usize::from(self.band)).copied().unwrap_or(1.0))
     }
 
     #[cfg(test)]
@@ -265,7 +265,7 @@ impl Learner {
 
     /// What that probability's logit is a weighted sum of.
     pub fn low_terms(&self, threshold: f32, minutes: f32) -> [f32; LOW_TERMS] {
-        let usual = self.usual(&self.halves);
+        let [usual] = self.usual([&self.halves]);
         let z_at = |minutes: f32| {
             let place = Place::at(minutes);
             let half = (usual * place.of(0.0, &self.scales)).at_least(LEAST_HALF);
