@@ -90,14 +90,17 @@ impl Watch {
             rang,
             told,
             due,
-            unheeded: _, // read only of what rang
+            unacknowledged: _, // read only of what rang
             escalated,
             acknowledged,
             snoozed_until,
-            heeded_at,
+            silenced_depth,
         } = self;
-        let kept =
-            since.is_some() | rang.is_some() | told.is_some() | snoozed_until.is_some() | heeded_at.is_some();
+        let kept = since.is_some()
+            | rang.is_some()
+            | told.is_some()
+            | snoozed_until.is_some()
+            | silenced_depth.is_some();
         !(kept | *active | *due | *escalated | *acknowledged)
     }
 

@@ -95,7 +95,6 @@ impl Expected {
         let tail = self.tail * place.of(0.0, &self.scales) * place.of(first, &table.tails);
         Ahead { change, half, tail: tail.at_least(half) }
     }
-
 }
 
 /// A person's learner. See [`forecast`](super).

@@ -53,6 +53,34 @@ const LEAST_OFFSET_VARIANCE: f32 = 1e-4;
 /// The furthest that glucose under the skin is taken to be behind, and the widest standard deviation, mg/dL.
 const PAIR_LIMIT: f32 = 200.0;
 
+/// By how much gain and offset (mg/dL) differ from the factory's, and how sure that is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+struct Line {
+    kappa: f32,
+    beta: f32,
+    p_kk: f32,
+    p_kb: f32,
+    p_bb: f32,
+}
+
+impl Line {
+    /// Gain and offset with a share of the corrections, within the fence.
+    const fn used(&self, share: f32) -> (f32, f32) {
+        let (low, high) = GAIN_FENCE;
+        (
+            math::within(1.0 + share * self.kappa, low, high),
+            math::within(share * self.beta, -OFFSET_FENCE, OFFSET_FENCE),
+        )
+    }
+
+    /// The sensor's value with a share of the corrections, not held back near a low.
+    const fn corrected(&self, sensor: f32, share: f32) -> f32 {
+        let (gain, offset) = self.used(share);
+        (sensor - offset) / gain
+    }
+}
+
 /// The calibration. See the [module](super). 80 bytes.
 ///
 /// Feature `defmt` gives `Format`.
@@ -86,11 +114,7 @@ const PAIR_LIMIT: f32 = 200.0;
 pub struct Calibration {
     drift: Drift,
     at: Option<Instant>,
-    kappa: f32,
-    beta: f32,
-    p_kk: f32,
-    p_kb: f32,
-    p_bb: f32,
+    line: Line,
     /// The scatter's variance, as a share of glucose squared, and how many fingersticks it is worth.
     scatter: f32,
     worth: f32,
@@ -106,11 +130,13 @@ impl Calibration {
         Self {
             drift,
             at: None,
-            kappa: 0.0,
-            beta: 0.0,
-            p_kk: drift.gain_sd * drift.gain_sd,
-            p_kb: 0.0,
-            p_bb: drift.offset_sd * drift.offset_sd,
+            line: Line {
+                kappa: 0.0,
+                beta: 0.0,
+                p_kk: drift.gain_sd * drift.gain_sd,
+                p_kb: 0.0,
+                p_bb: drift.offset_sd * drift.offset_sd,
+            },
             scatter: drift.scatter * drift.scatter,
             worth: SCATTER_PRIOR,
             evidence: Evidence::new(drift.caution),
@@ -176,8 +202,7 @@ impl Calibration {
         if self.at.is_some_and(|at| pair.at < at) {
             return PointOutcome::OutOfOrder;
         }
-        let mut next = self.at_moment(pair.at);
-        next.at = Some(pair.at);
+        let mut next = Self { line: self.at_moment(pair.at), at: Some(pair.at), ..*self };
         let fresh = self.at.map_or(1.0, |at| {
             math::one_minus_exp_neg(pair.at.since(at).mins() / APART_MIN).at_least(LEAST_FRESH)
         });
@@ -186,7 +211,7 @@ impl Calibration {
         let sensor = pair.sensor.mg_dl();
         let from = reference.at_least(SCATTER_FROM);
 
-        let corrected = next.corrected(sensor, 1.0);
+        let corrected = next.line.corrected(sensor, 1.0);
         let unit = math::sqrt(next.scatter + KNOWN_SHARE * KNOWN_SHARE) * reference;
         next.evidence.weigh(
             pair.at,
@@ -195,11 +220,11 @@ impl Calibration {
             next.drift.caution,
         );
 
-        let innovation = sensor - g - g * next.kappa - next.beta;
+        let innovation = sensor - g - g * next.line.kappa - next.line.beta;
         let meter = Fingerstick::new(pair.at, pair.reference).meter_sd();
         let known = meter * meter + pair.sensor_sd * pair.sensor_sd + pair.difference_sd * pair.difference_sd;
-        let ph_k = next.p_kk * g + next.p_kb;
-        let ph_b = next.p_kb * g + next.p_bb;
+        let ph_k = next.line.p_kk * g + next.line.p_kb;
+        let ph_b = next.line.p_kb * g + next.line.p_bb;
         let line = ph_k * g + ph_b + known;
         let scattered = next.scatter * from * from;
         let plain = line + scattered;
@@ -207,11 +232,11 @@ impl Calibration {
         // one soon after another brings little news of what lasts
         let variance = (line + scattered / fresh) * far.at_least(1.0);
         let (k_k, k_b) = (ph_k / variance, ph_b / variance);
-        next.kappa += k_k * innovation;
-        next.beta += k_b * innovation;
-        next.p_kk = (next.p_kk - k_k * ph_k).at_least(LEAST_GAIN_VARIANCE);
-        next.p_kb -= k_k * ph_b;
-        next.p_bb = (next.p_bb - k_b * ph_b).at_least(LEAST_OFFSET_VARIANCE);
+        next.line.kappa += k_k * innovation;
+        next.line.beta += k_b * innovation;
+        next.line.p_kk = (next.line.p_kk - k_k * ph_k).at_least(LEAST_GAIN_VARIANCE);
+        next.line.p_kb -= k_k * ph_b;
+        next.line.p_bb = (next.line.p_bb - k_b * ph_b).at_least(LEAST_OFFSET_VARIANCE);
 
         let square = (innovation * innovation).at_most(SCATTER_CLIP * SCATTER_CLIP * plain);
         next.worth = (next.worth + fresh).at_most(SCATTER_MEMORY);
@@ -221,23 +246,23 @@ impl Calibration {
         if far > 1.0 { PointOutcome::Downweighted } else { PointOutcome::Used }
     }
 
-    /// The calibration moved to `now` without fingersticks: towards the factory's, and less sure.
+    /// Gain and offset moved to `now` without fingersticks: towards the factory's, and less sure.
     #[inline(never)]
-    fn at_moment(&self, now: Instant) -> Self {
-        let Some(at) = self.at else { return *self };
+    fn at_moment(&self, now: Instant) -> Line {
+        let Some(at) = self.at else { return self.line };
+        let Line { kappa, beta, p_kk, p_kb, p_bb } = self.line;
         let minutes = now.since(at).max(Span::ZERO).mins();
         let gone_k = math::one_minus_exp_neg(minutes / self.drift.gain_time_min);
         let gone_b = math::one_minus_exp_neg(minutes / self.drift.offset_time_min);
         let (f_k, f_b) = (1.0 - gone_k, 1.0 - gone_b);
         // 1 − f²
         let (new_k, new_b) = (gone_k * (2.0 - gone_k), gone_b * (2.0 - gone_b));
-        Self {
-            kappa: f_k * self.kappa,
-            beta: f_b * self.beta,
-            p_kk: f_k * f_k * self.p_kk + new_k * self.drift.gain_sd * self.drift.gain_sd,
-            p_kb: f_k * f_b * self.p_kb,
-            p_bb: f_b * f_b * self.p_bb + new_b * self.drift.offset_sd * self.drift.offset_sd,
-            ..*self
+        Line {
+            kappa: f_k * kappa,
+            beta: f_b * beta,
+            p_kk: f_k * f_k * p_kk + new_k * self.drift.gain_sd * self.drift.gain_sd,
+            p_kb: f_k * f_b * p_kb,
+            p_bb: f_b * f_b * p_bb + new_b * self.drift.offset_sd * self.drift.offset_sd,
         }
     }
 
@@ -299,7 +324,7 @@ impl Calibration {
     /// 1.6, offset ±40 mg/dL. Near a low the value is held under [`max_corrected`](Self::max_corrected) besides.
     #[must_use]
     pub fn gain_and_offset(&self, now: Instant) -> (f32, f32) {
-        self.at_moment(now).line(self.evidence.share())
+        self.at_moment(now).used(self.evidence.share())
     }
 
     /// The standard deviation learned for the scatter between fingersticks and the corrected sensor, beyond what
@@ -354,26 +379,12 @@ impl Calibration {
     pub const fn counts(&self) -> (u16, u16) {
         (self.used, self.refused)
     }
-
-    const fn line(&self, share: f32) -> (f32, f32) {
-        let (low, high) = GAIN_FENCE;
-        (
-            math::within(1.0 + share * self.kappa, low, high),
-            math::within(share * self.beta, -OFFSET_FENCE, OFFSET_FENCE),
-        )
-    }
-
-    /// The sensor's value with a share of the corrections, not held back near a low.
-    const fn corrected(&self, sensor: f32, share: f32) -> f32 {
-        let (gain, offset) = self.line(share);
-        (sensor - offset) / gain
-    }
 }
 
 impl Coded for Calibration {
     fn code(&mut self, codec: &mut Codec<'_>) {
-        let Self { drift: _, at, kappa, beta, p_kk, p_kb, p_bb, scatter, worth, evidence, used, refused } =
-            self;
+        let Self { drift: _, at, line, scatter, worth, evidence, used, refused } = self;
+        let Line { kappa, beta, p_kk, p_kb, p_bb } = line;
         at.code(codec);
         codec.finite(&mut [kappa, beta, p_kb]);
         codec.within(p_kk, LEAST_GAIN_VARIANCE, f32::MAX);

@@ -39,8 +39,8 @@ fn first_pair_matches_the_worked_update() {
     let mut calibration = Calibration::new(Drift::default());
     assert_eq!(calibration.add(&pair(0, 100.0, 115.0)), PointOutcome::Used);
     let s = 144.0 + 400.0 + 36.0 + 31.36 + 4.0 + 144.0;
-    assert!((calibration.kappa - 1.44 / s * 15.0).abs() < 1e-6);
-    assert!((calibration.beta - 400.0 / s * 15.0).abs() < 1e-4);
+    assert!((calibration.line.kappa - 1.44 / s * 15.0).abs() < 1e-6);
+    assert!((calibration.line.beta - 400.0 / s * 15.0).abs() < 1e-4);
     // learned, but one fingerstick is no evidence of what lasts
     assert_eq!(calibration.gain_and_offset(at(0)), (1.0, 0.0));
     assert_eq!(calibration.apply(at(0), glucose(115.0)), glucose(115.0));
@@ -74,8 +74,16 @@ fn a_story_of_pairs_matches_the_worked_updates() {
     ] {
         let pair = CalibrationPoint { difference, difference_sd, sensor_sd, ..pair(hour, reference, sensor) };
         assert_eq!(calibration.add(&pair), outcome);
-        assert!((calibration.kappa - kappa).abs() < 1e-5 * coarse, "κ {} at {hour}", calibration.kappa);
-        assert!((calibration.beta - beta).abs() < 1e-3 * coarse, "β {} at {hour}", calibration.beta);
+        assert!(
+            (calibration.line.kappa - kappa).abs() < 1e-5 * coarse,
+            "κ {} at {hour}",
+            calibration.line.kappa
+        );
+        assert!(
+            (calibration.line.beta - beta).abs() < 1e-3 * coarse,
+            "β {} at {hour}",
+            calibration.line.beta
+        );
         let got_sd = calibration.sd(at(hour), glucose(120.0));
         assert!((got_sd - sd).abs() < 1e-2 * coarse, "sd {got_sd} at {hour}");
         assert!(
@@ -137,9 +145,12 @@ fn many_pairs_find_gain_and_offset_and_a_small_scatter() {
 #[test]
 fn scatter_shrinks_what_is_learned_and_leaves_it_unused() {
     let (exact, loose) = (told(20, 1.1, 0.0, 0.0), told(20, 1.1, 0.0, 25.0));
-    assert!((exact.kappa - 0.071_909).abs() < 1e-4 && (exact.beta - 4.311_88).abs() < 1e-2);
+    assert!((exact.line.kappa - 0.071_909).abs() < 1e-4 && (exact.line.beta - 4.311_88).abs() < 1e-2);
     assert!((exact.scatter() - 0.02).abs() < 1e-5 && exact.benefit() == Benefit::Yes);
-    assert!((loose.kappa - 0.059_956).abs() < 1e-3 && (loose.beta - 8.864_92).abs() < 0.2, "{loose:?}");
+    assert!(
+        (loose.line.kappa - 0.059_956).abs() < 1e-3 && (loose.line.beta - 8.864_92).abs() < 0.2,
+        "{loose:?}"
+    );
     assert!((loose.scatter() - 0.146_93).abs() < 1e-3, "{}", loose.scatter());
     assert_eq!((loose.benefit(), loose.is_correcting()), (Benefit::No, false));
     assert_eq!(loose.apply(at(160), glucose(150.0)), glucose(150.0));
@@ -166,7 +177,7 @@ fn fingersticks_one_after_another_count_for_little_more_than_one() {
     let (quick, apart) = (spread(120), spread(4 * 3600));
     assert_eq!((quick.benefit(), apart.benefit()), (Benefit::No, Benefit::Yes));
     let sd = |calibration: &Calibration| {
-        calibration.p_kk * 150.0 * 150.0 + 300.0 * calibration.p_kb + calibration.p_bb
+        calibration.line.p_kk * 150.0 * 150.0 + 300.0 * calibration.line.p_kb + calibration.line.p_bb
     };
     let mut once = Calibration::new(Drift::default());
     let _ = once.add(&pair(0, 150.0, 190.0));
