@@ -209,7 +209,7 @@ impl Page {
             score.rings,
             score.night_rings,
             score.alarms,
-            score.lows,
+            score.lows.len() as u32,
             score.lows_warned,
             score.lows_warned_10_min,
         ];

@@ -10,7 +10,7 @@ use glidepath::review::{Config, Episode, EpisodeRule, Episodes};
 use glidepath::{Instant, Reading, Span};
 
 /// An episode of low glucose, by the sensor's readings.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Low {
     pub start: Instant,
     pub end: Instant,

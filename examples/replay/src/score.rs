@@ -12,7 +12,7 @@ use glidepath::review::EpisodeRule;
 use glidepath::{Instant, Reading, Span};
 
 use crate::WallClock;
-use crate::lows;
+use crate::lows::{self, Low};
 use crate::sorted::order;
 
 /// What one set of settings would have done.
@@ -27,7 +27,7 @@ pub struct Score {
     pub rings: u32,
     pub night_rings: u32,
     pub alarms: u32,
-    pub lows: u32,
+    pub lows: Vec<Low>,
     /// Lows about which an alarm rang before they began, and ten minutes or more before.
     pub lows_warned: u32,
     pub lows_warned_10_min: u32,
@@ -87,7 +87,8 @@ pub fn score(
         *score = of_kind(kind, rings, stretches.map(Vec::as_slice), clock, window);
     }
     let warned = lows::warned(&lows);
-    let warnings = lows.iter().filter_map(|low| low.warned().map(|span| span.secs().into()));
+    let median_warning_min =
+        median_min(lows.iter().filter_map(|low| low.warned().map(|span| span.secs().into())));
     Score {
         days: days(readings, interval_s),
         nights: nights(readings.iter().map(Reading::at), clock),
@@ -95,10 +96,10 @@ pub fn score(
         rings: rings.len() as u32,
         night_rings: rings.iter().filter(|ring| clock.night(ring.at.secs().into()).is_some()).count() as u32,
         alarms: kinds.iter().map(|kind| kind.alarms).sum(),
-        lows: lows.len() as u32,
+        lows,
         lows_warned: warned.before,
         lows_warned_10_min: warned.ten_min_before,
-        median_warning_min: median_min(warnings),
+        median_warning_min,
         kinds,
     }
 }
@@ -218,7 +219,7 @@ mod tests {
         assert_eq!(of(Kind::Low).median_warning_min, Some(-2.5)); // of 0 and -5
         assert_eq!(of(Kind::High).median_warning_min, None, "only lows are warned of");
         assert_eq!((of(Kind::Low).by_hour[1], of(Kind::Low).by_hour[9]), (2, 1));
-        assert_eq!((score.lows, score.lows_warned, score.lows_warned_10_min), (2, 1, 1));
+        assert_eq!((score.lows.len(), score.lows_warned, score.lows_warned_10_min), (2, 1, 1));
         assert_eq!(score.median_warning_min, Some(10.0)); // of 25 and -5
         assert_eq!((score.rings, score.alarms, score.night_rings), (9, 8, 7));
         assert_eq!((score.nights, score.nights_woken), (1, 1));

@@ -2,6 +2,7 @@
 
 use glidepath::alarm::{Kind, Ring};
 use glidepath::{Reading, Span};
+use glidepath_replay::lows::Low;
 use glidepath_replay::score as counted;
 use serde::Serialize;
 
@@ -47,8 +48,14 @@ pub struct KindScore {
     pub by_hour: [u32; 24],
 }
 
-/// Scores alarms against the believed readings they rang by, both in order of time.
-pub fn score(readings: &[Reading], rings: &[Ring], interval_s: u32, clock: &Clock, window: Span) -> Score {
+/// Scores alarms against the believed readings they rang by, both in order of time; with the lows that were found.
+pub fn score(
+    readings: &[Reading],
+    rings: &[Ring],
+    interval_s: u32,
+    clock: &Clock,
+    window: Span,
+) -> (Score, Vec<Low>) {
     let counted = counted::score(readings, rings, interval_s, clock, window);
     let a_day = |n: u64| (counted.days > 0.0).then(|| round(n as f64 / counted.days, 3));
     let kinds = Kind::ALL.into_iter().zip(&counted.kinds).map(|(kind, counted)| {
@@ -67,18 +74,19 @@ pub fn score(readings: &[Reading], rings: &[Ring], interval_s: u32, clock: &Cloc
             by_hour: counted.by_hour,
         }
     });
-    Score {
+    let score = Score {
         window_min: (window.secs() / 60).unsigned_abs(),
         days: round(counted.days, 2),
         nights: counted.nights.into(),
         nights_woken: counted.nights_woken.into(),
-        lows: counted.lows.into(),
+        lows: counted.lows.len() as u64,
         lows_warned: counted.lows_warned.into(),
         lows_warned_10_min: counted.lows_warned_10_min.into(),
         median_warning_min: counted.median_warning_min.map(|minutes| round(minutes, 1)),
         alarms_per_day: a_day(counted.alarms.into()),
         kinds: kinds.collect(),
-    }
+    };
+    (score, counted.lows)
 }
 
 impl Score {
@@ -130,7 +138,7 @@ mod tests {
             rang(300, Kind::NoData, Cause::New),
             rang(590, Kind::Low, Cause::New), // ten minutes late
         ];
-        let score = score(&trace(), &alarms, 300, &Clock::default(), Span::from_mins(60));
+        let (score, _) = score(&trace(), &alarms, 300, &Clock::default(), Span::from_mins(60));
         assert_eq!((score.lows, score.lows_warned, score.lows_warned_10_min), (2, 1, 1));
         assert_eq!(score.median_warning_min, Some(7.5)); // of 25 and −10
         let ahead = score.kind("low_ahead").unwrap();
@@ -148,7 +156,7 @@ mod tests {
 
     #[test]
     fn nothing_yields_nothing_and_no_rate() {
-        let score = score(&[], &[], 300, &Clock::default(), Span::from_mins(60));
+        let (score, _) = score(&[], &[], 300, &Clock::default(), Span::from_mins(60));
         assert_eq!((score.days, score.alarms_per_day, score.median_warning_min), (0.0, None, None));
         assert_eq!(score.nights, 0);
     }

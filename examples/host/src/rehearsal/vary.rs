@@ -87,7 +87,7 @@ pub fn rehearse(
         .map(|(setting, value, plan)| {
             let played = played::play(trace, sticks, plan)?;
             let interval = trace.interval_s.unwrap_or(300);
-            let score =
+            let (score, _) =
                 score::score(&played.said.believed(), &played.said.rings, interval, &trace.clock, window);
             Ok(Variation { setting, value, score })
         })

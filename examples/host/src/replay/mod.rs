@@ -141,7 +141,8 @@ impl Replay {
         };
         let believed = played.said.believed();
         let interval = trace.interval_s.unwrap_or(300);
-        let score = score::score(&believed, &played.said.rings, interval, &trace.clock, plan.window());
+        let (score, lows) =
+            score::score(&believed, &played.said.rings, interval, &trace.clock, plan.window());
         let rehearsal = plan.rehearse(score, &trace, &sticks.values)?;
         let longest = longest_step(interval);
         let gaps = trace.readings.windows(2).map(|pair| (pair[0].at(), pair[1].at()));
@@ -150,7 +151,7 @@ impl Replay {
         Ok(Self {
             name,
             about: None,
-            lows: lows::find(&believed, EpisodeRule::LOW_70, interval, &played.said.rings, plan.window()),
+            lows,
             deep_lows: lows::find(
                 &believed,
                 EpisodeRule::LOW_54,
