@@ -1,22 +1,10 @@
 //! One alarm's state from reading to reading.
 
+use super::reach::Reach;
 use super::ring::{Cause, Priority};
 use super::settings::{FLOOR, LONGEST_SNOOZE, Rule};
 use crate::codec::{Blank, Codec, Coded};
 use crate::units::{Instant, Span};
-
-/// Where the watched quantity stands.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Reach {
-    /// At the limit or beyond.
-    Beyond,
-    /// On the good side, but within the hysteresis.
-    Between,
-    /// Well on the good side: armed anew.
-    Clear,
-    /// Not known now: an alarm that holds goes on, one that was about to does not begin.
-    Unknown,
-}
 
 /// What keeps a ring back.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
