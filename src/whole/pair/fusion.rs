@@ -9,6 +9,7 @@
 use super::view::Side;
 use crate::codec::{Codec, Coded};
 use crate::math;
+use crate::math::Bounded as _;
 use crate::units::{Glucose, Instant, Span};
 
 /// Over so many minutes offsets go back to nothing: what calibrations are taken to do.
@@ -192,10 +193,10 @@ impl Fusion {
         let (n1, n2) = (one.variance + beyond * errs, two.variance + beyond * (1.0 - errs));
         let together = together(one, two);
         let (s11, s12, s22) = (n1 + p11, together + p12, n2 + p22);
-        let share = ((s22 - s12) / (s11 - 2.0 * s12 + s22).max(1e-3)).max(0.0).min(1.0);
+        let share = ((s22 - s12) / (s11 - 2.0 * s12 + s22).at_least(1e-3)).within(0.0, 1.0);
         let rest = 1.0 - share;
         let of = |v11: f32, v12: f32, v22: f32| {
-            (share * share * v11 + 2.0 * share * rest * v12 + rest * rest * v22).max(0.0)
+            (share * share * v11 + 2.0 * share * rest * v12 + rest * rest * v22).at_least(0.0)
         };
         Some(Fused {
             glucose: share * (one.glucose - o1) + rest * (two.glucose - o2),
@@ -210,7 +211,7 @@ impl Fusion {
         let [o1, o2] = self.offsets;
         let gap = (one.glucose - o1) - (two.glucose - o2);
         let spread = p11 - 2.0 * p12 + p22;
-        let z = gap / math::sqrt(self.usual * (noise(one, two) + spread).max(1.0));
+        let z = gap / math::sqrt(self.usual * (noise(one, two) + spread).at_least(1.0));
         let z4 = z * z * z * z;
         Between { gap, z, beyond: gap * gap * z4 / (z4 + EVEN) }
     }
@@ -220,18 +221,17 @@ impl Fusion {
         let still = |part: &Part, other: &Part| {
             let most = if part.ends { STILL_MOST_AT_END } else { STILL_MOST };
             let minutes = if part.still >= STILL_FROM_MIN { part.still } else { 0.0 };
-            (STILL * minutes * other.rate.abs()).min(most)
+            (STILL * minutes * other.rate.abs()).at_most(most)
         };
         (one.against - two.against + still(one, two) - still(two, one) + self.sudden + self.sticks)
-            .max(-SUREST)
-            .min(SUREST)
+            .within(-SUREST, SUREST)
     }
 
     /// A reading came: time passes, and the two are held against each other. `z` is how far it lies from what its own
     /// sensor was expected to read.
     pub fn step(&mut self, now: Instant, parts: &[Option<Part>; 2], z: Option<(Side, f32)>) {
         self.p = self.prior(parts);
-        let minutes = self.at.map_or(0.0, |at| now.since(at).mins()).max(0.0);
+        let minutes = self.at.map_or(0.0, |at| now.since(at).mins()).at_least(0.0);
         self.at = Some(now);
         let kept = math::exp(-minutes / OFFSET_MIN);
         let [p11, p12, p22] = &mut self.p;
@@ -251,9 +251,9 @@ impl Fusion {
             let beside =
                 side.other().of(parts).is_some_and(|part| part.ends || part.rate * z > MOVES * z.abs());
             let from = if beside { SUDDEN_WITH } else { SUDDEN };
-            let excess = (0.5 * (z * z - from * from)).max(0.0).min(SUDDEN_MOST);
+            let excess = (0.5 * (z * z - from * from)).within(0.0, SUDDEN_MOST);
             let signed = if side == Side::First { excess } else { -excess };
-            self.sudden = (self.sudden + signed).max(-SUREST).min(SUREST);
+            self.sudden = (self.sudden + signed).within(-SUREST, SUREST);
         }
         let [Some(one), Some(two)] = parts else {
             (self.apart, self.named, self.open) = (None, None, false);
@@ -263,7 +263,7 @@ impl Fusion {
         let z = z.abs();
         // a difference that matters counts sooner where it is clear whose it is
         let ends = one.ends || two.ends;
-        let matters = !ends && gap.abs() > FAR * one.glucose.min(two.glucose).max(FAR_FROM);
+        let matters = !ends && gap.abs() > FAR * one.glucose.at_most(two.glucose).at_least(FAR_FROM);
         let within = if self.is_apart() { CLOSED } else { APART };
         let apart = z > within || matters && odds.abs() > NAMED;
         self.apart = match self.apart {
@@ -279,7 +279,8 @@ impl Fusion {
         if self.is_apart() && odds.abs() > NAMED {
             self.named = likely;
             // what told it may pass; it errs until the two agree again, or fingersticks say otherwise
-            self.sudden = if odds > 0.0 { self.sudden.max(LATCHED) } else { self.sudden.min(-LATCHED) };
+            self.sudden =
+                if odds > 0.0 { self.sudden.at_least(LATCHED) } else { self.sudden.at_most(-LATCHED) };
         } else if odds.abs() > RESTLESS {
             self.named = likely;
         }
@@ -291,14 +292,14 @@ impl Fusion {
     /// One sensor measures the other.
     fn compare(&mut self, minutes: f32, gap: f32, noise: f32) {
         let [p11, p12, p22] = self.p;
-        let spread = (p11 - 2.0 * p12 + p22).max(0.0);
-        let part = (minutes / USUAL_MIN).min(0.1);
-        let over = gap * gap / (noise + spread).max(1.0);
-        self.usual += part * (over.min(OVER_MOST) - self.usual);
-        self.usual = self.usual.max(USUAL_LEAST).min(USUAL_MOST);
-        let measured = self.usual * noise * (SAME_MIN / minutes.min(SAME_MIN));
+        let spread = (p11 - 2.0 * p12 + p22).at_least(0.0);
+        let part = (minutes / USUAL_MIN).at_most(0.1);
+        let over = gap * gap / (noise + spread).at_least(1.0);
+        self.usual += part * (over.at_most(OVER_MOST) - self.usual);
+        self.usual = self.usual.within(USUAL_LEAST, USUAL_MOST);
+        let measured = self.usual * noise * (SAME_MIN / minutes.at_most(SAME_MIN));
         let most = CLIP * math::sqrt(self.usual * (noise + spread));
-        self.update([1.0, -1.0], gap.max(-most).min(most), measured);
+        self.update([1.0, -1.0], gap.within(-most, most), measured);
     }
 
     /// A fingerstick of `glucose` with a meter's error of `meter_sd`, mg/dL, beside what the two say.
@@ -312,10 +313,10 @@ impl Fusion {
             let [o1, o2] = self.offsets;
             let miss = |part: &Part, offset: f32, variance: f32| {
                 let off = part.glucose - offset - glucose;
-                (off * off / (variance + part.variance + error)).min(CLIP * CLIP)
+                (off * off / (variance + part.variance + error)).at_most(CLIP * CLIP)
             };
             let told = 0.5 * (miss(one, o1, p11) - miss(two, o2, p22));
-            self.sticks = (self.sticks + told).max(-SUREST).min(SUREST);
+            self.sticks = (self.sticks + told).within(-SUREST, SUREST);
             let apart = self.between(one, two, self.p);
             let errs = math::logistic(SHARP * self.odds(one, two));
             beyond = [apart.beyond * errs, apart.beyond * (1.0 - errs)];
@@ -332,7 +333,7 @@ impl Fusion {
             let own = part.variance + error + beyond;
             let most = CLIP * math::sqrt(variance + own);
             let off = part.glucose - offset - glucose;
-            self.update(h, off.max(-most).min(most), own);
+            self.update(h, off.within(-most, most), own);
         }
     }
 
@@ -348,11 +349,11 @@ impl Fusion {
     fn update(&mut self, h: [f32; 2], innovation: f32, variance: f32) {
         let ([h1, h2], [p11, p12, p22]) = (h, self.p);
         let (ph1, ph2) = (p11 * h1 + p12 * h2, p12 * h1 + p22 * h2);
-        let s = (h1 * ph1 + h2 * ph2 + variance).max(1e-3);
+        let s = (h1 * ph1 + h2 * ph2 + variance).at_least(1e-3);
         let (k1, k2) = (ph1 / s, ph2 / s);
         let [o1, o2] = self.offsets;
         self.offsets = [o1 + k1 * innovation, o2 + k2 * innovation];
-        self.p = [(p11 - k1 * ph1).max(1e-3), p12 - k1 * ph2, (p22 - k2 * ph2).max(1e-3)];
+        self.p = [(p11 - k1 * ph1).at_least(1e-3), p12 - k1 * ph2, (p22 - k2 * ph2).at_least(1e-3)];
     }
 
     /// The variances, where nothing is known yet those of the calibrations.

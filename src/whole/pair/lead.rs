@@ -8,6 +8,7 @@
 use crate::codec::{Blank, Codec, Coded};
 use crate::forecast::HORIZONS;
 use crate::math;
+use crate::math::Bounded as _;
 use crate::units::{Instant, Span};
 
 /// Half an hour: the horizon that is learned at.
@@ -106,19 +107,19 @@ impl Lead {
         let ([w1, w2], [p11, p12, p22]) = (self.weights, self.p);
         let (x1, x2) = (asked.gap, asked.further);
         let (ph1, ph2) = (p11 * x1 + p12 * x2, p12 * x1 + p22 * x2);
-        let s = (x1 * ph1 + x2 * ph2 + self.outcome).max(1.0);
+        let s = (x1 * ph1 + x2 * ph2 + self.outcome).at_least(1.0);
         let error = value - asked.expected - w1 * x1 - w2 * x2;
         let most = CLIP * math::sqrt(s);
-        let error = error.max(-most).min(most);
+        let error = error.within(-most, most);
         let (k1, k2) = (ph1 / s, ph2 / s);
         let [s1, s2] = SPREADS;
-        self.weights = [(w1 + k1 * error).max(LEAST).min(MOST), (w2 + k2 * error).max(LEAST).min(MOST)];
+        self.weights = [(w1 + k1 * error).within(LEAST, MOST), (w2 + k2 * error).within(LEAST, MOST)];
         self.p = [
-            (p11 - k1 * ph1 + FORGETS * s1 * s1).max(0.0).min(s1 * s1),
-            (p12 - k1 * ph2).max(-s1 * s2).min(s1 * s2),
-            (p22 - k2 * ph2 + FORGETS * s2 * s2).max(0.0).min(s2 * s2),
+            (p11 - k1 * ph1 + FORGETS * s1 * s1).within(0.0, s1 * s1),
+            (p12 - k1 * ph2).within(-s1 * s2, s1 * s2),
+            (p22 - k2 * ph2 + FORGETS * s2 * s2).within(0.0, s2 * s2),
         ];
-        self.outcome = (self.outcome + OUTCOME_PART * (error * error - self.outcome)).max(OUTCOME_LEAST);
+        self.outcome = (self.outcome + OUTCOME_PART * (error * error - self.outcome)).at_least(OUTCOME_LEAST);
     }
 }
 
