@@ -148,3 +148,22 @@ fn each_public_type_names_the_features_that_its_derives_need() {
     }
     assert!(checked > 150, "only {checked} derives found");
 }
+
+#[test]
+fn the_guide_leads_from_each_part_to_the_next_and_back() {
+    let guide = root().join("src/guide");
+    let index = fs::read_to_string(guide.join("mod.rs")).unwrap();
+    let parts: Vec<&str> =
+        index.lines().filter_map(|line| line.strip_prefix("pub mod ")?.strip_suffix(" {}")).collect();
+    assert_eq!(parts.len(), fs::read_dir(&guide).unwrap().count() - 1);
+    for (at, part) in parts.iter().enumerate() {
+        let text = fs::read_to_string(guide.join(part).with_extension("md")).unwrap();
+        let last = text.trim_end().rsplit_once("\n\n").unwrap().1.replace('\n', " ");
+        let leads = |word: &str, to: Option<&&str>| match to {
+            Some(to) => last.contains(word) && last.contains(&format!("](crate::guide::{to})")),
+            None => !last.contains(word),
+        };
+        assert!(leads("Before: ", at.checked_sub(1).and_then(|before| parts.get(before))), "{part}: {last}");
+        assert!(leads("Next: ", parts.get(at + 1)), "{part}: {last}");
+    }
+}

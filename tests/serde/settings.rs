@@ -81,6 +81,13 @@ fn a_key_left_out_takes_its_default_and_a_profile_the_base_s() {
 }
 
 #[test]
+fn the_name_that_process_noise_had_before_is_still_read() {
+    let read = |text: &str| toml::from_str::<Settings>(text).map(|settings| settings.model.process_noise());
+    assert_eq!((read("model.drive = 0.3"), read("model.process_noise = 0.4")), (Ok(0.3), Ok(0.4)));
+    assert!(toml::to_string(&Settings::default()).unwrap().contains("process_noise = 0.1"));
+}
+
+#[test]
 fn a_refusal_names_the_place_the_value_and_the_range() {
     for (text, says) in [
         ("alarms.base.low.limit = 50", "alarms.base.low: limit: 50 is outside 56 to 120"),

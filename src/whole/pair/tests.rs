@@ -548,3 +548,19 @@ fn the_end_of_one_sensors_wear_is_no_alarm_while_the_other_goes_on() {
         assert_eq!(rang > 5, second_starts == 0, "{second_starts}: {rang}");
     }
 }
+
+#[test]
+fn each_agreement_has_its_name_and_its_suspect() {
+    let (one, two) = (Side::First, Side::Second);
+    for (agreement, name, suspect) in [
+        (Agreement::Neither, "neither", None),
+        (Agreement::Only(one), "only_first", None),
+        (Agreement::Only(two), "only_second", None),
+        (Agreement::Together, "together", None),
+        (Agreement::Apart, "apart", None),
+        (Agreement::Suspect(one), "first_suspect", Some(one)),
+        (Agreement::Suspect(two), "second_suspect", Some(two)),
+    ] {
+        assert_eq!((agreement.name(), agreement.suspect()), (name, suspect));
+    }
+}
