@@ -1,33 +1,33 @@
-//! Alarms worth waking for.
+//! Alarms with limits, delays and priorities.
 //!
 //! Rules ([`Kind`]), each with a limit, a delay, hysteresis, repeat, acknowledgement, snooze, escalation
-//! and priority; settings by weekday and time of day ([`AlarmPlan`]). The caller tells the [`Situation`] at
-//! every reading and at least once a minute between, and is told what rings.
+//! and priority; settings by weekday and time of day ([`AlarmPlan`]). Call [`Alarms::update`] with the [`Situation`] at
+//! every reading and at least once a minute between; it returns which alarms are active and which ring.
 //!
 //! # What every rule keeps to
-//! * It **holds** at or beyond its limit; it rings when it has been there, or within its hysteresis, for its delay. For
+//! * Its condition **holds** at or beyond its limit; it rings when its value has been there, or within its hysteresis, for its delay. For
 //!   low ahead, time in which no new reading comes counts half: one reading alone rings after twice the delay.
 //! * While it holds it rings again after `repeat`, until acknowledged. A high, a steep rise, a steep fall or a low
 //!   ahead that moves back by itself, at `recovering` or faster, does not ring again.
 //! * Acknowledged, it is silent until `quiet` after its last ring, and rings again at once if it then still holds.
 //! * Snoozed, it is silent until the snooze ends; a snooze is cut to its longest (floor and low 30 min, the others
 //!   8 h).
-//! * What a person silences is one rule at one depth: glucose 10 mg/dL under where they took notice rings anew.
+//! * A silenced low alarm rings anew when glucose is 10 mg/dL under what it was when it was acknowledged or snoozed.
 //! * It is armed anew when its value is further than the hysteresis on the good side. Within the hysteresis
 //!   it neither rings nor ends. A rule of a value other than floor and low is not new again within `quiet` of its
 //!   last ring: one that comes and goes rings once.
 //! * While the floor itself sounds (beyond its limit now, neither acknowledged nor snoozed) it rings for low too.
-//!   While low holds, low ahead and steep fall say nothing new. No rule that does not sound silences another.
-//! * A new or worse ring of the family of lows has at least the priority that a milder one of it rang at.
-//! * Values older than [`MAX_VALUE_AGE`] ring nothing new and end nothing: what held goes on holding.
-//!   [`Alarms::is_monitoring`] says whether silence means that all is well.
-//! * Blind is an alarm too: without a reading the silence is counted from the first update, or from the moment the
+//!   While low holds, low ahead and steep fall do not ring anew. No rule that does not sound silences another.
+//! * A new or worse ring of an alarm that warns of a low has at least the priority that a milder one rang at.
+//! * Values older than [`MAX_VALUE_AGE`] ring nothing new and end nothing: active alarms stay active.
+//!   [`Alarms::is_monitoring`] says whether the absence of an alarm means that all is well.
+//! * No readings is an alarm too: without any, silence is counted from the first update, or from the moment the
 //!   power came back.
 //! * Times are of a count that only grows, never of a clock that can be set: see [`timeline`](crate::timeline).
 //!
-//! # What low and floor go by
+//! # The value that low and floor use
 //! The lowest of: the newest believed reading, calibrated; the estimate, unless there is doubt; the reading as the sensor
-//! gave it, if that is at or under the floor; the sensor's own word that glucose is under its range. So no
+//! gave it, if that is at or under the floor; the sensor's report that glucose is under its range. So no
 //! calibration and no estimate hides a very low reading.
 //!
 //! # What doubt does
@@ -125,13 +125,13 @@ pub struct Alarms {
 }
 
 impl Alarms {
-    /// All armed, nothing known.
+    /// All alarms armed, none active.
     #[must_use]
     pub const fn new(plan: AlarmPlan) -> Self {
         Self { plan, state: State::new() }
     }
 
-    /// The settings it goes by.
+    /// Its settings.
     #[must_use]
     pub const fn plan(&self) -> &AlarmPlan {
         &self.plan
@@ -142,7 +142,7 @@ impl Alarms {
         self.plan = plan;
     }
 
-    /// Begins anew at `now`. A new sensor, or the power back: what held goes on holding, silence is counted from
+    /// Starts anew at `now`. A new sensor, or the power back: active alarms stay active, silence is counted from
     /// `now`. Everything: all are armed. The plan is kept.
     pub fn reset(&mut self, reset: Reset, now: Instant) {
         match reset {
@@ -153,7 +153,7 @@ impl Alarms {
         }
     }
 
-    /// What holds in this situation, and what of it rings.
+    /// The alarms that are active in this situation, and which of them ring.
     ///
     /// # Examples
     /// ```
@@ -249,26 +249,39 @@ impl Alarms {
         standing
     }
 
-    /// What holds now, rung, acknowledged or snoozed.
+    /// The kinds that are active now, rung, acknowledged or snoozed.
     #[must_use]
     pub fn active(&self) -> Kinds {
         self.kinds(|watch| watch.active)
     }
 
-    /// What holds now and is neither acknowledged nor snoozed.
+    /// The kinds that are active now and neither acknowledged nor snoozed.
     #[must_use]
     pub fn unacknowledged(&self) -> Kinds {
         self.kinds(|watch| watch.active && !watch.is_silenced())
     }
 
-    /// Whether silence means that all is well: at the last update there were fresh values and nothing against
-    /// them.
+    /// Whether the absence of an alarm means that all is well: at the last update values were fresh and nothing spoke
+    /// against them.
     #[must_use]
     pub const fn is_monitoring(&self) -> bool {
         self.state.monitoring
     }
 
-    /// A person has taken notice of `kind`: it is silent until its `quiet` after its last ring. Nothing happens if it does not hold.
+    /// A person acknowledges `kind`: it is silent until its `quiet` after its last ring. Nothing changes if it is not active.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::alarm::{AlarmPlan, Alarms, Kind, Situation};
+    /// use glidepath::{Glucose, Instant};
+    /// let (mut alarms, glucose) = (Alarms::new(AlarmPlan::default()), Glucose::from_mg_dl(65.0)?);
+    /// let at = |minute: u32| Instant::from_secs(60 * minute);
+    /// assert!(!alarms.update(&Situation::at(at(5)).with_sensor(at(5), glucose)).rings().is_empty());
+    /// alarms.acknowledge(Kind::Low);
+    /// let later = alarms.update(&Situation::at(at(20)).with_sensor(at(20), glucose));
+    /// assert!(later.rings().is_empty() && later.kinds().contains(Kind::Low)); // silent, and still active
+    /// # Ok::<(), glidepath::Error>(())
+    /// ```
     pub fn acknowledge(&mut self, kind: Kind) {
         let depth = self.state.depth.filter(|_| kind.info().warns_of_low);
         if let Some(watch) = self.watch(kind) {
@@ -276,13 +289,23 @@ impl Alarms {
         }
     }
 
-    /// A person has taken notice of all that holds.
+    /// A person acknowledges all active alarms.
     pub fn acknowledge_all(&mut self) {
         Kind::ALL.into_iter().for_each(|kind| self.acknowledge(kind));
     }
 
-    /// Silences `kind` for `span` from the last update, cut to its longest snooze since it last rang; how long it will
-    /// be. Zero or less ends a snooze, and before the first update nothing can be snoozed.
+    /// Silences `kind` for `span` from the last update, at most for its longest snooze since it last rang; returns for how
+    /// long. Zero or less ends a snooze, and before the first update nothing can be snoozed.
+    ///
+    /// # Examples
+    /// ```
+    /// use glidepath::alarm::{AlarmPlan, Alarms, Kind, Situation};
+    /// use glidepath::{Instant, Span};
+    /// let mut alarms = Alarms::new(AlarmPlan::default());
+    /// let _ = alarms.update(&Situation::at(Instant::from_secs(0)));
+    /// assert_eq!(alarms.snooze(Kind::High, Span::from_hours(2)), Span::from_hours(2));
+    /// assert_eq!(alarms.snooze(Kind::Floor, Span::from_hours(2)), Span::from_mins(30)); // its longest
+    /// ```
     pub fn snooze(&mut self, kind: Kind, span: Span) -> Span {
         let longest = match kind {
             Kind::Floor => FLOOR_QUIET,
