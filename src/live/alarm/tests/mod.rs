@@ -7,6 +7,7 @@ use std::vec::Vec;
 
 mod heeding;
 mod kept;
+mod reaching;
 
 fn kinds(standing: &ActiveAlarms) -> Vec<(Kind, Cause)> {
     standing.rings().iter().map(|ring| (ring.kind, ring.cause)).collect()
