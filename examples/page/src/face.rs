@@ -180,7 +180,7 @@ impl Page {
             None => (f64::NAN, 0.0),
         };
         out.extend([shown, bound]);
-        let ((p15, s15), (p60, s60)) = (sample.predicted_15, sample.predicted_60);
+        let [(p15, s15), (p30, s30), (p60, s60)] = [15, 30, 60].map(|minutes| sample.predicted(minutes));
         let answers = [
             sample.plasma,
             sample.plasma_sd,
@@ -188,8 +188,8 @@ impl Page {
             sample.rate_sd,
             p15,
             s15,
-            sample.predicted,
-            sample.predicted_sd,
+            p30,
+            s30,
             p60,
             s60,
             sample.low_probability,

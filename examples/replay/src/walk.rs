@@ -4,7 +4,7 @@
 use alloc::vec::Vec;
 
 use glidepath::alarm::{Ring, Rings};
-use glidepath::forecast::Predicted;
+use glidepath::forecast::Course;
 use glidepath::quality::{Reasons, Verdict};
 use glidepath::trend::Trend;
 use glidepath::{
@@ -35,14 +35,10 @@ pub struct Sample {
     pub rate: f32,
     pub rate_sd: f32,
     pub trend: Trend,
-    /// What the sensor will read in half an hour, and how unsure that is.
-    pub predicted: f32,
-    pub predicted_sd: f32,
+    /// How glucose is expected to go on; see [`predicted`](Self::predicted).
+    pub course: Option<Course>,
     pub low_probability: f32,
     pub minutes_to_low: f32,
-    /// The same in 15 and in 60 minutes.
-    pub predicted_15: (f32, f32),
-    pub predicted_60: (f32, f32),
     pub low_ahead_signal: f32,
     /// The rate to expect over the next 20 minutes.
     pub direction: f32,
@@ -65,14 +61,16 @@ impl Sample {
         !matches!(self.verdict, Verdict::Accepted | Verdict::ClockSet)
     }
 
+    /// What the sensor will read in so many minutes and its standard deviation, mg/dL.
+    pub fn predicted(&self, minutes: i32) -> (f32, f32) {
+        let predicted = self.course.map(|course| course.at(Span::from_mins(minutes)));
+        (known(predicted.map(|p| p.glucose().mg_dl())), known(predicted.map(|p| p.sd())))
+    }
+
     fn of(reading: &Reading, view: &View, beside: Option<Beside>) -> Self {
         // of a reading that is not newer the answers would be those of another moment
         let estimate = view.estimate().filter(|estimate| estimate.at() == reading.at());
         let timely = |value: Option<f32>| known(value.filter(|_| estimate.is_some()));
-        let ahead = |predicted: Option<Predicted>| {
-            (timely(predicted.map(|p| p.glucose().mg_dl())), timely(predicted.map(|p| p.sd())))
-        };
-        let (predicted, predicted_sd) = ahead(view.predicted_30min());
         Self {
             reading: *reading,
             verdict: view.verdict().unwrap_or(Verdict::Accepted),
@@ -85,12 +83,9 @@ impl Sample {
             rate: known(estimate.map(|e| e.rate().mg_dl_per_min())),
             rate_sd: known(estimate.map(|e| e.rate_sd())),
             trend: view.trend(),
-            predicted,
-            predicted_sd,
+            course: view.course().filter(|_| estimate.is_some()),
             low_probability: timely(view.low_probability()),
             minutes_to_low: timely(view.minutes_to_low()),
-            predicted_15: ahead(view.predicted_15min()),
-            predicted_60: ahead(view.predicted_60min()),
             low_ahead_signal: timely(view.low_ahead_signal()),
             direction: timely(view.direction().map(|direction| direction.rate().mg_dl_per_min())),
             truth: f32::NAN,
@@ -451,7 +446,7 @@ mod tests {
             walk.reading(Side::First, &reading, f32::NAN, &Utc);
         }
         let [newer, older] = walk.played.samples.as_slice() else { panic!("two readings") };
-        assert!(newer.plasma.is_finite() && older.plasma.is_nan() && older.predicted.is_nan());
+        assert!(newer.plasma.is_finite() && older.plasma.is_nan() && older.course.is_none());
     }
 
     #[test]

@@ -173,6 +173,12 @@ impl View {
         self.trend
     }
 
+    /// The course that [`predicted`](Self::predicted) tells points of, to be asked later.
+    #[must_use]
+    pub const fn course(&self) -> Option<Course> {
+        self.course
+    }
+
     /// **Soon**: what the sensor will read in `horizon`, 5 minutes to 2 hours; a shorter or longer one is brought
     /// there. `None` without a believed reading in the last half hour.
     #[must_use]

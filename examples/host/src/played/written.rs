@@ -53,6 +53,7 @@ pub fn write_csv(samples: &[Sample], clock: &Clock, digits: Digits, out: &mut dy
     let mut line = String::new();
     for sample in samples {
         line.clear();
+        let [in_15, in_30, in_60] = [15, 30, 60].map(|minutes| sample.predicted(minutes));
         let _ = write!(
             line,
             "{},{},{},{},{},{},{},{},{},{},{},{},",
@@ -63,8 +64,8 @@ pub fn write_csv(samples: &[Sample], clock: &Clock, digits: Digits, out: &mut dy
             cell(sample.rate, 3),
             cell(sample.rate_sd, 3),
             sample.trend.words(),
-            cell(sample.predicted, 2),
-            cell(sample.predicted_sd, 2),
+            cell(in_30.0, 2),
+            cell(in_30.1, 2),
             cell(sample.low_probability, 4),
             cell(sample.minutes_to_low, 1),
             sample.verdict.name(),
@@ -77,10 +78,10 @@ pub fn write_csv(samples: &[Sample], clock: &Clock, digits: Digits, out: &mut dy
         let _ = write!(
             line,
             ",{},{},{},{},{},{}",
-            cell(sample.predicted_15.0, 2),
-            cell(sample.predicted_15.1, 2),
-            cell(sample.predicted_60.0, 2),
-            cell(sample.predicted_60.1, 2),
+            cell(in_15.0, 2),
+            cell(in_15.1, 2),
+            cell(in_60.0, 2),
+            cell(in_60.1, 2),
             cell(sample.low_ahead_signal, 4),
             cell(sample.direction, 3),
         );

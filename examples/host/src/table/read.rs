@@ -510,6 +510,10 @@ const BLANKS: [&[u8]; 6] = [b"", b"NA", b"N/A", b"null", b"-", b"--"];
 
 /// A number, not a number when blank.
 pub(super) fn number(text: &[u8], decimal_comma: bool) -> Result<f32, String> {
+    // most are a few digits; so many are exact
+    if matches!(text.len(), 1..=6) && text.iter().all(u8::is_ascii_digit) {
+        return Ok(text.iter().fold(0_u32, |sum, digit| sum * 10 + u32::from(digit - b'0')) as f32);
+    }
     if BLANKS.iter().any(|blank| text.eq_ignore_ascii_case(blank)) {
         return Ok(f32::NAN);
     }

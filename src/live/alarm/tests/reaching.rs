@@ -50,3 +50,12 @@ fn a_reading_without_a_time_counts_only_if_it_is_very_low() {
         assert_eq!(standing.get(Kind::Low).is_some(), rung, "{value}");
     }
 }
+
+#[test]
+fn a_delay_begun_before_a_clear_value_does_not_count() {
+    let mut alarms = alarms(AlarmSettings::default()); // a high rings after 30 min
+    let high =
+        |(when, value)| kinds(&alarms.update(&at(when, value, 0.0))).contains(&(Kind::High, Cause::New));
+    let told = [(0, 260.0), (10, 200.0), (20, 260.0), (30, 260.0), (45, 260.0), (50, 260.0)].map(high);
+    assert_eq!(told, [false, false, false, false, false, true]);
+}

@@ -44,8 +44,9 @@ fn soon(last: &Sample, unit: Unit) -> Figure {
     if !last.low_probability.is_finite() {
         return Figure::new("Soon", "not known", "");
     }
-    let expected = if last.predicted.is_finite() {
-        format!("; {} expected", unit.with_name(last.predicted))
+    let (predicted, _) = last.predicted(30);
+    let expected = if predicted.is_finite() {
+        format!("; {} expected", unit.with_name(predicted))
     } else {
         String::new()
     };
