@@ -206,6 +206,17 @@ mod tests {
     use crate::ground::codec::stands;
 
     #[test]
+    fn of_two_as_near_the_older_one() {
+        let mut past = Past::new();
+        for k in 0..4 {
+            past.tell(Instant::from_secs(300 * k), Glucose::clamped(100.0));
+        }
+        let near = [0, 149, 150, 450, 600, 900, 1050, 1051].map(|age| past.kept_near(age));
+        let want = [Some(0), Some(0), Some(300), Some(600), Some(600), Some(900), Some(900), None];
+        assert_eq!(near, want);
+    }
+
+    #[test]
     fn only_what_can_be_is_read_back() {
         let new = Past::new();
         let most = Past { count: KEPT as u8, kept_s: SPACING_S as u16 - 1, ..new };
