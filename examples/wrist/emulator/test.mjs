@@ -12,6 +12,8 @@ const here = (path) => new URL(path, import.meta.url);
 const [, sentence, turns] = known;
 /** What is measured on the way, for the table of energy. */
 const measured = {};
+/** The flash chip as the day's alarm is drawn, and which frame comes next: a day is long to live twice. */
+let alarmed;
 
 const whole = () => true;
 
@@ -50,6 +52,7 @@ test("more than an hour of frames, an alarm, and the button", () => {
   story.live(minute);
   pico.run(1000);
   check(pico, "day-alarm");
+  alarmed = { chip: pico.cutPower(), next: story.next };
   pico.run(2000); // until it has rung
   const rung = pico.turns.length;
   assert.ok(rung > before, "the alarm vibrates");
@@ -75,14 +78,13 @@ test("more than an hour of frames, an alarm, and the button", () => {
   assert.equal(pico.turns.length, expected.length);
   pico.turns.forEach((ms, i) => assert.ok(Math.abs(ms - expected[i]) < 20, `${pico.turns}, expected ${turns}`));
   console.log(`stack of the application, its state included: ${pico.stackBytes} bytes`);
+  // measured, and a twentieth
+  assert.ok(pico.stackBytes > 10_000 && pico.stackBytes <= 29_700, `${pico.stackBytes}`);
 });
 
 test("the power fails, and it goes on where it was", () => {
-  const before = new Day(uf2("wrist-pico"));
-  before.live(minute);
-  settle(before.pico, "day-alarm");
-  const after = new Day(before.pico.cutPower(), { begin: minute });
-  after.next = before.next;
+  const after = new Day(alarmed.chip, { begin: minute });
+  after.next = alarmed.next;
   assert.equal(after.pico.said, "", "nothing is told as present");
   after.feed(5 * Math.floor(minute / 5) + 5);
   settle(after.pico, "day-next");
@@ -117,6 +119,9 @@ test("two sensors, of which the first falls silent; and the power fails", () => 
   assert.ok(differences(after, "pair-story", digits) > 200, "nothing is told as present");
   live(after, 35, 40);
   check(after, "pair-story", digits);
+  const stack = Math.max(whole.stackBytes, after.stackBytes);
+  console.log(`stack of the application of two sensors: ${stack} bytes`);
+  assert.ok(stack > 10_000 && stack <= 40_700, `${stack}`);
 });
 
 test("settings are kept and acknowledged, and hold after a power cut", () => {

@@ -52,6 +52,7 @@ pub fn read(message: &[u8]) -> Result<Numbered, SnapshotError> {
 ///
 /// # Errors
 /// Names the setting of `built` that is out of its range.
+#[inline(never)] // its large values are not to lie in the frame of a loop that never ends
 pub fn begin<M: Worn, F: NorFlash>(
     built: Settings,
     store: Option<&mut Store<F>>,
@@ -119,6 +120,7 @@ pub fn in_force<M: Worn>(app: &Wrist<M>, room: &mut [u8]) -> Option<usize> {
     snapshot::save_settings(app.settings().settings, room).ok()
 }
 
+#[inline(never)] // as `begin`
 fn bring_in<M: Worn, F: NorFlash>(
     app: &mut Wrist<M>,
     new: Numbered,

@@ -100,11 +100,12 @@ pub fn run<M: Worn>(state: &mut [u8], buffer: &mut [u8]) -> ! {
     let [states, kept] = unsafe { Flash::both() };
     let mut store = Store::open(states, flash::STATES, buffer);
     let mut kept_settings = Store::open(kept, flash::SETTINGS, buffer);
-    let begun: Result<(Wrist<M>, _), _> =
+    let mut begun: Result<(Wrist<M>, _), _> =
         settings::begin(Settings::default(), kept_settings.as_mut(), buffer);
-    let Ok((mut app, told)) = begun else { halt() };
+    // where it is: a move would take its room a second time
+    let Ok((app, told)) = &mut begun else { halt() };
     if let Some(words) = told {
-        tell(&mut uart, &words);
+        tell(&mut uart, words);
     }
     if let Some(kept) = store.as_mut().and_then(|store| store.newest(buffer)) {
         let _ = app.restore(kept); // of another version: begins anew
@@ -142,7 +143,7 @@ pub fn run<M: Worn>(state: &mut [u8], buffer: &mut [u8]) -> ! {
             tell(&mut uart, &words);
         }
         if wants.settings
-            && let Some(words) = settings::keep(&mut app, kept_settings.as_mut(), state, buffer)
+            && let Some(words) = settings::keep(app, kept_settings.as_mut(), state, buffer)
         {
             tell(&mut uart, &words);
         }

@@ -519,6 +519,56 @@ fn why_no_sensor_is_listened_to_matters_without_a_value() {
     assert_eq!(holds.map(Option::unwrap_or_default), wanted);
 }
 
+/// No charge fills more than the battery's case.
+#[test]
+fn a_battery_is_full_at_most() {
+    let history = History::<1>::new();
+    for layout in Layout::ALL {
+        let drawn = |percent| {
+            let mut canvas = Canvas::default();
+            let face = Face { battery_percent: Some(percent), ..face(history.view()) };
+            let Ok(()) = battery(&face, layout, &mut canvas);
+            canvas.0
+        };
+        let [empty, half, full] = [0, 50, 100].map(drawn);
+        assert!(
+            drawn(255) == full && full.len() > half.len() && half.len() > empty.len(),
+            "{:?}",
+            layout.size
+        );
+        let Size { width, height } = layout.battery.size;
+        let inside = (width - 4) as usize * (height - 4) as usize;
+        assert_eq!([half.len() - empty.len(), full.len() - empty.len()], [inside / 2, inside]);
+    }
+}
+
+/// The limits themselves are in range (Battelino et al. 2019: 70 to 180 mg/dL, both included).
+#[test]
+fn the_range_ends_behind_its_limits() {
+    let levels = [69.9, 70.0, 180.0, 180.1].map(|mg_dl| strip::level(Glucose::from_mg_dl(mg_dl).unwrap()));
+    assert_eq!(levels, [Level::Low, Level::Ink, Level::Ink, Level::High]);
+}
+
+/// Readings stay where they are for a whole minute of the clock, and move on with the hours.
+#[test]
+fn a_second_moves_nothing() {
+    let mut history = History::<40>::new();
+    for i in 0..40 {
+        let _ = history.insert(&Reading::new(Instant::from_secs(1_800_000_000 + i * 300), now().glucose));
+    }
+    for layout in Layout::ALL {
+        let at = |secs: u32| {
+            let at = Some(Instant::from_secs(1_800_000_000 + 40 * 300 + secs));
+            let mut canvas = Canvas::default();
+            let Ok(()) = strip::draw(&Face { at, ..face(history.view()) }, &layout.past, &mut canvas);
+            canvas.0
+        };
+        let begun = at(0);
+        assert!((1..60).all(|secs| at(secs) == begun), "{:?}", layout.size);
+        assert!(at(3600) != begun, "{:?}", layout.size);
+    }
+}
+
 #[test]
 fn what_matters_most() {
     let history = History::<1>::new();
