@@ -468,6 +468,15 @@ fn why_no_sensor_is_listened_to_has_its_room() {
                     let seen = |ink| if page == Page::Now { within(ink, area) } else { Ink::new() };
                     assert!(seen(&shown) == seen(&none), "{place}: {area:?}");
                 }
+                if page == Page::Past {
+                    // only what is told of the sensor, behind the age
+                    let changed: Ink = none.symmetric_difference(&shown).copied().collect();
+                    let beside = layout.pair.0.x.min(layout.middle.x);
+                    assert!(
+                        changed.iter().all(|(x, y)| *x >= beside && *y < layout.past.top),
+                        "{place}: over the age or the strip"
+                    );
+                }
                 all.insert(shown.into_iter().collect::<std::collections::BTreeSet<_>>());
             }
             // each has its own words, but over the twelve hours, where the last value stands on the least display
@@ -540,6 +549,58 @@ fn a_battery_is_full_at_most() {
         let inside = (width - 4) as usize * (height - 4) as usize;
         assert_eq!([half.len() - empty.len(), full.len() - empty.len()], [inside / 2, inside]);
     }
+}
+
+/// The bins of CLSI POCT05 at 1 and 2 mg/dL a minute, an age of a hundred minutes, a chance rounded to the nearest.
+#[test]
+fn words_change_at_their_limits() {
+    for (rate, word) in [
+        (-2.0, "falls fast"),
+        (-1.9, "falls"),
+        (-1.0, "falls"),
+        (-0.9, "steady"),
+        (0.9, "steady"),
+        (1.0, "rises"),
+        (1.9, "rises"),
+        (2.0, "rises fast"),
+    ] {
+        assert_eq!(crate::words::pace(Rate::from_mg_dl_per_min(rate).unwrap()), word, "{rate}");
+    }
+    for (minutes, age) in [(0, "0 min"), (99, "99 min"), (100, "1 h"), (120, "2 h")] {
+        let mut text = String::<12>::new();
+        push_age(&mut text, minutes);
+        assert_eq!(text, age);
+    }
+    assert_eq!([0.004, 0.005, 0.994, 2.0].map(crate::words::percent), [0, 1, 99, 100]);
+}
+
+/// A floor that holds on tells that it was lower only while the value is over it; wear has ended at its end.
+#[test]
+fn what_a_ring_goes_by_changes_at_its_limits() {
+    let history = History::<1>::new();
+    let lines = |kind, trigger, mg_dl: f32| {
+        let ring = Ring::new(kind, Priority::High, Cause::New, trigger, Instant::from_secs(0));
+        let now = Now { glucose: Glucose::from_mg_dl(mg_dl).unwrap(), ..now() };
+        let [first, second, _] = beside(&face(history.view()), &ring, Some(&now));
+        (Text::from(first.as_str()), Text::from(second.as_str()))
+    };
+    let floor = |mg_dl| lines(Kind::Floor, Trigger::Sensor(now().glucose), mg_dl).1;
+    assert_eq!([55.0, 55.1].map(floor), ["", "was lower"]);
+    let wear = |secs| lines(Kind::WearEnd, Trigger::WearLeft(Span::from_secs(secs)), 104.0);
+    assert_eq!(wear(0).0, "past end");
+    assert_eq!(wear(3600), ("ends in".into(), "1 h".into()));
+}
+
+/// What a sensor can say is told as it is; only under that it is a bound.
+#[test]
+fn the_end_of_the_sensors_range_is_a_value() {
+    let history = History::<1>::new();
+    let shown = |mg_dl: f32| {
+        let glucose = Glucose::from_mg_dl(mg_dl).unwrap();
+        let now = Face { now: Some(Now { glucose, ..now() }), ..face(history.view()) }.current().unwrap();
+        (now.glucose.whole_mg_dl(), now.bound)
+    };
+    assert_eq!([39.9, 40.0].map(shown), [(40, Some(Bound::AtMost)), (40, None)]);
 }
 
 /// The limits themselves are in range (Battelino et al. 2019: 70 to 180 mg/dL, both included).
