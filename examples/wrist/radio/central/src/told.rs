@@ -88,6 +88,8 @@ mod tests {
             assert_eq!(told.now(other), Some(Unheard::NoSensor), "{other:?}");
         }
         assert_eq!(told.now((Wanted::New(Kind::Sensor), Pairing::Closed)), Some(Unheard::NoSensor));
+        let unsafely = (Wanted::New(Kind::Sensor), Pairing::WithoutDigits);
+        assert_eq!(told.now(unsafely), Some(Unheard::PairingOpen));
         // whoever is near, none is the wearer's
         told.note(&Note::Refused(Kind::Sensor, Refusal::Stranger));
         assert_eq!((told.now(CLOSED), told.now(OPEN)), (Some(Unheard::NoSensor), Some(Unheard::PairingOpen)));
