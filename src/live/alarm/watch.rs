@@ -70,26 +70,16 @@ impl Watch {
         }
     }
 
-    /// Whether nothing is remembered that matters while it is clear.
+    /// Whether [`clear`](Self::clear) would change nothing that counts. What else is kept goes with one of these: what rang
+    /// is active, or acknowledged until its rest is over.
     pub const fn is_fresh(&self) -> bool {
-        let Self {
-            since,
-            active,
-            rang,
-            told,
-            due,
-            unacknowledged: _, // read only of what rang
-            escalated,
-            acknowledged,
-            snoozed_until,
-            silenced_depth,
-        } = self;
-        let kept = since.is_some()
-            | rang.is_some()
-            | told.is_some()
-            | snoozed_until.is_some()
-            | silenced_depth.is_some();
-        !(kept | *active | *due | *escalated | *acknowledged)
+        !(self.since.is_some() | self.active | self.acknowledged | self.due)
+    }
+
+    /// The same but for what is set anew when it next rings.
+    #[cfg(test)]
+    pub const fn without_time_to_escalate(self) -> Self {
+        Self { unacknowledged: Instant::from_secs(0), ..self }
     }
 
     /// Nothing to watch, or well on the good side: armed anew, `rest` after its last ring; until then as if somebody had

@@ -59,3 +59,30 @@ fn a_delay_begun_before_a_clear_value_does_not_count() {
     let told = [(0, 260.0), (10, 200.0), (20, 260.0), (30, 260.0), (45, 260.0), (50, 260.0)].map(high);
     assert_eq!(told, [false, false, false, false, false, true]);
 }
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(if cfg!(miri) { 4 } else { 256 }))]
+
+    #[test]
+    #[cfg_attr(miri, ignore = "too slow")]
+    fn what_is_passed_over_while_it_is_clear_has_nothing_to_forget(
+        steps in prop::collection::vec((step(), act()), 1..60),
+        rest in 0..200_i32,
+    ) {
+        let mut alarms = alarms(everything());
+        let mut now = 0;
+        for ((minutes, mg_dl, rate, doubt), act) in steps {
+            now += minutes;
+            let _ = alarms.update(&at(now, mg_dl, rate).with_doubt(doubt));
+            perform(&mut alarms, act);
+            for watch in alarms.state.watches.iter().filter(|watch| watch.is_fresh()) {
+                // as the next step that is not clear finds it
+                let mut kept = *watch;
+                kept.end_snooze(minute(now));
+                let mut cleared = kept;
+                cleared.clear(minute(now), Span::from_mins(rest));
+                prop_assert_eq!(kept.without_time_to_escalate(), cleared.without_time_to_escalate());
+            }
+        }
+    }
+}
