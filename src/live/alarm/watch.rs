@@ -78,7 +78,7 @@ impl Watch {
 
     /// The same but for what is set anew when it next rings.
     #[cfg(test)]
-    pub const fn without_time_to_escalate(self) -> Self {
+    pub(super) const fn without_time_to_escalate(self) -> Self {
         Self { unacknowledged: Instant::from_secs(0), ..self }
     }
 
