@@ -416,3 +416,19 @@ proptest! {
         }
     }
 }
+
+#[test]
+#[cfg_attr(miri, ignore = "too slow")]
+fn a_low_is_as_likely_as_the_narrow_interval_says() {
+    // nights and days differ, so that what was learned of the two widths differs
+    let learner = lived(20, 5, swing).learner;
+    let (_, level) = learner.newest().unwrap();
+    for minutes in [15.0, 30.0, 60.0] {
+        let ahead = learner.ahead(&Table::PEOPLE, minutes);
+        let threshold = level + ahead.change - 5.0;
+        let [_, late, ..] = learner.low_terms(threshold, minutes);
+        let want = (-5.0 * 1.098_612_3 / ahead.half).max(-12.0); // ln 3 over the distance in half widths
+        assert!((late - want).abs() < 1e-3, "{minutes}: {late} for {want}");
+        assert!((ahead.tail / ahead.half - 3.6).abs() > 0.05, "the widths are learned apart: {ahead:?}");
+    }
+}
