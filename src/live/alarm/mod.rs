@@ -183,8 +183,8 @@ impl Alarms {
         let (mut floor_sounds, mut low_holds) = (false, false);
         for (kind, place) in Kind::ALL.into_iter().zip(&mut standing.0) {
             let Some(watch) = state.watches.get_mut(kind as usize) else { continue };
-            let (rule, about) = (&settings.bare(kind), kind.info());
-            let reach = if stale && about.needs_value && !(kind == Kind::Floor && unplaced) {
+            let (rule, info) = (&settings.bare(kind), kind.info());
+            let reach = if stale && info.needs_value && !(kind == Kind::Floor && unplaced) {
                 Reach::Unknown
             } else {
                 match reach(kind, rule, situation, silence, lowest) {
@@ -223,8 +223,8 @@ impl Alarms {
                 .skip(kind as usize)
                 .filter(|(k, _)| k.info().warns_of_low);
             let told = milder.filter_map(|(_, watch)| watch.told.map(|told| told.priority));
-            let least = if about.warns_of_low { told.max() } else { None };
-            let depth = if about.warns_of_low { state.depth } else { None };
+            let least = if info.warns_of_low { told.max() } else { None };
+            let depth = if info.warns_of_low { state.depth } else { None };
             let bounds = (depth, least.unwrap_or(Priority::Low));
             // minutes that bring no new reading bear a low ahead out by half
             let behind = if kind == Kind::LowAhead { silence.secs() >> 1 } else { 0 };

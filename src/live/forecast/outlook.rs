@@ -37,7 +37,7 @@ impl Outlook<'_> {
     #[must_use]
     pub fn at(&self, now: Instant, horizon: Span) -> Option<Predicted> {
         let (age, level) = self.newest(now)?;
-        Some(predicted(level, self.ahead(age + bounded(horizon))))
+        Some(predicted(level, self.learner.ahead(self.table, age + bounded(horizon))))
     }
 
     /// See [`Forecast::low_probability`](super::Forecast::low_probability).
@@ -90,10 +90,6 @@ impl Outlook<'_> {
         let rate =
             if level < NEAR_LOW && falls <= FALLS { expected.at_most(GOES_ON * falls) } else { expected };
         Some(Direction { rate: Rate::clamped(rate), sd: sd(then.half, then.tail) / DIRECTION_MIN })
-    }
-
-    fn ahead(&self, minutes: f32) -> Ahead {
-        self.learner.ahead(self.table, minutes)
     }
 
     fn newest(&self, now: Instant) -> Option<(f32, f32)> {

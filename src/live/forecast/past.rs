@@ -152,7 +152,7 @@ impl Past {
         // they get older one by one: the nearest is the last before that age or the first after it
         let mut age = u32::from(self.kept_s);
         let mut before = None;
-        for kept in self.kept.iter().take(usize::from(self.count)) {
+        for kept in self.kept() {
             if age > age_s {
                 let after = age.saturating_sub(age_s);
                 let nearer = before.is_none_or(|before| after <= age_s.saturating_sub(before));
