@@ -124,6 +124,84 @@ fn a_second_that_begins_later_is_in_its_first_day() {
     assert!(weights.iter().sum::<f64>() / 24.0 > 0.7, "{weights:?}");
 }
 
+/// Writes a table of five-minute readings over 20 hours, those left out for which there is no value.
+fn table(path: &Path, value: impl Fn(u32) -> Option<f64>) -> String {
+    let row = |minute: u32| Some(format!("{},{}\n", 1_800_000_000 + 60 * minute, value(minute)?));
+    let rows: String = (0..1200).step_by(5).filter_map(row).collect();
+    std::fs::write(path, format!("time,glucose_mg_dl\n{rows}")).unwrap();
+    path.to_string_lossy().into_owned()
+}
+
+#[test]
+fn lows_gaps_and_alarms_are_counted_by_both_sensors() {
+    let folder = folder("two-counted");
+    let wave = |minute: u32| 125.0 + 8.0 * (f64::from(minute) / 40.0).sin();
+    // the first is silent for three hours, in which the second reads a low; both are silent for an hour later
+    let silent = |minute| (840..900).contains(&minute);
+    let first = table(&folder.join("a.csv"), |minute| {
+        (!(300..480).contains(&minute) && !silent(minute)).then(|| wave(minute))
+    });
+    let second = table(&folder.join("b.csv"), |minute| {
+        let low = (360..400).contains(&minute);
+        (!silent(minute)).then(|| if low { 62.0 } else { wave(minute) })
+    });
+    let both = json(&first, &second);
+    assert_eq!((&both["episodes_below_70"], &both["gaps"]), (&1.into(), &1.into()));
+    let of = |report: &serde_json::Value, kind: &str| {
+        let kinds = report["rehearsal"]["kinds"].as_array().unwrap().clone();
+        let of = kinds.into_iter().find(|of| of["kind"] == kind).unwrap();
+        (of["alarms"].as_u64().unwrap(), of["true_alarms"].as_u64())
+    };
+    let (rang, right) = of(&both, "low");
+    assert!(rang > 0 && right == Some(rang), "{rang} {right:?}");
+    assert_eq!(both["rehearsal"]["lows"], 1);
+    // 20 hours less an hour and five minutes, which count as three and a half readings
+    assert_eq!(both["rehearsal"]["days"], 0.8);
+    let alone: serde_json::Value = serde_json::from_str(&glidepath(&["replay", &first, "--json"])).unwrap();
+    assert_eq!((&alone["episodes_below_70"], &alone["gaps"]), (&0.into(), &2.into()));
+
+    let settings = ["--vary", "low.limit=60,75", "--out"];
+    let out = folder.join("sheet");
+    let out = [&["replay", &first, "--second", &second][..], &settings, &[out.to_str().unwrap()]].concat();
+    let words = glidepath(&out);
+    for said in [
+        "with a gap of 65 min in which neither sensor read.",
+        "Below 70 mg/dL for 15 minutes or more, by the lower of the two sensors: 1 time (0 below 54 mg/dL), the longest 35 min.",
+        "a low by the readings of either sensor held or followed within 60 minutes (a high by both as they weigh,",
+        "With low.limit = 60: ",
+        "The two sensors read 70 to 180 ",
+    ] {
+        assert!(words.contains(said), "{said}: {words}");
+    }
+    // one that ends is no gap while the other goes on less often
+    let ends = table(&folder.join("c.csv"), |minute| (minute < 600).then(|| wave(minute)));
+    let seldom = table(&folder.join("d.csv"), |minute| minute.is_multiple_of(20).then(|| wave(minute)));
+    assert_eq!(json(&ends, &seldom)["gaps"], 0);
+    assert_eq!(json(&seldom, &ends)["gaps"], 0);
+}
+
+#[test]
+fn the_wrist_of_two_sensors_is_drawn() {
+    let folder = folder("two-wrist");
+    let wave = |minute: u32| 125.0 + 8.0 * (f64::from(minute) / 40.0).sin();
+    let first = table(&folder.join("a.csv"), |minute| (minute < 600).then(|| wave(minute)));
+    let second = table(&folder.join("b.csv"), |minute| Some(wave(minute) + 4.0));
+    let out = folder.join("wrist");
+    glidepath(&["replay", &first, "--second", &second, "--wrist", out.to_str().unwrap()]);
+    let pictures = std::fs::read_dir(&out).unwrap().count();
+    assert_eq!(pictures, 361, "one for each of 360 readings and one of all");
+    // its words of two are there: no picture of it is one of the wrist of one sensor
+    let alone = folder.join("alone");
+    glidepath(&["replay", &second, "--wrist", alone.to_str().unwrap()]);
+    let last = |folder: &Path| {
+        let mut names: Vec<PathBuf> = std::fs::read_dir(folder).unwrap().map(|e| e.unwrap().path()).collect();
+        names.retain(|name| name.file_name().unwrap() != "wrist.png");
+        names.sort();
+        std::fs::read(names.last().unwrap()).unwrap()
+    };
+    assert_ne!(last(&out), last(&alone));
+}
+
 #[test]
 fn recorded_pairs_are_judged_by_their_own_future() {
     let folder = folder("two-judged");

@@ -1,7 +1,7 @@
 //! How often alarms would have rung, how many were true, and how much warning they gave.
 //!
 //! One alarm is a first ring ([`Cause::New`]). An alarm of the low family is **true** when a low (below 70 mg/dL for 15
-//! minutes or more, by the sensor's own readings) holds then or begins within the window after it; one of the high family
+//! minutes or more, by the sensor's own readings, of two by the lower one's) holds then or begins within the window after it; one of the high family
 //! likewise with a high (above 180 mg/dL for 15 minutes or more). The **warning** of a low is counted by [`lows`].
 //! Nobody can say from a trace alone which readings were wrong: a false reading makes its alarm look true.
 
@@ -14,6 +14,9 @@ use glidepath::{Instant, Reading, Span};
 use crate::WallClock;
 use crate::lows::{self, Low};
 use crate::sorted::order;
+
+/// Two lost readings are bridged, as in a review: the longest step that still belongs together, in intervals.
+pub const LONGEST_STEP: f64 = 3.5;
 
 /// What one set of settings would have done.
 #[derive(Clone, Debug, PartialEq)]
@@ -69,9 +72,11 @@ fn about(kind: Kind) -> Option<EpisodeRule> {
     }
 }
 
-/// Scores rings against the believed readings they rang by, both in order of time.
+/// Scores rings against the believed readings they rang by, all in order of time: lows are counted by `readings`, highs by
+/// `both`. Of one sensor they are the same; of two see [`Heard`](crate::heard::Heard).
 pub fn score(
     readings: &[Reading],
+    both: &[Reading],
     rings: &[Ring],
     interval_s: u32,
     clock: &impl WallClock,
@@ -79,7 +84,7 @@ pub fn score(
 ) -> Score {
     let lows = lows::find(readings, EpisodeRule::LOW_70, interval_s, rings, window);
     let low: Vec<Stretch> = lows.iter().map(|low| (low.start, low.end)).collect();
-    let high = lows::stretches(readings, EpisodeRule::HIGH_180, interval_s);
+    let high = lows::stretches(both, EpisodeRule::HIGH_180, interval_s);
     let mut kinds = [KindScore::NONE; Kind::COUNT];
     for (kind, score) in Kind::ALL.into_iter().zip(&mut kinds) {
         let stretches = about(kind).map(|rule| if rule.is_low() { &low } else { &high });
@@ -138,7 +143,7 @@ fn days(readings: &[Reading], interval_s: u32) -> f64 {
     if readings.is_empty() {
         return 0.0;
     }
-    let longest = f64::from(interval_s) * 3.5;
+    let longest = f64::from(interval_s) * LONGEST_STEP;
     let steps = readings
         .iter()
         .zip(readings.iter().skip(1))
@@ -208,7 +213,7 @@ mod tests {
             ring(421, Kind::NoData, Cause::New), // after seven
             ring(585, Kind::Low, Cause::New),    // after it began
         ];
-        let score = score(&readings(), &rings, 300, &Utc, HOUR);
+        let score = score(&readings(), &readings(), &rings, 300, &Utc, HOUR);
         let of = |kind: Kind| score.kinds[kind as usize];
         let counts = |kind| (of(kind).alarms, of(kind).rings, of(kind).true_alarms);
         assert_eq!(counts(Kind::LowAhead), (2, 2, Some(1)));
@@ -235,7 +240,8 @@ mod tests {
         let one = |minute| warnings(&[ring(minute, Kind::LowAhead, Cause::New)]);
         assert_eq!((one(39), one(40), one(130), one(131)), (None, Some(3600), Some(-1800), None));
         assert_eq!(warnings(&[ring(90, Kind::High, Cause::New)]), None);
-        let scored = |minute| score(&readings(), &[ring(minute, Kind::Low, Cause::New)], 300, &Utc, HOUR);
+        let scored =
+            |minute| score(&readings(), &readings(), &[ring(minute, Kind::Low, Cause::New)], 300, &Utc, HOUR);
         assert_eq!((scored(90).lows_warned, scored(90).lows_warned_10_min), (1, 1));
         assert_eq!((scored(91).lows_warned, scored(91).lows_warned_10_min), (1, 0));
         assert_eq!((scored(100).lows_warned, scored(100).lows_warned_10_min), (0, 0));
@@ -244,18 +250,35 @@ mod tests {
     #[test]
     fn true_alarms_depend_on_the_window_and_gaps_are_no_days() {
         let rings = [ring(239, Kind::High, Cause::New)];
-        let high = |window| score(&readings(), &rings, 300, &Utc, window).kinds[Kind::High as usize];
+        let high =
+            |window| score(&readings(), &readings(), &rings, 300, &Utc, window).kinds[Kind::High as usize];
         let rise = [ring(290, Kind::SteepRise, Cause::New)];
-        let risen = score(&readings(), &rise, 300, &Utc, HOUR).kinds[Kind::SteepRise as usize];
+        let risen = score(&readings(), &readings(), &rise, 300, &Utc, HOUR).kinds[Kind::SteepRise as usize];
         assert_eq!(risen.true_alarms, Some(1), "a high follows it");
         let last = [ring(130, Kind::Low, Cause::New)];
-        let ended = score(&readings(), &last, 300, &Utc, HOUR).kinds[Kind::Low as usize];
+        let ended = score(&readings(), &readings(), &last, 300, &Utc, HOUR).kinds[Kind::Low as usize];
         assert_eq!(ended.true_alarms, Some(1), "the low ends at that moment");
         assert_eq!((high(HOUR).true_alarms, high(Span::from_mins(61)).true_alarms), (Some(0), Some(1)));
         let mut gap = readings();
         gap.retain(|reading| reading.at() < at(100) || reading.at() >= at(400));
         // 20 readings, 40 readings, a gap that counts as three and a half intervals
-        assert!((score(&gap, &[], 300, &Utc, HOUR).days - (58.0 + 3.5 + 1.0) * 5.0 / 1440.0).abs() < 1e-9);
+        assert!(
+            (score(&gap, &gap, &[], 300, &Utc, HOUR).days - (58.0 + 3.5 + 1.0) * 5.0 / 1440.0).abs() < 1e-9
+        );
+    }
+
+    #[test]
+    fn lows_go_by_one_series_and_highs_by_the_other() {
+        let calm: Vec<Reading> =
+            readings().iter().map(|r| Reading::new(r.at(), Glucose::from_mg_dl(120.0).unwrap())).collect();
+        let rings = [ring(100, Kind::Low, Cause::New), ring(300, Kind::High, Cause::New)];
+        let proved = |lower: &[Reading], both: &[Reading]| {
+            let score = score(lower, both, &rings, 300, &Utc, HOUR);
+            let of = |kind: Kind| score.kinds[kind as usize].true_alarms;
+            (of(Kind::Low), of(Kind::High), score.lows.len())
+        };
+        assert_eq!(proved(&readings(), &calm), (Some(1), Some(0), 2));
+        assert_eq!(proved(&calm, &readings()), (Some(0), Some(1), 0));
     }
 
     #[test]
@@ -273,7 +296,7 @@ mod tests {
 
     #[test]
     fn nothing_yields_nothing() {
-        let score = score(&[], &[], 300, &Utc, HOUR);
+        let score = score(&[], &[], &[], 300, &Utc, HOUR);
         assert_eq!((score.days, score.nights, score.alarms, score.median_warning_min), (0.0, 0, 0, None));
     }
 

@@ -162,9 +162,9 @@ pub struct Played {
 }
 
 impl Played {
-    /// The readings that the alarms rang by; of two sensors those of the first.
+    /// The readings that were believed; of two sensors those of both.
     pub fn believed(&self) -> Vec<Reading> {
-        let believed = self.samples.iter().filter(|s| s.verdict.is_believed() && s.side() == Side::First);
+        let believed = self.samples.iter().filter(|s| s.verdict.is_believed());
         believed.map(|s| s.reading).collect()
     }
 }
@@ -450,7 +450,7 @@ mod tests {
     }
 
     #[test]
-    fn alarms_ring_by_believed_readings_of_the_first_sensor() {
+    fn believed_readings_are_those_of_both_sensors() {
         let monitor = Monitor::<288>::new(Settings::default()).unwrap();
         let mut some = readings(&[0, 5, 10], 120.0);
         some[1] = some[1].with_status(Status::Fault);
@@ -464,7 +464,7 @@ mod tests {
         }
         let minutes: Vec<u32> =
             walk.played.believed().iter().map(|reading| reading.at().secs() / 60).collect();
-        assert_eq!(minutes, [1, 6]);
+        assert_eq!(minutes, [0, 1, 5, 6]);
         let sides: Vec<Side> = walk.played.samples.iter().map(Sample::side).collect();
         assert_eq!(sides, [Side::Second, Side::First, Side::Second, Side::First]);
     }

@@ -4,6 +4,7 @@ pub mod words;
 pub mod written;
 
 use glidepath::{Fingerstick, Instant, Monitor, PairMonitor, Reading, Settings, Side, Span};
+pub use glidepath_replay::heard::Heard;
 pub use glidepath_replay::lows;
 use glidepath_replay::walk::{self, Walk, Worn};
 pub use glidepath_replay::walk::{Beside, Pricked, Sample, both};
@@ -15,6 +16,116 @@ use crate::table::{self, Trace};
 /// A day of readings of each sensor, as on the wrist.
 const READINGS: usize = 288;
 
+/// What was recorded of a person: the trace of one sensor, or of two worn at once, and fingersticks, each in order of time.
+#[derive(Clone, Copy)]
+pub struct Traces<'a> {
+    pub first: &'a Trace,
+    pub second: Option<&'a Trace>,
+    pub sticks: &'a [Fingerstick],
+}
+
+/// What comes to the monitor next.
+#[derive(Clone, Copy, Debug)]
+pub enum Next<'a> {
+    Stick(&'a Fingerstick),
+    /// A sensor was put on while the other is worn; its first reading comes then, at the end of its warm-up.
+    Began(Side, Instant),
+    /// A reading, with the truth beside it or not a number.
+    Reading(Side, &'a Reading, f32),
+}
+
+impl<'a> Traces<'a> {
+    /// Seconds between readings; of two sensors, those of the one that reads less often: the other one's end must not make all
+    /// that follows a gap.
+    pub fn interval_s(&self) -> u32 {
+        let of = |trace: &Trace| trace.interval_s;
+        of(self.first).max(self.second.and_then(of)).unwrap_or(300)
+    }
+
+    /// How many readings there are.
+    pub fn readings(&self) -> usize {
+        self.first.readings.len() + self.second.map_or(0, |second| second.readings.len())
+    }
+
+    /// Everything in order of time.
+    pub fn each(&self) -> impl Iterator<Item = Next<'a>> {
+        let beside = self.second.map_or(&[][..], |second| &second.readings);
+        let mut later = later(&self.first.readings, beside);
+        let (mut sticks, mut beside) = (self.sticks.iter().peekable(), beside.iter().peekable());
+        let truth = self.first.column(table::TRUTH).unwrap_or_default();
+        let mut first = self.first.readings.iter().zip(0_usize..).peekable();
+        std::iter::from_fn(move || {
+            // of two at one moment the second first: what is compared with the truth then knows both
+            let (side, reading, truth) = match (first.peek(), beside.peek()) {
+                (Some((own, row)), other) if other.is_none_or(|other| own.at() < other.at()) => {
+                    (Side::First, *own, truth.get(*row).copied().unwrap_or(f32::NAN))
+                }
+                (_, Some(other)) => (Side::Second, *other, f32::NAN),
+                (_, None) => return sticks.next().map(Next::Stick),
+            };
+            if let Some(stick) = sticks.next_if(|stick| stick.at() < reading.at()) {
+                return Some(Next::Stick(stick));
+            }
+            if let Some((side, at)) = later.take_if(|later| *later == (side, reading.at())) {
+                return Some(Next::Began(side, at));
+            }
+            match side {
+                Side::First => _ = first.next(),
+                Side::Second => _ = beside.next(),
+            }
+            Some(Next::Reading(side, reading, truth))
+        })
+    }
+
+    /// Plays it all through the monitor; whatever rings is acknowledged.
+    pub fn play(&self, settings: Settings) -> Result<Played, Failure> {
+        let refused = |error| Failure::new(format!("the monitor's settings: {error}"));
+        if self.second.is_some() {
+            let monitor = PairMonitor::<READINGS>::new(settings, settings).map_err(refused)?;
+            let began = |monitor: &mut PairMonitor<READINGS>, side, first| {
+                monitor.sensor_started(side, start(first, &settings));
+            };
+            let said = self.walked(monitor, began).played;
+            return Ok(Played { said, noise_sd: f32::NAN, gain: f32::NAN, offset: f32::NAN });
+        }
+        let monitor = Monitor::<READINGS>::new(settings).map_err(refused)?;
+        let Walk { worn: monitor, played: said, .. } = self.walked(monitor, |_, _, _| {});
+        let noise_sd = if said.samples.len() > 1 { monitor.estimator().noise_sd() } else { f32::NAN };
+        let used = said.pricked.iter().any(|pricked| pricked.used);
+        let (gain, offset) = if used { monitor.gain_and_offset() } else { (f32::NAN, f32::NAN) };
+        Ok(Played { said, noise_sd, gain, offset })
+    }
+
+    /// Lives through it; `began` is told when a sensor is put on while the other is worn.
+    fn walked<W: Worn>(&self, worn: W, mut began: impl FnMut(&mut W, Side, Instant)) -> Walk<W> {
+        let (length, clock) = (self.readings(), &self.first.clock);
+        let mut walk = Walk::new(worn, length);
+        let progress = Progress::new("replaying", length as u64);
+        for next in self.each() {
+            match next {
+                Next::Stick(stick) => walk.fingerstick(stick),
+                Next::Began(side, at) => {
+                    walk.until(at, clock);
+                    began(&mut walk.worn, side, at);
+                }
+                Next::Reading(side, reading, truth) => {
+                    let n = walk.played.samples.len();
+                    walk.reading(side, reading, truth, clock);
+                    if n.is_multiple_of(4096) {
+                        progress.at(n as u64);
+                    }
+                }
+            }
+        }
+        walk
+    }
+}
+
+/// When a sensor was started whose first reading came at the end of its warm-up.
+pub fn start(first: Instant, settings: &Settings) -> Instant {
+    first.plus(Span::from_secs(settings.quality.warm_up.secs().saturating_neg()))
+}
+
 /// What the monitor said, moment by moment.
 pub struct Played {
     pub said: walk::Played,
@@ -25,81 +136,8 @@ pub struct Played {
     pub offset: f32,
 }
 
-/// Plays readings and fingersticks in order of time; whatever rings is acknowledged.
-pub fn play(trace: &Trace, sticks: &[Fingerstick], settings: Settings) -> Result<Played, Failure> {
-    let monitor = Monitor::<READINGS>::new(settings).map_err(refused)?;
-    let Walk { worn: monitor, played: said, .. } = walked(monitor, trace, &[], sticks, |_, _, _| {});
-    let noise_sd = if said.samples.len() > 1 { monitor.estimator().noise_sd() } else { f32::NAN };
-    let used = said.pricked.iter().any(|pricked| pricked.used);
-    let (gain, offset) = if used { monitor.gain_and_offset() } else { (f32::NAN, f32::NAN) };
-    Ok(Played { said, noise_sd, gain, offset })
-}
-
-/// The same with a second sensor worn at once. One put on later begins with its warm-up, at the end of which its first
-/// reading comes.
-pub fn play_two(
-    trace: &Trace,
-    second: &Trace,
-    sticks: &[Fingerstick],
-    settings: Settings,
-) -> Result<Played, Failure> {
-    let monitor = PairMonitor::<READINGS>::new(settings, settings).map_err(refused)?;
-    let warm_up = Span::from_secs(settings.quality.warm_up.secs().saturating_neg());
-    let began = |monitor: &mut PairMonitor<READINGS>, side, first: Instant| {
-        monitor.sensor_started(side, first.plus(warm_up));
-    };
-    let said = walked(monitor, trace, &second.readings, sticks, began).played;
-    Ok(Played { said, noise_sd: f32::NAN, gain: f32::NAN, offset: f32::NAN })
-}
-
-fn refused(error: glidepath::Error) -> Failure {
-    Failure::new(format!("the monitor's settings: {error}"))
-}
-
-/// Lives through readings of both sensors; `began` is told when one is put on while the other is worn.
-fn walked<W: Worn>(
-    worn: W,
-    trace: &Trace,
-    beside: &[Reading],
-    sticks: &[Fingerstick],
-    mut began: impl FnMut(&mut W, Side, Instant),
-) -> Walk<W> {
-    let length = trace.readings.len() + beside.len();
-    let mut walk = Walk::new(worn, length);
-    let later = later(&trace.readings, beside);
-    let progress = Progress::new("replaying", length as u64);
-    let (mut sticks, mut beside) = (sticks.iter().peekable(), beside.iter().peekable());
-    let truth = trace.column(table::TRUTH).unwrap_or_default();
-    let mut first = trace.readings.iter().zip(0_usize..).peekable();
-    for n in 0..length {
-        // of two at one moment the second first: what is compared with the truth then knows both
-        let earlier =
-            first.peek().is_none_or(|(own, _)| beside.peek().is_some_and(|other| other.at() <= own.at()));
-        let (side, reading, truth) = if earlier {
-            let Some(reading) = beside.next() else { break };
-            (Side::Second, reading, f32::NAN)
-        } else {
-            let Some((reading, row)) = first.next() else { break };
-            (Side::First, reading, truth.get(row).copied().unwrap_or(f32::NAN))
-        };
-        while let Some(stick) = sticks.next_if(|stick| stick.at() < reading.at()) {
-            walk.fingerstick(stick);
-        }
-        if later == Some((side, reading.at())) {
-            walk.until(reading.at(), &trace.clock);
-            began(&mut walk.worn, side, reading.at());
-        }
-        walk.reading(side, reading, truth, &trace.clock);
-        if n.is_multiple_of(4096) {
-            progress.at(n as u64);
-        }
-    }
-    sticks.for_each(|stick| walk.fingerstick(stick));
-    walk
-}
-
 /// A sensor whose first reading comes so long after the other's was put on later: its first day counts as one.
-const PUT_ON_LATER: Span = Span::from_hours(6);
+pub const PUT_ON_LATER: Span = Span::from_hours(6);
 
 /// Which of two sensors was put on later, and when its first reading came.
 fn later(first: &[Reading], second: &[Reading]) -> Option<(Side, Instant)> {

@@ -6,12 +6,12 @@ mod vary;
 
 use std::path::{Path, PathBuf};
 
-use glidepath::{Fingerstick, Settings, Span};
+use glidepath::{Settings, Span};
 use serde::Serialize;
 
 use crate::failure::Failure;
+use crate::played::Traces;
 use crate::settings;
-use crate::table::Trace;
 use crate::table::count;
 use score::Score;
 pub use sheet::draw;
@@ -50,6 +50,9 @@ pub struct Rehearsal {
     pub score: Score,
     /// The same with other values of one setting.
     pub variations: Vec<Variation>,
+    /// Whether two sensors were worn.
+    #[serde(skip)]
+    two: bool,
 }
 
 /// What is to be rehearsed.
@@ -95,16 +98,12 @@ impl Plan {
         self.args.settings.is_some() || !self.args.vary.is_empty()
     }
 
-    /// Replays the trace once more for each variation.
-    pub fn rehearse(
-        &self,
-        score: Score,
-        trace: &Trace,
-        sticks: &[Fingerstick],
-    ) -> Result<Rehearsal, Failure> {
-        let variations = vary::rehearse(&self.args.vary, &self.table, trace, sticks, self.window())?;
+    /// Replays the traces once more for each variation.
+    pub fn rehearse(&self, score: Score, traces: &Traces<'_>) -> Result<Rehearsal, Failure> {
+        let variations = vary::rehearse(&self.args.vary, &self.table, traces, self.window())?;
         let settings = self.args.settings.as_ref().map(|path| path.display().to_string());
-        Ok(Rehearsal { settings, score, variations })
+        let two = traces.second.is_some();
+        Ok(Rehearsal { settings, score, variations, two })
     }
 }
 
@@ -144,9 +143,13 @@ impl Rehearsal {
         }
         if score.lows > 0 {
             words.push(format!(
-                "Of {}, {} warned of before it began, {} by ten minutes or more. True means: a low by the sensor's \
-                 readings held or followed within {} minutes (a high, for alarms about highs).",
-                count(score.lows, "low"), were(score.lows_warned), score.lows_warned_10_min, score.window_min
+                "Of {}, {} warned of before it began, {} by ten minutes or more. True means: a low by {} held or followed within {} minutes (a high{}, for alarms about highs).",
+                count(score.lows, "low"),
+                were(score.lows_warned),
+                score.lows_warned_10_min,
+                if self.two { "the readings of either sensor" } else { "the sensor's readings" },
+                score.window_min,
+                if self.two { " by both as they weigh" } else { "" },
             ));
         }
         words.extend(self.variations.iter().map(|variation| variation.in_words(score)));

@@ -1,11 +1,14 @@
 //! What [`glidepath_replay::score`] counts, as it is written and shown.
 
+use glidepath::Span;
 use glidepath::alarm::{Kind, Ring};
-use glidepath::{Reading, Span};
-use glidepath_replay::lows::Low;
+use glidepath::review::EpisodeRule;
+use glidepath_replay::heard::Heard;
+use glidepath_replay::lows::{self, Low};
 use glidepath_replay::score as counted;
 use serde::Serialize;
 
+use crate::played::{Played, Traces};
 use crate::table::Clock;
 
 /// What one set of settings would have done.
@@ -48,15 +51,17 @@ pub struct KindScore {
     pub by_hour: [u32; 24],
 }
 
-/// Scores alarms against the believed readings they rang by, both in order of time; with the lows that were found.
-pub fn score(
-    readings: &[Reading],
-    rings: &[Ring],
-    interval_s: u32,
-    clock: &Clock,
-    window: Span,
-) -> (Score, Vec<Low>) {
-    let counted = counted::score(readings, rings, interval_s, clock, window);
+/// Scores what rang against what was read, with the lows that were found and the deep ones among them.
+pub fn of(traces: &Traces<'_>, played: &Played, window: Span) -> (Score, Vec<Low>, Vec<Low>) {
+    let (rings, interval) = (&played.said.rings, traces.interval_s());
+    let heard = Heard::of(&played.said.samples, interval);
+    let (score, lows) = score(&heard, rings, interval, &traces.first.clock, window);
+    (score, lows, lows::find(&heard.lower, EpisodeRule::LOW_54, interval, rings, window))
+}
+
+/// Scores alarms against the readings they rang by; with the lows that were found.
+fn score(heard: &Heard, rings: &[Ring], interval_s: u32, clock: &Clock, window: Span) -> (Score, Vec<Low>) {
+    let counted = counted::score(&heard.lower, &heard.both, rings, interval_s, clock, window);
     let a_day = |n: u64| (counted.days > 0.0).then(|| round(n as f64 / counted.days, 3));
     let kinds = Kind::ALL.into_iter().zip(&counted.kinds).map(|(kind, counted)| {
         let alarms = counted.alarms.into();
@@ -111,17 +116,21 @@ fn round(value: f64, digits: i32) -> f64 {
 mod tests {
     use super::*;
     use glidepath::alarm::{Cause, Priority, Trigger};
-    use glidepath::{Glucose, Instant};
+    use glidepath::{Glucose, Instant, Reading};
 
     fn at(minute: u32) -> Instant {
         Instant::from_secs(minute * 60)
     }
 
     /// Ten hours at 120 mg/dL with a low from minute 100 to 130 and one at the end.
-    fn trace() -> Vec<Reading> {
+    fn trace() -> Heard {
         let low = |m: &u32| (100..130).contains(m) || *m >= 580;
         let value = |m: u32| if low(&m) { 60.0 } else { 120.0 };
-        (0..600).step_by(5).map(|m| Reading::new(at(m), Glucose::from_mg_dl(value(m)).unwrap())).collect()
+        let lower: Vec<Reading> = (0..600)
+            .step_by(5)
+            .map(|m| Reading::new(at(m), Glucose::from_mg_dl(value(m)).unwrap()))
+            .collect();
+        Heard { both: lower.clone(), lower }
     }
 
     fn rang(minute: u32, kind: Kind, cause: Cause) -> Ring {
@@ -156,7 +165,7 @@ mod tests {
 
     #[test]
     fn nothing_yields_nothing_and_no_rate() {
-        let (score, _) = score(&[], &[], 300, &Clock::default(), Span::from_mins(60));
+        let (score, _) = score(&Heard::default(), &[], 300, &Clock::default(), Span::from_mins(60));
         assert_eq!((score.days, score.alarms_per_day, score.median_warning_min), (0.0, None, None));
         assert_eq!(score.nights, 0);
     }

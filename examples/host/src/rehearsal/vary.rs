@@ -1,15 +1,14 @@
 //! What a change of one setting would do.
 
-use glidepath::{Fingerstick, Settings, Span};
+use glidepath::{Settings, Span};
 use rayon::prelude::*;
 use serde::Serialize;
 use toml::{Table, Value};
 
 use super::score::{self, Score};
 use crate::failure::Failure;
-use crate::played;
+use crate::played::Traces;
 use crate::settings;
-use crate::table::Trace;
 use crate::table::count;
 
 /// The same days with one setting changed.
@@ -74,21 +73,17 @@ pub fn plans(asked: &[String], table: &Table) -> Result<Vec<(String, String, Set
     Ok(plans)
 }
 
-/// Replays the trace with each.
+/// Replays the traces with each.
 pub fn rehearse(
     asked: &[String],
     table: &Table,
-    trace: &Trace,
-    sticks: &[Fingerstick],
+    traces: &Traces<'_>,
     window: Span,
 ) -> Result<Vec<Variation>, Failure> {
     plans(asked, table)?
         .into_par_iter()
         .map(|(setting, value, plan)| {
-            let played = played::play(trace, sticks, plan)?;
-            let interval = trace.interval_s.unwrap_or(300);
-            let (score, _) =
-                score::score(&played.said.believed(), &played.said.rings, interval, &trace.clock, window);
+            let (score, ..) = score::of(traces, &traces.play(plan)?, window);
             Ok(Variation { setting, value, score })
         })
         .collect()

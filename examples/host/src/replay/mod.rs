@@ -10,15 +10,14 @@ use std::path::PathBuf;
 
 use glidepath::Instant;
 use glidepath::alarm::Ring;
-use glidepath::review::EpisodeRule;
+use glidepath_replay::score::LONGEST_STEP;
 
 use crate::args::{InputArgs, OutputArgs};
 use crate::failure::Failure;
 use crate::output::{Outputs, say};
-use crate::played;
-use crate::played::lows::{self, Low};
+use crate::played::lows::Low;
 use crate::played::written::{self, Digits};
-use crate::played::{Pricked, Sample};
+use crate::played::{Pricked, Sample, Traces};
 use crate::rehearsal::{self, Rehearsal, score};
 use crate::sheet::CAUTION;
 use crate::table::{self, Clock, Counts, Fingersticks, Trace, Unit};
@@ -48,10 +47,11 @@ pub struct Args {
 
     /// A second sensor worn at the same time: a table (CSV) of the same form
     ///
-    /// The two are played through the monitor of two sensors: one blood glucose, each sensor by what it has earned. Lows,
-    /// gaps and the rehearsal of alarms are counted by the first one's readings. One whose first reading comes six hours
-    /// or more after the other's was put on later: its first day counts as such.
-    #[arg(long, value_name = "FILE", requires = "trace", conflicts_with_all = ["wrist", "vary"])]
+    /// The two are played through the monitor of two sensors: one blood glucose, each sensor by what it has earned. A low is
+    /// one that either sensor reads, for alarms go by the lower; a high is one of both as they weigh; a gap is one in which
+    /// neither reads. One whose first reading comes six hours or more after the other's was put on later: its first day
+    /// counts as such.
+    #[arg(long, value_name = "FILE", requires = "trace")]
     second: Option<PathBuf>,
 
     /// Write what was known after each reading as CSV
@@ -62,7 +62,7 @@ pub struct Args {
     #[arg(long, help_heading = "Output")]
     all_digits: bool,
 
-    /// Draw the wrist display into this folder: a PNG for each reading, one every few minutes of silence, and all of
+    /// Draw the wrist display, of two sensors that of the wrist with two, into this folder: a PNG for each reading, one every few minutes of silence, and all of
     /// them as one animated PNG
     #[arg(long, value_name = "DIR", help_heading = "Output")]
     wrist: Option<PathBuf>,
@@ -94,7 +94,7 @@ pub struct Replay {
     pub pricked: Vec<Pricked>,
     /// Fingerstick rows that were no fingersticks of their own (repeats and the like).
     sticks_not_read: u64,
-    /// Stretches without readings: from the last before to the first after.
+    /// Stretches without readings, of two sensors without any of either: from the last before to the first after.
     gaps: Vec<(Instant, Instant)>,
     lows: Vec<Low>,
     deep_lows: Vec<Low>,
@@ -104,6 +104,8 @@ pub struct Replay {
     offset: f32,
     pub clock: Clock,
     interval_s: Option<u32>,
+    /// The longest step that still belongs together, seconds.
+    longest: f64,
     counts: Counts,
     /// The file's.
     unit: Unit,
@@ -135,30 +137,20 @@ impl Replay {
         sticks: &Fingersticks,
         plan: &rehearsal::Plan,
     ) -> Result<Self, Failure> {
-        let played = match second {
-            Some(second) => played::play_two(&trace, second, &sticks.values, plan.settings)?,
-            None => played::play(&trace, &sticks.values, plan.settings)?,
-        };
-        let believed = played.said.believed();
-        let interval = trace.interval_s.unwrap_or(300);
-        let (score, lows) =
-            score::score(&believed, &played.said.rings, interval, &trace.clock, plan.window());
-        let rehearsal = plan.rehearse(score, &trace, &sticks.values)?;
-        let longest = longest_step(interval);
-        let gaps = trace.readings.windows(2).map(|pair| (pair[0].at(), pair[1].at()));
+        let traces = Traces { first: &trace, second, sticks: &sticks.values };
+        let played = traces.play(plan.settings)?;
+        let (score, lows, deep_lows) = score::of(&traces, &played, plan.window());
+        let rehearsal = plan.rehearse(score, &traces)?;
+        let longest = f64::from(traces.interval_s()) * LONGEST_STEP;
+        // of two sensors none while either reads
+        let gaps = played.said.samples.windows(2).map(|pair| (pair[0].reading.at(), pair[1].reading.at()));
         let gaps = gaps.filter(|(from, to)| f64::from(to.since(*from).secs()) > longest).collect();
         let against = against(&played.said.samples, longest);
         Ok(Self {
             name,
             about: None,
             lows,
-            deep_lows: lows::find(
-                &believed,
-                EpisodeRule::LOW_54,
-                interval,
-                &played.said.rings,
-                plan.window(),
-            ),
+            deep_lows,
             samples: played.said.samples,
             alarms: played.said.rings,
             pricked: played.said.pricked,
@@ -169,6 +161,7 @@ impl Replay {
             offset: played.offset,
             clock: trace.clock,
             interval_s: trace.interval_s,
+            longest,
             counts: trace.counts,
             unit: trace.unit,
             against,
@@ -190,16 +183,6 @@ impl Replay {
         let day = table::date(wall.div_euclid(86_400)).strftime("%a %-d %b %Y");
         format!("{day} {:02}:{:02}", minute / 60, minute % 60)
     }
-
-    /// The longest step that still belongs together, seconds.
-    fn longest_step(&self) -> f64 {
-        longest_step(self.interval_s.unwrap_or(300))
-    }
-}
-
-/// Two lost readings are bridged, as in a review.
-fn longest_step(interval_s: u32) -> f64 {
-    f64::from(interval_s) * 3.5
 }
 
 /// Compares the estimate and the sensor with the truth, where the truth and the estimate are known: neither is to
@@ -229,9 +212,10 @@ pub fn run(args: &Args) -> Result<(), Failure> {
                 Some(path) => table::read_fingersticks_beside(path, &args.input, &trace.clock)?,
                 None => Fingersticks { values: trace.fingersticks.clone(), ..Fingersticks::default() },
             };
-            wrist::draw(args, &trace, &sticks.values, plan.settings, &mut outputs)?;
             let second = args.second.as_deref();
             let second = second.map(|path| table::read_trace(path, &args.input, &[])).transpose()?;
+            let traces = Traces { first: &trace, second: second.as_ref(), sticks: &sticks.values };
+            wrist::draw(args, &traces, plan.settings, &mut outputs)?;
             let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
             Replay::of_worn(name, trace, second.as_ref(), &sticks, &plan)?
         }
@@ -242,7 +226,8 @@ pub fn run(args: &Args) -> Result<(), Failure> {
                 outputs.add(folder.join("trace.csv"), demo::trace_csv(&trace));
                 outputs.add(folder.join("fingersticks.csv"), demo::fingersticks_csv(&sticks));
             }
-            wrist::draw(args, &trace, &sticks.values, plan.settings, &mut outputs)?;
+            let traces = Traces { first: &trace, second: None, sticks: &sticks.values };
+            wrist::draw(args, &traces, plan.settings, &mut outputs)?;
             Replay { about: Some(DEMO), ..Replay::of("the embedded demo".into(), trace, &sticks, &plan)? }
         }
     };

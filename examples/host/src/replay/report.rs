@@ -114,10 +114,9 @@ impl Pair {
             format!("{} {side}", unit.with_name(offset.abs() as f32))
         };
         format!(
-            "Two sensors: {} of the second. Of all readings {:.0} % came while both agreed, {:.1} % while they disagreed and \
+            "Two sensors: of all readings {:.0} % came while both agreed, {:.1} % while they disagreed and \
              nothing told which errs, {:.1} % while the first was off, {:.1} % while the second was, {:.1} % while only one \
              read. At the end the first is taken to read {}, the second {} blood glucose.",
-            count(self.second_readings, "reading"),
             self.together_percent,
             self.apart_percent,
             self.first_errs_percent,
@@ -257,6 +256,9 @@ pub fn in_words(replay: &Replay, report: &Report, unit: Unit) -> Vec<String> {
 
 fn what_it_is(replay: &Replay, report: &Report) -> String {
     let mut out = count(report.readings, "reading");
+    if let Some(pair) = &report.pair {
+        out += &format!(" of the first sensor and {} of the second", pair.second_readings);
+    }
     match (replay.samples.first(), replay.samples.last()) {
         (Some(first), Some(last)) if first.reading.at() < last.reading.at() => {
             out +=
@@ -274,10 +276,12 @@ fn what_it_is(replay: &Replay, report: &Report) -> String {
         out += &format!(", one every {every}");
     }
     let longest = replay.gaps.iter().map(|(from, to)| to.since(*from).mins()).fold(0.0, f32::max);
+    let of_both = if replay.second.is_some() { " in which neither sensor read" } else { "" };
     match report.gaps {
+        0 if replay.second.is_some() => out + ", without a gap in which neither sensor read.",
         0 => out + ", without a gap.",
-        1 => format!("{out}, with a gap of {}.", minutes(longest)),
-        n => format!("{out}, with {}, the longest {}.", count(n, "gap"), minutes(longest)),
+        1 => format!("{out}, with a gap of {}{of_both}.", minutes(longest)),
+        n => format!("{out}, with {}{of_both}, the longest {}.", count(n, "gap"), minutes(longest)),
     }
 }
 
@@ -291,7 +295,8 @@ fn how_it_was(replay: &Replay, unit: Unit) -> Option<String> {
     };
     let range = unit.either("70 to 180", "3.9 to 10.0");
     Some(format!(
-        "The sensor read {range} {:.0} % of the time, less {:.1} %, more {:.0} %; the least was {}, the most {}.",
+        "The {} read {range} {:.0} % of the time, less {:.1} %, more {:.0} %; the least was {}, the most {}.",
+        if replay.second.is_some() { "two sensors" } else { "sensor" },
         percent(&|v| (70.0..=180.0).contains(&v)),
         percent(&|v| v < 70.0),
         percent(&|v| v > 180.0),
@@ -303,14 +308,17 @@ fn how_it_was(replay: &Replay, unit: Unit) -> Option<String> {
 fn lows(replay: &Replay, unit: Unit) -> String {
     let (low, deep) = (unit.either("70", "3.9"), unit.either("54", "3.0"));
     let lows = &replay.lows;
+    let of_two = replay.second.is_some();
     if lows.is_empty() {
-        return format!("There was no low: nothing below {low} for 15 minutes.");
+        let by = if of_two { ", by the lower of the two sensors" } else { "" };
+        return format!("There was no low: nothing below {low} for 15 minutes{by}.");
     }
     let warned = lows::warned(lows);
     let longest = lows.iter().map(Low::minutes).fold(0.0, f32::max);
     format!(
-        "Below {low} for 15 minutes or more: {} ({} below {deep}), the longest {}. Warned by an alarm before it began: \
+        "Below {low} for 15 minutes or more{}: {} ({} below {deep}), the longest {}. Warned by an alarm before it began: \
          {} of {}, by ten minutes or more: {}.",
+        if of_two { ", by the lower of the two sensors" } else { "" },
         count(lows.len() as u64, "time"),
         replay.deep_lows.len(),
         minutes(longest),

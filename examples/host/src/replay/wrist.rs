@@ -8,15 +8,17 @@ use embedded_graphics::image::GetPixel;
 use embedded_graphics::pixelcolor::BinaryColor;
 use embedded_graphics::pixelcolor::raw::{LittleEndian, RawU1};
 use embedded_graphics::prelude::Point;
-use glidepath::{Fingerstick, Instant, Settings, Span};
+use glidepath::{Instant, Settings, Span};
 use glidepath_replay::WallClock as _;
-use wrist::app::App;
+use wrist::app::{App, PairApp, Wrist};
 use wrist::screen;
+use wrist::worn::Worn;
 
 use super::Args;
 use crate::failure::Failure;
 use crate::output::Outputs;
-use crate::table::{self, Clock, Trace, Unit};
+use crate::played::{self, Next, Traces};
+use crate::table::{self, Clock, Unit};
 
 const WIDTH: usize = screen::SIZE.width as usize;
 const HEIGHT: usize = screen::SIZE.height as usize;
@@ -49,18 +51,21 @@ struct Frame {
     /// What its digits say, mg/dL; none when there are none.
     #[cfg(test)]
     shown: Option<f32>,
+    /// What it says of two sensors.
+    #[cfg(test)]
+    pair: &'static str,
 }
 
 /// Adds the pictures that `args` ask for to what is to be written.
 pub fn draw<'a>(
     args: &Args,
-    trace: &Trace,
-    sticks: &[Fingerstick],
+    traces: &Traces<'_>,
     settings: Settings,
     outputs: &mut Outputs<'a>,
 ) -> Result<(), Failure> {
     let Some(folder) = &args.wrist else { return Ok(()) };
-    let frames = live(trace, sticks, settings, args.output.unit_or(trace.unit))?;
+    let trace = traces.first;
+    let frames = live(traces, settings, args.output.unit_or(trace.unit))?;
     for (n, frame) in frames.iter().enumerate() {
         let name = format!("{:05}_{}.png", n + 1, stamp(&trace.clock, frame.at));
         let display = Rc::clone(&frame.display);
@@ -78,49 +83,63 @@ fn stamp(clock: &Clock, at: Instant) -> String {
     format!("{}_{:02}-{:02}", table::date(wall.div_euclid(86_400)), minute / 60, minute % 60)
 }
 
-/// Lives through a trace; whatever rings is seen, and acknowledged by the button.
-fn live(
-    trace: &Trace,
-    sticks: &[Fingerstick],
-    settings: Settings,
-    unit: Unit,
-) -> Result<Vec<Frame>, Failure> {
-    let Some(first) = trace.readings.first() else { return Ok(Vec::new()) };
-    let app = App::new(settings);
+/// Lives through traces, of two sensors as a wrist of two; whatever rings is seen, and acknowledged by the button.
+fn live(traces: &Traces<'_>, settings: Settings, unit: Unit) -> Result<Vec<Frame>, Failure> {
+    let refused = |error| Failure::new(format!("the monitor's settings: {error}"));
+    if traces.second.is_some() {
+        return Ok(lived(PairApp::new(settings).map_err(refused)?, traces, &settings, unit));
+    }
+    Ok(lived(App::new(settings).map_err(refused)?, traces, &settings, unit))
+}
+
+fn lived<M: Worn>(app: Wrist<M>, traces: &Traces<'_>, settings: &Settings, unit: Unit) -> Vec<Frame> {
+    let is_reading = |next: &Next<'_>| matches!(next, Next::Reading(..));
+    let Some(Next::Reading(_, first, _)) = traces.each().find(is_reading) else { return Vec::new() };
+    let silence = traces.interval_s().clamp(300, 86_400).cast_signed() + TICK.secs();
     let mut wearer = Wearer {
-        app: app.map_err(|error| Failure::new(format!("the monitor's settings: {error}")))?,
+        app,
         now: first.at(),
         ms: 0,
         pressed_ms: 0,
-        frames: Vec::with_capacity(trace.readings.len()),
-        silence: Span::from_secs(
-            trace.interval_s.unwrap_or(300).clamp(300, 86_400).cast_signed() + TICK.secs(),
-        ),
+        frames: Vec::with_capacity(traces.readings()),
+        silence: Span::from_secs(silence),
     };
     wearer.app.show_in(match unit {
         Unit::MgDl => wrist::face::Unit::MgDl,
         Unit::MmolL => wrist::face::Unit::MmolL,
     });
     wearer.app.time(first.at());
-    let mut sticks = sticks.iter().peekable();
-    for reading in &trace.readings {
-        while let Some(stick) = sticks.next_if(|stick| stick.at() < reading.at()) {
-            wearer.pass(stick.at());
-            wearer.app.fingerstick(stick);
+    let mut left = traces.readings();
+    for next in traces.each() {
+        if left == 0 {
+            break; // what comes after the last reading is in no picture
         }
-        wearer.pass(reading.at());
-        let offset = trace.clock.lead(reading.at().secs().into());
-        wearer.app.wearer_ahead(Span::from_secs(i32::try_from(offset).unwrap_or(0)));
-        wearer.app.reading(reading);
-        wearer.app.time(reading.at());
-        wearer.app.tick(wearer.ms, false);
-        wearer.look();
+        match next {
+            Next::Stick(stick) => {
+                wearer.pass(stick.at());
+                wearer.app.fingerstick(stick);
+            }
+            Next::Began(side, at) => {
+                wearer.pass(at);
+                wearer.app.sensor_started(side, played::start(at, settings));
+            }
+            Next::Reading(side, reading, _) => {
+                left -= 1;
+                wearer.pass(reading.at());
+                let offset = traces.first.clock.lead(reading.at().secs().into());
+                wearer.app.wearer_ahead(Span::from_secs(i32::try_from(offset).unwrap_or(0)));
+                wearer.app.reading_of(side, reading);
+                wearer.app.time(reading.at());
+                wearer.app.tick(wearer.ms, false);
+                wearer.look();
+            }
+        }
     }
-    Ok(wearer.frames)
+    wearer.frames
 }
 
-struct Wearer {
-    app: App,
+struct Wearer<M: Worn> {
+    app: Wrist<M>,
     now: Instant,
     /// The board's milliseconds: they wrap, and never go back.
     ms: u32,
@@ -131,7 +150,7 @@ struct Wearer {
     silence: Span,
 }
 
-impl Wearer {
+impl<M: Worn> Wearer<M> {
     /// Lets time pass up to `until`.
     fn pass(&mut self, until: Instant) {
         let begin = self.now;
@@ -160,6 +179,8 @@ impl Wearer {
             display: Rc::new(display),
             #[cfg(test)]
             shown: self.app.face().current().map(|now| now.glucose.mg_dl()),
+            #[cfg(test)]
+            pair: self.app.face().pair,
         });
         if self.app.face().alert.is_some() {
             for (ms, down) in PRESS {
@@ -199,15 +220,16 @@ fn write_png(frames: &[Rc<Display>], out: &mut dyn Write) -> io::Result<()> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::{demo, played};
+    use super::super::demo;
     use super::*;
+    use crate::table::Trace;
+    use glidepath::{Glucose, Reading};
 
-    #[test]
-    fn the_digits_are_those_of_the_samples() {
-        let (trace, sticks) = demo::generate().unwrap();
+    /// Compares each picture's digits with what the monitor of the desk said; how many were there, and how many not.
+    fn compared(traces: &Traces<'_>) -> [u32; 3] {
         let settings = Settings::default();
-        let played = played::play(&trace, &sticks.values, settings).unwrap();
-        let frames = live(&trace, &sticks.values, settings, Unit::MgDl).unwrap();
+        let played = traces.play(settings).unwrap();
+        let frames = live(traces, settings, Unit::MgDl).unwrap();
         let mut frames = frames.iter().peekable();
         let (mut compared, mut without, mut between) = (0, 0, 0);
         for sample in &played.said.samples {
@@ -227,6 +249,47 @@ mod tests {
             }
         }
         assert!(frames.next().is_none());
+        [compared, without, between]
+    }
+
+    #[test]
+    fn the_digits_are_those_of_the_samples() {
+        let (trace, sticks) = demo::generate().unwrap();
+        let one = Traces { first: &trace, second: None, sticks: &sticks.values };
+        let [compared, without, between] = compared(&one);
         assert!(compared > 500 && between > 5, "{compared} compared, {without} without, {between} between");
+    }
+
+    /// The demo's sensor, and one put on a day later that reads less, two minutes after it.
+    fn two() -> (Trace, Trace, Vec<glidepath::Fingerstick>) {
+        let (trace, sticks) = demo::generate().unwrap();
+        let less = |reading: &Reading| {
+            let at = reading.at().plus(Span::from_mins(2));
+            // never so low that the wrist shows that reading in the estimate's place
+            let value = (reading.glucose().mg_dl() - 25.0).max(57.0);
+            Reading::new(at, Glucose::from_mg_dl(value).unwrap())
+        };
+        let readings = trace.readings.iter().skip(288).map(less).collect();
+        let second = Trace { readings, ..Trace::default() };
+        (trace, second, sticks.values)
+    }
+
+    #[test]
+    fn of_two_sensors_they_are_those_of_the_samples_too() {
+        let (trace, second, sticks) = two();
+        let both = Traces { first: &trace, second: Some(&second), sticks: &sticks };
+        let [compared, without, between] = compared(&both);
+        assert!(compared > 1000 && between > 5, "{compared} compared, {without} without, {between} between");
+        let frames = live(&both, Settings::default(), Unit::MgDl).unwrap();
+        let told = |word: &str| frames.iter().filter(|frame| frame.pair == word).count();
+        assert!(told("only 1st reads") > 250 && told("") > 250, "{}, {}", told("only 1st reads"), told(""));
+        // put on later: it warms up, and its first day counts as one
+        let alone = Traces { first: &trace, second: None, sticks: &sticks };
+        let one = live(&alone, Settings::default(), Unit::MgDl).unwrap();
+        let at = second.readings[12].at();
+        let shown = |frames: &[Frame]| {
+            frames.iter().rfind(|frame| frame.at <= at).and_then(|frame| frame.shown).unwrap()
+        };
+        assert!(shown(&one) - shown(&frames) < 8.0, "{} {}", shown(&one), shown(&frames));
     }
 }

@@ -340,6 +340,12 @@ impl<M: Worn> Wrist<M> {
         self.answered(answers);
     }
 
+    /// Of those that are told of a new sensor otherwise than by a frame.
+    pub fn sensor_started(&mut self, side: Side, at: Instant) {
+        self.monitor.sensor_started(side, at);
+        self.ask();
+    }
+
     /// Asks the monitor for the present moment, whether anybody has told the time or not.
     fn ask(&mut self) {
         let answers = self.monitor.tick(self.clock.wall());

@@ -7,7 +7,7 @@ use super::RingRow;
 use super::tally::add;
 use crate::failure::Failure;
 use crate::people::Person;
-use crate::played;
+use crate::played::Traces;
 use crate::table::Trace;
 
 const HOUR_S: u32 = 3600;
@@ -20,7 +20,8 @@ impl Rung {
     pub fn of(person: &Person) -> Result<Self, Failure> {
         let trace =
             Trace { readings: person.readings.clone(), clock: person.clock.clone(), ..Trace::default() };
-        let played = played::play(&trace, &[], Settings::default())?;
+        let traces = Traces { first: &trace, second: None, sticks: &[] };
+        let played = traces.play(Settings::default())?;
         let mut rung = Self::default();
         for rang in &played.said.rings {
             let [rings, nightly, begun, without] = &mut rung.0[rang.kind as usize];

@@ -42,7 +42,7 @@ pub fn draw(replay: &Replay, day: &Day, days: usize, top: f64, unit: Unit) -> Ch
         samples: day.samples,
         midnight,
         few: day.samples.iter().step_by(every).map(|s| (second(s), s)).collect(),
-        longest: replay.longest_step() * every as f64,
+        longest: replay.longest * every as f64,
         x: hours_shown(day, days, second),
     };
     let (lanes, alarms) = drawing.alarms();
@@ -75,7 +75,7 @@ pub fn last(replay: &Replay, top: f64, unit: Unit) -> Chart {
         samples,
         midnight,
         few: samples.iter().step_by(every).map(|sample| (second(sample), sample)).collect(),
-        longest: replay.longest_step() * every as f64,
+        longest: replay.longest * every as f64,
         x: Axis::clock(from, to),
     };
     let (lanes, alarms) = drawing.alarms();

@@ -38,8 +38,8 @@ pub fn lows(page: &mut Page, replay: &Replay, unit: Unit) {
     let warned = lows::warned(&replay.lows).before;
     let told = format!("{warned} of {} warned of", count(replay.lows.len() as u64, "low"));
     page.section("Lows, and whether there was a warning", &told);
-    let caption =
-        format!("Below {} for 15 minutes or more, by the sensor's readings", unit.either("70", "3.9"));
+    let by = if replay.second.is_some() { "the lower of the two sensors" } else { "the sensor's readings" };
+    let caption = format!("Below {} for 15 minutes or more, by {by}", unit.either("70", "3.9"));
     let lowest = format!("lowest, {}", unit.name());
     let head = ["began", "lasted", &lowest, "by the estimate", "first alarm"];
     list(page, &caption, &head, &replay.lows, |low| {
@@ -103,7 +103,8 @@ pub fn days(page: &mut Page, replay: &Replay, days: &[Day], unit: Unit) {
     let head =
         ["day", "readings", "below", "in range", "above", &lowest, "highest", "high alarms", "medium", "low"];
     let range = unit.either("70 to 180", "3.9 to 10.0");
-    list(page, &format!("In range is {range}, by the sensor's readings"), &head, days, row);
+    let by = if replay.second.is_some() { "all readings of both sensors" } else { "the sensor's readings" };
+    list(page, &format!("In range is {range}, by {by}"), &head, days, row);
 }
 
 /// The fingersticks and what they say of the sensor.
