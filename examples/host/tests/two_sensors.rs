@@ -136,17 +136,22 @@ fn table(path: &Path, value: impl Fn(u32) -> Option<f64>) -> String {
 fn lows_gaps_and_alarms_are_counted_by_both_sensors() {
     let folder = folder("two-counted");
     let wave = |minute: u32| 125.0 + 8.0 * (f64::from(minute) / 40.0).sin();
-    // the first is silent for three hours, in which the second reads a low; both are silent for an hour later
+    // the first is silent for three hours, in which the second reads a low; later both are silent for an hour
     let silent = |minute| (840..900).contains(&minute);
     let first = table(&folder.join("a.csv"), |minute| {
         (!(300..480).contains(&minute) && !silent(minute)).then(|| wave(minute))
     });
     let second = table(&folder.join("b.csv"), |minute| {
-        let low = (360..400).contains(&minute);
-        (!silent(minute)).then(|| if low { 62.0 } else { wave(minute) })
+        let value = match minute {
+            360..400 => 62.0,
+            1000..1045 => 50.0, // and the first reads on
+            _ => wave(minute),
+        };
+        (!silent(minute)).then_some(value)
     });
     let both = json(&first, &second);
-    assert_eq!((&both["episodes_below_70"], &both["gaps"]), (&1.into(), &1.into()));
+    assert_eq!((&both["episodes_below_70"], &both["gaps"]), (&2.into(), &1.into()));
+    assert_eq!(both["episodes_below_54"], 1);
     let of = |report: &serde_json::Value, kind: &str| {
         let kinds = report["rehearsal"]["kinds"].as_array().unwrap().clone();
         let of = kinds.into_iter().find(|of| of["kind"] == kind).unwrap();
@@ -154,7 +159,7 @@ fn lows_gaps_and_alarms_are_counted_by_both_sensors() {
     };
     let (rang, right) = of(&both, "low");
     assert!(rang > 0 && right == Some(rang), "{rang} {right:?}");
-    assert_eq!(both["rehearsal"]["lows"], 1);
+    assert_eq!(both["rehearsal"]["lows"], 2);
     // 20 hours less an hour and five minutes, which count as three and a half readings
     assert_eq!(both["rehearsal"]["days"], 0.8);
     let alone: serde_json::Value = serde_json::from_str(&glidepath(&["replay", &first, "--json"])).unwrap();
@@ -166,9 +171,9 @@ fn lows_gaps_and_alarms_are_counted_by_both_sensors() {
     let words = glidepath(&out);
     for said in [
         "with a gap of 65 min in which neither sensor read.",
-        "Below 70 mg/dL for 15 minutes or more, by the lower of the two sensors: 1 time (0 below 54 mg/dL), the longest 35 min.",
+        "Below 70 mg/dL for 15 minutes or more, by the lower of the two sensors: 2 times (1 below 54 mg/dL), the longest 40 min.",
         "a low by the readings of either sensor held or followed within 60 minutes (a high by both as they weigh,",
-        "With low.limit = 60: ",
+        " of 2 lows warned of (",
         "The two sensors read 70 to 180 ",
     ] {
         assert!(words.contains(said), "{said}: {words}");

@@ -164,6 +164,18 @@ mod tests {
     }
 
     #[test]
+    fn highs_are_counted_by_both_and_lows_by_the_lower() {
+        let (heard, alarms) =
+            (trace(), [rang(100, Kind::Low, Cause::New), rang(100, Kind::High, Cause::New)]);
+        let mirrored =
+            |r: &Reading| Reading::new(r.at(), Glucose::from_mg_dl(270.0 - r.glucose().mg_dl()).unwrap());
+        let heard = Heard { both: heard.lower.iter().map(mirrored).collect(), ..heard };
+        let (score, _) = score(&heard, &alarms, 300, &Clock::default(), Span::from_mins(60));
+        let right = |name| score.kind(name).unwrap().true_alarms;
+        assert_eq!((right("low"), right("high")), (Some(1), Some(1)));
+    }
+
+    #[test]
     fn nothing_yields_nothing_and_no_rate() {
         let (score, _) = score(&Heard::default(), &[], 300, &Clock::default(), Span::from_mins(60));
         assert_eq!((score.days, score.alarms_per_day, score.median_warning_min), (0.0, None, None));
