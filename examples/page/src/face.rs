@@ -90,7 +90,8 @@ impl Page {
         };
         let played = walk::play(monitor, &trace.readings, &trace.clock, &self.sticks);
         let believed = played.believed();
-        self.score = Some(score::score(&believed, &believed, &played.rings, trace.interval_s, &trace.clock, WINDOW));
+        self.score =
+            Some(score::score(&believed, &believed, &played.rings, trace.interval_s, &trace.clock, WINDOW));
         self.played = played;
         true
     }
