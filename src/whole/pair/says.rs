@@ -39,6 +39,8 @@ pub(super) struct Says {
     /// The newest believed reading, while its age is known, and the same while it is the present one.
     pub known: Option<Newest>,
     pub present: Option<Newest>,
+    /// The newest reading, if it is not believed, while there is a present one.
+    pub unbelieved: Option<Glucose>,
     pub estimate: Option<Estimate>,
     pub reasons: Reasons,
     pub doubt: Doubt,
@@ -63,6 +65,7 @@ impl Says {
         Self {
             known,
             present,
+            unbelieved: chain.unbelieved.filter(|_| present.is_some()),
             estimate,
             reasons,
             doubt,
@@ -179,7 +182,9 @@ pub(super) fn reasons(says: &[Says; 2], agreement: Agreement) -> Reasons {
         Agreement::Only(side) => side.of(says).reasons,
         Agreement::Suspect(side) => side.other().of(says).reasons,
         Agreement::Apart => first.reasons.shared(second.reasons).with(Reason::SecondSensor),
-        Agreement::Neither | Agreement::Together => first.reasons.shared(second.reasons),
+        Agreement::Together => first.reasons.shared(second.reasons),
+        // why neither reads
+        Agreement::Neither => second.reasons.iter().fold(first.reasons, Reasons::with),
     }
 }
 
@@ -194,7 +199,8 @@ pub(super) fn bound(says: &[Says; 2]) -> Option<Bound> {
     }
 }
 
-/// A low that one sensor tells, where the two as one would not show it; what one in doubt reads when no other is there.
+/// A low that one sensor tells, where the two as one would not show it; what one in doubt reads when no other is there, and
+/// what one reads that is not believed yet.
 pub(super) fn doubted(says: &[Says; 2], estimate: Option<Estimate>, denied: Option<Side>) -> Option<Glucose> {
     // one that fingersticks deny is not shown while the other is good
     let good = |side: Side| denied != Some(side.other()) || !side.of(says).clean;
@@ -207,5 +213,9 @@ pub(super) fn doubted(says: &[Says; 2], estimate: Option<Estimate>, denied: Opti
     }
     let hidden = lowest.calibrated <= LOW && shown > LOW;
     let in_doubt = doubt != Doubt::None && !any(says, |one| one.clean);
-    (hidden || in_doubt).then_some(lowest.calibrated)
+    let told = (hidden || in_doubt).then_some(lowest.calibrated);
+    // a leap counts where no other sensor says what it is
+    let leaps = !any(says, |one| one.clean && one.unbelieved.is_none());
+    let leapt = says.iter().filter(|_| leaps).filter_map(|one| one.unbelieved);
+    leapt.chain(told).reduce(Glucose::min)
 }
