@@ -404,6 +404,8 @@ mod tests {
     extern crate std;
     use super::*;
 
+    mod exact;
+
     fn part(glucose: f32) -> Part {
         Part {
             glucose,

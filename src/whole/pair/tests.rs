@@ -6,6 +6,8 @@ use crate::snapshot;
 use crate::{Bound, Status};
 use std::vec::Vec;
 
+mod answers;
+
 type Pair = PairMonitor<24>;
 
 const DAY: u32 = 1_000_000_000;

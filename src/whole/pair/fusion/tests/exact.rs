@@ -1,0 +1,310 @@
+//! The formulas, by numbers worked out apart from them in double precision.
+
+use super::*;
+
+/// One part whose noise has this variance.
+fn sure(glucose: f32, variance: f32) -> Part {
+    Part { variance, ..part(glucose) }
+}
+
+/// Offsets of 4 and -6, some of them known.
+fn known(usual: f32) -> Fusion {
+    Fusion { offsets: [4.0, -6.0], p: [100.0, 20.0, 64.0], usual, at: Some(at(0)), ..Fusion::new() }
+}
+
+#[track_caller]
+fn near<const N: usize>(told: [f32; N], want: [f32; N]) {
+    for (told_one, want_one) in told.iter().zip(want) {
+        assert!((told_one - want_one).abs() <= 2e-4 * want_one.abs().max(1.0), "{told:?} for {want:?}");
+    }
+}
+
+fn fused(fusion: &Fusion, one: Part, two: Part) -> [f32; 4] {
+    let Fused { glucose, variance, offset_variance, share } = fusion.fused(&[Some(one), Some(two)]).unwrap();
+    [glucose, variance, offset_variance, share]
+}
+
+#[test]
+fn two_that_agree_are_one_by_least_variance() {
+    let told = fused(&known(1.0), sure(130.0, 36.0), sure(118.0, 25.0));
+    near(told, [124.69677, 21.79491, 48.39226, 0.348387]);
+}
+
+#[test]
+fn what_they_are_apart_by_is_doubt_on_the_one_that_errs() {
+    let (one, two) = (Part { against: 0.7, ..sure(180.0, 36.0) }, Part { against: 0.2, ..sure(120.0, 25.0) });
+    near(fused(&known(2.0), one, two), [141.13505, 476.35131, 48.72417, 0.3027009]);
+    let (one, two) = (Part { against: 0.1, ..sure(120.0, 36.0) }, Part { against: 0.4, ..sure(180.0, 25.0) });
+    near(fused(&known(2.0), one, two), [142.87984, 1129.27644, 56.84469, 0.616002]);
+    // and what was learned before speaks too
+    let known = Fusion { sudden: 0.3, sticks: 0.2, ..known(2.0) };
+    near(fused(&known, sure(180.0, 36.0), sure(120.0, 25.0)), [141.13505, 476.35131, 48.72417, 0.3027009]);
+    let Between { gap, z, beyond } = known.between(&sure(180.0, 36.0), &sure(120.0, 25.0), known.p);
+    near([gap, z, beyond], [50.0, 2.839809, 2166.82846]);
+}
+
+#[test]
+fn one_alone_is_itself_without_its_offset() {
+    let fusion = known(1.0);
+    let told = |parts| fusion.fused(&parts).map(|f| [f.glucose, f.variance, f.offset_variance, f.share]);
+    assert_eq!(told([Some(sure(130.0, 36.0)), None]), Some([126.0, 36.0, 100.0, 1.0]));
+    assert_eq!(told([None, Some(sure(118.0, 25.0))]), Some([124.0, 25.0, 64.0, 0.0]));
+    assert_eq!(told([None, None]), None);
+    // nothing known yet: as its calibration
+    let new = Fusion::new().fused(&[Some(sure(130.0, 36.0)), None]).unwrap();
+    assert_eq!((new.glucose, new.offset_variance), (130.0, 600.0));
+}
+
+#[test]
+fn one_that_stands_still_while_the_other_moves_errs_more_likely() {
+    let fusion = known(1.0);
+    let odds = |one: (f32, f32, bool), two: (f32, f32, bool)| {
+        let of = |(still, rate, ends)| Part { still, rate, ends, ..part(120.0) };
+        fusion.odds(&of(one), &of(two))
+    };
+    // a fifth of what the other moves meanwhile, mg/dL
+    near([odds((15.0, 0.0, false), (0.0, 0.5, false))], [1.5]);
+    near([odds((15.0, 0.0, false), (0.0, -0.5, false))], [1.5]);
+    near([odds((0.0, 0.8, false), (15.0, 0.0, false))], [-2.4]);
+    near(
+        [odds((14.0, 0.0, false), (0.0, 0.5, false)), odds((13.9, 0.0, false), (0.0, 0.5, false))],
+        [1.4, 0.0],
+    );
+    near(
+        [odds((60.0, 0.0, false), (0.0, 2.0, false)), odds((60.0, 0.0, true), (0.0, 2.0, false))],
+        [4.0, 2.0],
+    );
+    near([odds((60.0, 2.0, false), (60.0, 2.0, false))], [0.0]);
+    // and no odds are surer than 8
+    let far = Fusion { sudden: 8.0, sticks: 8.0, ..fusion };
+    assert_eq!(far.odds(&part(120.0), &part(120.0)), 8.0);
+    let far = Fusion { sudden: -8.0, sticks: -8.0, ..fusion };
+    assert_eq!(far.odds(&part(120.0), &part(120.0)), -8.0);
+}
+
+#[test]
+fn with_time_all_goes_back_to_what_calibrations_say() {
+    for (open, sudden) in [(false, 0.023487), (true, 1.740649)] {
+        let mut fusion = Fusion { open, sudden: 2.0, sticks: 1.5, ..known(1.3) };
+        fusion.step(at(200), &[Some(sure(130.0, 36.0)), None], None);
+        let [o1, o2] = fusion.offsets();
+        near([o1, o2], [3.9601993, -5.940299]);
+        near(fusion.p, [109.900663, 19.603973, 64.0]);
+        near([fusion.sudden, fusion.sticks, fusion.usual], [sudden, 1.136198, 1.3]);
+        assert_eq!((fusion.at, fusion.open), (Some(at(200)), false));
+    }
+    // never back
+    let mut fusion = known(1.3);
+    fusion.at = Some(at(10));
+    fusion.step(at(0), &[Some(sure(130.0, 36.0)), None], None);
+    assert_eq!(fusion.offsets(), [4.0, -6.0]);
+}
+
+#[test]
+fn one_measures_the_other() {
+    for (minutes, glucose, offsets, p, usual) in [
+        (5, 140.0, [4.209105, -6.11428], [98.844982, 20.764215, 63.791309], 1.19905),
+        (60, 140.0, [5.995842, -7.110898], [89.119678, 27.679326, 62.223307], 1.187491),
+        (700, 140.0, [10.163231, -9.887929], [75.023588, 56.843083, 68.656863], 1.148952),
+        (5, 230.0, CLIPPED, [98.857043, 20.757569, 63.794971], 1.209722),
+    ] {
+        let mut fusion = known(1.2);
+        let (one, two) = (sure(glucose, 36.0), Part { calibration_variance: 500.0, ..sure(118.0, 25.0) });
+        fusion.step(at(minutes), &[Some(one), Some(two)], None);
+        near(fusion.offsets(), offsets);
+        near(fusion.p, p);
+        near([fusion.usual], [usual]);
+    }
+    // no time, nothing learned; nor while one is named
+    for (minutes, named) in [(0, None), (5, Some(Side::First))] {
+        let mut fusion = Fusion { named, open: true, ..known(1.2) };
+        fusion.step(at(minutes), &[Some(sure(165.0, 36.0)), Some(sure(118.0, 25.0))], None);
+        assert_eq!((fusion.named, fusion.usual), (named, 1.2));
+        assert!(fusion.p[1] < 20.0 + 1e-3);
+    }
+    // what is usual stays within its bounds
+    for (gap, usual) in [(0.0, USUAL_LEAST), (400.0, 4.0)] {
+        let mut fusion = known(1.0);
+        for minute in 1..20_000 {
+            fusion.offsets = [0.0; 2];
+            fusion.p = [100.0, 20.0, 64.0];
+            fusion.step(at(minute), &[Some(sure(100.0 + gap, 36.0)), Some(sure(100.0, 25.0))], None);
+        }
+        near([fusion.usual], [usual]);
+    }
+}
+
+/// The offsets after a difference beyond three deviations.
+const CLIPPED: [f32; 2] = [4.713055, -6.391987];
+
+#[test]
+fn a_fingerstick_measures_both() {
+    let told = |one: Part, two: Part, glucose: f32| {
+        let mut fusion = known(1.0);
+        fusion.fingerstick(&[Some(one), Some(two)], glucose, 7.0);
+        let ([o1, o2], [p11, p12, p22]) = (fusion.offsets(), fusion.p);
+        [fusion.sticks, o1, o2, p11, p12, p22]
+    };
+    let by = told(sure(150.0, 36.0), sure(118.0, 25.0), 110.0);
+    near(by, [0.938081, 9.040796, -3.615475, 86.575275, 15.480684, 56.411682]);
+    let by = told(sure(128.0, 36.0), sure(170.0, 25.0), 140.0);
+    near(by, [-0.682159, 3.136552, -5.386906, 92.954389, 18.187026, 62.255002]);
+    let by = told(sure(300.0, 36.0), sure(118.0, 25.0), 110.0);
+    near(by, [4.315108, 5.120824, -4.260082, 98.944762, 17.611578, 56.532966]);
+    // one alone, and what it tells of the other
+    let mut fusion = known(1.0);
+    fusion.fingerstick(&[Some(sure(150.0, 36.0)), None], 110.0, 7.0);
+    let ([o1, o2], [p11, p12, p22]) = (fusion.offsets(), fusion.p);
+    near(
+        [fusion.sticks, o1, o2, p11, p12, p22],
+        [0.0, 10.238736, -4.752253, 82.670179, 16.534036, 63.306807],
+    );
+    fusion.sticks = 7.9;
+    fusion.fingerstick(&[Some(sure(300.0, 36.0)), Some(sure(118.0, 25.0))], 110.0, 7.0);
+    assert_eq!(fusion.sticks, 8.0);
+}
+
+/// What a reading `z` deviations from its own past, of one side, adds to the odds, beside another that moves or ends.
+fn told(side: Side, z: f32, other_rate: f32, other_ends: bool) -> f32 {
+    let mut fusion = known(1.0);
+    let mut parts = [Some(part(124.0)), Some(part(114.0))];
+    if let Some(other) = side.other().of_mut(&mut parts) {
+        (other.rate, other.ends) = (other_rate, other_ends);
+    }
+    fusion.step(at(0), &parts, Some((side, z)));
+    fusion.sudden
+}
+
+#[test]
+fn a_sudden_departure_speaks_against_the_one_that_departs() {
+    let (one, two) = (Side::First, Side::Second);
+    near([told(one, 3.5, 0.0, false), told(two, 3.5, 0.0, false)], [1.625, -1.625]);
+    near(
+        [told(one, -3.5, 0.0, false), told(one, 2.9, 0.0, false), told(one, 6.0, 0.0, false)],
+        [1.625, 0.0, 3.0],
+    );
+    // beside one at the end of its range, or one that moves the same way, more is asked for
+    near([told(one, 4.9, 0.0, true), told(one, 5.5, 0.0, true)], [0.0, 2.625]);
+    near(
+        [told(one, 3.5, 1.2, false), told(one, 5.5, 1.2, false), told(two, -5.5, -1.2, false)],
+        [0.0, 2.625, -2.625],
+    );
+    near([told(one, -3.5, 1.2, false), told(one, 3.5, -1.2, false), told(one, 3.5, 1.0, false)], [1.625; 3]);
+    // while one is named and they are apart it is known already
+    let after = |named, apart| {
+        let mut fusion = Fusion { named, apart, open: true, sudden: 1.0, ..known(1.0) };
+        fusion.step(at(0), &[Some(part(124.0)), Some(part(114.0))], Some((one, 3.5)));
+        fusion.sudden
+    };
+    let apart = Some((at(0), at(0).plus(APART_SPAN)));
+    near([after(Some(two), apart), after(None, apart), after(Some(two), None)], [1.0, 2.625, 2.625]);
+    // alone, too, it is told, within the surest odds
+    let mut fusion = Fusion { sudden: 6.0, ..known(1.0) };
+    fusion.step(at(0), &[Some(part(124.0)), None], Some((one, 9.0)));
+    assert_eq!(fusion.sudden, 8.0);
+    let mut fusion = Fusion { sudden: -6.0, ..known(1.0) };
+    fusion.step(at(0), &[None, Some(part(124.0))], Some((two, 9.0)));
+    assert_eq!(fusion.sudden, -8.0);
+}
+
+#[test]
+fn only_what_fingersticks_say_of_the_named_one_denies_it() {
+    let denied = |named, sticks| Fusion { named, sticks, ..Fusion::new() }.denied();
+    let (one, two) = (Side::First, Side::Second);
+    assert_eq!([1.1, 1.0, -1.1].map(|sticks| denied(Some(one), sticks)), [Some(one), None, None]);
+    assert_eq!([1.1, -1.0, -1.1].map(|sticks| denied(Some(two), sticks)), [None, None, Some(two)]);
+    assert_eq!(denied(None, 8.0), None);
+}
+
+/// After one step at minute 15, so far apart, by odds against the first one.
+fn after(fusion: Fusion, gap: f32, against: f32) -> Fusion {
+    let mut fusion = Fusion { at: Some(at(15)), ..fusion };
+    let one = Part { against, ..sure(124.0 + gap, 36.0) };
+    fusion.step(at(15), &[Some(one), Some(sure(114.0, 25.0))], None);
+    fusion
+}
+
+#[test]
+fn they_are_apart_by_deviations_or_by_a_difference_whose_side_is_clear() {
+    // a deviation is the root of 155 here
+    let deviation = 155.0_f32.sqrt();
+    let fusion = known(1.0);
+    assert!(after(fusion, 2.51 * deviation, 0.0).apart.is_some());
+    assert!(after(fusion, 2.49 * deviation, 0.0).apart.is_none());
+    assert!(after(fusion, -2.51 * deviation, 0.0).apart.is_some());
+    // a fifth of the lower one, of 100 at least
+    assert!(after(fusion, 23.5, 1.6).apart.is_some() && after(fusion, 23.5, 1.4).apart.is_none());
+    assert!(after(fusion, 22.0, 1.6).apart.is_none() && after(fusion, -23.5, -1.6).apart.is_some());
+    assert!(after(fusion, -23.5, 1.6).apart.is_some(), "whoever is higher");
+    let low = |gap: f32| {
+        let mut fusion = Fusion { offsets: [0.0; 2], at: Some(at(5)), ..fusion };
+        let one = Part { against: 1.6, ..sure(80.0 + gap, 36.0) };
+        fusion.step(at(5), &[Some(one), Some(sure(80.0, 25.0))], None);
+        fusion.apart.is_some()
+    };
+    assert!(low(20.5) && !low(19.5));
+    let mut ends = Fusion { at: Some(at(5)), ..fusion };
+    let one = Part { against: 1.6, ends: true, ..sure(148.0, 36.0) };
+    ends.step(at(5), &[Some(one), Some(sure(114.0, 25.0))], None);
+    assert!(ends.apart.is_none(), "an end of the range is no difference");
+    let mut ends = Fusion { at: Some(at(5)), ..fusion };
+    let one = Part { against: 1.6, ..sure(148.0, 36.0) };
+    ends.step(at(5), &[Some(one), Some(Part { ends: true, ..sure(114.0, 25.0) })], None);
+    assert!(ends.apart.is_none());
+    // since when, and until when
+    let since = Fusion { apart: Some((at(0), at(3))), ..fusion };
+    assert_eq!(after(since, 40.0, 0.0).apart, Some((at(0), at(15))));
+    assert_eq!(after(fusion, 40.0, 0.0).apart, Some((at(15), at(15))));
+    // and they agree again within less
+    let long = Fusion { apart: Some((at(0), at(10))), open: true, named: Some(Side::Second), ..fusion };
+    let (still, again) = (after(long, 1.35 * deviation, 0.0), after(long, 1.25 * deviation, 0.0));
+    assert!(still.apart.is_some() && still.open && still.named == Some(Side::Second));
+    assert!(again.apart.is_none() && !again.open && again.named.is_none());
+    // open, though not apart, they may be named still
+    let short = Fusion { apart: Some((at(14), at(15))), open: true, named: Some(Side::Second), ..fusion };
+    let (still, again) = (after(short, 1.35 * deviation, 0.0), after(short, 1.25 * deviation, 0.0));
+    assert!(still.apart.is_none() && still.open && still.named == Some(Side::Second));
+    assert!(!again.open && again.named.is_none());
+}
+
+#[test]
+fn one_is_named_where_the_odds_are_clear_and_what_told_it_lasts() {
+    let apart = Fusion { apart: Some((at(0), at(4))), open: true, ..known(1.0) };
+    let (one, two) = (Some(Side::First), Some(Side::Second));
+    let long = Fusion { apart: Some((at(0), at(10))), ..apart };
+    for (fusion, against, named, sudden) in [
+        (long, 1.6, one, 2.5),
+        (long, 1.4, None, 0.0),
+        (long, -1.6, two, -2.5),
+        (long, -1.4, None, 0.0),
+        (Fusion { sudden: 3.0, ..long }, 0.0, one, 3.0),
+        (Fusion { sudden: -3.0, ..long }, 0.0, two, -3.0),
+        // not for long enough, unless it is very clear
+        (Fusion { apart: Some((at(6), at(10))), ..long }, 6.9, None, 0.0),
+        (Fusion { apart: Some((at(6), at(10))), ..long }, 7.1, one, 0.0),
+        (Fusion { apart: Some((at(6), at(10))), ..long }, -7.1, two, 0.0),
+    ] {
+        let after = after(fusion, 40.0, against);
+        assert_eq!(after.named, named, "{against}");
+        near([after.sudden], [sudden]);
+    }
+}
+
+#[test]
+fn a_new_sensor_is_known_by_nothing_and_the_other_as_before() {
+    let lived = Fusion {
+        apart: Some((at(0), at(4))),
+        open: true,
+        named: Some(Side::First),
+        sudden: 2.0,
+        sticks: 1.0,
+        ..known(2.0)
+    };
+    for (side, offsets, p) in
+        [(Side::First, [0.0, -6.0], [0.0, 0.0, 64.0]), (Side::Second, [4.0, 0.0], [100.0, 0.0, 0.0])]
+    {
+        let mut fusion = lived;
+        fusion.reset(side);
+        assert_eq!(fusion, Fusion { at: Some(at(0)), offsets, p, ..Fusion::new() });
+    }
+}
