@@ -400,11 +400,13 @@ impl Coded for Fusion {
 }
 
 #[cfg(test)]
+#[path = "tests/formulas.rs"]
+mod formulas;
+
+#[cfg(test)]
 mod tests {
     extern crate std;
     use super::*;
-
-    mod exact;
 
     fn part(glucose: f32) -> Part {
         Part {
