@@ -209,4 +209,51 @@ mod tests {
             assert!(learned(more, 30, 0.0).iter().all(|weight| (LEAST..=MOST).contains(weight)));
         }
     }
+
+    /// By numbers worked out apart from it in double precision.
+    #[test]
+    fn one_outcome_moves_all_as_the_formulas_say() {
+        let lived = Lead { weights: [0.2, 0.3], p: [0.008, 0.002, 0.03], outcome: 100.0, asked: None };
+        let away = Lead { p: [0.008, -0.015, 0.03], outcome: 26.0, ..lived };
+        for (lead, gap, half, value, want) in WANT {
+            let mut lead = if lead == 0 { lived } else { away };
+            lead.ask(at(0), Beside { gap, quarter: 4.0, half }, 120.0);
+            lead.reading(at(30), value);
+            let ([w1, w2], [p11, p12, p22]) = (lead.weights, lead.p);
+            for (told, want) in [w1, w2, p11, p12, p22, lead.outcome].into_iter().zip(want) {
+                assert!((told - want).abs() <= 1e-5 * want.abs().max(0.01), "{lead:?} for {want}");
+            }
+            assert_eq!(lead.asked, None);
+        }
+    }
+
+    /// Which lead, what it was asked by, the outcome, and what comes of it: weights, variances, what outcomes leave open.
+    const WANT: [(usize, f32, f32, f32, [f32; 6]); 3] = [
+        (0, 10.0, 8.0, 140.0, [0.2145342, 0.3393634, 0.00792056, 0.00175776, 0.02938394, 102.8672]),
+        (0, 10.0, 8.0, 0.0, [0.1716280, 0.2231592, 0.00792056, 0.00175776, 0.02938394, 116.5472]),
+        (1, 10.0, -8.0, 122.0, [0.2154242, 0.2699229, 0.00672465, -0.01249357, 0.02515247, 25.5952]),
+    ];
+
+    #[test]
+    fn an_outcome_is_read_from_30_to_45_minutes_later_and_one_question_is_asked_at_a_time() {
+        for (minute, learned, waits) in
+            [(29, false, true), (30, true, false), (45, true, false), (46, false, false)]
+        {
+            let mut lead = Lead::new();
+            lead.ask(at(0), BESIDE, 120.0);
+            lead.reading(at(minute), 150.0);
+            assert_eq!((lead.weights != WEIGHTS, lead.asked.is_some()), (learned, waits), "{minute}");
+        }
+        // what is asked stands until it is read or it is too late for that
+        let mut lead = Lead::new();
+        for minute in [0, 20, 45, 46, 60] {
+            lead.ask(at(minute), BESIDE, 120.0);
+            let asked = lead.asked.unwrap().at;
+            assert_eq!(asked, at(if minute < 46 { 0 } else { 46 }), "{minute}");
+        }
+        lead.reset();
+        assert_eq!(lead, Lead::new());
+        lead.shift(5.0);
+        assert_eq!(lead, Lead::new());
+    }
 }

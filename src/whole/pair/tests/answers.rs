@@ -355,3 +355,35 @@ fn the_zone_says_which_settings_hold_for_both() {
         assert_eq!(two.alarms().active().contains(Kind::Low), rings, "{offset:?}");
     }
 }
+
+/// What fingersticks would make of a low, held at the most that they may: the cut is doubt.
+#[test]
+fn an_estimate_that_is_held_down_is_as_unsure_as_it_is_held() {
+    let mut two = pair();
+    let low = |side, m| Some(74.0 + 0.3 * wobble(side, m));
+    let _ = run(&mut two, 0..600, low, |_, _| {});
+    let mut most = 0.0_f32;
+    for k in 0..3 {
+        let _ = two.fingerstick(&Fingerstick::new(at(599 + 60 * k), Glucose::clamped(200.0)));
+        let view = run(&mut two, 600 + 60 * k..660 + 60 * k, low, |_, _| {});
+        let parts = says::say(&two.core.chains, two.core.now()).map(|one| one.part);
+        let fused = two.core.fusion.fused(&parts).unwrap();
+        let estimate = view.fused().estimate().unwrap();
+        let cut = fused.glucose - estimate.glucose().mg_dl();
+        let held = two
+            .core
+            .chains
+            .each_ref()
+            .map(|chain| chain.calibration.max_corrected(chain.newest.unwrap().sensor).mg_dl());
+        near(estimate.glucose().mg_dl(), fused.glucose.min(held[0].max(held[1])), 1e-3, "the higher of both");
+        near(estimate.glucose_sd() / math::sqrt(fused.variance + cut * cut), 1.0, 1e-4, "its deviation");
+        near(
+            view.fused().calibration_sd().unwrap() / math::sqrt(fused.offset_variance),
+            1.0,
+            1e-4,
+            "offsets",
+        );
+        most = most.max(cut);
+    }
+    assert!(most > 20.0, "{most}");
+}

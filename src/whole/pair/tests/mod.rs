@@ -7,6 +7,7 @@ use crate::{Bound, Status};
 use std::vec::Vec;
 
 mod answers;
+mod each;
 
 type Pair = PairMonitor<24>;
 
