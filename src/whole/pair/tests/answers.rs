@@ -387,3 +387,20 @@ fn an_estimate_that_is_held_down_is_as_unsure_as_it_is_held() {
     }
     assert!(most > 20.0, "{most}");
 }
+
+/// What one that is gone read last, and was not believed, is not shown beside what another reads in doubt.
+#[test]
+fn a_leap_of_one_that_is_gone_is_not_shown() {
+    let mut two = pair();
+    let _ = run(&mut two, 0..300, healthy, |_, _| {});
+    let view = run(&mut two, 300..302, |side, _| (side == Side::First).then_some(45.0), |_, _| {});
+    assert_eq!(
+        view.side(Side::First).newest.map(|newest| newest.1.mg_dl() > 100.0),
+        Some(true),
+        "not believed"
+    );
+    let view = run(&mut two, 302..420, |side, _| (side == Side::Second).then_some(104.0), |_, _| {});
+    assert!(view.side(Side::Second).reasons.contains(Reason::Stuck));
+    let shown = view.fused().shown().unwrap();
+    assert_eq!((shown.glucose.whole_mg_dl(), shown.doubted), (104, true));
+}
