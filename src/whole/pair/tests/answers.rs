@@ -404,3 +404,37 @@ fn a_leap_of_one_that_is_gone_is_not_shown() {
     let shown = view.fused().shown().unwrap();
     assert_eq!((shown.glucose.whole_mg_dl(), shown.doubted), (104, true));
 }
+
+/// A sensor's own word is heard, whatever number it puts to it.
+#[test]
+fn below_range_rings_the_floor_at_any_end() {
+    for side in Side::BOTH {
+        let mut two = pair();
+        let _ = run(&mut two, 0..60, healthy, |_, _| {});
+        let view = two.push(side, &reading(60, 70.0).with_status(Status::BelowRange));
+        let ring = view.fused().rings().first().copied().unwrap();
+        assert_eq!((ring.kind, ring.trigger), (Kind::Floor, Trigger::BelowRange(Glucose::clamped(70.0))));
+    }
+}
+
+/// Silence is counted from the start of the only sensor, as of a power cut.
+#[test]
+fn a_new_sensor_alone_owes_its_first_reading_20_minutes_after_its_warm_up_or_start() {
+    let quality = QualityConfig::default().with_warm_up(Span::from_mins(5));
+    let settings = Settings::default().with_quality(quality);
+    for side in Side::BOTH {
+        let mut two = Pair::new(settings, settings).unwrap();
+        let _ = run(&mut two, 0..300, |one, m| healthy(one, m).filter(|_| one == side), |_, _| {});
+        two.sensor_started(side, at(300));
+        let mut rang = None;
+        let _ = run(
+            &mut two,
+            300..330,
+            |_, _| None,
+            |minute, view| {
+                rang = rang.or(rings(view, Kind::NoData).then_some(minute));
+            },
+        );
+        assert!(rang.is_some_and(|minute| (319..=321).contains(&minute)), "{rang:?}");
+    }
+}

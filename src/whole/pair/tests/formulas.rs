@@ -249,7 +249,7 @@ fn they_are_apart_by_deviations_or_by_a_difference_whose_side_is_clear() {
     assert!(after(fusion, 2.49 * deviation, 0.0).apart.is_none());
     assert!(after(fusion, -2.51 * deviation, 0.0).apart.is_some());
     // a fifth of the lower one, of 100 at least
-    assert!(after(fusion, 23.5, 1.6).apart.is_some() && after(fusion, 23.5, 1.4).apart.is_none());
+    assert!(after(fusion, 23.5, 1.6).apart.is_some() && after(fusion, 23.5, 1.5).apart.is_none());
     assert!(after(fusion, 22.0, 1.6).apart.is_none() && after(fusion, -23.5, -1.6).apart.is_some());
     assert!(after(fusion, -23.5, 1.6).apart.is_some(), "whoever is higher");
     let low = |gap: f32| {
@@ -258,7 +258,7 @@ fn they_are_apart_by_deviations_or_by_a_difference_whose_side_is_clear() {
         fusion.step(at(5), &[Some(one), Some(sure(80.0, 25.0))], None);
         fusion.apart.is_some()
     };
-    assert!(low(20.5) && !low(19.5));
+    assert!(low(20.5) && !low(20.0));
     let mut ends = Fusion { at: Some(at(5)), ..fusion };
     let one = Part { against: 1.6, ends: true, ..sure(148.0, 36.0) };
     ends.step(at(5), &[Some(one), Some(sure(114.0, 25.0))], None);
@@ -290,13 +290,13 @@ fn one_is_named_where_the_odds_are_clear_and_what_told_it_lasts() {
     let long = Fusion { apart: Some((at(0), at(10))), ..apart };
     for (fusion, against, named, sudden) in [
         (long, 1.6, one, 2.5),
-        (long, 1.4, None, 0.0),
+        (long, 1.5, None, 0.0),
         (long, -1.6, two, -2.5),
         (long, -1.4, None, 0.0),
         (Fusion { sudden: 3.0, ..long }, 0.0, one, 3.0),
         (Fusion { sudden: -3.0, ..long }, 0.0, two, -3.0),
         // not for long enough, unless it is very clear
-        (Fusion { apart: Some((at(6), at(10))), ..long }, 6.9, None, 0.0),
+        (Fusion { apart: Some((at(6), at(10))), ..long }, 7.0, None, 0.0),
         (Fusion { apart: Some((at(6), at(10))), ..long }, 7.1, one, 0.0),
         (Fusion { apart: Some((at(6), at(10))), ..long }, -7.1, two, 0.0),
     ] {
