@@ -1256,3 +1256,18 @@ fn what_is_doubted_has_a_reason() {
         }
     }
 }
+
+#[test]
+#[ignore = "with a limit for lows of 90, low rings with 85 while 104 is shown as sure: what is hidden goes by 70"]
+fn a_low_by_a_higher_limit_is_shown_as_it_rings() {
+    let mut alarms = AlarmSettings::default();
+    alarms.low.limit = glucose(90.0);
+    for side in Side::BOTH {
+        let settings = Settings::default().with_alarms(AlarmPlan::new(alarms).unwrap());
+        let mut bed = Bed::with(settings, side, Other::Good);
+        bed.live(180, |minute| Some(quiet_value(minute)));
+        bed.live(50, falls(85.0));
+        assert!(bed.view().alarms().get(Kind::Low).is_some());
+        assert!(bed.shown() <= 90.0, "{}", bed.shown());
+    }
+}
