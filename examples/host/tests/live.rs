@@ -11,9 +11,9 @@ use std::sync::mpsc::{Receiver, channel};
 use std::thread;
 use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
 
-use glidepath::Settings;
+use glidepath::{HistoryView, Settings, Side};
 use serde_json::Value;
-use wrist::app::App;
+use wrist::app::{App, PairApp};
 
 const PATIENCE: Duration = Duration::from_secs(60);
 
@@ -178,17 +178,60 @@ fn a_growing_file_is_followed_its_alarms_ring_and_it_may_be_replaced_or_cut() {
     run.end();
 }
 
-/// The readings kept in a state file, bit for bit.
-fn history(state: &Path) -> Vec<String> {
+/// The application's state in a state file.
+fn kept(state: &Path) -> Vec<u8> {
     let kept: Value = serde_json::from_slice(&fs::read(state).unwrap()).unwrap();
-    let bytes: Vec<u8> =
-        kept["state"].as_array().unwrap().iter().map(|b| b.as_u64().unwrap() as u8).collect();
-    let mut app = App::new(Settings::default()).unwrap();
-    app.restore(&bytes).unwrap();
+    kept["state"].as_array().unwrap().iter().map(|b| b.as_u64().unwrap() as u8).collect()
+}
+
+/// Readings, bit for bit.
+fn bits(history: HistoryView<'_>) -> Vec<String> {
     let bits = |r: glidepath::Reading| {
         format!("{} {:08x} {:?}", r.at().secs(), r.glucose().mg_dl().to_bits(), r.status())
     };
-    app.monitor().history().iter().map(bits).collect()
+    history.iter().map(bits).collect()
+}
+
+/// The readings kept in a state file.
+fn history(state: &Path) -> Vec<String> {
+    let mut app = App::new(Settings::default()).unwrap();
+    app.restore(&kept(state)).unwrap();
+    bits(app.monitor().history())
+}
+
+/// Those of two sensors.
+fn histories(state: &Path) -> [Vec<String>; 2] {
+    let mut app = PairApp::new(Settings::default()).unwrap();
+    app.restore(&kept(state)).unwrap();
+    Side::BOTH.map(|side| bits(app.monitor().history(side)))
+}
+
+/// Appends rows to a file one after the other, some in two halves.
+fn write_slowly(path: &Path, rows: &[String]) -> thread::JoinHandle<()> {
+    let (path, rows) = (path.to_owned(), rows.to_vec());
+    thread::spawn(move || {
+        for (k, row) in rows.iter().enumerate() {
+            let (half, rest) = row.split_at(if k % 3 == 0 { row.len() / 2 } else { 0 });
+            append(&path, half);
+            thread::sleep(Duration::from_millis(15));
+            append(&path, rest);
+            thread::sleep(Duration::from_millis(15));
+        }
+    })
+}
+
+/// Runs it with these arguments and kills it after a random while, again and again while something is `written`.
+fn killed_while(written: &dyn Fn() -> bool, arguments: &[&str], folder: &Path) {
+    let (mut kills, mut random) = (0, 12_345_u64);
+    while !written() {
+        let run = Run::of(arguments, folder);
+        random = random.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
+        thread::sleep(Duration::from_millis(20 + (random >> 33) % 700));
+        drop(run); // SIGKILL
+        kills += 1;
+    }
+    println!("killed {kills} times");
+    assert!(kills >= 3, "{kills}");
 }
 
 #[test]
@@ -197,27 +240,8 @@ fn killed_at_any_moment_it_loses_no_reading_and_doubles_none() {
     let (broken, whole) = (folder.path().join("broken.csv"), folder.path().join("whole.csv"));
     let all = rows(200);
     fs::write(&broken, HEADER).unwrap();
-    let writer = {
-        let (path, all) = (broken.clone(), all.clone());
-        thread::spawn(move || {
-            for (k, row) in all.iter().enumerate() {
-                // some in two halves
-                let (half, rest) = row.split_at(if k % 3 == 0 { row.len() / 2 } else { 0 });
-                append(&path, half);
-                thread::sleep(Duration::from_millis(15));
-                append(&path, rest);
-                thread::sleep(Duration::from_millis(15));
-            }
-        })
-    };
-    let (mut kills, mut random) = (0, 12_345_u64);
-    while !writer.is_finished() {
-        let run = Run::of(&["broken.csv", "--state", "broken.state"], folder.path());
-        random = random.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
-        thread::sleep(Duration::from_millis(20 + (random >> 33) % 700));
-        drop(run); // SIGKILL
-        kills += 1;
-    }
+    let writer = write_slowly(&broken, &all);
+    killed_while(&|| writer.is_finished(), &["broken.csv", "--state", "broken.state"], folder.path());
     writer.join().unwrap();
     let last = Run::of(&["broken.csv", "--state", "broken.state", "--until-end"], folder.path());
     let end = last.wait("end", |line| line["event"] == "end").pop().unwrap();
@@ -228,12 +252,120 @@ fn killed_at_any_moment_it_loses_no_reading_and_doubles_none() {
     let unbroken = Run::of(&["whole.csv", "--state", "whole.state", "--until-end"], folder.path());
     unbroken.wait("end", |line| line["event"] == "end");
     drop(unbroken);
-    println!("killed {kills} times");
-    assert!(kills >= 3, "{kills}");
     let (broken, whole) =
         (history(&folder.path().join("broken.state")), history(&folder.path().join("whole.state")));
     assert_eq!(whole.len(), 200);
     assert_eq!(broken, whole);
+}
+
+#[test]
+fn killed_at_any_moment_it_loses_no_reading_of_either_sensor_and_doubles_none() {
+    let folder = tempfile::tempdir().unwrap();
+    let place = |name: &str| folder.path().join(name);
+    // what is past; then each reads every second, as of now, in two halves
+    for (name, n) in [("a.csv", 140), ("b.csv", 135)] {
+        fs::write(place(name), format!("{HEADER}{}", rows(n).concat())).unwrap();
+    }
+    let writers = ["a.csv", "b.csv"].map(|name| {
+        let path = place(name);
+        thread::spawn(move || {
+            for k in 0..12 {
+                thread::sleep(Duration::from_millis(940));
+                let row = format!("{},{}\n", now() + 1, 120 + k);
+                let (half, rest) = row.split_at(row.len() / 2);
+                append(&path, half);
+                thread::sleep(Duration::from_millis(60));
+                append(&path, rest);
+            }
+        })
+    });
+    let arguments = ["a.csv", "--second", "b.csv", "--state", "broken.state"];
+    killed_while(&|| writers.iter().all(thread::JoinHandle::is_finished), &arguments, folder.path());
+    let last = Run::of(&[&arguments[..], &["--until-end"]].concat(), folder.path());
+    let end = last.wait("end", |line| line["event"] == "end").pop().unwrap();
+    assert_eq!((&end["counts"]["broken"], &end["counts"]["repeated"]), (&0.into(), &0.into()));
+    drop(last);
+    let unbroken = ["a.csv", "--second", "b.csv", "--state", "whole.state", "--until-end"];
+    let whole = Run::of(&unbroken, folder.path());
+    let end = whole.wait("end", |line| line["event"] == "end").pop().unwrap();
+    let of_file = |name: &str| {
+        let text = fs::read_to_string(place(name)).unwrap();
+        let rows = text.lines().skip(1).map(|row| row.split(',').next().unwrap().to_owned());
+        rows.collect::<std::collections::BTreeSet<String>>()
+    };
+    let stamps = ["a.csv", "b.csv"].map(of_file);
+    assert_eq!(end["counts"]["readings"], stamps.iter().map(|rows| rows.len()).sum::<usize>());
+    drop(whole);
+    let [broken, whole] = ["broken.state", "whole.state"].map(|name| histories(&place(name)));
+    assert_eq!(whole.each_ref().map(Vec::len), [144, 144]);
+    assert_eq!(broken, whole);
+}
+
+#[test]
+fn of_two_growing_files_the_lower_sensor_rings_and_each_is_told() {
+    let folder = tempfile::tempdir().unwrap();
+    let (a, b) = (folder.path().join("a.csv"), folder.path().join("b.csv"));
+    let calm = rows(30);
+    // the second reads less, its file has its newest row first, was begun an hour later and is in mmol/L
+    let less = |row: &String| {
+        let (at, value) = row.trim().split_once(',').unwrap();
+        let (at, value) = (at.parse::<u64>().unwrap(), value.parse::<f64>().unwrap());
+        format!("{},{:.2}\n", at - 480, (value - 7.0) / 18.0156)
+    };
+    let second: String = calm[12..].iter().rev().map(less).collect();
+    fs::write(&a, format!("{HEADER}{}", calm.concat())).unwrap();
+    fs::write(&b, format!("time,glucose_mmol_l\n{second}")).unwrap();
+    let run = Run::of(&["a.csv", "--second", "b.csv", "--page", "0"], folder.path());
+    let message = |line: &Value| line["message"].as_str().unwrap_or_default().to_owned();
+    let line = run.wait("the page", |line| message(line).contains("The page:")).pop().unwrap();
+    let port: u16 = message(&line).rsplit(':').next().unwrap().trim_end_matches('/').parse().unwrap();
+    let told = run.wait_readings(48);
+    assert_eq!(told["pair"]["agreement"], "together", "{told}");
+    let of = |side: &str| told["pair"][side]["glucose_mg_dl"].as_f64().unwrap();
+    assert!((of("first") - of("second") - 7.0).abs() < 0.2, "{told}");
+    let value = told["glucose_mg_dl"].as_f64().unwrap();
+    assert!(value > of("first").min(of("second")) && value < of("first").max(of("second")), "{told}");
+    // the second reads a low, the first goes on
+    append(&b, &format!("{},2.9\n{},2.8\n", now() - 180, now()));
+    let lines = run.wait("the floor", |line| line["event"] == "alarm" && line["kind"] == "floor");
+    assert_eq!(lines.last().unwrap()["priority"], "high");
+    run.wait_readings(50);
+    let parts =
+        ["<dt>sensors</dt>", "<dt>first</dt>", "<dt>second</dt>", "squares: the second", "dots beside"];
+    let mut whole = String::new();
+    for _ in 0..100 {
+        whole = ask(port, "GET / HTTP/1.1\r\nHost: HOST\r\n\r\n");
+        if parts.iter().all(|part| whole.contains(part)) {
+            break;
+        }
+        thread::sleep(Duration::from_millis(100));
+    }
+    for part in parts {
+        assert!(whole.contains(part), "{part}: {whole}");
+    }
+    // one file is written anew, with an older reading: of that one what is known is left out
+    fs::write(&b, format!("time,glucose_mmol_l\n{second}{}", less(&calm[11]))).unwrap();
+    let said = run.wait("the other file", |line| message(line).contains("The file is another"));
+    assert!(message(said.last().unwrap()).starts_with("Second sensor: "), "{said:?}");
+    let known = |line: &Value| line["event"] == "now" && line["counts"]["repeated"] == 18;
+    run.wait("what is known", known);
+    let end = run.end();
+    assert_eq!(end["counts"]["readings"], 51, "{end}");
+}
+
+#[test]
+fn a_second_sensor_may_come_by_standard_input_and_one_that_brings_nothing_is_not_waited_for_long() {
+    let folder = tempfile::tempdir().unwrap();
+    fs::write(folder.path().join("a.csv"), format!("{HEADER}{}", rows(30).concat())).unwrap();
+    let mut run = Run::of(&["a.csv", "--second", "-", "--until-end"], folder.path());
+    let mut pipe = run.child.stdin.take().unwrap();
+    thread::sleep(Duration::from_millis(600));
+    pipe.write_all(format!("{HEADER}{}", rows(12).concat()).as_bytes()).unwrap();
+    drop(pipe);
+    let end = run.wait("end", |line| line["event"] == "end").pop().unwrap();
+    assert_eq!(end["counts"]["readings"], 42, "{end}");
+    assert_eq!(end["pair"]["agreement"], "together", "{end}");
+    assert!(run.child.wait().unwrap().success());
 }
 
 fn ask(port: u16, request: &str) -> String {
@@ -355,6 +487,43 @@ mod terminals {
     }
 
     #[test]
+    fn frames_of_two_sensors_come_over_two_lines() {
+        let folder = tempfile::tempdir().unwrap();
+        let (mut one, first) = terminal();
+        let (mut two, second) = terminal();
+        let arguments = [first.as_str(), "--second", second.as_str(), "--state", "live.state"];
+        let run = Run::of(&arguments, folder.path());
+        for _ in 0..2 {
+            run.wait("a line", |line| line["message"].as_str().is_some_and(|m| m.contains("baud")));
+        }
+        let start = now() - 3 * 86_400;
+        let measured = |value: f32, back: u64| {
+            let minute = ((now() - start) / 60 - back) as u16;
+            Frame::Measurement(CgmMeasurement::new(Sfloat::nearest(value), minute)).stuffed()
+        };
+        for (line, value) in [(&mut one, 110.0), (&mut two, 116.0)] {
+            line.write_all(&Frame::Time(CurrentTime::new(date_time(now()))).stuffed()).unwrap();
+            line.write_all(&Frame::Start(SessionStart::new(date_time(start))).stuffed()).unwrap();
+            line.write_all(&measured(value, 5)).unwrap();
+        }
+        let told = run.wait_readings(2);
+        assert_eq!(told["pair"]["first"]["glucose_mg_dl"], 110.0, "{told}");
+        assert_eq!(told["pair"]["second"]["glucose_mg_dl"], 116.0, "{told}");
+        two.write_all(&measured(50.0, 0)).unwrap();
+        run.wait("the floor", |line| line["event"] == "alarm" && line["kind"] == "floor");
+        run.end();
+        // both sessions are known: the same again is not taken twice
+        let run = Run::of(&arguments, folder.path());
+        for _ in 0..2 {
+            run.wait("a line", |line| line["message"].as_str().is_some_and(|m| m.contains("baud")));
+        }
+        two.write_all(&measured(50.0, 0)).unwrap();
+        run.wait("the same again", |line| line["event"] == "now" && line["counts"]["repeated"] == 1);
+        run.end();
+        assert_eq!(histories(&folder.path().join("live.state")).map(|history| history.len()), [1, 2]);
+    }
+
+    #[test]
     fn frames_tell_the_wearers_own_time_whatever_the_zone() {
         for (zone, ahead) in [("+05:00", 5 * 3600), ("-08:00", -8 * 3600)] {
             let folder = tempfile::tempdir().unwrap();
@@ -470,6 +639,55 @@ fn of_the_past_the_newest_row_may_come_first() {
         .map(|line| line.split(' ').next().unwrap().parse().unwrap())
         .collect();
     assert!(times.len() == 30 && times.windows(2).all(|pair| pair[0] < pair[1]), "{times:?}");
+}
+
+#[test]
+fn a_state_of_two_sensors_is_of_those_two() {
+    let folder = tempfile::tempdir().unwrap();
+    for (name, n) in [("a.csv", 5), ("b.csv", 4)] {
+        fs::write(folder.path().join(name), format!("{HEADER}{}", rows(5)[..n].concat())).unwrap();
+    }
+    let frame = wrist::link::Frame::WhichSettings.stuffed();
+    fs::write(folder.path().join("frames"), &frame).unwrap();
+    let ended = |arguments: &[&str]| {
+        let run = Run::of(&[arguments, &["--until-end"]].concat(), folder.path());
+        run.wait("end", |line| line["event"] == "end")
+    };
+    ended(&["a.csv", "--second", "b.csv", "--state", "two"]);
+    ended(&["a.csv", "--state", "one"]);
+    let before = ["one", "two"].map(|name| fs::read(folder.path().join(name)).unwrap());
+    for (arguments, says) in [
+        (
+            &["a.csv", "--state", "two"][..],
+            "two: is of two sensors, expected --second with it, or another file",
+        ),
+        (
+            &["a.csv", "--second", "b.csv", "--state", "one"],
+            "one: is of one sensor, expected another file for two",
+        ),
+        (&["b.csv", "--second", "a.csv", "--state", "two"], "two: is of the two sensors the other way round"),
+        (&["a.csv", "--second", "./a.csv"], "come from one input, expected another for --second"),
+        (&["-", "--second", "-"], "come from one input"),
+        (&["a.csv", "--second", "none.csv"], "none.csv: cannot be read"),
+        (&["a.csv", "--second", "frames"], "expected two of one form"),
+        (&["frames", "--second", "a.csv"], "expected two of one form"),
+    ] {
+        let output = Command::new(env!("CARGO_BIN_EXE_glidepath"))
+            .args(["live", "--until-end"])
+            .args(arguments)
+            .current_dir(folder.path())
+            .stdin(Stdio::null())
+            .output()
+            .unwrap();
+        let said = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(output.status.code(), Some(2), "{arguments:?}: {said}");
+        assert!(said.contains(says), "{arguments:?}: {said}");
+    }
+    assert_eq!(before, ["one", "two"].map(|name| fs::read(folder.path().join(name)).unwrap()));
+    // and goes on where it was
+    append(&folder.path().join("b.csv"), &format!("{},120\n", now()));
+    let lines = ended(&["a.csv", "--second", "b.csv", "--state", "two"]);
+    assert_eq!(lines.last().unwrap()["counts"]["readings"], 1, "{lines:?}");
 }
 
 #[test]

@@ -1,8 +1,21 @@
 //! What happens besides time.
 
+use glidepath::Side;
+
 /// What threads tell the one that decides.
 #[derive(Debug)]
 pub enum Event {
+    /// The input of a sensor meets something.
+    Input(Side, Met),
+    /// Something else went wrong that may right itself.
+    Trouble(String),
+    /// A person asks for something.
+    Key(Key),
+}
+
+/// What an input meets.
+#[derive(Debug)]
+pub enum Met {
     /// Bytes have come.
     Bytes(Vec<u8>),
     /// What comes now is read from the beginning: the file is another.
@@ -13,12 +26,8 @@ pub enum Event {
     Dry,
     /// There will be no more.
     Ended,
-    /// Something went wrong that may right itself.
-    Trouble(String),
-    /// A line is there.
-    Back(String),
-    /// A person asks for something.
-    Key(Key),
+    /// Something went wrong that may right itself, or did.
+    Said(String),
 }
 
 /// A person asks for something by a key or a button.

@@ -8,9 +8,10 @@ use std::sync::mpsc::SyncSender;
 use std::thread;
 use std::time::Duration;
 
+use glidepath::Side;
 use serde::{Deserialize, Serialize};
 
-use super::event::Event;
+use super::event::{Event, Met};
 use crate::failure::Failure;
 
 /// How often a file is looked at.
@@ -83,7 +84,7 @@ impl Input {
     }
 
     /// Reads from `place` on in a thread of its own; ends when nobody listens.
-    pub fn start(self, place: Place, tell: SyncSender<Event>) {
+    pub fn start(self, place: Place, tell: Tell) {
         thread::spawn(move || {
             // an error here says that nobody listens any more
             let _ = match self {
@@ -95,38 +96,51 @@ impl Input {
     }
 }
 
+/// Whom a sensor's input is told.
+#[derive(Clone, Debug)]
+pub struct Tell {
+    pub side: Side,
+    pub to: SyncSender<Event>,
+}
+
+impl Tell {
+    fn send(&self, met: Met) -> Told {
+        self.to.send(Event::Input(self.side, met))
+    }
+}
+
 type Told = Result<(), std::sync::mpsc::SendError<Event>>;
 
-fn standard(tell: &SyncSender<Event>) -> Told {
+fn standard(tell: &Tell) -> Told {
     let mut buffer = vec![0; CHUNK];
     let mut input = io::stdin().lock();
     loop {
         match input.read(&mut buffer) {
-            Ok(0) => return tell.send(Event::Ended),
-            Ok(read) => tell.send(Event::Bytes(buffer.get(..read).unwrap_or_default().to_vec()))?,
+            Ok(0) => return tell.send(Met::Ended),
+            Ok(read) => tell.send(Met::Bytes(buffer.get(..read).unwrap_or_default().to_vec()))?,
             Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
             Err(error) => {
-                tell.send(Event::Trouble(format!("standard input cannot be read ({error})")))?;
-                return tell.send(Event::Ended);
+                tell.send(Met::Said(format!("standard input cannot be read ({error})")))?;
+                return tell.send(Met::Ended);
             }
         }
     }
 }
 
 /// A device or a named pipe: opened again whenever it ends, for it may come back.
-fn line(path: &Path, baud: u32, tell: &SyncSender<Event>) -> Told {
+fn line(path: &Path, baud: u32, tell: &Tell) -> Told {
     let mut buffer = vec![0; CHUNK];
     let mut said = None;
     loop {
         let what = match open_line(path, baud) {
             Ok((mut file, how)) => {
-                tell.send(Event::Back(how))?;
+                tell.send(Met::Said(how))?;
                 loop {
                     match file.read(&mut buffer) {
                         Ok(0) => break "has ended; waiting for it to come back".to_owned(),
                         Ok(read) => {
                             said = None;
-                            tell.send(Event::Bytes(buffer.get(..read).unwrap_or_default().to_vec()))?;
+                            tell.send(Met::Bytes(buffer.get(..read).unwrap_or_default().to_vec()))?;
                         }
                         Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
                         Err(error) => break format!("cannot be read ({error}); trying again"),
@@ -136,9 +150,9 @@ fn line(path: &Path, baud: u32, tell: &SyncSender<Event>) -> Told {
             Err(error) => format!("cannot be opened ({error}); trying again"),
         };
         // what is cut in the middle is no record
-        tell.send(Event::Cut)?;
+        tell.send(Met::Cut)?;
         if said.as_ref() != Some(&what) {
-            tell.send(Event::Trouble(format!("{} {what}", path.display())))?;
+            tell.send(Met::Said(format!("{} {what}", path.display())))?;
             said = Some(what);
         }
         thread::sleep(AGAIN);
@@ -167,7 +181,7 @@ fn open_line(path: &Path, _: u32) -> io::Result<(File, String)> {
 }
 
 /// A file that grows, is replaced or is cut: opened by its name at each look.
-fn follow(path: &Path, mut place: Place, tell: &SyncSender<Event>) -> Told {
+fn follow(path: &Path, mut place: Place, tell: &Tell) -> Told {
     let (mut said, mut first) = (None, true);
     loop {
         let met = look(path, &mut place, tell);
@@ -176,14 +190,14 @@ fn follow(path: &Path, mut place: Place, tell: &SyncSender<Event>) -> Told {
             Ok(Looked::Read(any)) => {
                 said = None;
                 if any || first {
-                    tell.send(Event::Dry)?;
+                    tell.send(Met::Dry)?;
                     first = false;
                 }
             }
             Err(error) => {
                 let what = format!("{} cannot be read ({error}); trying again", path.display());
                 if said.as_ref() != Some(&what) {
-                    tell.send(Event::Trouble(what.clone()))?;
+                    tell.send(Met::Said(what.clone()))?;
                     said = Some(what);
                 }
             }
@@ -200,13 +214,13 @@ enum Looked {
 }
 
 /// Reads what is new.
-fn look(path: &Path, place: &mut Place, tell: &SyncSender<Event>) -> io::Result<Looked> {
+fn look(path: &Path, place: &mut Place, tell: &Tell) -> io::Result<Looked> {
     let mut file = File::open(path)?;
     let mut any = false;
     if !place.is_in(&mut file)? {
         *place = Place::default();
         file.seek(SeekFrom::Start(0))?;
-        if let Err(gone) = tell.send(Event::Anew) {
+        if let Err(gone) = tell.send(Met::Anew) {
             return Ok(Looked::Gone(Err(gone)));
         }
         any = true;
@@ -220,7 +234,7 @@ fn look(path: &Path, place: &mut Place, tell: &SyncSender<Event>) -> io::Result<
         any = true;
         let bytes = buffer.get(..read).unwrap_or_default();
         place.on(bytes);
-        if let Err(gone) = tell.send(Event::Bytes(bytes.to_vec())) {
+        if let Err(gone) = tell.send(Met::Bytes(bytes.to_vec())) {
             return Ok(Looked::Gone(Err(gone)));
         }
     }
@@ -233,12 +247,12 @@ mod tests {
 
     /// What one look yields: the bytes, after a `*` when read anew.
     fn seen(path: &Path, place: &mut Place) -> String {
-        let (tell, told) = sync_channel(100);
-        look(path, place, &tell).unwrap();
+        let (to, told) = sync_channel(100);
+        look(path, place, &Tell { side: Side::Second, to }).unwrap();
         told.try_iter()
             .map(|event| match event {
-                Event::Bytes(bytes) => String::from_utf8(bytes).unwrap(),
-                Event::Anew => "*".into(),
+                Event::Input(Side::Second, Met::Bytes(bytes)) => String::from_utf8(bytes).unwrap(),
+                Event::Input(Side::Second, Met::Anew) => "*".into(),
                 _ => "?".into(),
             })
             .collect()

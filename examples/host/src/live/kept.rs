@@ -5,6 +5,7 @@ use std::fs::{self, File};
 use std::io::{ErrorKind, Write};
 use std::path::{Path, PathBuf};
 
+use glidepath::Side;
 use serde::{Deserialize, Serialize};
 
 use super::input::Place;
@@ -14,11 +15,10 @@ use crate::failure::Failure;
 /// The version of the file.
 const VERSION: u32 = 1;
 
-/// The content of the state file.
+/// What is kept of a sensor's input.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Kept {
-    pub(super) version: u32,
-    /// The input it is about.
+pub struct KeptInput {
+    /// Which it is.
     pub input: String,
     pub form: Option<Form>,
     /// The table's header row.
@@ -27,8 +27,36 @@ pub struct Kept {
     pub dates: Option<String>,
     pub mmol: Option<bool>,
     pub place: Place,
-    /// The application's state: [`wrist::app::App::save`].
+}
+
+/// The content of the state file.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Kept {
+    pub(super) version: u32,
+    #[serde(flatten)]
+    pub input: KeptInput,
+    /// The second sensor's input, when two are worn.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub second: Option<KeptInput>,
+    /// The stamp of each sensor's first row, when two are worn.
+    #[serde(default, skip_serializing_if = "none_of_both")]
+    pub first_rows: [Option<u32>; 2],
+    /// The application's state: [`wrist::app::Wrist::save`].
     pub state: Vec<u8>,
+}
+
+fn none_of_both(firsts: &[Option<u32>; 2]) -> bool {
+    *firsts == [None; 2]
+}
+
+impl Kept {
+    /// What is kept of one sensor's input.
+    pub fn of(&self, side: Side) -> Option<&KeptInput> {
+        match side {
+            Side::First => Some(&self.input),
+            Side::Second => self.second.as_ref(),
+        }
+    }
 }
 
 /// The state file, held by this program alone.
@@ -111,8 +139,9 @@ mod tests {
         let (store, found) = Store::open(&path).unwrap();
         assert!(matches!(found, Found::Nothing));
         assert!(Store::open(&path).is_err_and(|failure| failure.to_string().contains("in use")));
-        let mut kept = Kept { input: "t.csv".into(), header: Some("time".into()), ..Kept::default() };
-        kept.place.on(b"time\n");
+        let input = KeptInput { input: "t.csv".into(), header: Some("time".into()), ..KeptInput::default() };
+        let mut kept = Kept { input, ..Kept::default() };
+        kept.input.place.on(b"time\n");
         kept.state = vec![1, 2, 255];
         store.keep(&kept).unwrap();
         drop(store);

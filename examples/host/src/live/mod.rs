@@ -7,7 +7,9 @@ mod kept;
 mod page;
 mod records;
 mod screen;
+mod sensors;
 mod sound;
+mod source;
 mod steady;
 mod told;
 mod voice;
@@ -19,20 +21,23 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, sync_channel};
 use std::time::Duration;
 
-use glidepath::Settings;
+use glidepath::{Monitor, PairMonitor, Settings, Side};
 use glidepath_replay::WallClock as _;
 use jiff::tz::TimeZone;
+use wrist::app::{PAIR_READINGS, READINGS};
 use wrist::button::Press;
 
 use crate::args::{InputArgs, UnitName};
 use crate::failure::Failure;
 use crate::settings;
 use crate::sheet::CAUTION;
-use crate::table::{Clock, Lines, Taken, Unit};
-use event::{Event, Key};
-use input::{Input, Place};
+use crate::table::{Clock, Unit};
+use event::{Event, Key, Met};
+use input::{Input, Tell};
 use kept::{Found, Kept, Store};
-use records::{Form, Records, Whole};
+use records::{Form, Whole};
+use sensors::Sensors;
+use source::{Came, Source, What, named};
 use steady::Steady;
 use voice::Voice;
 use watch::{News, Present, Watch};
@@ -56,6 +61,14 @@ use watch::{News, Present, Watch};
 pub struct Args {
     /// Where readings come from: - for standard input, a file that grows, a named pipe, or a serial device
     input: PathBuf,
+
+    /// A second sensor worn at the same time, whose readings come from there
+    ///
+    /// The two go through the wrist's application of two sensors: one blood glucose, each sensor by what it has earned. Lows
+    /// ring by the lower one, and silence when neither reads. Both bring tables, or both frames; the options for tables are for
+    /// both. One whose first row comes six hours or more after the other's was put on later: its first day counts as such.
+    #[arg(long, value_name = "INPUT")]
+    second: Option<PathBuf>,
 
     /// What comes in [default: found from the first bytes]
     #[arg(long, value_name = "FORM")]
@@ -105,51 +118,60 @@ pub struct Args {
 const LOOK: Duration = Duration::from_millis(250);
 /// A first burst has ended when so long nothing has come.
 const QUIET_MS: u64 = 500;
-/// So many rows of the past are taken in at a time.
+/// An input that brings nothing is waited for so long before the present begins without it.
+const PATIENCE_MS: u64 = 60_000;
+/// So many rows of one sensor's past are taken in at a time. Those of two have to be put in order first.
 const MOST_ROWS: usize = 100_000;
 /// So many broken lines are shown; the others are only counted.
 const SHOWN_BROKEN: u64 = 5;
 
 /// Everything of a run.
-struct Live<'a> {
+struct Live<'a, M: Sensors> {
     args: &'a Args,
     clock: Clock,
     steady: Steady,
-    watch: Watch,
-    records: Records,
-    lines: Lines,
-    /// How far the input was read and taken in.
-    place: Place,
-    /// Whether a file is read anew, some of whose rows are known.
-    again: bool,
-    /// Rows of the past, not yet taken in.
-    past: Vec<Taken>,
-    /// When the first burst last brought something.
-    burst_ms: Option<u64>,
+    watch: Watch<M>,
+    /// One for each sensor.
+    sources: Vec<Source>,
+    /// What has come and was not yet taken in.
+    past: Vec<Came>,
+    /// When something last came, before the present began.
+    came_ms: u64,
     store: Option<Store>,
     /// Whether there is something new to keep.
     unsaved: bool,
     broken: u64,
-    ended: bool,
     quit: bool,
     voice: Voice,
 }
 
-/// Follows the input until it is asked to end.
+/// Follows the input, of two sensors both, until it is asked to end.
 pub fn run(args: &Args) -> Result<(), Failure> {
     if args.table.from.is_some() || args.table.to.is_some() {
         return Err(Failure::new("--from and --to are of whole tables, expected neither with live"));
     }
-    let input = Input::of(&args.input, args.baud)?;
+    if args.second.as_ref().is_some_and(|second| named(second) == named(&args.input)) {
+        return Err(Failure::new(
+            "both sensors' readings come from one input, expected another for --second",
+        ));
+    }
     let settings = args.settings.as_deref().map_or(Ok(Settings::default()), settings::of_file)?;
+    match args.second {
+        None => follow::<Monitor<READINGS>>(args, settings),
+        Some(_) => follow::<PairMonitor<PAIR_READINGS>>(args, settings),
+    }
+}
+
+fn follow<M: Sensors>(args: &Args, settings: Settings) -> Result<(), Failure> {
+    let paths = std::iter::once(&args.input).chain(&args.second);
+    let inputs = paths.map(|path| Input::of(path, args.baud)).collect::<Result<Vec<_>, Failure>>()?;
     let (tell, told) = sync_channel(64);
     let stop = stopped()?;
-    let mut live = Live::new(args, settings, &input, &tell)?;
-    let follows = matches!(input, Input::Line(..));
-    input.start(live.place.clone(), tell);
-    if follows {
-        live.begin();
+    let mut live = Live::<M>::new(args, settings, &inputs, &tell)?;
+    for (source, input) in live.sources.iter().zip(inputs) {
+        input.start(source.place.clone(), Tell { side: source.side, to: tell.clone() });
     }
+    live.settle();
     let outcome = live.run(&told, &stop);
     live.save();
     live.tell();
@@ -171,45 +193,38 @@ fn stopped() -> Result<Arc<AtomicBool>, Failure> {
     Ok(stop)
 }
 
-impl<'a> Live<'a> {
+impl<'a, M: Sensors> Live<'a, M> {
     fn new(
         args: &'a Args,
         settings: Settings,
-        input: &Input,
+        inputs: &[Input],
         tell: &SyncSender<Event>,
     ) -> Result<Self, Failure> {
         let mut steady = Steady::new();
         let mut watch = Watch::new(settings, steady.ms())?;
         let zone = args.table.zone.clone().unwrap_or_else(TimeZone::system);
+        let clock = Clock::Zone(zone);
         let mut news = Vec::new();
         let (store, kept) = opened(args, &mut watch, &mut news)?;
-        let kept = kept.filter(|kept| input.is_file() && kept.input == named(args)).unwrap_or_default();
-        let mut table = args.table.clone();
-        table.date_format = table.date_format.or_else(|| kept.dates.as_ref()?.parse().ok());
-        let mut lines = Lines::new(&args.input, &table, Clock::Zone(zone.clone()));
-        if let Some(header) = args.header.as_ref().or(kept.header.as_ref()) {
-            lines.begin(header.as_bytes())?;
-        }
-        if let Some(mmol) = kept.mmol {
-            lines.set_unit(if mmol { Unit::MmolL } else { Unit::MgDl });
-        }
+        let paths = std::iter::once(&args.input).chain(&args.second);
+        let sources = M::SIDES.iter().zip(paths).zip(inputs).map(|((side, path), input)| {
+            let kept = kept.as_ref().and_then(|kept| kept.of(*side));
+            Source::new((*side, path, input), args, kept, clock.clone())
+        });
+        let sources = sources.collect::<Result<Vec<_>, Failure>>()?;
         let mut voice = Voice::new(args.json, args.page, args.on_alarm.as_deref(), tell)?;
         news.into_iter().for_each(|what| voice.input(what));
         Ok(Self {
             args,
-            clock: Clock::Zone(zone),
+            clock,
+            came_ms: steady.ms(),
             steady,
             watch,
-            records: Records::new(args.form.or(kept.form)),
-            lines,
-            place: kept.place,
-            again: false,
+            sources,
             past: Vec::new(),
-            burst_ms: None,
             store,
             unsaved: false,
             broken: 0,
-            ended: false,
             quit: false,
             voice,
         })
@@ -218,48 +233,59 @@ impl<'a> Live<'a> {
     fn run(&mut self, told: &Receiver<Event>, stop: &AtomicBool) -> Result<(), Failure> {
         loop {
             match told.recv_timeout(LOOK) {
-                Ok(event) => self.event(event)?,
+                Ok(Event::Input(side, met)) => self.met(side, met)?,
+                Ok(Event::Trouble(what)) => self.voice.input(what),
+                Ok(Event::Key(key)) => self.key(key),
                 Err(RecvTimeoutError::Timeout) => {}
                 // the threads have gone; time goes on
                 Err(RecvTimeoutError::Disconnected) => std::thread::sleep(LOOK),
             }
+            self.settle();
             let present = self.present();
-            if self.burst_ms.is_some_and(|since| present.ms.saturating_sub(since) >= QUIET_MS) {
-                self.begin();
-            }
             self.watch.run(present);
             self.save();
             self.tell();
-            if self.quit || stop.load(Ordering::Relaxed) || self.ended && self.args.until_end {
+            let ended = self.sources.iter().all(|source| source.ended);
+            if self.quit || stop.load(Ordering::Relaxed) || ended && self.args.until_end {
                 return Ok(());
             }
         }
     }
 
-    fn event(&mut self, event: Event) -> Result<(), Failure> {
-        match event {
-            Event::Bytes(bytes) => self.bytes(&bytes)?,
-            Event::Anew => self.anew(),
-            Event::Cut => {
-                self.records.drop_rest();
-                self.watch.cut();
+    /// That of a sensor.
+    fn source(&mut self, side: Side) -> &mut Source {
+        &mut self.sources[side as usize]
+    }
+
+    fn met(&mut self, side: Side, met: Met) -> Result<(), Failure> {
+        match met {
+            Met::Bytes(bytes) => self.bytes(side, &bytes)?,
+            Met::Anew => self.anew(side),
+            Met::Cut => {
+                self.source(side).records.drop_rest();
+                self.watch.cut(side);
             }
-            Event::Dry => {
-                self.begin();
-                (self.again, self.ended) = (false, true);
-            }
-            Event::Ended => {
-                if self.records.drop_rest() {
-                    self.broken(vec!["the last line has no end and is left out".into()]);
+            Met::Dry => {
+                if self.watch.is_live() {
+                    self.take(Some(side));
                 }
-                self.begin();
-                self.ended = true;
+                let source = self.source(side);
+                source.settled();
+                (source.again, source.ended) = (false, true);
+            }
+            Met::Ended => {
+                if self.source(side).records.drop_rest() {
+                    self.broken(side, vec!["the last line has no end and is left out".into()]);
+                }
+                let source = self.source(side);
+                source.settled();
+                source.ended = true;
+                self.settle();
                 if !self.args.until_end {
-                    self.voice.input("The input has ended; silence rings from now on.".into());
+                    self.said(side, "The input has ended; silence rings from now on.");
                 }
             }
-            Event::Trouble(what) | Event::Back(what) => self.voice.input(what),
-            Event::Key(key) => self.key(key),
+            Met::Said(what) => self.voice.input(what),
         }
         Ok(())
     }
@@ -278,100 +304,160 @@ impl<'a> Live<'a> {
         }
     }
 
+    /// What comes in, once that is clear; it is the same of two sensors.
+    fn form(&self) -> Option<Form> {
+        self.sources.iter().find_map(|source| source.records.form())
+    }
+
     /// The present on the clock that stamps what comes: frames tell the wearer's own time.
     fn present(&mut self) -> Present {
         let (ms, now) = (self.steady.ms(), steady::wall());
-        match self.records.form() {
+        match self.form() {
             Some(Form::Frames) => Present { ms, stamp: self.clock.wall(now), lead: 0 },
             Some(Form::Csv) | None => Present { ms, stamp: now, lead: self.clock.lead(now) },
         }
     }
 
-    fn bytes(&mut self, bytes: &[u8]) -> Result<(), Failure> {
-        let whole = self.records.push(bytes);
-        if !self.watch.is_live() {
-            self.burst_ms = Some(self.steady.ms());
+    fn bytes(&mut self, side: Side, bytes: &[u8]) -> Result<(), Failure> {
+        if let Some(whole) = self.source(side).records.push(bytes) {
+            self.whole(side, &whole)?;
         }
-        let Some(whole) = whole else { return Ok(()) };
+        if !self.watch.is_live() {
+            let ms = self.steady.ms();
+            self.came_ms = ms;
+            self.source(side).came(ms);
+        }
+        Ok(())
+    }
+
+    /// Takes whole records.
+    fn whole(&mut self, side: Side, whole: &Whole) -> Result<(), Failure> {
         let present = self.present();
         self.watch.run(present);
         match whole.form {
-            Form::Frames => whole.each().for_each(|frame| self.watch.frame(frame, present)),
-            Form::Csv => self.rows(&whole)?,
+            _ if self
+                .sources
+                .iter()
+                .filter_map(|source| source.records.form())
+                .any(|form| form != whole.form) =>
+            {
+                let what = "one input brings a table, the other frames, expected two of one form";
+                if !self.watch.is_live() {
+                    return Err(Failure::new(what));
+                }
+                self.broken(side, vec![what.into()]);
+            }
+            Form::Frames => self.frames(side, whole, present),
+            Form::Csv => self.rows(side, whole)?,
         }
-        self.place.on(whole.bytes());
+        self.source(side).place.on(whole.bytes());
         self.unsaved = true;
         Ok(())
     }
 
-    fn rows(&mut self, whole: &Whole) -> Result<(), Failure> {
-        let batch = match self.lines.read(whole.each()) {
+    fn frames(&mut self, side: Side, whole: &Whole, present: Present) {
+        for frame in whole.each() {
+            let framed = self.watch.framed(side, frame);
+            if self.watch.is_live() {
+                self.watch.frame(&framed, present);
+            } else {
+                let came = self.source(side).frame(framed);
+                self.past.push(came);
+            }
+        }
+    }
+
+    fn rows(&mut self, side: Side, whole: &Whole) -> Result<(), Failure> {
+        let source = &mut self.sources[side as usize];
+        let batch = match source.lines.read(whole.each()) {
             Ok(batch) => batch,
             // later on, alarms must not end for it
             Err(failure) if self.watch.is_live() => {
-                self.broken(vec![failure.to_string()]);
+                self.broken(side, vec![failure.to_string()]);
                 return Ok(());
             }
             Err(failure) => return Err(failure),
         };
+        self.past.extend(batch.taken.into_iter().map(|taken| source.row(taken)));
+        let again = source.again;
         self.watch.not_read(0, batch.blank);
-        self.broken(batch.broken);
-        self.past.extend(batch.taken);
+        self.broken(side, batch.broken);
         // a file that is read anew may have its newest row first
-        if self.watch.is_live() && !self.again || self.past.len() >= MOST_ROWS {
-            self.take();
+        if self.watch.is_live() && !again || self.sources.len() == 1 && self.past.len() >= MOST_ROWS {
+            self.take(Some(side));
         }
         Ok(())
     }
 
-    /// Takes in the rows that have come.
-    fn take(&mut self) {
-        let mut rows = std::mem::take(&mut self.past);
-        if self.again || !self.watch.is_live() {
-            rows.sort_by_key(|taken| taken.at);
+    /// Takes in what has come, of one sensor or of all, in order of time where that is not how it came.
+    fn take(&mut self, of: Option<Side>) {
+        let is_of = |came: &Came| of.is_none_or(|side| came.side == side);
+        let (mut taken, left): (Vec<_>, Vec<_>) = std::mem::take(&mut self.past).into_iter().partition(is_of);
+        self.past = left;
+        if !self.watch.is_live() || taken.iter().any(|came| came.again) {
+            taken.sort_by_key(|came| came.at);
         }
         let present = self.present();
-        for taken in &rows {
-            self.watch.row(taken, self.again, present);
+        for Came { side, again, what, .. } in &taken {
+            match what {
+                What::Row(row) => self.watch.row(*side, row, *again, present),
+                What::Frame(frame) => self.watch.frame(frame, present),
+            }
         }
     }
 
-    /// All that is there for now has come: the present begins.
-    fn begin(&mut self) {
-        self.take();
-        self.burst_ms = None;
+    /// The present begins once all that was there at the start has come, or nothing more does.
+    fn settle(&mut self) {
         if self.watch.is_live() {
             return;
         }
+        let ms = self.steady.ms();
+        for source in &mut self.sources {
+            if source.is_quiet(ms, QUIET_MS) {
+                source.settled();
+            }
+        }
+        let waited = ms.saturating_sub(self.came_ms) >= PATIENCE_MS;
+        if !waited && !self.sources.iter().all(|source| source.ready) {
+            return;
+        }
+        self.take(None);
+        self.sources.iter_mut().for_each(Source::settled);
         let present = self.present();
         self.watch.begin(present);
         self.voice.begun(&self.watch.counts());
     }
 
-    /// The file is another: what of it is known is left out.
-    fn anew(&mut self) {
-        let known = self.place.offset > 0 || self.watch.counts().readings > 0;
-        self.place = Place::default();
-        self.records = Records::new(self.args.form);
-        self.lines = Lines::new(&self.args.input, &self.args.table, self.clock.clone());
-        if let Some(header) = &self.args.header {
-            // it was read once already
-            let _ = self.lines.begin(header.as_bytes());
-        }
-        self.again = known;
+    /// A file is another: what of it is known is left out.
+    fn anew(&mut self, side: Side) {
+        let (args, clock) = (self.args, self.clock.clone());
+        let has_read = self.watch.has_read(side);
+        let source = self.source(side);
+        let known = source.place.offset > 0 || has_read;
+        source.anew(args, clock, known);
         if known {
-            self.voice.input(
-                "The file is another or was cut: read from its beginning, what is known left out.".into(),
+            self.said(
+                side,
+                "The file is another or was cut: read from its beginning, what is known left out.",
             );
         }
     }
 
-    fn broken(&mut self, broken: Vec<String>) {
+    /// Something happened to a sensor's input.
+    fn said(&mut self, side: Side, what: &str) {
+        self.voice.input(match (self.sources.len(), side) {
+            (1, _) => what.to_owned(),
+            (_, Side::First) => format!("First sensor: {what}"),
+            (_, Side::Second) => format!("Second sensor: {what}"),
+        });
+    }
+
+    fn broken(&mut self, side: Side, broken: Vec<String>) {
         self.watch.not_read(broken.len(), 0);
         for what in broken {
             self.broken += 1;
             if self.broken <= SHOWN_BROKEN {
-                self.voice.input(format!("Not read: {what}"));
+                self.said(side, &format!("Not read: {what}"));
             }
             if self.broken == SHOWN_BROKEN {
                 self.voice.input("Further lines that cannot be read are only counted.".into());
@@ -379,22 +465,24 @@ impl<'a> Live<'a> {
         }
     }
 
-    /// Keeps what is new, and how far the input was read, as one.
+    /// Whether something of the past has come and was not yet lived through.
+    fn is_behind(&self) -> bool {
+        !self.past.is_empty() || self.sources.iter().any(Source::is_bursting)
+    }
+
+    /// Keeps what is new, and how far each input was read, as one.
     fn save(&mut self) {
-        if !self.unsaved || !self.past.is_empty() || self.burst_ms.is_some() {
+        if !self.unsaved || self.is_behind() {
             return;
         }
         self.unsaved = false;
         let Some(store) = &self.store else { return };
-        let header = self.lines.header().map(|header| String::from_utf8_lossy(header).into_owned());
+        let mut inputs = self.sources.iter().map(Source::kept);
         let saved = match self.watch.save() {
             Ok(state) => store.keep(&Kept {
-                input: named(self.args),
-                form: self.records.form(),
-                header,
-                dates: self.lines.date_format().map(str::to_owned),
-                mmol: self.lines.unit().map(|unit| unit == Unit::MmolL),
-                place: self.place.clone(),
+                input: inputs.next().unwrap_or_default(),
+                second: inputs.next(),
+                first_rows: self.watch.first_rows(),
                 state,
                 ..Kept::default()
             }),
@@ -408,45 +496,63 @@ impl<'a> Live<'a> {
     /// Tells what has happened.
     fn tell(&mut self) {
         // what rang in the past is nobody's news
-        if self.burst_ms.is_some() {
+        if !self.watch.is_live() && self.is_behind() {
             return;
         }
         let news = self.watch.news();
         self.unsaved |= news.iter().any(|news| matches!(news, News::Rang(_)));
         let present = self.present();
-        let frames = self.records.form() == Some(Form::Frames);
         let own = Clock::default();
-        let clock = if frames { &own } else { &self.clock };
-        let unit = self.args.unit.map(Unit::from).or(self.lines.unit()).unwrap_or_default();
+        let clock = if self.form() == Some(Form::Frames) { &own } else { &self.clock };
+        let unit = self.sources.iter().find_map(|source| source.lines.unit());
+        let unit = self.args.unit.map(Unit::from).or(unit).unwrap_or_default();
         self.voice.tell(&mut self.watch, &news, clock, present, unit);
     }
 }
 
-/// The input as the state file names it.
-fn named(args: &Args) -> String {
-    let path = std::fs::canonicalize(&args.input).unwrap_or_else(|_| args.input.clone());
-    path.display().to_string()
-}
-
 /// Opens the state file, and restores what is kept.
-fn opened(
+fn opened<M: Sensors>(
     args: &Args,
-    watch: &mut Watch,
+    watch: &mut Watch<M>,
     news: &mut Vec<String>,
 ) -> Result<(Option<Store>, Option<Kept>), Failure> {
     let Some(path) = &args.state else { return Ok((None, None)) };
     let (store, found) = Store::open(path)?;
     let aside = match found {
         Found::Nothing => return Ok((Some(store), None)),
-        Found::Kept(kept) => match watch.restore(&kept.state) {
-            Ok(()) => {
-                news.push("Goes on from what was kept; no value is shown before the next reading.".into());
-                return Ok((Some(store), Some(*kept)));
+        Found::Kept(kept) => {
+            is_of(&kept, args).map_err(|why| Failure::file(path, why))?;
+            watch.set_first_rows(kept.first_rows);
+            match watch.restore(&kept.state) {
+                Ok(()) => {
+                    news.push(
+                        "Goes on from what was kept; no value is shown before the next reading.".into(),
+                    );
+                    return Ok((Some(store), Some(*kept)));
+                }
+                Err(_) => store.put_aside()?,
             }
-            Err(_) => store.put_aside()?,
-        },
+        }
         Found::Damaged(aside) => aside,
     };
+    watch.set_first_rows([None; 2]);
     news.push(format!("What was kept cannot be used; it is now {}. Starts anew.", aside.display()));
     Ok((Some(store), None))
+}
+
+/// Whether what is kept is of as many sensors, each where it was.
+fn is_of(kept: &Kept, args: &Args) -> Result<(), &'static str> {
+    match (&kept.second, &args.second) {
+        (Some(_), None) => Err("is of two sensors, expected --second with it, or another file"),
+        (None, Some(_)) => Err("is of one sensor, expected another file for two"),
+        (Some(one), Some(second)) => {
+            let crossed = kept.input.input == named(second) || one.input == named(&args.input);
+            if crossed {
+                Err("is of the two sensors the other way round, expected them as before")
+            } else {
+                Ok(())
+            }
+        }
+        (None, None) => Ok(()),
+    }
 }

@@ -144,6 +144,12 @@ fn lines(told: &Told, news: &[String], width: usize, height: usize) -> Vec<Strin
     lines.extend(newest.iter().map(|line| plain(&format!("  {line}"), width)));
     lines.push(plain("  a seen   s silent for 15 min   u unit   q end (ends the alarms too)", width));
     lines.extend(caution.iter().map(|line| format!("  {line}")));
+    // rather no gaps than no caution
+    while lines.len() > height
+        && let Some(gap) = lines.iter().rposition(String::is_empty)
+    {
+        lines.remove(gap);
+    }
     lines
 }
 

@@ -1,13 +1,14 @@
 //! What is known at a moment: for programs as JSON, for people in a few words. All of it is what the wrist would show.
 
-use glidepath::Glucose;
-use glidepath::alarm::{ActiveAlarm, Ring};
+use glidepath::alarm::{ActiveAlarm, MAX_VALUE_AGE, Ring};
 use glidepath::quality::{Grade, Reason};
 use glidepath::trend::Trend;
+use glidepath::{Glucose, Side, SideView};
 use serde::Serialize;
 use wrist::face::{Bound, Face, Matter, Now, RANGE_MG_DL, whole_minutes};
 use wrist::words;
 
+use super::sensors::Sensors;
 use super::watch::{Counts, Watch};
 use crate::played::words::{minutes, precise, trigger_words};
 use crate::table::{Clock, Unit};
@@ -38,10 +39,82 @@ pub struct Told {
     pub reasons: Vec<&'static str>,
     pub alarms: Vec<Alarm>,
     pub counts: Counts,
+    /// What two sensors say beside it, when two are worn.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub pair: Option<Pair>,
     /// In one sentence, as the wrist says it.
     pub words: String,
     #[serde(skip)]
     pub for_people: ForPeople,
+}
+
+/// How two sensors go together, and what each says by itself.
+#[derive(Clone, Debug, Serialize)]
+pub struct Pair {
+    pub agreement: &'static str,
+    /// The same in words.
+    #[serde(skip)]
+    words: &'static str,
+    pub first: OfSide,
+    pub second: OfSide,
+}
+
+/// What one of two sensors says.
+#[derive(Clone, Debug, Serialize)]
+pub struct OfSide {
+    /// Its newest believed reading, calibrated, and how long ago that was measured; the latter null when nobody knows.
+    pub glucose_mg_dl: Option<f64>,
+    pub age_s: Option<i32>,
+    /// How much of the value is this one's, 0 to 1.
+    pub weight: Option<f64>,
+    /// How far it is taken to read above glucose.
+    pub offset_mg_dl: Option<f64>,
+    pub reasons: Vec<&'static str>,
+}
+
+impl Pair {
+    fn of<M: Sensors>(watch: &Watch<M>) -> Option<Self> {
+        let [first, second] = watch.app().answers().and_then(M::each)?;
+        let agreement = watch.app().agreement()?;
+        Some(Self {
+            agreement: agreement.name(),
+            words: agreement.words(),
+            first: OfSide::of(&first),
+            second: OfSide::of(&second),
+        })
+    }
+
+    /// The same for a screen: a row for each.
+    fn rows(&self, unit: Unit) -> [(&'static str, String); 2] {
+        [(Side::First.name(), self.first.in_words(unit)), (Side::Second.name(), self.second.in_words(unit))]
+    }
+}
+
+impl OfSide {
+    fn of(view: &SideView) -> Self {
+        Self {
+            glucose_mg_dl: view.newest.and_then(|(_, glucose)| rounded(glucose.mg_dl(), 1)),
+            age_s: view.age.map(|age| age.secs()),
+            weight: rounded(view.weight, 2),
+            offset_mg_dl: rounded(view.offset, 1),
+            reasons: view.reasons.iter().map(Reason::name).collect(),
+        }
+    }
+
+    fn in_words(&self, unit: Unit) -> String {
+        let Some(value) = self.glucose_mg_dl.map(|value| unit.with_name(value as f32)) else {
+            return "nothing yet".into();
+        };
+        let Some(age_s) = self.age_s else { return format!("{value}, nobody knows when") };
+        let ago = ago(age_s.unsigned_abs() / 60);
+        if age_s >= MAX_VALUE_AGE.secs() {
+            return format!("silent; the last was {value}, {ago}");
+        }
+        let weighs = 100.0 * self.weight.unwrap_or(0.0);
+        let reasons = self.reasons.join(", ").replace('_', " ");
+        let but = if reasons.is_empty() { String::new() } else { format!(" ({reasons})") };
+        format!("{value}, {ago}; counts {weighs:.0} %{but}")
+    }
 }
 
 /// An alarm that holds, or rings.
@@ -112,7 +185,7 @@ fn rounded(value: f32, digits: i32) -> Option<f64> {
 
 impl Told {
     /// What `watch` knows at `stamp` on `clock`.
-    pub fn of(watch: &Watch, clock: &Clock, stamp: i64, unit: Unit) -> Self {
+    pub fn of<M: Sensors>(watch: &Watch<M>, clock: &Clock, stamp: i64, unit: Unit) -> Self {
         let (face, view) = (watch.face(), watch.app().view());
         let figure = face.figure();
         // neither while nothing may be taken for the present value
@@ -148,6 +221,7 @@ impl Told {
             reasons: view.map(|view| view.reasons().iter().map(Reason::name).collect()).unwrap_or_default(),
             alarms: view.map(|view| view.alarms().iter().map(held).collect()).unwrap_or_default(),
             counts: watch.counts(),
+            pair: Pair::of(watch),
             words: words::sentence(&face).as_str().to_owned(),
             for_people: ForPeople::default(),
         };
@@ -190,7 +264,13 @@ impl Told {
         let is_low = figure.is_some_and(|now| now.glucose.mg_dl() < RANGE_MG_DL[0]);
         rows.push(("low ahead", if is_low { "it is low now".into() } else { self.low_ahead() }));
         let note = if face.note.is_empty() { String::new() } else { format!(": {}", face.note) };
-        rows.push(("sensor", format!("{}{note}", self.trust)));
+        match &self.pair {
+            None => rows.push(("sensor", format!("{}{note}", self.trust))),
+            Some(pair) => {
+                rows.push(("sensors", format!("{}{note}; {}", self.trust, pair.words)));
+                rows.extend(pair.rows(unit));
+            }
+        }
         ForPeople {
             figure: value.unwrap_or_else(|| "---".into()),
             unit: unit.name(),
@@ -233,10 +313,16 @@ fn trust(grade: Grade) -> &'static str {
 
 fn measured(face: &Face<'_>) -> String {
     match face.age.map(whole_minutes) {
-        Some(0) => "less than a minute ago".into(),
-        Some(whole) => format!("{} ago", minutes(whole as f32)),
+        Some(whole) => ago(whole),
         None if face.last.is_some() => "nobody knows when".into(),
         None => "nothing yet".into(),
+    }
+}
+
+fn ago(whole_min: u32) -> String {
+    match whole_min {
+        0 => "less than a minute ago".into(),
+        whole => format!("{} ago", minutes(whole as f32)),
     }
 }
 
@@ -265,7 +351,8 @@ mod tests {
     use super::*;
     use crate::live::watch::Present;
     use crate::table::Taken;
-    use glidepath::{Instant, Reading, Settings};
+    use glidepath::{Instant, Monitor, PairMonitor, Reading, Settings};
+    use wrist::app::{PAIR_READINGS, READINGS};
 
     const T0: u32 = 1_800_000_000;
 
@@ -273,11 +360,11 @@ mod tests {
     fn told(values: &[f32], later: u32) -> Told {
         let last = T0 + 300 * (values.len() as u32 - 1);
         let present = |stamp: u32| Present { ms: u64::from(stamp - T0) * 1000, stamp: stamp.into(), lead: 0 };
-        let mut watch = Watch::new(Settings::default(), 0).unwrap();
+        let mut watch = Watch::<Monitor<READINGS>>::new(Settings::default(), 0).unwrap();
         for (n, value) in values.iter().enumerate() {
             let at = Instant::from_secs(T0 + 300 * n as u32);
             let reading = Some(Reading::new(at, Glucose::from_mg_dl(*value).unwrap()));
-            watch.row(&Taken { at, reading, stick: None }, false, present(last + later));
+            watch.row(Side::First, &Taken { at, reading, stick: None }, false, present(last + later));
         }
         watch.begin(present(last + later));
         Told::of(&watch, &Clock::default(), i64::from(last + later), Unit::MgDl)
@@ -335,5 +422,48 @@ mod tests {
             assert_eq!(told.words, format!("Alarm: no readings. No present value, silent for {said}."));
             assert_eq!(told.age_s, Some((later * MINUTE).cast_signed()));
         }
+    }
+
+    #[test]
+    fn of_two_sensors_it_is_told_how_they_go_together_and_what_each_reads() {
+        let at = |minute: u32| T0 + 60 * minute;
+        let present =
+            |minute: u32| Present { ms: u64::from(minute) * 60_000, stamp: at(minute).into(), lead: 0 };
+        let of_two = |second_until: u32| {
+            let mut watch = Watch::<PairMonitor<PAIR_READINGS>>::new(Settings::default(), 0).unwrap();
+            for minute in (0..=200).step_by(5) {
+                for (side, value) in [(Side::First, 118.0), (Side::Second, 124.0)] {
+                    if side == Side::First || minute <= second_until {
+                        let at = Instant::from_secs(at(minute));
+                        let value = value + [0.0, 3.0, 1.0, 2.0][minute as usize / 5 % 4];
+                        let reading = Some(Reading::new(at, Glucose::from_mg_dl(value).unwrap()));
+                        watch.row(side, &Taken { at, reading, stick: None }, false, present(200));
+                    }
+                }
+            }
+            watch.begin(present(200));
+            Told::of(&watch, &Clock::default(), at(200).into(), Unit::MgDl)
+        };
+        let both = of_two(200);
+        let value = both.glucose_mg_dl.unwrap();
+        assert!(value > 118.0 && value < 124.0, "{value}");
+        assert_eq!(row(&both, "sensors"), Some("trusted; the sensors agree"), "{both:?}");
+        assert_eq!(row(&both, "sensor"), None);
+        let first = row(&both, "first").unwrap();
+        assert!(first.starts_with("118 mg/dL, less than a minute ago; counts 5"), "{first}");
+        let json = serde_json::to_value(&both).unwrap();
+        assert_eq!(json["pair"]["agreement"], "together");
+        assert_eq!(
+            (&json["pair"]["first"]["glucose_mg_dl"], &json["pair"]["first"]["age_s"]),
+            (&118.0.into(), &0.into())
+        );
+        let weight = |side: &str| json["pair"][side]["weight"].as_f64().unwrap();
+        assert!((weight("first") + weight("second") - 1.0).abs() < 0.02, "{json}");
+
+        let one = of_two(150);
+        assert_eq!(one.pair.as_ref().unwrap().agreement, "only_first");
+        assert_eq!(row(&one, "second"), Some("silent; the last was 125 mg/dL, 50 min ago"));
+        assert!(row(&one, "first").unwrap().ends_with("; counts 100 %"), "{one:?}");
+        assert!(serde_json::to_value(told(&[120.0; 20], 0)).unwrap().get("pair").is_none());
     }
 }

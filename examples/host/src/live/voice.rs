@@ -9,6 +9,7 @@ use super::drawing;
 use super::event::Event;
 use super::page::Page;
 use super::screen::Screen;
+use super::sensors::Sensors;
 use super::sound::Sound;
 use super::told::{Alarm, Told};
 use super::watch::{Counts, News, Present, Watch};
@@ -130,7 +131,14 @@ impl Voice {
     }
 
     /// Tells what has happened, and how things are.
-    pub fn tell(&mut self, watch: &mut Watch, news: &[News], clock: &Clock, present: Present, unit: Unit) {
+    pub fn tell<M: Sensors>(
+        &mut self,
+        watch: &mut Watch<M>,
+        news: &[News],
+        clock: &Clock,
+        present: Present,
+        unit: Unit,
+    ) {
         let unit = match (self.turned, unit) {
             (false, unit) => unit,
             (true, Unit::MgDl) => Unit::MmolL,
@@ -166,7 +174,7 @@ impl Voice {
         }
         if let Some(page) = self.page.as_ref().filter(|_| present.ms >= self.page_ms) {
             self.page_ms = present.ms + PAGE_MS;
-            page.show(&told, Some(&drawing::draw(&watch.face(), clock, present.stamp, unit)));
+            page.show(&told, Some(&drawing::draw(watch, clock, present.stamp, unit)));
         }
         self.last = Some(told);
     }

@@ -7,13 +7,15 @@
 
 use glidepath::alarm::{Cause, Kind, Ring};
 use glidepath::snapshot::SnapshotError;
-use glidepath::{Instant, Settings, Span};
-use wrist::app::App;
+use glidepath::{Instant, Settings, Side, Span};
+use wrist::app::Wrist;
 use wrist::button::Press;
 use wrist::face::{Face, Unit};
-use wrist::link::{Frame, Receiver};
+use wrist::link::{Frame, LinkError, Receiver, SECOND_SENSOR};
 
+use super::sensors::Sensors;
 use crate::failure::Failure;
+use crate::played;
 use crate::table::Taken;
 
 /// A stamp this far ahead of the present is no way to go by; see [`glidepath::timeline`].
@@ -70,10 +72,34 @@ pub struct Present {
     pub lead: i64,
 }
 
-/// The application and its time.
-pub struct Watch {
-    app: App,
+/// What one sensor's input tells besides readings.
+#[derive(Default)]
+struct Sender {
     receiver: Receiver,
+    /// When its session began, as last told in what may not have been taken in yet.
+    start: Option<Instant>,
+    /// Its first row's stamp.
+    first: Option<Instant>,
+    held: Option<(Taken, u64)>,
+    burst: bool,
+}
+
+/// A frame that has come, with its end.
+#[derive(Debug)]
+pub struct Framed {
+    /// As the application takes it.
+    bytes: Vec<u8>,
+    /// When what it tells was, by the clock that stamps.
+    pub stamp: Option<i64>,
+    /// Whether it brings a value.
+    measured: bool,
+}
+
+/// The application and its time.
+pub struct Watch<M: Sensors> {
+    app: Wrist<M>,
+    settings: Settings,
+    senders: [Sender; 2],
     /// The application's milliseconds, which wrap.
     ms: u32,
     /// The machine's when they were last passed on.
@@ -89,21 +115,20 @@ pub struct Watch {
     lead: i64,
     rang: [Option<(Instant, Cause)>; Kind::COUNT],
     news: Vec<News>,
-    held: Option<(Taken, u64)>,
-    burst: bool,
     counts: Counts,
 }
 
-impl Watch {
+impl<M: Sensors> Watch<M> {
     /// Nothing known yet.
     ///
     /// # Errors
     /// Names the setting that is out of its range.
     pub fn new(settings: Settings, ms: u64) -> Result<Self, Failure> {
-        let app = App::new(settings);
+        let app = Wrist::new(settings);
         Ok(Self {
             app: app.map_err(|error| Failure::new(format!("the monitor's settings: {error}")))?,
-            receiver: Receiver::new(),
+            settings,
+            senders: Default::default(),
             ms: 0,
             passed_ms: ms,
             by_stamps: false,
@@ -113,8 +138,6 @@ impl Watch {
             lead: 0,
             rang: [None; Kind::COUNT],
             news: Vec::new(),
-            held: None,
-            burst: false,
             counts: Counts::default(),
         })
     }
@@ -125,8 +148,25 @@ impl Watch {
     /// When it is none of this version.
     pub fn restore(&mut self, kept: &[u8]) -> Result<(), SnapshotError> {
         self.app.restore(kept)?;
-        self.by_stamps = !self.app.monitor().history().is_empty();
+        self.by_stamps = M::SIDES.iter().any(|side| self.has_read(*side));
         Ok(())
+    }
+
+    /// Whether readings of a sensor are kept.
+    pub fn has_read(&self, side: Side) -> bool {
+        !self.app.monitor().kept(side).is_empty()
+    }
+
+    /// The stamp of each sensor's first row, if it sent one: what tells which was put on later.
+    pub fn first_rows(&self) -> [Option<u32>; 2] {
+        self.senders.each_ref().map(|sender| sender.first.map(Instant::secs))
+    }
+
+    /// Those of a run before.
+    pub fn set_first_rows(&mut self, firsts: [Option<u32>; 2]) {
+        for (sender, first) in self.senders.iter_mut().zip(firsts) {
+            sender.first = first.map(Instant::from_secs);
+        }
     }
 
     /// All that must outlive this program, as the wrist keeps it.
@@ -134,14 +174,14 @@ impl Watch {
     /// # Errors
     /// Never: the room is that of the largest state.
     pub fn save(&mut self) -> Result<Vec<u8>, SnapshotError> {
-        let mut buffer = vec![0; wrist::app::KEPT];
+        let mut buffer = vec![0; M::KEPT];
         let length = self.app.save(&mut buffer)?;
         buffer.truncate(length);
         Ok(buffer)
     }
 
     /// The application.
-    pub fn app(&self) -> &App {
+    pub fn app(&self) -> &Wrist<M> {
         &self.app
     }
 
@@ -193,12 +233,15 @@ impl Watch {
             return;
         }
         self.tell(present);
-        if let Some((taken, since)) = self.held
-            && present.ms.saturating_sub(since) >= HELD_MS
-        {
-            self.held = None;
-            if !std::mem::take(&mut self.burst) {
-                self.take(&taken);
+        for side in M::SIDES {
+            let sender = &mut self.senders[*side as usize];
+            if let Some((taken, since)) = sender.held
+                && present.ms.saturating_sub(since) >= HELD_MS
+            {
+                sender.held = None;
+                if !std::mem::take(&mut sender.burst) {
+                    self.take(*side, &taken);
+                }
             }
         }
     }
@@ -247,8 +290,7 @@ impl Watch {
     /// Lives through the past up to `until`. Where the count stands the monitor tells, by the clock that stamps: so what
     /// comes late after a restart does not make time pass twice.
     fn pass(&mut self, until: i64) {
-        let timeline = self.app.monitor().timeline();
-        let begin = i64::from(timeline.stamp_of(timeline.now()).secs());
+        let begin = i64::from(self.app.monitor().stands().secs());
         let mut at = begin;
         while at < until {
             let step = if at - begin < LONGEST_SILENCE_S { TICK_S } else { LONGEST_SILENCE_S };
@@ -285,28 +327,29 @@ impl Watch {
         }
     }
 
-    /// Takes a row of a table. Of a file that is read anew, `again`, what is known already is left out.
-    pub fn row(&mut self, taken: &Taken, again: bool, present: Present) {
+    /// Takes a row of a sensor's table. Of a file that is read anew, `again`, what is known already is left out.
+    pub fn row(&mut self, side: Side, taken: &Taken, again: bool, present: Present) {
         let stamp = i64::from(taken.at.secs());
-        if again && self.is_known(taken.at) {
+        if again && self.is_known(side, taken.at) {
             self.counts.repeated += 1;
             return;
         }
         if !self.live {
             self.past(stamp, present);
-            self.take(taken);
+            self.take(side, taken);
             self.begin_past(stamp, present);
             return;
         }
         if stamp < present.stamp - OLD_S {
-            if let Some((_, since)) = self.held.replace((*taken, present.ms)) {
+            let sender = &mut self.senders[side as usize];
+            if let Some((_, since)) = sender.held.replace((*taken, present.ms)) {
                 let close = present.ms.saturating_sub(since) < HELD_MS;
-                self.counts.too_old += 1 + u64::from(!self.burst);
-                self.burst |= close;
+                self.counts.too_old += 1 + u64::from(!sender.burst);
+                sender.burst |= close;
             }
             return;
         }
-        self.take(taken);
+        self.take(side, taken);
     }
 
     /// After the first stamp of the past: time goes by it, and the clock on the wall shows it.
@@ -318,19 +361,20 @@ impl Watch {
     }
 
     /// Whether a row of a file that is read anew is known, or too old to be.
-    fn is_known(&self, at: Instant) -> bool {
-        let history = self.app.monitor().history();
+    fn is_known(&self, side: Side, at: Instant) -> bool {
+        let history = self.app.monitor().kept(side);
         let (Some(oldest), Some(newest)) = (history.oldest(), history.newest()) else { return false };
         let near = |kept: Instant| kept.since(at).secs().abs() < SAME_S;
         at <= newest.at()
-            && (at < oldest.at().plus(Span::from_secs(SAME_S)) && history.len() >= wrist::app::READINGS
+            && (at < oldest.at().plus(Span::from_secs(SAME_S)) && history.len() >= M::READINGS
                 || newest.at().since(at) > Span::from_hours(24)
                 || history.iter().any(|kept| near(kept.at())))
     }
 
-    fn take(&mut self, taken: &Taken) {
+    fn take(&mut self, side: Side, taken: &Taken) {
         if let Some(reading) = &taken.reading {
-            self.app.reading(reading);
+            self.first_row(side, reading.at());
+            self.app.reading_of(side, reading);
             self.heard();
         }
         if let Some(stick) = &taken.stick {
@@ -340,44 +384,80 @@ impl Watch {
         self.news.push(News::Taken);
     }
 
-    /// Takes a frame with its end, byte by byte as the wrist does.
-    pub fn frame(&mut self, bytes: &[u8], present: Present) {
-        let (mut stamp, mut measured) = (None, false);
+    /// One that first reads long after the other did was put on while the other is worn, as in a replay: no table tells it.
+    fn first_row(&mut self, side: Side, at: Instant) {
+        if M::SIDES.len() < 2 || self.senders[side as usize].first.is_some() {
+            return;
+        }
+        self.senders[side as usize].first = Some(at);
+        if self.senders[side.other() as usize]
+            .first
+            .is_some_and(|other| at.since(other) >= played::PUT_ON_LATER)
+        {
+            self.app.sensor_started(side, played::start(at, &self.settings));
+            self.heard();
+        }
+    }
+
+    /// Reads a frame with its end that came from a sensor's input, byte by byte as the wrist does.
+    pub fn framed(&mut self, side: Side, bytes: &[u8]) -> Framed {
+        let (mut told, mut plain) = (None, true);
         for byte in bytes {
-            match self.receiver.byte(*byte) {
-                Some(Ok(frame)) => {
-                    stamp = self.stamp_of(&frame);
-                    measured = matches!(frame, Frame::Measurement(_) | Frame::Meter(_));
-                    if frame == Frame::Settings {
-                        self.news.push(News::Settings);
-                    }
-                }
-                Some(Err(_)) => self.counts.broken += 1,
-                None => {}
+            let receiver = &mut self.senders[side as usize].receiver;
+            let Some(mut outcome) = receiver.byte(*byte) else { continue };
+            let mut of = side;
+            // a line that carries both sensors
+            if M::SIDES.len() > 1 && outcome == Err(LinkError::Unknown(SECOND_SENSOR)) {
+                (of, plain, outcome) = (Side::Second, false, receiver.of_second());
+            }
+            match outcome {
+                Ok(frame) => told = Some((of, frame)),
+                Err(_) => self.counts.broken += 1,
             }
         }
-        if let Some(stamp) = stamp.filter(|_| !self.live) {
+        let Some((of, frame)) = told else {
+            return Framed { bytes: bytes.into(), stamp: None, measured: false };
+        };
+        let stamp = self.stamp_of(of, &frame);
+        let own = matches!(frame, Frame::Measurement(_) | Frame::Status(_) | Frame::Start(_));
+        match frame {
+            Frame::Settings => self.news.push(News::Settings),
+            Frame::Start(start) => self.senders[of as usize].start = start.local().instant(),
+            _ => {}
+        }
+        let bytes = if own && plain && of == Side::Second {
+            frame.stuffed_of_second().to_vec()
+        } else {
+            bytes.into()
+        };
+        Framed { bytes, stamp, measured: matches!(frame, Frame::Measurement(_) | Frame::Meter(_)) }
+    }
+
+    /// Takes a frame.
+    pub fn frame(&mut self, framed: &Framed, present: Present) {
+        let stamp = framed.stamp.filter(|_| !self.live);
+        if let Some(stamp) = stamp {
             self.past(stamp, present);
         }
-        for byte in bytes {
+        for byte in &framed.bytes {
             self.app.byte(*byte);
         }
         self.heard();
-        if let Some(stamp) = stamp.filter(|_| !self.live) {
+        if let Some(stamp) = stamp {
             self.begin_past(stamp, present);
         }
-        if measured {
+        if framed.measured {
             self.news.push(News::Taken);
         }
     }
 
     /// When what a frame tells was.
-    fn stamp_of(&self, frame: &Frame) -> Option<i64> {
+    fn stamp_of(&self, side: Side, frame: &Frame) -> Option<i64> {
         let at = match frame {
             Frame::Time(time) => time.date_time().instant(),
             Frame::Measurement(record) => {
-                let reading = record.reading(self.app.session_start()?, wrist::app::range());
-                reading.map(|reading| reading.at())
+                let start = self.senders[side as usize].start.or_else(|| self.app.session_start_of(side))?;
+                record.reading(start, wrist::app::range()).map(|reading| reading.at())
             }
             Frame::Start(_) | Frame::Meter(_) | Frame::Status(_) | Frame::WhichSettings | Frame::Settings => {
                 None
@@ -386,9 +466,9 @@ impl Watch {
         at.map(|at| i64::from(at.secs()))
     }
 
-    /// The line was cut: what was under way is none.
-    pub fn cut(&mut self) {
-        self.receiver = Receiver::new();
+    /// A sensor's line was cut: what was under way is none.
+    pub fn cut(&mut self, side: Side) {
+        self.senders[side as usize].receiver = Receiver::new();
         if self.app.byte(0).is_some() {
             self.counts.broken += 1;
         }
@@ -424,7 +504,11 @@ fn instant(stamp: i64) -> Option<Instant> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use glidepath::{Glucose, Reading};
+    use glidepath::{Glucose, Monitor, PairMonitor, Reading};
+    use wrist::app::{PAIR_READINGS, READINGS};
+
+    type One = Watch<Monitor<READINGS>>;
+    type Two = Watch<PairMonitor<PAIR_READINGS>>;
 
     const T0: i64 = 1_800_000_000;
 
@@ -439,13 +523,18 @@ mod tests {
         Present { ms: minute.unsigned_abs() * 60_000, stamp: T0 + minute * 60, lead: 0 }
     }
 
-    fn rings(watch: &mut Watch) -> Vec<Kind> {
+    fn rings<M: Sensors>(watch: &mut Watch<M>) -> Vec<Kind> {
         let news = watch.news().into_iter();
         news.filter_map(|news| if let News::Rang(ring) = news { Some(ring.kind) } else { None }).collect()
     }
 
     /// Minute by minute from `from` to `to`, a reading every five if there is a value: what rang, and when.
-    fn live(watch: &mut Watch, from: i64, to: i64, value: impl Fn(i64) -> Option<f32>) -> Vec<(i64, Kind)> {
+    fn live<M: Sensors>(
+        watch: &mut Watch<M>,
+        from: i64,
+        to: i64,
+        value: impl Fn(i64) -> Option<f32>,
+    ) -> Vec<(i64, Kind)> {
         let mut rang = Vec::new();
         for minute in from..to {
             for second in 0..60 {
@@ -454,7 +543,7 @@ mod tests {
                 watch.run(present);
             }
             if let Some(value) = value(minute).filter(|_| minute % 5 == 0) {
-                watch.row(&row(T0 + minute * 60, value), false, at(minute));
+                watch.row(Side::First, &row(T0 + minute * 60, value), false, at(minute));
             }
             rang.extend(rings(watch).into_iter().map(|kind| (minute, kind)));
         }
@@ -463,10 +552,10 @@ mod tests {
 
     #[test]
     fn the_past_is_silent_and_what_still_holds_rings_when_the_present_begins() {
-        let mut watch = Watch::new(Settings::default(), 0).unwrap();
+        let mut watch = One::new(Settings::default(), 0).unwrap();
         for n in -40..=0 {
             let value = if n >= -3 { 62.0 } else { 120.0 };
-            watch.row(&row(T0 + n * 300, value), false, at(0));
+            watch.row(Side::First, &row(T0 + n * 300, value), false, at(0));
         }
         watch.begin(at(0));
         assert_eq!(rings(&mut watch), [Kind::Low]);
@@ -480,14 +569,14 @@ mod tests {
 
     #[test]
     fn silence_rings_and_shows_no_value() {
-        let mut watch = Watch::new(Settings::default(), 0).unwrap();
-        watch.row(&row(T0, 110.0), false, at(0));
+        let mut watch = One::new(Settings::default(), 0).unwrap();
+        watch.row(Side::First, &row(T0, 110.0), false, at(0));
         watch.begin(at(0));
         let rang = live(&mut watch, 1, 60, |_| None);
         assert_eq!(rang.first().map(|(minute, kind)| (*minute, *kind)), Some((20, Kind::NoData)));
         assert!(watch.face().current().is_none());
         // never a reading at all: the same
-        let mut blind = Watch::new(Settings::default(), 0).unwrap();
+        let mut blind = One::new(Settings::default(), 0).unwrap();
         blind.begin(at(0));
         let rang = live(&mut blind, 1, 30, |_| None);
         assert_eq!(rang.first().map(|(_, kind)| *kind), Some(Kind::NoData));
@@ -496,30 +585,30 @@ mod tests {
     #[test]
     fn old_rows_are_never_the_present() {
         // weeks that end two days ago
-        let mut watch = Watch::new(Settings::default(), 0).unwrap();
+        let mut watch = One::new(Settings::default(), 0).unwrap();
         for n in 0..600 {
-            watch.row(&row(T0 - 4 * 86_400 + n * 300, 45.0), false, at(0));
+            watch.row(Side::First, &row(T0 - 4 * 86_400 + n * 300, 45.0), false, at(0));
         }
         watch.begin(at(0));
         assert!(watch.face().current().is_none());
         // a burst of them in the middle of the present
-        let mut watch = Watch::new(Settings::default(), 0).unwrap();
+        let mut watch = One::new(Settings::default(), 0).unwrap();
         watch.begin(at(0));
         live(&mut watch, 0, 6, |_| Some(130.0));
         for n in 0..50 {
-            watch.row(&row(T0 - 4 * 86_400 + n * 300, 45.0), false, at(6));
+            watch.row(Side::First, &row(T0 - 4 * 86_400 + n * 300, 45.0), false, at(6));
         }
         let rang = live(&mut watch, 6, 16, |_| Some(130.0));
         assert!(rang.is_empty(), "{rang:?}");
         assert_eq!(watch.counts().too_old, 50);
         assert!((watch.face().current().unwrap().glucose.mg_dl() - 130.0).abs() < 5.0);
         // one sender whose clock is two days behind is heard
-        let mut watch = Watch::new(Settings::default(), 0).unwrap();
+        let mut watch = One::new(Settings::default(), 0).unwrap();
         watch.begin(at(0));
         let mut rang = Vec::new();
         for minute in (0..40).step_by(5) {
             rang.extend(live(&mut watch, minute, minute + 5, |_| None));
-            watch.row(&row(T0 + minute * 60 - 2 * 86_400, 45.0), false, at(minute + 4));
+            watch.row(Side::First, &row(T0 + minute * 60 - 2 * 86_400, 45.0), false, at(minute + 4));
         }
         let first = rang.iter().find(|(_, kind)| *kind == Kind::Floor).map(|(minute, _)| *minute);
         assert!(first.is_some_and(|minute| minute <= 20), "{rang:?}");
@@ -527,33 +616,38 @@ mod tests {
 
     #[test]
     fn of_a_file_read_anew_only_what_is_new_is_taken() {
-        let mut watch = Watch::new(Settings::default(), 0).unwrap();
+        let mut watch = One::new(Settings::default(), 0).unwrap();
         let rows: Vec<Taken> = (-30..0).map(|n| row(T0 + n * 300, 120.0 + n as f32)).collect();
         rows.iter()
             .filter(|row| i64::from(row.at.secs()) != T0 - 3000)
-            .for_each(|row| watch.row(row, false, at(0)));
+            .for_each(|row| watch.row(Side::First, row, false, at(0)));
         watch.begin(at(0));
         assert_eq!(watch.counts().readings, 29);
         // moved by a minute, other values: the same readings; one was missing, one is new
         for row_ in &rows {
             let moved = row(i64::from(row_.at.secs()) - 60, 45.0);
-            watch.row(if i64::from(row_.at.secs()) == T0 - 3000 { row_ } else { &moved }, true, at(0));
+            watch.row(
+                Side::First,
+                if i64::from(row_.at.secs()) == T0 - 3000 { row_ } else { &moved },
+                true,
+                at(0),
+            );
         }
-        watch.row(&row(T0, 119.0), true, at(0));
+        watch.row(Side::First, &row(T0, 119.0), true, at(0));
         assert_eq!(watch.counts().readings, 31, "{:?}", watch.counts());
         assert!(!rings(&mut watch).contains(&Kind::Floor));
     }
 
     #[test]
     fn a_clock_that_is_set_is_taken_and_one_that_runs_a_little_off_is_not() {
-        let mut watch = Watch::new(Settings::default(), 0).unwrap();
+        let mut watch = One::new(Settings::default(), 0).unwrap();
         watch.begin(at(0));
-        let wall = |watch: &Watch| {
+        let wall = |watch: &One| {
             let timeline = watch.app().monitor().timeline();
             i64::from(timeline.wall_of(timeline.now()).unwrap().secs())
         };
         let mut ms = 0;
-        let mut run = |watch: &mut Watch, off: i64| {
+        let mut run = |watch: &mut One, off: i64| {
             for _ in 0..90 {
                 ms += 1000;
                 watch.run(Present { ms, stamp: T0 + ms as i64 / 1000 + off, lead: 0 });
@@ -573,17 +667,17 @@ mod tests {
 
     #[test]
     fn after_a_restore_time_passes_by_the_first_stamp_that_comes() {
-        let mut before = Watch::new(Settings::default(), 0).unwrap();
+        let mut before = One::new(Settings::default(), 0).unwrap();
         for n in -40..=0 {
-            before.row(&row(T0 + n * 300, 120.0), false, at(0));
+            before.row(Side::First, &row(T0 + n * 300, 120.0), false, at(0));
         }
         before.begin(at(0));
-        let mut after = Watch::new(Settings::default(), 0).unwrap();
+        let mut after = One::new(Settings::default(), 0).unwrap();
         after.restore(&before.save().unwrap()).unwrap();
         // three hours later the next reading is 25 minutes old: it is past, and silence rings
         let present = |minute: i64| Present { ms: 0, ..at(minute) };
-        after.row(&row(T0 + 155 * 60, 110.0), false, present(180));
-        let count = |watch: &Watch| watch.app().monitor().timeline().now();
+        after.row(Side::First, &row(T0 + 155 * 60, 110.0), false, present(180));
+        let count = |watch: &One| watch.app().monitor().timeline().now();
         assert_eq!(count(&after).since(count(&before)).secs() / 60, 155);
         after.begin(present(180));
         assert_eq!(after.face().age.map(|age| age.secs() / 60), Some(25));
@@ -591,18 +685,18 @@ mod tests {
         assert_eq!(rings(&mut after), [Kind::NoData]);
         // so do weeks, after which a stamp alone would be too far ahead to be believed
         for days in [1, 60] {
-            let mut after = Watch::new(Settings::default(), 0).unwrap();
+            let mut after = One::new(Settings::default(), 0).unwrap();
             after.restore(&before.save().unwrap()).unwrap();
-            after.row(&row(T0 + days * 86_400, 110.0), false, present(days * 1440 + 1));
+            after.row(Side::First, &row(T0 + days * 86_400, 110.0), false, present(days * 1440 + 1));
             after.begin(present(days * 1440 + 1));
             assert_eq!((after.counts().readings, after.counts().refused), (1, 0), "{days}");
             assert_eq!(after.face().age, Some(Span::from_mins(1)), "{days}");
         }
         // with nothing kept there is nothing to go by
-        let mut empty = Watch::new(Settings::default(), 0).unwrap();
-        let mut blind = Watch::new(Settings::default(), 0).unwrap();
+        let mut empty = One::new(Settings::default(), 0).unwrap();
+        let mut blind = One::new(Settings::default(), 0).unwrap();
         empty.restore(&blind.save().unwrap()).unwrap();
-        empty.row(&row(T0, 110.0), false, at(1));
+        empty.row(Side::First, &row(T0, 110.0), false, at(1));
         assert_eq!(count(&empty), count(&blind));
     }
 
@@ -615,20 +709,25 @@ mod tests {
         [Frame::Start(start), Frame::Measurement(measured)].map(|frame| frame.stuffed().to_vec())
     }
 
+    fn frame(watch: &mut One, bytes: &[u8], present: Present) {
+        let framed = watch.framed(Side::First, bytes);
+        watch.frame(&framed, present);
+    }
+
     #[test]
     fn a_line_cut_in_the_middle_of_a_frame_loses_that_frame_alone() {
-        let mut watch = Watch::new(Settings::default(), 0).unwrap();
+        let mut watch = One::new(Settings::default(), 0).unwrap();
         watch.begin(at(301));
         let [start, half] = frames(301, 200.0);
-        watch.frame(&start, at(301));
-        watch.cut();
+        frame(&mut watch, &start, at(301));
+        watch.cut(Side::First);
         assert_eq!(watch.counts().broken, 0, "nothing was under way");
-        watch.frame(&half[..half.len() / 2], at(301));
-        watch.cut();
+        frame(&mut watch, &half[..half.len() / 2], at(301));
+        watch.cut(Side::First);
         assert_eq!((watch.counts().broken, watch.counts().readings), (1, 0));
         watch.run(at(302));
         watch.news();
-        watch.frame(&frames(302, 110.0)[1], at(302));
+        frame(&mut watch, &frames(302, 110.0)[1], at(302));
         assert_eq!((watch.counts().broken, watch.counts().readings), (1, 1));
         assert!(watch.news().contains(&News::Taken));
         assert_eq!(watch.face().figure().unwrap().glucose.whole_mg_dl(), 110);
@@ -636,10 +735,10 @@ mod tests {
 
     #[test]
     fn frames_of_the_past_may_come_newest_first() {
-        let mut watch = Watch::new(Settings::default(), 0).unwrap();
-        watch.frame(&frames(0, 0.0)[0], at(200));
+        let mut watch = One::new(Settings::default(), 0).unwrap();
+        frame(&mut watch, &frames(0, 0.0)[0], at(200));
         for minute in (0..=200).rev().step_by(5) {
-            watch.frame(&frames(minute, 100.0 + f32::from(minute) / 10.0)[1], at(200));
+            frame(&mut watch, &frames(minute, 100.0 + f32::from(minute) / 10.0)[1], at(200));
         }
         watch.begin(at(200));
         assert_eq!(rings(&mut watch), []);
@@ -649,5 +748,134 @@ mod tests {
         let kept: Vec<u32> =
             watch.app().monitor().history().iter().map(|reading| reading.at().secs()).collect();
         assert!(kept.windows(2).all(|pair| pair[1] - pair[0] == 300), "{kept:?}");
+    }
+
+    /// A row of both sensors every five minutes up to now, the second a minute after the first.
+    fn of_two(values: impl Fn(i64) -> [Option<f32>; 2], from: i64) -> Two {
+        let mut watch = Two::new(Settings::default(), 0).unwrap();
+        for n in from..=0 {
+            let [first, second] = values(n);
+            for (side, value, later) in [(Side::First, first, -60), (Side::Second, second, 0)] {
+                if let Some(value) = value {
+                    watch.row(side, &row(T0 + n * 300 + later, value), false, at(0));
+                }
+            }
+        }
+        watch
+    }
+
+    #[test]
+    fn of_two_sensors_the_lower_one_rings_and_silence_is_that_of_both() {
+        let mut watch = of_two(|n| [Some(120.0), Some(if n >= -3 { 62.0 } else { 116.0 })], -40);
+        watch.begin(at(0));
+        assert_eq!(rings(&mut watch), [Kind::Low]);
+        assert_eq!(watch.counts().readings, 82);
+        assert_eq!(watch.face().figure().unwrap().glucose.whole_mg_dl(), 62);
+        // the first falls silent, later the second too
+        let moves = |n: i64| [0.0, 2.0, 3.0, 1.0][n.rem_euclid(4) as usize]; // or it would be stuck
+        let mut watch = of_two(|n| [Some(120.0 + moves(n)), Some(116.0 + moves(n))], -40);
+        watch.begin(at(0));
+        let mut rang = Vec::new();
+        for minute in 1..80 {
+            rang.extend(live(&mut watch, minute, minute + 1, |_| None));
+            if minute % 5 == 0 && minute <= 40 {
+                let value = 116.0 + moves(minute / 5);
+                watch.row(Side::Second, &row(T0 + minute * 60, value), false, at(minute));
+                rang.extend(rings(&mut watch).into_iter().map(|kind| (minute, kind)));
+            }
+            if minute == 40 {
+                assert_eq!(watch.face().pair, "only 2nd reads");
+            }
+        }
+        assert_eq!(rang.first(), Some(&(60, Kind::NoData)), "{rang:?}");
+    }
+
+    #[test]
+    fn a_sensor_put_on_later_is_in_its_first_day_and_one_from_the_start_is_not() {
+        use glidepath::quality::Reason;
+        let first_day = |begins: i64| {
+            let watch = of_two(|n| [Some(120.0), (n >= begins).then_some(116.0)], -100);
+            let [first, second] = PairMonitor::<PAIR_READINGS>::each(watch.app().answers().unwrap()).unwrap();
+            [first, second].map(|one| one.reasons.contains(Reason::FirstDay))
+        };
+        // six hours are 72 readings, and the second comes a minute after the first
+        assert_eq!(first_day(-28), [false, true]);
+        assert_eq!(first_day(-29), [false, false]);
+        assert_eq!(first_day(-100), [false, false]);
+        // what was its first row is kept
+        let before = of_two(|n| [Some(120.0), (n >= -20).then_some(116.0)], -100);
+        assert_eq!(before.first_rows(), [T0 - 30_060, T0 - 6000].map(|at| u32::try_from(at).ok()));
+        let mut after = Two::new(Settings::default(), 0).unwrap();
+        after.set_first_rows(before.first_rows());
+        assert_eq!(after.first_rows(), before.first_rows());
+    }
+
+    #[test]
+    fn what_is_known_of_a_file_read_anew_is_known_of_that_sensor_alone() {
+        let mut watch = of_two(|n| [Some(120.0), (n < -10).then_some(116.0)], -40);
+        watch.begin(at(0));
+        for n in -40..=0 {
+            watch.row(Side::Second, &row(T0 + n * 300, 116.0), true, at(0));
+        }
+        assert_eq!((watch.counts().readings, watch.counts().repeated), (41 + 41, 30), "{:?}", watch.counts());
+        assert_eq!(watch.app().monitor().kept(Side::Second).len(), 41);
+        assert_eq!(watch.app().monitor().kept(Side::First).len(), 41);
+    }
+
+    #[test]
+    fn after_a_restore_time_passes_for_both_whichever_reads_first() {
+        let values: [fn(i64) -> [Option<f32>; 2]; 3] = [
+            |_| [Some(120.0), Some(116.0)],
+            |n| [(n < -20).then_some(120.0), Some(116.0)],
+            |_| [None, Some(116.0)],
+        ];
+        for values in values {
+            let mut before = of_two(values, -40);
+            before.begin(at(0));
+            let kept = before.save().unwrap();
+            for side in Side::BOTH {
+                let mut after = Two::new(Settings::default(), 0).unwrap();
+                after.restore(&kept).unwrap();
+                assert!(after.face().current().is_none());
+                let present = |minute: i64| Present { ms: 0, ..at(minute) };
+                after.row(side, &row(T0 + 155 * 60, 110.0), false, present(180));
+                let passed = i64::from(after.app().monitor().stands().secs()) - T0;
+                assert_eq!(passed / 60, 155, "{side:?}");
+                after.begin(present(180));
+                assert_eq!(after.face().age.map(|age| age.secs() / 60), Some(25), "{side:?}");
+                assert_eq!(rings(&mut after), [Kind::NoData]);
+            }
+        }
+    }
+
+    #[test]
+    fn frames_go_to_the_sensor_whose_input_brings_them() {
+        let mut watch = Two::new(Settings::default(), 0).unwrap();
+        watch.begin(at(301));
+        let mut send = |side, bytes: &[u8]| {
+            let framed = watch.framed(side, bytes);
+            watch.frame(&framed, at(301));
+        };
+        for frame in frames(301, 130.0) {
+            send(Side::First, &frame);
+        }
+        for frame in frames(300, 126.0) {
+            send(Side::Second, &frame);
+        }
+        // a line that carries both says which by itself
+        use glidepath::gatt::{CgmMeasurement, Sfloat};
+        let measured = Frame::Measurement(CgmMeasurement::new(Sfloat::nearest(125.0), 301));
+        send(Side::First, &measured.stuffed_of_second());
+        let mut damaged = measured.stuffed();
+        damaged[3] ^= 0x10;
+        send(Side::Second, &damaged);
+        assert_eq!((watch.counts().readings, watch.counts().broken), (3, 1));
+        let kept = Side::BOTH.map(|side| {
+            let history = watch.app().monitor().kept(side);
+            history.iter().map(|reading| reading.glucose().whole_mg_dl()).collect::<Vec<_>>()
+        });
+        assert_eq!(kept, [vec![130], vec![126, 125]]);
+        let starts = Side::BOTH.map(|side| watch.app().session_start_of(side));
+        assert_eq!(starts, [instant(T0); 2]);
     }
 }

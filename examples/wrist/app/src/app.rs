@@ -535,6 +535,12 @@ impl<M: Worn> Wrist<M> {
         self.sessions.of(Side::First).start()
     }
 
+    /// The same of one of two sensors.
+    #[must_use]
+    pub fn session_start_of(&self, side: Side) -> Option<Instant> {
+        self.sessions.of(side).start()
+    }
+
     /// The page shown.
     #[must_use]
     pub const fn page(&self) -> Page {
@@ -551,6 +557,12 @@ impl<M: Worn> Wrist<M> {
     #[must_use]
     pub fn view(&self) -> Option<&View> {
         self.answers.as_ref().map(M::view)
+    }
+
+    /// The newest answers, of two sensors with what each says by itself.
+    #[must_use]
+    pub const fn answers(&self) -> Option<&M::Answers> {
+        self.answers.as_ref()
     }
 
     /// How two sensors go together; none of one.
