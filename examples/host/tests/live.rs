@@ -330,8 +330,14 @@ fn of_two_growing_files_the_lower_sensor_rings_and_each_is_told() {
     let lines = run.wait("the floor", |line| line["event"] == "alarm" && line["kind"] == "floor");
     assert_eq!(lines.last().unwrap()["priority"], "high");
     run.wait_readings(50);
-    let parts =
-        ["<dt>sensors</dt>", "<dt>first</dt>", "<dt>second</dt>", "squares: the second", "dots beside"];
+    let parts = [
+        "<dt>sensors</dt>",
+        "<dt>1st sensor</dt>",
+        "<dt>2nd sensor</dt>",
+        "squares: the second",
+        "the second sensor&#39;s readings</li>",
+        "dots beside",
+    ];
     let mut whole = String::new();
     for _ in 0..100 {
         whole = ask(port, "GET / HTTP/1.1\r\nHost: HOST\r\n\r\n");

@@ -1,7 +1,7 @@
 //! The last hours and the hour to come, drawn.
 
 use glidepath::{HistoryView, Side, Span};
-use wrist::face::RANGE_MG_DL;
+use wrist::face::{Expected, RANGE_MG_DL};
 
 use super::sensors::Sensors;
 use super::watch::Watch;
@@ -32,16 +32,7 @@ pub fn draw<M: Sensors>(watch: &Watch<M>, clock: &Clock, stamp: i64, unit: Unit)
     // counted from the newest reading, for that is what is known
     let from = face.at.zip(face.age).map(|(at, age)| at.plus(Span::from_secs(-age.secs())));
     let soon = face.current().and_then(|now| Some((from?, now.soon?)));
-    let ahead: Vec<(f64, f64, f64, f64)> = soon
-        .map(|(from, soon)| {
-            let at = |n: usize| place(from.secs().into()) + 1200.0 * (n + 1) as f64;
-            let of = |(n, ahead): (usize, wrist::face::Expected)| {
-                let (mean, sd) = (f64::from(ahead.glucose.mg_dl()), f64::from(ahead.sd_mg_dl));
-                (at(n), mean, mean - sd, mean + sd)
-            };
-            soon.into_iter().enumerate().map(of).collect()
-        })
-        .unwrap_or_default();
+    let ahead = soon.map(|(from, soon)| expected(place(from.secs().into()), soon)).unwrap_or_default();
     let highest = own
         .iter()
         .chain(&beside)
@@ -82,4 +73,13 @@ pub fn draw<M: Sensors>(watch: &Watch<M>, clock: &Clock, stamp: i64, unit: Unit)
     let mut chart = Chart::new("hours", "The last three hours and the next", &about, x);
     chart.push(panel);
     chart
+}
+
+/// What is expected from a moment on: when, how much, and one standard deviation under and over it.
+fn expected(from: f64, soon: [Expected; 3]) -> Vec<(f64, f64, f64, f64)> {
+    let of = |(n, ahead): (usize, Expected)| {
+        let (mean, sd) = (f64::from(ahead.glucose.mg_dl()), f64::from(ahead.sd_mg_dl));
+        (from + 1200.0 * (n + 1) as f64, mean, mean - sd, mean + sd)
+    };
+    soon.into_iter().enumerate().map(of).collect()
 }

@@ -14,7 +14,7 @@ use std::time::{Duration, Instant};
 use super::event::{Event, Key};
 use super::told::Told;
 use crate::failure::Failure;
-use crate::sheet::{CAUTION, Chart, DEVICE, escape, together};
+use crate::sheet::{CAUTION, Chart, DEVICE, Sample, escape, together};
 
 /// The longest request read, bytes.
 const LONGEST: usize = 8 * 1024;
@@ -154,6 +154,12 @@ impl Page {
         if let Some(chart) = chart {
             let mut body = crate::sheet::Page::new("");
             body.chart(chart);
+            if told.pair.is_some() {
+                body.legend(&[
+                    (Sample::Dots("sensor"), "the first sensor's readings"),
+                    (Sample::Dots("beside"), "the second sensor's readings"),
+                ]);
+            }
             out += &body.into_body();
         }
         out += &format!(

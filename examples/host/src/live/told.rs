@@ -3,7 +3,7 @@
 use glidepath::alarm::{ActiveAlarm, MAX_VALUE_AGE, Ring};
 use glidepath::quality::{Grade, Reason};
 use glidepath::trend::Trend;
-use glidepath::{Glucose, Side, SideView};
+use glidepath::{Glucose, SideView};
 use serde::Serialize;
 use wrist::face::{Bound, Face, Matter, Now, RANGE_MG_DL, whole_minutes};
 use wrist::words;
@@ -86,7 +86,7 @@ impl Pair {
 
     /// The same for a screen: a row for each.
     fn rows(&self, unit: Unit) -> [(&'static str, String); 2] {
-        [(Side::First.name(), self.first.in_words(unit)), (Side::Second.name(), self.second.in_words(unit))]
+        [("1st sensor", self.first.in_words(unit)), ("2nd sensor", self.second.in_words(unit))]
     }
 }
 
@@ -351,7 +351,7 @@ mod tests {
     use super::*;
     use crate::live::watch::Present;
     use crate::table::Taken;
-    use glidepath::{Instant, Monitor, PairMonitor, Reading, Settings};
+    use glidepath::{Instant, Monitor, PairMonitor, Reading, Settings, Side};
     use wrist::app::{PAIR_READINGS, READINGS};
 
     const T0: u32 = 1_800_000_000;
@@ -449,7 +449,7 @@ mod tests {
         assert!(value > 118.0 && value < 124.0, "{value}");
         assert_eq!(row(&both, "sensors"), Some("trusted; the sensors agree"), "{both:?}");
         assert_eq!(row(&both, "sensor"), None);
-        let first = row(&both, "first").unwrap();
+        let first = row(&both, "1st sensor").unwrap();
         assert!(first.starts_with("118 mg/dL, less than a minute ago; counts 5"), "{first}");
         let json = serde_json::to_value(&both).unwrap();
         assert_eq!(json["pair"]["agreement"], "together");
@@ -462,8 +462,8 @@ mod tests {
 
         let one = of_two(150);
         assert_eq!(one.pair.as_ref().unwrap().agreement, "only_first");
-        assert_eq!(row(&one, "second"), Some("silent; the last was 125 mg/dL, 50 min ago"));
-        assert!(row(&one, "first").unwrap().ends_with("; counts 100 %"), "{one:?}");
+        assert_eq!(row(&one, "2nd sensor"), Some("silent; the last was 125 mg/dL, 50 min ago"));
+        assert!(row(&one, "1st sensor").unwrap().ends_with("; counts 100 %"), "{one:?}");
         assert!(serde_json::to_value(told(&[120.0; 20], 0)).unwrap().get("pair").is_none());
     }
 }

@@ -824,13 +824,9 @@ mod tests {
 
     #[test]
     fn after_a_restore_time_passes_for_both_whichever_reads_first() {
-        let values: [fn(i64) -> [Option<f32>; 2]; 3] = [
-            |_| [Some(120.0), Some(116.0)],
-            |n| [(n < -20).then_some(120.0), Some(116.0)],
-            |_| [None, Some(116.0)],
-        ];
-        for values in values {
-            let mut before = of_two(values, -40);
+        // the first one reads to the end, ends early, or never reads
+        for first_ends in [1, -20, -100] {
+            let mut before = of_two(|n| [(n < first_ends).then_some(120.0), Some(116.0)], -40);
             before.begin(at(0));
             let kept = before.save().unwrap();
             for side in Side::BOTH {
