@@ -629,6 +629,17 @@ fn an_alarm_that_rings_while_nothing_comes_is_kept() {
 }
 
 #[test]
+fn a_file_of_more_rows_than_are_taken_at_a_time_is_lived_through_whole() {
+    let folder = tempfile::tempdir().unwrap();
+    let n = 102_000;
+    let rows: String = (0..n).map(|k| format!("{},12{}\n", now() - (n - 1 - k) * 10, k % 4)).collect();
+    fs::write(folder.path().join("trace.csv"), format!("{HEADER}{rows}")).unwrap();
+    let run = Run::of(&["trace.csv", "--until-end"], folder.path());
+    let end = run.wait("end", |line| line["event"] == "end").pop().unwrap();
+    assert_eq!((&end["counts"]["readings"], &end["counts"]["too_old"]), (&n.into(), &0.into()));
+}
+
+#[test]
 fn of_the_past_the_newest_row_may_come_first() {
     let folder = tempfile::tempdir().unwrap();
     let newest_first: String = rows(30).iter().rev().map(String::as_str).collect();
