@@ -15,7 +15,7 @@ use glidepath::{HistoryView, Settings, Side};
 use serde_json::Value;
 use wrist::app::{App, PairApp};
 
-const PATIENCE: Duration = Duration::from_secs(60);
+const PATIENCE: Duration = Duration::from_secs(120);
 
 fn now() -> u64 {
     SystemTime::now().duration_since(UNIX_EPOCH).unwrap().as_secs()
