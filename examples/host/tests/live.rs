@@ -270,8 +270,8 @@ fn killed_at_any_moment_it_loses_no_reading_of_either_sensor_and_doubles_none() 
         let path = place(name);
         thread::spawn(move || {
             for k in 0..12 {
-                thread::sleep(Duration::from_millis(940));
-                let row = format!("{},{}\n", now() + 1, 120 + k);
+                thread::sleep(Duration::from_millis(1000));
+                let row = format!("{},{}\n", now(), 120 + k);
                 let (half, rest) = row.split_at(row.len() / 2);
                 append(&path, half);
                 thread::sleep(Duration::from_millis(60));
@@ -294,7 +294,7 @@ fn killed_at_any_moment_it_loses_no_reading_of_either_sensor_and_doubles_none() 
         rows.collect::<std::collections::BTreeSet<String>>()
     };
     let stamps = ["a.csv", "b.csv"].map(of_file);
-    assert_eq!(end["counts"]["readings"], stamps.iter().map(|rows| rows.len()).sum::<usize>());
+    assert_eq!(end["counts"]["readings"], stamps.iter().map(|rows| rows.len()).sum::<usize>(), "{end}");
     drop(whole);
     let [broken, whole] = ["broken.state", "whole.state"].map(|name| histories(&place(name)));
     assert_eq!(whole.each_ref().map(Vec::len), [144, 144]);
@@ -360,7 +360,7 @@ fn of_two_growing_files_the_lower_sensor_rings_and_each_is_told() {
 }
 
 #[test]
-fn a_second_sensor_may_come_by_standard_input_and_one_that_brings_nothing_is_not_waited_for_long() {
+fn a_second_sensor_may_come_by_standard_input() {
     let folder = tempfile::tempdir().unwrap();
     fs::write(folder.path().join("a.csv"), format!("{HEADER}{}", rows(30).concat())).unwrap();
     let mut run = Run::of(&["a.csv", "--second", "-", "--until-end"], folder.path());
@@ -372,6 +372,27 @@ fn a_second_sensor_may_come_by_standard_input_and_one_that_brings_nothing_is_not
     assert_eq!(end["counts"]["readings"], 42, "{end}");
     assert_eq!(end["pair"]["agreement"], "together", "{end}");
     assert!(run.child.wait().unwrap().success());
+}
+
+#[test]
+fn an_input_that_brings_nothing_does_not_keep_the_other_sensor_from_ringing() {
+    let folder = tempfile::tempdir().unwrap();
+    let low: String = (0..3).map(|k| format!("{},6{k}\n", now() - k * 300)).collect();
+    fs::write(folder.path().join("a.csv"), format!("{HEADER}{low}")).unwrap();
+    let begun = Instant::now();
+    let run = Run::of(&["a.csv", "--second", "-"], folder.path());
+    let lines = run.wait("low", |line| line["event"] == "alarm" && line["kind"] == "low");
+    let waited = begun.elapsed().as_secs();
+    assert!((25..60).contains(&waited), "{waited} s");
+    // nothing is told before the past was lived through
+    assert!(lines.iter().all(|line| line["event"] != "now"), "{lines:?}");
+    // what it brings then is of the same past
+    let mut run = run;
+    let mut pipe = run.child.stdin.take().unwrap();
+    pipe.write_all(format!("{HEADER}{}", rows(144).concat()).as_bytes()).unwrap();
+    let told = run.wait_readings(147);
+    assert!(told["pair"]["first"]["age_s"].as_i64().unwrap() < 120, "{told}");
+    assert!(told["pair"]["second"]["age_s"].as_i64().unwrap() < 120, "{told}");
 }
 
 fn ask(port: u16, request: &str) -> String {

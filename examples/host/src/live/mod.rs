@@ -119,7 +119,7 @@ const LOOK: Duration = Duration::from_millis(250);
 /// A first burst has ended when so long nothing has come.
 const QUIET_MS: u64 = 500;
 /// An input that brings nothing is waited for so long before the present begins without it.
-const PATIENCE_MS: u64 = 60_000;
+const PATIENCE_MS: u64 = 30_000;
 /// So many rows of one sensor's past are taken in at a time. Those of two have to be put in order first.
 const MOST_ROWS: usize = 100_000;
 /// So many broken lines are shown; the others are only counted.
