@@ -401,14 +401,14 @@ impl<M: Sensors> Watch<M> {
 
     /// Reads a frame with its end that came from a sensor's input, byte by byte as the wrist does.
     pub fn framed(&mut self, side: Side, bytes: &[u8]) -> Framed {
-        let (mut told, mut plain) = (None, true);
+        let mut told = None;
         for byte in bytes {
             let receiver = &mut self.senders[side as usize].receiver;
             let Some(mut outcome) = receiver.byte(*byte) else { continue };
             let mut of = side;
             // a line that carries both sensors
             if M::SIDES.len() > 1 && outcome == Err(LinkError::Unknown(SECOND_SENSOR)) {
-                (of, plain, outcome) = (Side::Second, false, receiver.of_second());
+                (of, outcome) = (Side::Second, receiver.of_second());
             }
             match outcome {
                 Ok(frame) => told = Some((of, frame)),
@@ -425,11 +425,7 @@ impl<M: Sensors> Watch<M> {
             Frame::Start(start) => self.senders[of as usize].start = start.local().instant(),
             _ => {}
         }
-        let bytes = if own && plain && of == Side::Second {
-            frame.stuffed_of_second().to_vec()
-        } else {
-            bytes.into()
-        };
+        let bytes = if own && of == Side::Second { frame.stuffed_of_second().to_vec() } else { bytes.into() };
         Framed { bytes, stamp, measured: matches!(frame, Frame::Measurement(_) | Frame::Meter(_)) }
     }
 
@@ -802,6 +798,12 @@ mod tests {
         assert_eq!(first_day(-28), [false, true]);
         assert_eq!(first_day(-29), [false, false]);
         assert_eq!(first_day(-100), [false, false]);
+        // at six hours sharp
+        let mut sharp = Two::new(Settings::default(), 0).unwrap();
+        sharp.row(Side::First, &row(T0 - 21_600, 120.0), false, at(0));
+        sharp.row(Side::Second, &row(T0, 116.0), false, at(0));
+        let [_, second] = PairMonitor::<PAIR_READINGS>::each(sharp.app().answers().unwrap()).unwrap();
+        assert!(second.reasons.contains(Reason::FirstDay));
         // what was its first row is kept
         let before = of_two(|n| [Some(120.0), (n >= -20).then_some(116.0)], -100);
         assert_eq!(before.first_rows(), [T0 - 30_060, T0 - 6000].map(|at| u32::try_from(at).ok()));
