@@ -15,13 +15,12 @@ pub(super) const GAP_S: u32 = 17 * 60;
 /// A kept reading is near an age within so much of it.
 const NEAR_S: u32 = 150;
 
-/// What stands before a gap or a doubted reading is not the past of what comes after.
-const BROKEN: u16 = u16::MAX;
-
+/// A reading that is kept.
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Kept {
-    /// Seconds since the one kept before it, or [`BROKEN`].
-    since_s: u16,
+    /// The low half of its second.
+    at: u16,
+    /// mg/dL, in tenths.
     tenths: u16,
 }
 
@@ -38,11 +37,10 @@ pub(super) struct Past {
     /// The newest believed reading, kept or not.
     newest_at: Instant,
     newest: Glucose,
-    /// Since when the newest kept one is, seconds before the newest.
-    kept_s: u16,
     /// A doubted reading came after the newest.
     doubted: bool,
-    /// How many of `kept` count, newest first.
+    /// How many of `kept` count, newest first: what stands before a gap or a doubted reading is not the past of what
+    /// comes after.
     count: u8,
     kept: [Kept; KEPT],
 }
@@ -63,10 +61,9 @@ impl Past {
         Self {
             newest_at: Instant::from_secs(0),
             newest: Glucose::clamped(0.0),
-            kept_s: 0,
             doubted: false,
             count: 0,
-            kept: [Kept { since_s: BROKEN, tenths: 0 }; KEPT],
+            kept: [Kept { at: 0, tenths: 0 }; KEPT],
         }
     }
 
@@ -88,26 +85,22 @@ impl Past {
         }
     }
 
-    #[expect(clippy::cast_possible_truncation, reason = "under the spacing and a gap together")]
     pub fn tell(&mut self, at: Instant, glucose: Glucose) -> Told {
-        let since = at.secs().wrapping_sub(self.newest_at.secs());
         if self.count > 0 && at <= self.newest_at {
             return Told::NotNewer;
         }
-        let broken = self.count == 0 || self.doubted || since > GAP_S;
-        let since_kept = since.saturating_add(u32::from(self.kept_s));
+        let broken = self.doubted || at.secs().wrapping_sub(self.newest_at.secs()) > GAP_S;
         (self.newest_at, self.newest, self.doubted) = (at, glucose, false);
-        if !broken && since_kept < SPACING_S {
-            self.kept_s = since_kept as u16; // under the spacing
+        if broken {
+            self.count = 0;
+        } else if self.kept().first().is_some_and(|kept| self.age_of(*kept) < SPACING_S) {
             return Told::Newest;
         }
-        self.kept_s = 0;
-        let since_s = if broken { BROKEN } else { since_kept as u16 }; // under spacing and gap together
         // each older one moves on by a place
         let before = self.kept;
         let [newest, older @ ..] = &mut self.kept;
         older.iter_mut().zip(before).for_each(|(kept, next)| *kept = next);
-        *newest = Kept { since_s, tenths: tenths(glucose) };
+        *newest = Kept { at: low_half(at), tenths: tenths(glucose) };
         self.count = self.count.saturating_add(1).min(KEPT as u8);
         Told::Kept
     }
@@ -124,49 +117,52 @@ impl Past {
     fn fill(&self, ages: &[u32], values: &mut [Option<f32>]) {
         let mut older = self.kept().iter();
         let Some(mut kept) = older.next() else { return };
-        let (mut after, mut later) = (0, None);
-        let mut age = u32::from(self.kept_s);
+        let (mut age, mut newer) = (self.age_of(*kept), None);
         for (age_s, place) in ages.iter().zip(values) {
             while age < *age_s {
-                let since_s = u32::from(kept.since_s);
-                let Some(next) = older.next().filter(|_| since_s != u32::from(BROKEN)) else { return };
-                (after, later) = (age, Some(kept));
-                (age, kept) = (age.saturating_add(since_s), next);
+                let Some(next) = older.next() else { return };
+                newer = Some(kept);
+                (age, kept) = (self.age_of(*next), next);
             }
             let value = kept.mg_dl();
             *place = Some(if age == *age_s {
                 value
             } else {
-                let later = later.map_or(self.newest.mg_dl(), |later| later.mg_dl());
-                between((after, later), (age, value), *age_s)
+                let newer = newer.map_or((0, self.newest.mg_dl()), |kept| (self.age_of(*kept), kept.mg_dl()));
+                between(newer, (age, value), *age_s)
             });
         }
     }
 
+    /// Those that count, newest first.
     fn kept(&self) -> &[Kept] {
         self.kept.get(..usize::from(self.count)).unwrap_or(&self.kept)
     }
 
-    /// The age of the kept reading nearest to `age_s`, within 2.5 minutes of it.
-    pub fn kept_near(&self, age_s: u32) -> Option<u32> {
-        // they get older one by one: the nearest is the last before that age or the first after it
-        let mut age = u32::from(self.kept_s);
-        let mut before = None;
-        for kept in self.kept() {
-            if age > age_s {
-                let after = age.saturating_sub(age_s);
-                let nearer = before.is_none_or(|before| after <= age_s.saturating_sub(before));
-                let nearest = if nearer { Some(age) } else { before };
-                return nearest.filter(|nearest| nearest.abs_diff(age_s) <= NEAR_S);
-            }
-            before = Some(age);
-            if kept.since_s == BROKEN {
-                break;
-            }
-            age = age.saturating_add(u32::from(kept.since_s));
-        }
-        before.filter(|nearest| nearest.abs_diff(age_s) <= NEAR_S)
+    /// Seconds before the newest reading: those that count reach back for less than the half wraps after.
+    fn age_of(&self, kept: Kept) -> u32 {
+        u32::from(low_half(self.newest_at).wrapping_sub(kept.at))
     }
+
+    /// The age of the kept reading nearest to `age_s`, within 2.5 minutes of it; of two as near the older one.
+    pub fn kept_near(&self, age_s: u32) -> Option<u32> {
+        let kept = self.kept();
+        let age = |place: usize| kept.get(place).map(|kept| self.age_of(*kept));
+        // as near to each other as they may be, so many are younger
+        let most = (age_s / SPACING_S).saturating_add(1) as usize;
+        let younger = kept.iter().take(most).rposition(|kept| self.age_of(*kept) <= age_s);
+        let before = younger.and_then(age);
+        let after = age(younger.map_or(0, |place| place.saturating_add(1)));
+        let nearer = |before: &u32| {
+            after.is_none_or(|after| age_s.saturating_sub(*before) < after.saturating_sub(age_s))
+        };
+        before.filter(nearer).or(after).filter(|nearest| nearest.abs_diff(age_s) <= NEAR_S)
+    }
+}
+
+#[expect(clippy::cast_possible_truncation, reason = "the half that is meant")]
+const fn low_half(at: Instant) -> u16 {
+    at.secs() as u16
 }
 
 #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0 to 20,000")]
@@ -186,16 +182,19 @@ fn between((after, later): (u32, f32), (before, earlier): (u32, f32), age: u32) 
 
 impl Coded for Past {
     fn code(&mut self, codec: &mut Codec<'_>) {
-        let Self { newest_at, newest, kept_s, doubted, count, kept } = self;
-        codec.moment(newest_at);
+        let Self { newest_at, newest, doubted, count, kept } = self;
+        let newest_at = codec.moment(newest_at);
         newest.code(codec);
-        let (kept_s, count) = (codec.half(kept_s), codec.byte(count));
-        codec.demand(u32::from(kept_s) < SPACING_S && usize::from(count) <= KEPT);
         codec.flag(doubted);
-        for Kept { since_s, tenths: value } in kept {
-            let (since_s, value) = (codec.half(since_s), codec.half(value));
-            let near = u32::from(since_s) < SPACING_S.saturating_add(GAP_S);
-            codec.demand((near || since_s == BROKEN) && value <= tenths(Glucose::clamped(f32::MAX)));
+        let count = usize::from(codec.byte(count));
+        codec.demand(count <= KEPT);
+        let (mut at, mut steps) = (low_half(newest_at), 0..SPACING_S);
+        for (place, Kept { at: of, tenths: value }) in kept.iter_mut().enumerate() {
+            let (of, value) = (codec.half(of), codec.half(value));
+            let step = u32::from(at.wrapping_sub(of));
+            codec.demand(place >= count || steps.contains(&step));
+            codec.demand(value <= tenths(Glucose::clamped(f32::MAX)));
+            (at, steps) = (of, SPACING_S..SPACING_S.saturating_add(GAP_S));
         }
     }
 }
@@ -218,19 +217,51 @@ mod tests {
 
     #[test]
     fn only_what_can_be_is_read_back() {
-        let new = Past::new();
-        let most = Past { count: KEPT as u8, kept_s: SPACING_S as u16 - 1, ..new };
-        assert!(stands(new) && stands(most));
-        assert!(!stands(Past { count: most.count + 1, ..most }));
-        assert!(!stands(Past { kept_s: most.kept_s + 1, ..most }));
-        let with = |since_s, tenths| {
-            let mut past = most;
-            past.kept[KEPT - 1] = Kept { since_s, tenths };
-            stands(past)
-        };
-        let near = (SPACING_S + GAP_S) as u16;
-        assert!(with(near - 1, 0) && with(BROKEN, 0) && !with(near, 0) && !with(BROKEN - 1, 0));
+        let mut past = Past::new();
+        for k in 0..30 {
+            past.tell(Instant::from_secs(300 * k), Glucose::clamped(100.0));
+        }
+        assert!(stands(Past::new()) && stands(past));
+        assert!(!stands(Past { count: past.count + 1, ..past }));
         let top = tenths(Glucose::clamped(f32::MAX));
-        assert!(with(0, top) && !with(0, top + 1));
+        let furthest = (SPACING_S + GAP_S) as u16 - 1;
+        // by how much the newest one kept and another one may be older than what came next
+        for (place, least, most) in [(0_u8, 0, SPACING_S as u16 - 1), (9, SPACING_S as u16, furthest)] {
+            let with = |step: u16, count: u8, value: u16| {
+                let mut forged = past;
+                forged.count = count;
+                let newer = forged.kept.get(usize::from(place).wrapping_sub(1)).copied();
+                let newer = newer.map_or(low_half(forged.newest_at), |newer| newer.at);
+                forged.kept[usize::from(place)] = Kept { at: newer.wrapping_sub(step), tenths: value };
+                stands(forged)
+            };
+            assert!(with(least, place + 1, 0) && with(most, place + 1, top));
+            assert!(!with(most + 1, place + 1, 0) && !with(most, place + 1, top + 1));
+            assert!(least == 0 || !with(least - 1, place + 1, 0));
+            assert!(with(most + 1, place, 0)); // it does not count
+        }
+    }
+
+    #[test]
+    fn nothing_is_known_from_before_a_gap_or_a_doubt() {
+        let told = |minutes: &[u32], doubted: bool| {
+            let mut past = Past::new();
+            for minute in minutes {
+                if doubted && *minute == 25 {
+                    past.doubt();
+                }
+                past.tell(Instant::from_secs(60 * minute), Glucose::clamped(100.0 + *minute as f32));
+            }
+            past
+        };
+        let known = |past: Past| past.values([0, 300, 600, 900]).map(|value| value.is_some());
+        assert_eq!(known(told(&[5, 10, 15, 20, 25, 30], false)), [true; 4]);
+        assert_eq!(known(told(&[5, 10, 15, 20, 25, 30], true)), [true, true, false, false]);
+        assert_eq!(known(told(&[5, 8, 25, 30], false)), [true; 4]);
+        assert_eq!(known(told(&[5, 7, 25, 30], false)), [true, true, false, false]);
+        assert_eq!(told(&[5, 7, 25, 30], false).kept_near(600), None);
+        // the count of seconds wraps its lower half
+        let late = told(&[1085, 1090, 1095], false); // 65,400 to 65,700
+        assert_eq!(late.values([0, 150, 600]), [Some(1195.0), Some(1192.5), Some(1185.0)]);
     }
 }

@@ -107,10 +107,11 @@ impl Core {
         }
         let standing = self.alarms.update(&situation);
         let stamp = |at| chain.timeline.stamp_of(at);
+        let at = stamp(now);
         View {
-            at: stamp(now),
+            at,
             verdict,
-            estimate: estimate.map(|estimate| estimate.by_clock(stamp(estimate.at()))),
+            estimate: estimate.map(|estimate| estimate.by_clock(at)),
             trend,
             direction,
             course: soon.and_then(|soon| soon.course(now)),

@@ -31,13 +31,13 @@ use crate::pair::PairMonitor;
 use seal::{HEADER, Sort, seal, unsealed};
 
 /// The version of the state written and read. It changes whenever any part of the state does.
-pub const VERSION: u16 = 3;
+pub const VERSION: u16 = 4;
 
 /// What tells the state's bytes from others.
 const STATE: Sort = Sort { magic: *b"GPMS", version: VERSION };
 
 /// The version of the state of two sensors. It changes whenever any part of the state does.
-pub const PAIR_VERSION: u16 = 1;
+pub const PAIR_VERSION: u16 = 2;
 
 /// What tells the bytes of two sensors from others.
 const PAIR: Sort = Sort { magic: *b"GPMP", version: PAIR_VERSION };

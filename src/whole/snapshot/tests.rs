@@ -97,8 +97,8 @@ fn what_is_not_whole_is_refused() {
     longer.extend([0xFF; 7]);
     assert!(load::<288>(&longer).is_ok());
     let mut other = bytes.clone();
-    other[4] = 4;
-    assert_eq!(load::<288>(&other).err(), Some(SnapshotError::Version(4)));
+    other[4] += 1;
+    assert_eq!(load::<288>(&other).err(), Some(SnapshotError::Version(VERSION + 1)));
     // a whole state with a byte too many
     let mut more = bytes[..bytes.len() - 4].to_vec();
     more.push(0);
@@ -134,7 +134,8 @@ fn a_small_buffer_is_refused() {
 
 /// A state with the checksum that fits it.
 fn sealed(state: &[u8]) -> Vec<u8> {
-    let mut bytes = b"GPMS\x03\x00".to_vec();
+    let mut bytes = b"GPMS".to_vec();
+    bytes.extend(VERSION.to_le_bytes());
     bytes.extend((state.len() as u32).to_le_bytes());
     bytes.extend(state);
     bytes.extend(crc32(&bytes).to_le_bytes());
@@ -243,11 +244,14 @@ fn an_old_snapshot_of_this_version_still_loads() {
     assert_eq!(monitor.history().newest().unwrap().at(), reading(59).at());
 }
 
-/// Whole snapshots that versions 1 and 2 wrote.
+/// Whole snapshots that versions 1 to 3 wrote.
 #[test]
 fn a_snapshot_of_an_older_version_is_refused_by_name() {
-    let kept: [&[u8]; 2] =
-        [include_bytes!("../../../tests/snapshot_1.bin"), include_bytes!("../../../tests/snapshot_2.bin")];
+    let kept: [&[u8]; 3] = [
+        include_bytes!("../../../tests/snapshot_1.bin"),
+        include_bytes!("../../../tests/snapshot_2.bin"),
+        include_bytes!("../../../tests/snapshot_3.bin"),
+    ];
     for (version, kept) in (1..).zip(kept) {
         assert_eq!(load::<288>(kept).err(), Some(SnapshotError::Version(version)));
     }
