@@ -183,24 +183,27 @@ impl Alarms {
         let (mut floor_sounds, mut low_holds) = (false, false);
         for (kind, place) in Kind::ALL.into_iter().zip(&mut standing.0) {
             let Some(watch) = state.watches.get_mut(kind as usize) else { continue };
-            let (rule, info) = (&settings.bare(kind), kind.info());
+            // the whole rule is looked at only where something is not clear
+            let (Rule { on, limit, hysteresis, .. }, info) = (settings.bare(kind), kind.info());
             let reach = if stale && info.needs_value && !(kind == Kind::Floor && unplaced) {
                 Reach::Unknown
             } else {
-                match reach(kind, rule, situation, silence, lowest) {
+                match reach(kind, (limit, hysteresis), situation, silence, lowest) {
                     Reach::Beyond if low_holds && matches!(kind, Kind::LowAhead | Kind::SteepFall) => {
                         Reach::Between
                     }
                     known => known,
                 }
             };
-            if !rule.on || reach == Reach::Clear {
+            if !on || reach == Reach::Clear {
                 if !watch.is_fresh() {
+                    let rule = settings.bare(kind);
                     watch.end_snooze(now);
                     watch.clear(now, if rule.on && rests(kind) { rule.quiet } else { Span::ZERO });
                 }
                 continue;
             }
+            let rule = &settings.bare(kind);
             watch.end_snooze(now);
             let hold = if kind == Kind::Low && floor_sounds {
                 Hold::Covered

@@ -2,7 +2,6 @@
 
 use super::kind::Kind;
 use super::ring::Trigger;
-use super::settings::Rule;
 use super::situation::{Doubt, Situation};
 use crate::math::Bounded as _;
 use crate::units::{FLOOR_MG_DL, Glucose, Rate, Span};
@@ -42,7 +41,7 @@ pub(super) fn lowest(situation: &Situation) -> Option<(f32, Trigger)> {
 /// Where what a rule watches stands to its limit.
 pub(super) fn reach(
     kind: Kind,
-    rule: &Rule<f32>,
+    (limit, hysteresis): (f32, f32),
     situation: &Situation,
     silence: Span,
     lowest: Option<(f32, Trigger)>,
@@ -66,10 +65,10 @@ pub(super) fn reach(
         (Kind::WearEnd, _) => (situation.wear_left.map(Span::mins), true),
     };
     let Some(value) = value else { return Reach::Unknown };
-    let beyond = if under { rule.limit - value } else { value - rule.limit };
+    let beyond = if under { limit - value } else { value - limit };
     if beyond >= 0.0 {
         Reach::Beyond
-    } else if beyond >= -rule.hysteresis {
+    } else if beyond >= -hysteresis {
         Reach::Between
     } else {
         Reach::Clear

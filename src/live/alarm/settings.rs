@@ -353,6 +353,7 @@ impl AlarmSettings {
 
     /// The rule of `kind` with bare numbers, spans in minutes: what every alarm is judged by alike.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
+    #[cfg_attr(not(target_pointer_width = "32"), inline(always))]
     pub(super) fn bare(&self, kind: Kind) -> Rule<f32> {
         match kind {
             Kind::Floor => FLOOR.map(Glucose::mg_dl),

@@ -225,7 +225,7 @@ impl Forecast {
     /// it does not get there `within` so long, or nothing is known.
     #[must_use]
     pub fn minutes_to_fall(&self, now: Instant, threshold: Glucose, within: Span) -> Option<f32> {
-        self.outlook().minutes_to_fall(now, threshold, within)
+        self.course(now)?.minutes_to_fall(threshold, within)
     }
 
     /// The whole course ahead of `now`, to be asked at any horizon later. `None` as in [`at`](Self::at).

@@ -59,22 +59,6 @@ impl Outlook<'_> {
         if low { 1.0 } else { probability }
     }
 
-    /// See [`Forecast::minutes_to_fall`](super::Forecast::minutes_to_fall).
-    #[must_use]
-    pub fn minutes_to_fall(&self, now: Instant, threshold: Glucose, within: Span) -> Option<f32> {
-        let (age, level) = self.newest(now)?;
-        let (mut from, mut high) = (0.0, level - threshold.mg_dl());
-        let mut found = (high <= 0.0).then_some(0.0);
-        for (minutes, change) in self.learner.course() {
-            let left = level + change - threshold.mg_dl();
-            if found.is_none() && left <= 0.0 {
-                found = Some(from + (minutes - from) * high / (high - left));
-            }
-            (from, high) = (minutes, left);
-        }
-        found.map(|minutes| (minutes - age).at_least(0.0)).filter(|minutes| *minutes <= within.mins())
-    }
-
     /// See [`Forecast::direction`](super::Forecast::direction).
     #[must_use]
     pub fn direction(&self, now: Instant) -> Option<Direction> {
@@ -183,8 +167,7 @@ impl Course {
         Self { level: self.level + mg_dl, ..self }
     }
 
-    /// Minutes until `threshold` at the expected course, for a course [counted from now](Self::rebased); 0 when there,
-    /// `None` if not `within` so long.
+    /// See [`Forecast::minutes_to_fall`](super::Forecast::minutes_to_fall).
     pub(crate) fn minutes_to_fall(&self, threshold: Glucose, within: Span) -> Option<f32> {
         let (mut from, mut high) = (0.0, self.level - threshold.mg_dl());
         let mut found = (high <= 0.0).then_some(0.0);
@@ -195,7 +178,7 @@ impl Course {
             }
             (from, high) = (minutes, left);
         }
-        found.filter(|minutes| *minutes <= within.mins())
+        found.map(|minutes| (minutes - self.age).at_least(0.0)).filter(|minutes| *minutes <= within.mins())
     }
 }
 

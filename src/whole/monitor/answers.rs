@@ -108,16 +108,17 @@ impl Core {
         let standing = self.alarms.update(&situation);
         let stamp = |at| chain.timeline.stamp_of(at);
         let at = stamp(now);
+        let course = soon.and_then(|soon| soon.course(now));
         View {
             at,
             verdict,
             estimate: estimate.map(|estimate| estimate.by_clock(at)),
             trend,
             direction,
-            course: soon.and_then(|soon| soon.course(now)),
+            course,
             low_probability,
             low_ahead,
-            minutes_to_low: soon.and_then(|soon| soon.minutes_to_fall(now, LOW, FURTHEST_LOW)),
+            minutes_to_low: course.and_then(|course| course.minutes_to_fall(LOW, FURTHEST_LOW)),
             calibration_sd: estimate.map(|e| chain.calibration.sd(now, e.glucose())),
             newest: chain.newest.map(|newest| (stamp(newest.at), newest.calibrated)),
             age: known.map(|newest| now.since(newest.at)),

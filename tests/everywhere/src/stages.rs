@@ -240,7 +240,6 @@ fn learned(hash: &mut Hash, learner: &Learner, now: Instant) {
     let half_hour = Span::from_mins(30);
     hash.put((outlook.at(now, half_hour).map(|p| p.glucose()), outlook.direction(now).map(|d| d.rate())));
     hash.put((outlook.low_ahead(now), outlook.low_probability(now, low, half_hour)));
-    hash.put(outlook.minutes_to_fall(now, low, half_hour));
     hash.put((learner.newest(), learner.age(now)));
     learner.recent().into_iter().flatten().for_each(|rate| hash.put(rate));
     hash.put(learner.trusts_own());
