@@ -181,7 +181,7 @@ impl Alarms {
         state.depth = if stale { None } else { lowest.map(|(depth, _)| depth) };
         let mut standing = ActiveAlarms::default();
         let (mut floor_sounds, mut low_holds) = (false, false);
-        for (kind, place) in Kind::ALL.into_iter().zip(&mut standing.0) {
+        for (&kind, place) in Kind::ALL.iter().zip(&mut standing.0) {
             let Some(watch) = state.watches.get_mut(kind as usize) else { continue };
             // the whole rule is looked at only where something is not clear
             let (Rule { on, limit, hysteresis, .. }, info) = (settings.bare(kind), kind.info());

@@ -201,14 +201,12 @@ impl Learner {
 
     /// What is expected of the newest reading, at any horizon.
     pub(super) fn expected(&self) -> Expected {
-        let [half, tail] = self.usual([&self.halves, &self.tails]);
-        Expected { changes: self.changes, scales: self.scales, half, tail }
-    }
-
-    /// How wide this part of the day and this band of level are, over what is usual.
-    fn usual<const K: usize>(&self, tracked: [&[f32; LEVELS]; K]) -> [f32; K] {
+        // how wide this part of the day and this band of level are, over what is usual
         let part = self.spread_of(self.past.newest().map_or(0, |(at, _)| at.secs()));
-        tracked.map(|tracked| part * tracked.get(usize::from(self.band)).copied().unwrap_or(1.0))
+        let usual =
+            |tracked: &[f32; LEVELS]| part * tracked.get(usize::from(self.band)).copied().unwrap_or(1.0);
+        let (half, tail) = (usual(&self.halves), usual(&self.tails));
+        Expected { changes: self.changes, scales: self.scales, half, tail }
     }
 
     #[cfg(test)]
@@ -244,8 +242,19 @@ impl Learner {
 
     /// The probability that a reading is below `threshold` within `minutes` after the newest one.
     pub fn low_probability(&self, table: &Table, threshold: f32, minutes: f32) -> f32 {
+        self.low_probability_by(&self.expected(), table, threshold, minutes)
+    }
+
+    /// The same by what is [`expected`](Self::expected), worked out before.
+    pub(super) fn low_probability_by(
+        &self,
+        by: &Expected,
+        table: &Table,
+        threshold: f32,
+        minutes: f32,
+    ) -> f32 {
         let minutes = minutes.within(5.0, FURTHEST_MIN);
-        let terms = self.low_terms(threshold, minutes);
+        let terms = self.low_terms_by(by, threshold, minutes);
         let there = self.level < threshold;
         let maps = if there { &table.stays_low } else { &table.gets_low };
         let logit_at = |n: usize| maps.get(n).or(maps.last()).map_or(0.0, |map| dot(map, &terms));
@@ -264,11 +273,14 @@ impl Learner {
 
     /// What that probability's logit is a weighted sum of.
     pub fn low_terms(&self, threshold: f32, minutes: f32) -> [f32; LOW_TERMS] {
-        let [usual] = self.usual([&self.halves]);
+        self.low_terms_by(&self.expected(), threshold, minutes)
+    }
+
+    fn low_terms_by(&self, by: &Expected, threshold: f32, minutes: f32) -> [f32; LOW_TERMS] {
         let z_at = |minutes: f32| {
             let place = Place::at(minutes);
-            let half = (usual * place.of(0.0, &self.scales)).at_least(LEAST_HALF);
-            let above = self.level + place.of(0.0, &self.changes) - threshold;
+            let half = (by.half * place.of(0.0, &by.scales)).at_least(LEAST_HALF);
+            let above = self.level + place.of(0.0, &by.changes) - threshold;
             (-above * QUARTILE / half).within(-12.0, 6.0)
         };
         let (late, early) = (z_at(minutes), z_at(0.5 * minutes));

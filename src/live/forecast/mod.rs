@@ -49,6 +49,7 @@ pub mod fitting {
 
 pub use answer::{Direction, Predicted};
 pub use outlook::Course;
+pub(crate) use outlook::Present;
 pub(crate) use table::HORIZONS;
 
 use fitting::{Learner, Outlook, Table};
@@ -216,11 +217,6 @@ impl Forecast {
         self.outlook().low_ahead(now)
     }
 
-    /// The same from the [`low_probability`](Self::low_probability) of 70 mg/dL within 30 minutes.
-    pub(crate) fn low_ahead_of(&self, probability: f32) -> f32 {
-        self.outlook().low_ahead_of(probability)
-    }
-
     /// Minutes until glucose falls to `threshold` or below, at the expected course; 0 if it is there, `None` if
     /// it does not get there `within` so long, or nothing is known.
     #[must_use]
@@ -231,8 +227,7 @@ impl Forecast {
     /// The whole course ahead of `now`, to be asked at any horizon later. `None` as in [`at`](Self::at).
     #[must_use]
     pub fn course(&self, now: Instant) -> Option<Course> {
-        let (age, (_, level)) = (self.learner.age(now)?, self.learner.newest()?);
-        Some(Course { age, level, expected: self.learner.expected() })
+        self.present(now).map(|present| present.course)
     }
 
     /// The direction to expect from `now` on. `None` without a reading in the last 17 minutes, and until ten
@@ -240,6 +235,11 @@ impl Forecast {
     #[must_use]
     pub fn direction(&self, now: Instant) -> Option<Direction> {
         self.outlook().direction(now)
+    }
+
+    /// All of this at one moment; `None` as in [`at`](Self::at).
+    pub(crate) fn present(&self, now: Instant) -> Option<Present<'_>> {
+        self.outlook().present(now)
     }
 
     const fn outlook(&self) -> Outlook<'_> {

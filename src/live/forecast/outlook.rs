@@ -32,53 +32,73 @@ pub struct Outlook<'a> {
     pub learner: &'a Learner,
 }
 
-impl Outlook<'_> {
+impl<'a> Outlook<'a> {
     /// See [`Forecast::at`](super::Forecast::at).
     #[must_use]
     pub fn at(&self, now: Instant, horizon: Span) -> Option<Predicted> {
-        let (age, level) = self.newest(now)?;
-        Some(predicted(level, self.learner.ahead(self.table, age + bounded(horizon))))
+        let Course { age, level, expected } = self.present(now)?.course;
+        Some(predicted(level, expected.ahead(self.table, age + bounded(horizon))))
     }
 
     /// See [`Forecast::low_probability`](super::Forecast::low_probability).
     #[must_use]
     pub fn low_probability(&self, now: Instant, threshold: Glucose, horizon: Span) -> Option<f32> {
-        let (age, _) = self.newest(now)?;
-        Some(self.learner.low_probability(self.table, threshold.mg_dl(), age + bounded(horizon)))
+        self.present(now).map(|present| present.low_probability(threshold, horizon))
     }
 
     /// See [`Forecast::low_ahead`](super::Forecast::low_ahead).
     #[must_use]
     pub fn low_ahead(&self, now: Instant) -> Option<f32> {
-        self.low_probability(now, LOW, LOW_AHEAD).map(|probability| self.low_ahead_of(probability))
-    }
-
-    /// The same from that probability, worked out before.
-    pub(super) fn low_ahead_of(&self, probability: f32) -> f32 {
-        let low = self.learner.newest().is_some_and(|(_, level)| level < LOW.mg_dl());
-        if low { 1.0 } else { probability }
+        self.present(now).map(|present| present.low_ahead(present.low_probability(LOW, LOW_AHEAD)))
     }
 
     /// See [`Forecast::direction`](super::Forecast::direction).
     #[must_use]
     pub fn direction(&self, now: Instant) -> Option<Direction> {
-        let (age, level) = self.newest(now)?;
-        let recent = self.learner.recent().filter(|_| age <= DIRECTION_OLDEST_MIN)?;
+        self.present(now)?.direction()
+    }
+
+    /// The same as seen at one moment, unless the newest reading is too old.
+    pub(super) fn present(self, now: Instant) -> Option<Present<'a>> {
+        let Self { table, learner } = self;
+        let (age, (_, level)) = (learner.age(now)?, learner.newest()?);
+        Some(Present { table, learner, course: Course { age, level, expected: learner.expected() } })
+    }
+}
+
+/// What is foreseen at one moment: worked out once for all that is asked.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Present<'a> {
+    table: &'a Table,
+    learner: &'a Learner,
+    pub course: Course,
+}
+
+impl Present<'_> {
+    /// See [`Forecast::low_probability`](super::Forecast::low_probability).
+    pub fn low_probability(&self, threshold: Glucose, horizon: Span) -> f32 {
+        let Course { age, expected, .. } = &self.course;
+        self.learner.low_probability_by(expected, self.table, threshold.mg_dl(), age + bounded(horizon))
+    }
+
+    /// The low-ahead signal, from the probability of a low within [`LOW_AHEAD`]: certain where one is there.
+    pub fn low_ahead(&self, probability: f32) -> f32 {
+        if self.course.level < LOW.mg_dl() { 1.0 } else { probability }
+    }
+
+    /// See [`Forecast::direction`](super::Forecast::direction).
+    pub fn direction(&self) -> Option<Direction> {
+        let Course { age, level, expected: course } = &self.course;
+        let recent = self.learner.recent().filter(|_| *age <= DIRECTION_OLDEST_MIN)?;
         let from = age - TRAILS_MIN;
         let [last, earlier] = recent;
-        let course = self.learner.expected();
         let before = if from < 0.0 { from * last } else { course.ahead(self.table, from).change };
         let then = course.ahead(self.table, from + DIRECTION_MIN);
         let expected = (then.change - before) / DIRECTION_MIN;
         let falls = last.at_least(earlier);
         let rate =
-            if level < NEAR_LOW && falls <= FALLS { expected.at_most(GOES_ON * falls) } else { expected };
+            if *level < NEAR_LOW && falls <= FALLS { expected.at_most(GOES_ON * falls) } else { expected };
         Some(Direction { rate: Rate::clamped(rate), sd: sd(then.half, then.tail) / DIRECTION_MIN })
-    }
-
-    fn newest(&self, now: Instant) -> Option<(f32, f32)> {
-        let age = self.learner.age(now)?;
-        self.learner.newest().map(|(_, level)| (age, level))
     }
 }
 

@@ -6,6 +6,7 @@ use super::view::{Bound, View};
 use crate::alarm::{Alarms, Situation};
 use crate::codec::{Codec, Coded};
 use crate::error::Error;
+use crate::forecast::Present;
 use crate::quality::Verdict;
 use crate::reading::Status;
 use crate::timeline::Reset;
@@ -73,8 +74,8 @@ impl Core {
         let now = chain.timeline.now();
         let known = chain.known();
         let estimate = known.and_then(|_| chain.estimator.estimate(now));
-        let soon = known.map(|_| &chain.forecast);
-        let direction = soon.and_then(|soon| soon.direction(now));
+        let soon = known.and_then(|_| chain.forecast.present(now));
+        let direction = soon.as_ref().and_then(Present::direction);
         let (rate, sd) = direction.map_or((None, 0.0), |d| (Some(d.rate()), d.sd()));
         let trend = self.sign.step(rate, sd);
         let reasons = chain.quality.reasons(now);
@@ -94,8 +95,8 @@ impl Core {
         if let Some(estimate) = estimate {
             situation = situation.with_plasma(estimate.glucose(), estimate.rate());
         }
-        let low_probability = soon.and_then(|soon| soon.low_probability(now, LOW, HORIZON));
-        let low_ahead = soon.zip(low_probability).map(|(soon, low)| soon.low_ahead_of(low));
+        let low_probability = soon.as_ref().map(|soon| soon.low_probability(LOW, HORIZON));
+        let low_ahead = soon.as_ref().zip(low_probability).map(|(soon, low)| soon.low_ahead(low));
         if let Some(probability) = low_ahead {
             situation = situation.with_low_ahead(probability);
         }
@@ -108,7 +109,7 @@ impl Core {
         let standing = self.alarms.update(&situation);
         let stamp = |at| chain.timeline.stamp_of(at);
         let at = stamp(now);
-        let course = soon.and_then(|soon| soon.course(now));
+        let course = soon.map(|soon| soon.course);
         View {
             at,
             verdict,

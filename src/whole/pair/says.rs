@@ -4,7 +4,7 @@ use super::fusion::Part;
 use super::view::{Agreement, Side};
 use crate::alarm::{Doubt, FLOOR_MG_DL, MAX_VALUE_AGE};
 use crate::estimate::Estimate;
-use crate::forecast::{Course, Direction};
+use crate::forecast::{Course, Direction, Present};
 use crate::math;
 use crate::monitor::{Bound, Chain, Newest};
 use crate::quality::{Reason, Reasons};
@@ -61,7 +61,7 @@ impl Says {
         let reasons = chain.quality.reasons(now);
         let doubt = chain.doubt(reasons);
         let estimate = known.and_then(|_| chain.estimator.estimate(now));
-        let soon = known.map(|_| &chain.forecast);
+        let soon = known.and_then(|_| chain.forecast.present(now));
         Self {
             known,
             present,
@@ -71,9 +71,9 @@ impl Says {
             doubt,
             clean: present.is_some() && doubt == Doubt::None,
             part: estimate.map(|estimate| part(chain, now, &estimate, reasons, known)),
-            course: soon.and_then(|soon| soon.course(now)).map(|course| course.rebased()),
-            direction: soon.and_then(|soon| soon.direction(now)),
-            low: soon.and_then(|soon| soon.low_probability(now, LOW, HORIZON)),
+            course: soon.as_ref().map(|soon| soon.course.rebased()),
+            direction: soon.as_ref().and_then(Present::direction),
+            low: soon.as_ref().map(|soon| soon.low_probability(LOW, HORIZON)),
         }
     }
 }
