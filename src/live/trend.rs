@@ -282,28 +282,24 @@ impl TrendSign {
 
     /// The new band of a rate: an edge further out must be passed by the margin, and likewise on the way back.
     fn class(&self, rate: f32, early: f32) -> Trend {
-        let was = signed_band(self.last);
-        let bands = &self.bands;
-        let moved = |edge: f32, beyond: bool| if beyond { edge - bands.margin } else { edge + bands.margin };
-        let hold = self.last != Trend::NotKnown;
-        let edge = |edge: f32, beyond: bool| if hold { moved(edge, beyond) } else { edge };
-        let pace = rate.abs() + early;
-        let (rises, falls) = (rate > 0.0, rate < 0.0);
-        let up_fast = rises && pace > edge(bands.fast, was >= 2);
-        let up = rises && pace > edge(bands.moderate, was >= 1);
-        let down_fast = falls && pace > edge(bands.fast, was <= -2);
-        let down = falls && pace > edge(bands.moderate, was <= -1);
-        if up_fast {
-            Trend::Rising(Pace::Fast)
-        } else if down_fast {
-            Trend::Falling(Pace::Fast)
-        } else if up {
-            Trend::Rising(Pace::Moderate)
-        } else if down {
-            Trend::Falling(Pace::Moderate)
+        let (bands, falls, was) = (&self.bands, rate < 0.0, signed_band(self.last));
+        let was = if falls { was.wrapping_neg() } else { was };
+        let passed = |edge: f32, step: i8| {
+            let margin = match self.last {
+                Trend::NotKnown => 0.0,
+                _ if was >= step => -bands.margin,
+                _ => bands.margin,
+            };
+            rate != 0.0 && rate.abs() + early > edge + margin
+        };
+        let pace = if passed(bands.fast, 2) {
+            Pace::Fast
+        } else if passed(bands.moderate, 1) {
+            Pace::Moderate
         } else {
-            Trend::Steady
-        }
+            return Trend::Steady;
+        };
+        if falls { Trend::Falling(pace) } else { Trend::Rising(pace) }
     }
 }
 

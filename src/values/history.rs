@@ -101,7 +101,7 @@ impl<const N: usize> History<N> {
 
     /// Keeps `reading` where it belongs in time, or says why not; a refused one changes nothing.
     ///
-    /// Takes a constant time for readings in order, and one step per newer reading for late ones.
+    /// Takes a constant time for readings in order, and a step for each reading kept for late ones.
     pub fn insert(&mut self, reading: &Reading) -> Inserted {
         insert(self.ring.as_mut_view(), Packed::new(reading))
     }
@@ -137,22 +137,21 @@ fn insert(ring: &mut DequeView<Packed>, packed: Packed) -> Inserted {
         let _ = ring.push_back(packed);
         return Inserted::Newest;
     }
-    let newer = ring.iter().rev().take_while(|kept| kept.at() > at).count();
-    let mut place = ring.iter().len().saturating_sub(newer);
-    if ring.iter().rev().nth(newer).is_some_and(|kept| kept.at() == at) {
+    if ring.iter().any(|kept| kept.at() == at) {
         return Inserted::Duplicate;
     }
     if ring.is_full() {
-        if place == 0 {
+        if ring.front().is_none_or(|oldest| at < oldest.at()) {
             return Inserted::TooOld;
         }
         let _ = ring.pop_front();
-        place = place.saturating_sub(1);
     }
     // each newer one moves up by one place
     let mut carried = packed;
-    for kept in ring.iter_mut().skip(place) {
-        core::mem::swap(kept, &mut carried);
+    for kept in ring.iter_mut() {
+        if kept.at() > carried.at() {
+            core::mem::swap(kept, &mut carried);
+        }
     }
     let _ = ring.push_back(carried);
     Inserted::Between
@@ -215,13 +214,9 @@ impl<'a> HistoryView<'a> {
         let near = |kept: &Reading| {
             kept.at().since(reading.at()).secs().unsigned_abs() <= within.secs().unsigned_abs()
         };
-        let differs = |kept: &Reading| kept.glucose().whole_mg_dl() != reading.glucose().whole_mg_dl();
+        let value = reading.glucose().whole_mg_dl();
         let past = self.ring.is_full() && self.oldest().is_some_and(|oldest| reading.at() < oldest.at());
-        past || self
-            .iter()
-            .rev()
-            .take_while(|kept| kept.at() >= reading.at() || near(kept))
-            .any(|kept| near(&kept) && differs(&kept))
+        past || self.iter().any(|kept| near(&kept) && kept.glucose().whole_mg_dl() != value)
     }
 
     /// All readings, oldest to newest; reverse it for newest first.

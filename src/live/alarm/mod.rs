@@ -220,15 +220,16 @@ impl Alarms {
                 _ => rule.delay,
             };
             // an alarm that has rung speaks for its priority until it is armed anew
-            let milder = Kind::ALL
-                .into_iter()
-                .zip(&state.watches)
-                .skip(kind as usize)
-                .filter(|(k, _)| k.info().warns_of_low);
-            let told = milder.filter_map(|(_, watch)| watch.told.map(|told| told.priority));
-            let least = if info.warns_of_low { told.max() } else { None };
+            let mut least = Priority::Low;
+            if info.warns_of_low {
+                for (milder, watch) in Kind::ALL.iter().zip(&state.watches).skip(kind as usize) {
+                    if let Some(told) = watch.told.filter(|_| milder.info().warns_of_low) {
+                        least = least.max(told.priority);
+                    }
+                }
+            }
             let depth = if info.warns_of_low { state.depth } else { None };
-            let bounds = (depth, least.unwrap_or(Priority::Low));
+            let bounds = (depth, least);
             // minutes that bring no new reading bear a low ahead out by half
             let behind = if kind == Kind::LowAhead { silence.secs() >> 1 } else { 0 };
             let at = now.plus(Span::from_secs(behind.saturating_neg()));

@@ -39,19 +39,19 @@ pub enum Doubt {
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Situation {
-    pub(super) now: Instant,
-    pub(super) reading: Option<(Instant, Glucose)>,
-    pub(super) uncalibrated: Option<Glucose>,
-    pub(super) below_range: Option<Glucose>,
-    pub(super) unplaced: Option<Glucose>,
-    pub(super) unbelieved: Option<Glucose>,
-    pub(super) plasma: Option<Glucose>,
-    pub(super) rate: Option<Rate>,
-    pub(super) low_ahead: Option<f32>,
-    pub(super) doubt: Doubt,
-    pub(super) apart: bool,
-    pub(super) local: Option<LocalTime>,
-    pub(super) wear_left: Option<Span>,
+    pub(crate) now: Instant,
+    pub(crate) reading: Option<(Instant, Glucose)>,
+    pub(crate) uncalibrated: Option<Glucose>,
+    pub(crate) below_range: Option<Glucose>,
+    pub(crate) unplaced: Option<Glucose>,
+    pub(crate) unbelieved: Option<Glucose>,
+    pub(crate) plasma: Option<Glucose>,
+    pub(crate) rate: Option<Rate>,
+    pub(crate) low_ahead: Option<f32>,
+    pub(crate) doubt: Doubt,
+    pub(crate) apart: bool,
+    pub(crate) local: Option<LocalTime>,
+    pub(crate) wear_left: Option<Span>,
 }
 
 impl Doubt {

@@ -169,24 +169,42 @@ impl QualityConfig {
     /// # Errors
     /// Names the number that is out of range, or `first_day` when it is shorter than the warm-up.
     pub fn checked(self) -> Result<Self, Error> {
-        in_range("least_mg_dl", self.least_mg_dl, 0.0, 30.0)?;
-        in_range("greatest_mg_dl", self.greatest_mg_dl, 200.0, 2000.0)?;
-        in_range("jump_sd", self.jump_sd, 2.0, 10.0)?;
-        in_range("pressure_share", self.pressure_share, 0.05, 0.5)?;
-        in_range("noisy_scale", self.noisy_scale, 1.0, 16.0)?;
-        in_range("night_from", f32::from(self.night_from), 0.0, 1439.0)?;
-        in_range("night_to", f32::from(self.night_to), 0.0, 1439.0)?;
-        in_range("stuck_readings", f32::from(self.stuck_readings), 3.0, 100.0)?;
-        let (hours, none) = (Span::from_hours, Span::ZERO);
-        for (name, span, least, most) in [
-            ("gap", self.gap, Span::from_mins(1), hours(6)),
-            ("pressure_hold", self.pressure_hold, none, hours(1)),
-            ("stuck_span", self.stuck_span, none, hours(6)),
-            ("warm_up", self.warm_up, none, hours(24)),
-            ("first_day", self.first_day, none, hours(48)),
-            ("wear", self.wear, hours(1), hours(9600)),
-        ] {
-            span.within(name, least, most)?;
+        const NUMBERS: [(&str, f32, f32); 8] = [
+            ("least_mg_dl", 0.0, 30.0),
+            ("greatest_mg_dl", 200.0, 2000.0),
+            ("jump_sd", 2.0, 10.0),
+            ("pressure_share", 0.05, 0.5),
+            ("noisy_scale", 1.0, 16.0),
+            ("night_from", 0.0, 1439.0),
+            ("night_to", 0.0, 1439.0),
+            ("stuck_readings", 3.0, 100.0),
+        ];
+        const SPANS: [(&str, Span, Span); 6] = [
+            ("gap", Span::from_mins(1), Span::from_hours(6)),
+            ("pressure_hold", Span::ZERO, Span::from_hours(1)),
+            ("stuck_span", Span::ZERO, Span::from_hours(6)),
+            ("warm_up", Span::ZERO, Span::from_hours(24)),
+            ("first_day", Span::ZERO, Span::from_hours(48)),
+            ("wear", Span::from_hours(1), Span::from_hours(9600)),
+        ];
+        let [from, to, stuck] = [self.night_from, self.night_to, self.stuck_readings.into()].map(f32::from);
+        let numbers = [
+            self.least_mg_dl,
+            self.greatest_mg_dl,
+            self.jump_sd,
+            self.pressure_share,
+            self.noisy_scale,
+            from,
+            to,
+            stuck,
+        ];
+        for ((name, least, most), number) in NUMBERS.iter().zip(numbers) {
+            in_range(name, number, *least, *most)?;
+        }
+        let spans =
+            [self.gap, self.pressure_hold, self.stuck_span, self.warm_up, self.first_day, self.wear];
+        for ((name, least, most), span) in SPANS.iter().zip(spans) {
+            span.within(name, *least, *most)?;
         }
         if self.first_day < self.warm_up {
             return Err(Error::new("first_day", ErrorKind::Inconsistent));

@@ -79,33 +79,23 @@ impl Core {
         let (rate, sd) = direction.map_or((None, 0.0), |d| (Some(d.rate()), d.sd()));
         let trend = self.sign.step(rate, sd);
         let reasons = chain.quality.reasons(now);
-        let mut situation = Situation::at(now).with_doubt(chain.doubt(reasons));
-        if let Some(newest) = known {
-            situation = situation.with_sensor(newest.at, newest.calibrated).with_uncalibrated(newest.sensor);
-            if newest.status == Status::BelowRange {
-                situation = situation.with_below_range(newest.sensor);
-            }
-        }
-        if let Some(glucose) = unplaced {
-            situation = situation.with_unplaced(glucose);
-        }
-        if let Some(glucose) = chain.unbelieved {
-            situation = situation.with_unbelieved(glucose);
-        }
-        if let Some(estimate) = estimate {
-            situation = situation.with_plasma(estimate.glucose(), estimate.rate());
-        }
         let low_probability = soon.as_ref().map(|soon| soon.low_probability(LOW, HORIZON));
         let low_ahead = soon.as_ref().zip(low_probability).map(|(soon, low)| soon.low_ahead(low));
-        if let Some(probability) = low_ahead {
-            situation = situation.with_low_ahead(probability);
-        }
-        if let Some(local) = chain.local(now, self.utc_offset) {
-            situation = situation.with_local(local);
-        }
-        if let Some(wear) = chain.quality.wear(now) {
-            situation = situation.with_wear_left(wear.left());
-        }
+        let situation = Situation {
+            now,
+            reading: known.map(|newest| (newest.at, newest.calibrated)),
+            uncalibrated: known.map(|newest| newest.sensor),
+            below_range: known.filter(|newest| newest.status == Status::BelowRange).map(|newest| newest.sensor),
+            unplaced,
+            unbelieved: chain.unbelieved,
+            plasma: estimate.map(|estimate| estimate.glucose()),
+            rate: estimate.map(|estimate| estimate.rate()),
+            low_ahead: low_ahead.filter(|probability| probability.is_finite()),
+            doubt: chain.doubt(reasons),
+            apart: false,
+            local: chain.local(now, self.utc_offset),
+            wear_left: chain.quality.wear(now).map(|wear| wear.left()),
+        };
         let standing = self.alarms.update(&situation);
         let stamp = |at| chain.timeline.stamp_of(at);
         let at = stamp(now);

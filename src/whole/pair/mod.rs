@@ -495,9 +495,8 @@ impl Core {
         let local = one.local(now, self.utc_offset).or_else(|| two.local(now, self.utc_offset));
         let limit = self.alarms.plan().settings_at(local).low.limit;
         let (lowest, doubt) = lows(says, limit, self.fusion.denied());
-        let mut situation = Situation::at(now).with_sensors_apart(apart).with_doubt(doubt);
         // silence is that of both
-        if let Some(heard) = newest(says) {
+        let reading = newest(says).map(|heard| {
             let both = estimate.map_or(heard.calibrated, |estimate| estimate.glucose());
             let value = match lowest {
                 Some(lowest) if lowest <= LOWER_UP_TO => lowest,
@@ -505,47 +504,39 @@ impl Core {
                 Some(_) => both,
                 None => heard.calibrated,
             };
-            situation = situation.with_sensor(heard.at, value);
-        }
-        let (raw, below) = raw(says);
-        if let Some(raw) = raw {
-            situation = situation.with_uncalibrated(raw);
-        }
-        if let Some(end) = below {
-            situation = situation.with_below_range(end);
-        }
-        if let Some(glucose) = unplaced {
-            situation = situation.with_unplaced(glucose);
-        }
+            (heard.at, value)
+        });
+        let (uncalibrated, below_range) = raw(says);
         let unbelieved = match (one.unbelieved, two.unbelieved) {
             (Some(one), Some(two)) => Some(one.min(two)),
             (one, two) => one.or(two),
         };
-        if let Some(glucose) = unbelieved {
-            situation = situation.with_unbelieved(glucose);
+        Situation {
+            now,
+            reading,
+            uncalibrated,
+            below_range,
+            unplaced,
+            unbelieved,
+            plasma: estimate.map(|estimate| estimate.glucose()),
+            rate: estimate.map(|estimate| estimate.rate()),
+            low_ahead: low_ahead.filter(|probability| probability.is_finite()),
+            doubt,
+            apart,
+            local,
+            wear_left: self.wear_left(now, says),
         }
-        if let Some(estimate) = estimate {
-            situation = situation.with_plasma(estimate.glucose(), estimate.rate());
+    }
+
+    /// The longest that one which goes on is still to be worn: the end of one is no alarm while the other goes on.
+    fn wear_left(&self, now: Instant, says: &[Says; 2]) -> Option<Span> {
+        let mut longest = None;
+        for (chain, one) in self.chains.iter().zip(says) {
+            if one.present.is_some() || one.doubt == Doubt::WarmUp {
+                longest = longest.max(Some(chain.quality.wear(now)?.left()));
+            }
         }
-        if let Some(probability) = low_ahead {
-            situation = situation.with_low_ahead(probability);
-        }
-        if let Some(local) = local {
-            situation = situation.with_local(local);
-        }
-        // the end of one sensor's wear is no alarm while the other goes on
-        let left = |chain: &Chain| chain.quality.wear(now).map(|wear| wear.left());
-        let goes_on = |one: &Says| one.present.is_some() || one.doubt == Doubt::WarmUp;
-        let left = match says.each_ref().map(goes_on) {
-            [true, true] => left(one).zip(left(two)).map(|(one, two)| one.max(two)),
-            [true, false] => left(one),
-            [false, true] => left(two),
-            [false, false] => None,
-        };
-        if let Some(left) = left {
-            situation = situation.with_wear_left(left);
-        }
-        situation
+        longest
     }
 
     fn fingerstick(&mut self, stick: &Fingerstick) -> [FingerstickOutcome; 2] {

@@ -190,13 +190,15 @@ pub(super) fn reasons(says: &[Says; 2], agreement: Agreement) -> Reasons {
 
 /// The end of the range, when the only sensor or both are there; of a low end, either.
 pub(super) fn bound(says: &[Says; 2]) -> Option<Bound> {
-    let of = |one: &Says| one.present.map(|newest| Bound::of(newest.sensor, newest.status));
-    let [first, second] = says;
-    match (of(first), of(second)) {
-        (Some(low @ Some(Bound::AtMost(_))), _) | (_, Some(low @ Some(Bound::AtMost(_)))) => low,
-        (Some(Some(high)), Some(Some(_)) | None) | (None, Some(Some(high))) => Some(high),
-        _ => None,
+    let (mut high, mut all) = (None, true);
+    for newest in says.iter().filter_map(|one| one.present) {
+        match Bound::of(newest.sensor, newest.status) {
+            low @ Some(Bound::AtMost(_)) => return low,
+            Some(end) => high = Some(high.unwrap_or(end)),
+            None => all = false,
+        }
     }
+    high.filter(|_| all)
 }
 
 /// A low that one sensor tells, where the two as one would not show it; what one in doubt reads when no other is there, and
