@@ -33,7 +33,7 @@ impl Heard {
         let mut heard = Self::default();
         for sample in samples.iter().filter(|sample| sample.verdict.is_believed()) {
             let at = sample.reading.at();
-            let weight = sample.beside.map_or(1.0, |beside| beside.first_weight);
+            let weight = sample.beside.as_ref().map_or(1.0, |beside| beside.first_weight);
             let (lower, both) = match (standing(&first, at, interval_s), standing(&second, at, interval_s)) {
                 (Some(first), Some(second)) => (first.min(second), mixed(first, second, weight)),
                 (Some(only), None) | (None, Some(only)) => (only, only),
@@ -129,7 +129,7 @@ mod tests {
         for (both, (low, high)) in heard.both.iter().zip([(110.0, 120.0), (110.0, 114.0), (114.0, 118.0)]) {
             assert!((low..=high).contains(&both.glucose().mg_dl()), "{both:?}");
         }
-        let weight = played.samples[3].beside.unwrap().first_weight;
+        let weight = played.samples[3].beside.as_ref().unwrap().first_weight;
         assert!((0.1..0.9).contains(&weight));
         let by_hand = 118.0 - 4.0 * weight;
         assert!((heard.both[2].glucose().mg_dl() - by_hand).abs() < 0.01);

@@ -1,6 +1,7 @@
 //! Drives a monitor through a trace as the wrist would live it: the time told, a look once a minute between readings, and
 //! whatever rings acknowledged.
 
+use alloc::boxed::Box;
 use alloc::vec::Vec;
 
 use glidepath::alarm::{Ring, Rings};
@@ -20,7 +21,7 @@ const TICK: Span = Span::from_mins(1);
 const LONGEST_SILENCE: Span = Span::from_hours(24);
 
 /// What was known right after one reading. Numbers that are not known are not a number.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub struct Sample {
     pub reading: Reading,
     pub verdict: Verdict,
@@ -44,8 +45,8 @@ pub struct Sample {
     pub direction: f32,
     /// The truth beside the trace.
     pub truth: f32,
-    /// What two sensors say beside it, when two are worn.
-    pub beside: Option<Beside>,
+    /// What two sensors say beside it, when two are worn: apart, so that a year of one takes less memory.
+    pub beside: Option<Box<Beside>>,
     /// The alarms that rang with it, a bit for each of [`Kind::ALL`](glidepath::alarm::Kind::ALL).
     pub rang: u16,
 }
@@ -53,7 +54,7 @@ pub struct Sample {
 impl Sample {
     /// Whose reading it is; the first one's when only one sensor is worn.
     pub fn side(&self) -> Side {
-        self.beside.map_or(Side::First, |beside| beside.side)
+        self.beside.as_ref().map_or(Side::First, |beside| beside.side)
     }
 
     /// Whether the reading was not taken at its word.
@@ -89,7 +90,7 @@ impl Sample {
             low_ahead_signal: timely(view.low_ahead_signal()),
             direction: timely(view.direction().map(|direction| direction.rate().mg_dl_per_min())),
             truth: f32::NAN,
-            beside,
+            beside: beside.map(Box::new),
             rang: 0,
         }
     }

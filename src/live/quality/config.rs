@@ -201,8 +201,7 @@ impl QualityConfig {
         for ((name, least, most), number) in NUMBERS.iter().zip(numbers) {
             in_range(name, number, *least, *most)?;
         }
-        let spans =
-            [self.gap, self.pressure_hold, self.stuck_span, self.warm_up, self.first_day, self.wear];
+        let spans = [self.gap, self.pressure_hold, self.stuck_span, self.warm_up, self.first_day, self.wear];
         for ((name, least, most), span) in SPANS.iter().zip(spans) {
             span.within(name, *least, *most)?;
         }

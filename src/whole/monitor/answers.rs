@@ -85,7 +85,9 @@ impl Core {
             now,
             reading: known.map(|newest| (newest.at, newest.calibrated)),
             uncalibrated: known.map(|newest| newest.sensor),
-            below_range: known.filter(|newest| newest.status == Status::BelowRange).map(|newest| newest.sensor),
+            below_range: known
+                .filter(|newest| newest.status == Status::BelowRange)
+                .map(|newest| newest.sensor),
             unplaced,
             unbelieved: chain.unbelieved,
             plasma: estimate.map(|estimate| estimate.glucose()),

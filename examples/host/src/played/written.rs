@@ -85,7 +85,8 @@ pub fn write_csv(samples: &[Sample], clock: &Clock, digits: Digits, out: &mut dy
             cell(sample.low_ahead_signal, 4),
             cell(sample.direction, 3),
         );
-        if let Some(Beside { side, agreement, first_weight, offsets, predicted }) = sample.beside {
+        if let Some(&Beside { side, agreement, first_weight, offsets, predicted }) = sample.beside.as_deref()
+        {
             let _ = write!(line, ",{},{},{}", side.name(), agreement.name(), cell(first_weight, 3));
             for offset in offsets {
                 let _ = write!(line, ",{}", cell(offset, 2));

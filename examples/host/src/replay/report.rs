@@ -86,7 +86,8 @@ pub struct Pair {
 impl Pair {
     fn of(replay: &Replay) -> Option<Self> {
         let second_readings = replay.second? as u64;
-        let said: Vec<Beside> = replay.samples.iter().filter_map(|sample| sample.beside).collect();
+        let said: Vec<&Beside> =
+            replay.samples.iter().filter_map(|sample| sample.beside.as_deref()).collect();
         let percent = |is: &dyn Fn(Agreement) -> bool| {
             let n = said.iter().filter(|beside| is(beside.agreement)).count();
             (1000.0 * n as f64 / said.len().max(1) as f64).round() / 10.0
@@ -147,22 +148,26 @@ fn rounded(value: f32, digits: i32) -> Option<f64> {
 impl Report {
     /// The results of a replay.
     pub fn of(replay: &Replay) -> Self {
-        let mut verdicts = BTreeMap::new();
-        for sample in &replay.samples {
-            *verdicts.entry(sample.verdict.name()).or_default() += 1;
+        // most readings are like the one before them
+        let (mut verdicts, mut readings, mut days) = (BTreeMap::new(), 0, 0);
+        for run in replay.samples.chunk_by(|one, next| one.verdict == next.verdict) {
+            let own = run.iter().filter(|sample| sample.side() == Side::First).count() as u64;
+            let Some(first) = run.first() else { continue };
+            *verdicts.entry(first.verdict.name()).or_default() += run.len() as u64;
+            readings += if first.verdict.is_kept() { own } else { 0 };
         }
-        let own = replay.samples.iter().filter(|sample| sample.side() == Side::First);
-        let readings = own.filter(|sample| sample.verdict.is_kept()).count() as u64;
-        let mut days: Vec<i64> =
-            replay.samples.iter().map(|s| replay.wall(s.reading.at()).div_euclid(86_400)).collect();
-        days.dedup();
+        let mut day = None;
+        for sample in &replay.samples {
+            let of = replay.wall(sample.reading.at()).div_euclid(86_400);
+            days += u64::from(day.replace(of) != Some(of));
+        }
         let refused = replay.pricked.iter().filter(|p| !p.used).count() as u64;
         let end = |sample: Option<&Sample>| sample.map(|s| replay.clock.iso(s.reading.at().secs().into()));
         Self {
             readings,
             refused: replay.counts.rows.saturating_sub(readings),
             gaps: replay.gaps.len() as u64,
-            days: days.len() as u64,
+            days,
             interval_s: replay.interval_s,
             episodes_below_70: replay.lows.len() as u64,
             episodes_below_54: replay.deep_lows.len() as u64,

@@ -170,7 +170,7 @@ impl Drawing<'_> {
         self.replay.second?;
         let y = Axis::labelled(-0.2, 1.7, &[(0.0, "second"), (1.0, "first")]);
         let mut panel = Panel::new(52.0, &self.x, y, "trusted");
-        let both = || self.few.iter().filter_map(|(x, sample)| Some((*x, sample.beside?)));
+        let both = || self.few.iter().filter_map(|(x, sample)| Some((*x, sample.beside.as_deref()?)));
         let (mut apart, mut errs) = (Vec::new(), Vec::new());
         for ((from, beside), (to, _)) in both().zip(both().skip(1)) {
             if to - from > self.longest {
