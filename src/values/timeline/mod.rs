@@ -153,8 +153,10 @@ pub struct Timeline {
     /// The newest reading placed.
     newest: Option<Instant>,
     strays: Option<Strays>,
-    /// How many ticks have been told of late: each reading halves it.
+    /// How many ticks have been told of late: each reading halves it, …
     ticks: u8,
+    /// … where two stamp on one count only one with no tick since the last of its own: whether one came.
+    ticked: Option<bool>,
     /// Whether the power was away, for nobody knows how long, and no reading has come since.
     resumed: bool,
 }
@@ -180,6 +182,7 @@ impl Timeline {
             newest: None,
             strays: None,
             ticks: 0,
+            ticked: None,
             resumed: false,
         }
     }
@@ -210,6 +213,12 @@ impl Timeline {
             *self = Self { stamps: None, newest: None, strays: None, heard: None, wall, ..*other };
         }
         self.advance(other.now);
+        self.ticked = Some(self.ticked == Some(true));
+    }
+
+    /// When the newest reading that could be placed was measured, believed or not.
+    pub(crate) const fn newest(&self) -> Option<Instant> {
+        self.newest
     }
 
     /// The power is back and another that hears the same device tells the time again: what was read here before is of no
@@ -277,6 +286,7 @@ impl Timeline {
                 self.advance(to);
             }
             self.ticks = self.ticks.saturating_add(1).min(MANY_TICKS);
+            self.ticked = self.ticked.map(|_| true);
         }
         self.wall = Some(Mark { stamp: wall, count: self.now });
     }
@@ -312,7 +322,11 @@ impl Timeline {
         {
             self.newest = Some(at);
             self.resumed = false;
-            self.ticks >>= 1;
+            if self.ticked == Some(true) {
+                self.ticked = Some(false);
+            } else {
+                self.ticks >>= 1;
+            }
         }
         placed
     }
@@ -495,6 +509,7 @@ impl Coded for Timeline {
             heard: _,
             strays: _,
             ticks: _,
+            ticked: _,
             resumed: _,
         } = self;
         let now = codec.now(now);

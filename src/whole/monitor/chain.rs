@@ -15,7 +15,7 @@ use crate::math::Bounded as _;
 use crate::quality::{Evidence, Quality, Reason, Reasons, Verdict};
 use crate::reading::{Fingerstick, Reading, Status};
 use crate::timeline::{Placed, Reset, Timeline};
-use crate::units::{Glucose, Instant, Span};
+use crate::units::{Glucose, Instant, LOW, Span};
 
 /// A fingerstick may be this much older than now, and than the reading that it is paired with this much newer.
 const PAIRED_WITHIN: Span = Span::from_mins(15);
@@ -309,6 +309,13 @@ impl Coded for Chain {
         forecast.code(codec);
         newest.code(codec);
         unbelieved.code(codec);
+    }
+}
+
+impl Newest {
+    /// Whether it tells of a low, by itself or as calibrated.
+    pub fn is_low(&self) -> bool {
+        self.calibrated <= LOW || self.sensor <= FLOOR || self.status == Status::BelowRange
     }
 }
 

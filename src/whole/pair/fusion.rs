@@ -62,8 +62,12 @@ const FAR_FROM: f32 = 100.0;
 const RESTLESS: f32 = 7.0;
 /// What remains of what told it while it errs.
 const LATCHED: f32 = 2.5;
-/// Fingersticks alone speak for as much when they deny it.
+/// Fingersticks alone speak for as much when they deny it, and the last of them for so long: no fingerstick may make a low
+/// silent for longer.
 const DENIED: f32 = 1.0;
+const DENIES: Span = Span::from_mins(30);
+/// What was open when one fell silent stays so for as long.
+const OPEN: Span = Span::from_hours(2);
 /// Weights go by so much of the odds.
 const SHARP: f32 = 1.7;
 /// The surest odds.
@@ -107,7 +111,7 @@ struct Between {
     beyond: f32,
 }
 
-/// See the [module](self). 72 bytes.
+/// See the [module](self). 80 bytes.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Fusion {
     at: Option<Instant>,
@@ -117,6 +121,8 @@ pub(super) struct Fusion {
     usual: f32,
     sudden: f32,
     sticks: f32,
+    /// The last fingerstick that told one from the other.
+    told: Option<Instant>,
     apart: Option<(Instant, Instant)>,
     /// Whether they have not agreed again since.
     open: bool,
@@ -132,6 +138,7 @@ impl Fusion {
             usual: 1.0,
             sudden: 0.0,
             sticks: 0.0,
+            told: None,
             apart: None,
             open: false,
             named: None,
@@ -144,7 +151,11 @@ impl Fusion {
         let (offset, variance) = if side == Side::First { (first, p11) } else { (second, p22) };
         // nothing is known of it: the variance is taken from its calibration when it first speaks
         (*offset, *variance, *p12) = (0.0, 0.0, 0.0);
-        (self.usual, self.sudden, self.sticks) = (1.0, 0.0, 0.0);
+        (self.usual, self.sudden, self.sticks, self.told) = (1.0, 0.0, 0.0, None);
+        self.settle();
+    }
+
+    const fn settle(&mut self) {
         (self.apart, self.named, self.open) = (None, None, false);
     }
 
@@ -158,12 +169,15 @@ impl Fusion {
         self.named
     }
 
-    /// Which one errs by what fingersticks said of both.
-    pub fn denied(&self) -> Option<Side> {
-        self.named.filter(|side| {
-            let against = if *side == Side::First { self.sticks } else { -self.sticks };
-            against > DENIED
-        })
+    /// Which one errs by what a fingerstick has just said of both.
+    pub fn denied(&self, now: Instant) -> Option<Side> {
+        let told = self.told.is_some_and(|told| now.since(told) < DENIES);
+        self.named.filter(|side| told && against(*side, self.sticks) > DENIED)
+    }
+
+    /// Whether this one, alone now, is not to be taken at its word: what was open when the other fell silent.
+    pub fn is_open_against(&self, side: Side) -> bool {
+        self.named.map_or(self.is_apart(), |named| named == side)
     }
 
     /// Whether they are apart.
@@ -256,7 +270,12 @@ impl Fusion {
             self.sudden = (self.sudden + signed).within(-SUREST, SUREST);
         }
         let [Some(one), Some(two)] = parts else {
-            (self.apart, self.named, self.open) = (None, None, false);
+            // what is open stays so; what told it passes
+            let last = self.apart.map_or(Instant::from_secs(0), |(_, last)| last);
+            let told = |side: Side| against(side, self.sudden + self.sticks) > NAMED;
+            if !self.named.map_or(now.since(last) < OPEN, told) {
+                self.settle();
+            }
             return;
         };
         let (Between { gap, z, .. }, odds) = (self.between(one, two, self.p), self.odds(one, two));
@@ -307,19 +326,31 @@ impl Fusion {
         self.p = self.prior(parts);
         let scatter = STICK_SHARE * glucose;
         let error = meter_sd * meter_sd + scatter * scatter;
-        let [p11, _, p22] = self.p;
-        let mut beyond = [0.0; 2];
-        if let [Some(one), Some(two)] = parts {
-            let [o1, o2] = self.offsets;
-            let miss = |part: &Part, offset: f32, variance: f32| {
+        let ([o1, o2], [p11, _, p22]) = (self.offsets, self.p);
+        let miss = |part: &Option<Part>, offset: f32, variance: f32| {
+            part.as_ref().map(|part| {
                 let off = part.glucose - offset - glucose;
                 (off * off / (variance + part.variance + error)).at_most(CLIP * CLIP)
-            };
-            let told = 0.5 * (miss(one, o1, p11) - miss(two, o2, p22));
+            })
+        };
+        let [first, second] = parts;
+        let missed = [miss(first, o1, p11), miss(second, o2, p22)];
+        let nearest = missed.into_iter().flatten().fold(CLIP * CLIP, f32::min);
+        // the further from both, the less it says of either
+        let error = error * (1.0 + nearest * nearest);
+        let mut beyond = [0.0; 2];
+        if let ([Some(one), Some(two)], [Some(m1), Some(m2)]) = (parts, missed) {
+            let told = 0.5 * (m1 - m2);
             self.sticks = (self.sticks + told).within(-SUREST, SUREST);
+            if told.abs() > DENIED {
+                self.told = self.at;
+            }
             let apart = self.between(one, two, self.p);
             let errs = math::logistic(SHARP * self.odds(one, two));
             beyond = [apart.beyond * errs, apart.beyond * (1.0 - errs)];
+        } else if nearest < 1.0 {
+            self.settle(); // it agrees with the one that is left
+            self.sudden = 0.0;
         }
         // the one that errs less first: it tells how far off the other is
         let mut order = [(0, [1.0, 0.0]), (1, [0.0, 1.0])];
@@ -367,6 +398,14 @@ impl Fusion {
     }
 }
 
+/// How much odds that the first one errs speak against this one.
+const fn against(side: Side, odds: f32) -> f32 {
+    match side {
+        Side::First => odds,
+        Side::Second => -odds,
+    }
+}
+
 /// The covariance of two sensors' noise: both trail the blood.
 fn together(one: &Part, two: &Part) -> f32 {
     TOGETHER * math::sqrt(one.variance * two.variance)
@@ -379,9 +418,19 @@ fn noise(one: &Part, two: &Part) -> f32 {
 
 impl Coded for Fusion {
     fn code(&mut self, codec: &mut Codec<'_>) {
-        let Self { at, offsets: [o1, o2], p: [p11, p12, p22], usual, sudden, sticks, apart, open, named } =
-            self;
-        at.code(codec);
+        let Self {
+            at,
+            offsets: [o1, o2],
+            p: [p11, p12, p22],
+            usual,
+            sudden,
+            sticks,
+            told,
+            apart,
+            open,
+            named,
+        } = self;
+        codec.moments(&mut [at, told]);
         codec.numbers(&mut [o1, o2], -Glucose::MAX_MG_DL, Glucose::MAX_MG_DL);
         codec.numbers(&mut [p11, p22], 0.0, 1e6);
         codec.within(p12, -1e6, 1e6);

@@ -18,7 +18,7 @@ use crate::forecast::{Course, Direction};
 use crate::history::{History, HistoryView};
 use crate::math;
 use crate::monitor::{Chain, FingerstickOutcome, Newest, Pushed, Settings, View};
-use crate::quality::{Quality, Verdict, Wear};
+use crate::quality::{Quality, Reason, Verdict, Wear};
 use crate::reading::{Fingerstick, Reading};
 use crate::timeline::Reset;
 use crate::trend::TrendSign;
@@ -40,12 +40,14 @@ const LOWER_UP_TO: Glucose = Glucose::clamped(120.0);
 /// answers are of both: plasma glucose as a weighted mean, the weights from how well each sensor agrees with fingersticks, with the
 /// other and with its own past. The lasting difference between the two is learned, and attributed to each by its uncertainty. A
 /// failing sensor shows by a growing difference, is named where its own past gives it away, and loses weight; one that is silent
-/// is left out. While the two differ and nothing shows which is wrong, the answers say so and have wider uncertainty.
+/// is left out. While the two differ and nothing shows which is wrong, the answers say so and have wider uncertainty; when one then
+/// falls silent, the one that is left is doubted until it is clear again: a fingerstick agrees, or two hours are over.
 ///
 /// # Alarms
 /// The rules are those of one sensor. Low and floor go by the lower of the two, whatever the other reads; a low that only one
-/// sensor reads is what is shown, marked as doubted. A sensor that fingersticks have shown to be off is left out of the rule for
-/// lows while the other one is good, never out of the floor. Highs go by both. No data rings when neither reads.
+/// sensor reads is what is shown, marked as doubted. It goes on for two hours when that sensor falls silent. A sensor that a
+/// fingerstick has shown to be off is left out of the rule for lows for half an hour while the other one is good, never out of
+/// the floor. Highs go by both. No data rings when neither reads.
 ///
 /// # Time
 /// As in a [`Monitor`](crate::Monitor); each sensor's stamps are placed by themselves on one count. Call
@@ -329,10 +331,31 @@ impl Core {
         let low_probability = low_probability(&says, share, agreement);
         let there = lower(&says, [true; 2]).is_some_and(|(lower, _)| lower.calibrated < LOW);
         let low_ahead = low_probability.map(|probability| if there { 1.0 } else { probability });
-        let apart = agreement == Agreement::Apart;
-        let situation = self.situation(now, &says, estimate, low_ahead, unplaced, apart);
+        let open = match agreement {
+            Agreement::Only(side) => self.fusion.is_open_against(side),
+            _ => false,
+        };
+        let apart = open || agreement == Agreement::Apart;
+        let [one, two] = &self.chains;
+        let local = one.local(now, self.utc_offset).or_else(|| two.local(now, self.utc_offset));
+        let (limit, denied) = (self.alarms.plan().settings_at(local).low.limit, self.fusion.denied(now));
+        let (lowest, doubt) = lows(&says, limit, denied);
+        let situation = Situation {
+            low_ahead: low_ahead.filter(|probability| probability.is_finite()),
+            unplaced,
+            doubt,
+            apart,
+            local,
+            ..self.situation(now, &says, estimate, lowest)
+        };
         let standing = self.alarms.update(&situation);
-        let doubted = doubted(&says, estimate, self.fusion.denied());
+        let doubted = doubted(&says, estimate, denied, limit, open);
+        let monitoring = self.alarms.is_monitoring() && doubted.is_none();
+        let reasons = reasons(&says, agreement);
+        // where each by itself is good it is the two together
+        let two = open || says.iter().all(|one| one.stands.is_some());
+        let together = two && !monitoring && reasons.is_empty();
+        let reasons = if together { reasons.with(Reason::SecondSensor) } else { reasons };
         let newest = newest(&says);
         let offsets = self.fusion.offsets();
         let weights = if fused.is_some() { [share, 1.0 - share] } else { [0.0; 2] };
@@ -368,9 +391,9 @@ impl Core {
             age: newest.map(|newest| now.since(newest.at)),
             bound: bound(&says),
             doubted,
-            reasons: reasons(&says, agreement),
+            reasons,
             standing: standing.by_clock(stamp),
-            monitoring: self.alarms.is_monitoring() && doubted.is_none(),
+            monitoring,
         };
         PairView { fused, sides, agreement }
     }
@@ -487,14 +510,8 @@ impl Core {
         now: Instant,
         says: &[Says; 2],
         estimate: Option<Estimate>,
-        low_ahead: Option<f32>,
-        unplaced: Option<Glucose>,
-        apart: bool,
+        lowest: Option<Glucose>,
     ) -> Situation {
-        let [one, two] = &self.chains;
-        let local = one.local(now, self.utc_offset).or_else(|| two.local(now, self.utc_offset));
-        let limit = self.alarms.plan().settings_at(local).low.limit;
-        let (lowest, doubt) = lows(says, limit, self.fusion.denied());
         // silence is that of both
         let reading = newest(says).map(|heard| {
             let both = estimate.map_or(heard.calibrated, |estimate| estimate.glucose());
@@ -507,24 +524,19 @@ impl Core {
             (heard.at, value)
         });
         let (uncalibrated, below_range) = raw(says);
-        let unbelieved = match (one.unbelieved, two.unbelieved) {
-            (Some(one), Some(two)) => Some(one.min(two)),
-            (one, two) => one.or(two),
+        let unbelieved = match says.each_ref().map(|one| one.unbelieved) {
+            [Some(one), Some(two)] => Some(one.min(two)),
+            [one, two] => one.or(two),
         };
         Situation {
-            now,
             reading,
             uncalibrated,
             below_range,
-            unplaced,
             unbelieved,
             plasma: estimate.map(|estimate| estimate.glucose()),
             rate: estimate.map(|estimate| estimate.rate()),
-            low_ahead: low_ahead.filter(|probability| probability.is_finite()),
-            doubt,
-            apart,
-            local,
             wear_left: self.wear_left(now, says),
+            ..Situation::at(now)
         }
     }
 

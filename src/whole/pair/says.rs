@@ -14,6 +14,9 @@ use crate::units::{Glucose, Instant, LOW, Span};
 /// By how much more a sensor's calibration may be off on its first day, as a variance (common practice, no source).
 const FIRST_DAY: f32 = 2.25;
 
+/// A low that a sensor read last is one for so long after, whatever the other reads.
+const LOW_STANDS: Span = Span::from_hours(2);
+
 /// The horizon of a probability of a low.
 const HORIZON: Span = Span::from_mins(30);
 
@@ -39,6 +42,8 @@ pub(super) struct Says {
     /// The newest believed reading, while its age is known, and the same while it is the present one.
     pub known: Option<Newest>,
     pub present: Option<Newest>,
+    /// What counts for lows: the present one, and for some time one that was low when its sensor fell silent.
+    pub stands: Option<Newest>,
     /// The newest reading, if it is not believed, while there is a present one.
     pub unbelieved: Option<Glucose>,
     pub estimate: Option<Estimate>,
@@ -58,6 +63,8 @@ impl Says {
     fn of(chain: &Chain, now: Instant) -> Self {
         let known = chain.known();
         let present = known.filter(|newest| now.since(newest.at) < MAX_VALUE_AGE);
+        let stands = known.filter(|newest| now.since(newest.at) < LOW_STANDS && newest.is_low()).or(present);
+        let heard = chain.timeline.newest().is_some_and(|at| now.since(at) < MAX_VALUE_AGE);
         let reasons = chain.quality.reasons(now);
         let doubt = chain.doubt(reasons);
         let estimate = known.and_then(|_| chain.estimator.estimate(now));
@@ -65,7 +72,8 @@ impl Says {
         Self {
             known,
             present,
-            unbelieved: chain.unbelieved.filter(|_| present.is_some()),
+            stands,
+            unbelieved: chain.unbelieved.filter(|_| heard),
             estimate,
             reasons,
             doubt,
@@ -124,7 +132,7 @@ pub(super) fn any(says: &[Says; 2], so: fn(&Says) -> bool) -> bool {
 pub(super) fn lower(says: &[Says; 2], counts: [bool; 2]) -> Option<(Newest, Doubt)> {
     let mut lowest: Option<(Newest, Doubt)> = None;
     for (one, counts) in says.iter().zip(counts) {
-        if let Some(newest) = one.present
+        if let Some(newest) = one.stands
             && counts
             && lowest.is_none_or(|(lowest, _)| newest.calibrated < lowest.calibrated)
         {
@@ -135,16 +143,15 @@ pub(super) fn lower(says: &[Says; 2], counts: [bool; 2]) -> Option<(Newest, Doub
 }
 
 /// What the rule for lows goes by, and what is held against it: the lower of the sensors with nothing against them; one in
-/// doubt when it alone is at the limit, or when there is no other. A sensor that fingersticks have shown to be off does not
-/// count above the floor while the other is good.
+/// doubt when it alone is at the limit, or when there is no other. A sensor that a fingerstick has just shown to be off does
+/// not count above the floor while the other is good.
 pub(super) fn lows(says: &[Says; 2], limit: Glucose, denied: Option<Side>) -> (Option<Glucose>, Doubt) {
     let mut counts = [[false; 2]; 2];
     let [good, doubtful] = &mut counts;
     for side in Side::BOTH {
         let one = side.of(says);
-        let very_low = one.present.is_some_and(|newest| newest.calibrated.mg_dl() <= FLOOR_MG_DL);
-        let off = denied == Some(side) || one.reasons.contains(Reason::Fingersticks);
-        let leaves = off && !very_low && side.other().of(says).clean;
+        let very_low = one.stands.is_some_and(|newest| newest.calibrated.mg_dl() <= FLOOR_MG_DL);
+        let leaves = denied == Some(side) && !very_low && side.other().of(says).clean;
         *side.of_mut(good) = one.clean && !leaves;
         *side.of_mut(doubtful) = !one.clean && !leaves;
     }
@@ -155,8 +162,12 @@ pub(super) fn lows(says: &[Says; 2], limit: Glucose, denied: Option<Side>) -> (O
         (Some((good, _)), _) => (Some(good.calibrated), Doubt::None),
         (None, Some((other, doubt))) => (Some(other.calibrated), doubt),
         (None, None) => {
+            // silence is expected of one that warms up, not of the other unless it was never worn or is past its end
             let warms = any(says, |one| one.doubt == Doubt::WarmUp);
-            (None, if warms { Doubt::WarmUp } else { Doubt::None })
+            let misses = any(says, |one| {
+                one.doubt != Doubt::WarmUp && one.known.is_some() && !one.reasons.contains(Reason::PastEnd)
+            });
+            (None, if warms && !misses { Doubt::WarmUp } else { Doubt::None })
         }
     }
 }
@@ -164,7 +175,7 @@ pub(super) fn lows(says: &[Says; 2], limit: Glucose, denied: Option<Side>) -> (O
 /// The lowest that a present sensor itself reads, and the end of the range that one reads to be below.
 pub(super) fn raw(says: &[Says; 2]) -> (Option<Glucose>, Option<Glucose>) {
     let (mut lowest, mut below): (Option<Glucose>, Option<Glucose>) = (None, None);
-    for newest in says.iter().filter_map(|one| one.present) {
+    for newest in says.iter().filter_map(|one| one.stands) {
         let least =
             |known: Option<Glucose>| Some(known.map_or(newest.sensor, |known| known.min(newest.sensor)));
         lowest = least(lowest);
@@ -202,8 +213,15 @@ pub(super) fn bound(says: &[Says; 2]) -> Option<Bound> {
 }
 
 /// A low that one sensor tells, where the two as one would not show it; what one in doubt reads when no other is there, and
-/// what one reads that is not believed yet.
-pub(super) fn doubted(says: &[Says; 2], estimate: Option<Estimate>, denied: Option<Side>) -> Option<Glucose> {
+/// what one reads that is not believed yet. `limit` is that of the rule for lows; `open`: whether what is left is not to be
+/// taken at its word.
+pub(super) fn doubted(
+    says: &[Says; 2],
+    estimate: Option<Estimate>,
+    denied: Option<Side>,
+    limit: Glucose,
+    open: bool,
+) -> Option<Glucose> {
     // one that fingersticks deny is not shown while the other is good
     let good = |side: Side| denied != Some(side.other()) || !side.of(says).clean;
     let (lowest, doubt) = lower(says, [good(Side::Second), good(Side::First)])?;
@@ -213,8 +231,8 @@ pub(super) fn doubted(says: &[Says; 2], estimate: Option<Estimate>, denied: Opti
     if sensor.is_some() {
         return sensor;
     }
-    let hidden = lowest.calibrated <= LOW && shown > LOW;
-    let in_doubt = doubt != Doubt::None && !any(says, |one| one.clean);
+    let hidden = [LOW, limit].iter().any(|limit| lowest.calibrated <= *limit && shown > *limit);
+    let in_doubt = open || doubt != Doubt::None && !any(says, |one| one.clean);
     let told = (hidden || in_doubt).then_some(lowest.calibrated);
     // a leap counts where no other sensor says what it is
     let leaps = !any(says, |one| one.clean && one.unbelieved.is_none());

@@ -364,7 +364,7 @@ fn an_estimate_that_is_held_down_is_as_unsure_as_it_is_held() {
     let _ = run(&mut two, 0..600, low, |_, _| {});
     let mut most = 0.0_f32;
     for k in 0..3 {
-        let _ = two.fingerstick(&Fingerstick::new(at(599 + 60 * k), Glucose::clamped(200.0)));
+        let _ = two.fingerstick(&Fingerstick::new(at(599 + 60 * k), Glucose::clamped(115.0)));
         let view = run(&mut two, 600 + 60 * k..660 + 60 * k, low, |_, _| {});
         let parts = says::say(&two.core.chains, two.core.now()).map(|one| one.part);
         let fused = two.core.fusion.fused(&parts).unwrap();
@@ -385,7 +385,7 @@ fn an_estimate_that_is_held_down_is_as_unsure_as_it_is_held() {
         );
         most = most.max(cut);
     }
-    assert!(most > 20.0, "{most}");
+    assert!(most > 3.0, "{most}");
 }
 
 /// What one that is gone read last, and was not believed, is not shown beside what another reads in doubt.

@@ -16,6 +16,7 @@ fn one(sensor: f32, calibrated: f32) -> Says {
     Says {
         known: Some(newest),
         present: Some(newest),
+        stands: Some(newest),
         unbelieved: None,
         estimate: None,
         reasons: Reasons::default(),
@@ -43,11 +44,21 @@ fn off(mg_dl: f32) -> Says {
 
 fn with_status(mg_dl: f32, status: Status) -> Says {
     let newest = Newest { status, ..reads(mg_dl).present.unwrap() };
-    Says { known: Some(newest), present: Some(newest), ..reads(mg_dl) }
+    Says { known: Some(newest), present: Some(newest), stands: Some(newest), ..reads(mg_dl) }
 }
 
 fn absent() -> Says {
-    Says { known: None, present: None, clean: false, ..reads(0.0) }
+    Says { known: None, present: None, stands: None, clean: false, ..reads(0.0) }
+}
+
+/// One that was low when it fell silent.
+fn left(mg_dl: f32) -> Says {
+    Says { present: None, clean: false, ..reads(mg_dl) }
+}
+
+/// One that was not.
+fn silent() -> Says {
+    Says { stands: None, ..left(120.0) }
 }
 
 fn mg_dl(glucose: Option<Glucose>) -> Option<f32> {
@@ -72,6 +83,7 @@ fn the_rule_for_lows_goes_by_the_lower_and_by_one_in_doubt_where_it_alone_is_low
     use Doubt::{Disbelieved, None as No, Pressure, WarmUp};
     let limit = Glucose::clamped(70.0);
     let first = Some(Side::First);
+    let warms = Says { doubt: WarmUp, ..absent() };
     for (one, other, denied, want) in [
         (reads(100.0), reads(120.0), None, (Some(100.0), No)),
         (reads(100.0), absent(), None, (Some(100.0), No)),
@@ -88,7 +100,8 @@ fn the_rule_for_lows_goes_by_the_lower_and_by_one_in_doubt_where_it_alone_is_low
         (reads(60.0), reads(120.0), first, (Some(120.0), No)),
         (reads(55.1), reads(120.0), first, (Some(120.0), No)),
         (reads(55.0), reads(120.0), first, (Some(55.0), No)),
-        (off(60.0), reads(120.0), None, (Some(120.0), No)),
+        // what is held against it by itself makes no low silent
+        (off(60.0), reads(120.0), None, (Some(60.0), Disbelieved)),
         (off(55.0), reads(120.0), None, (Some(55.0), Disbelieved)),
         (reads(120.0), reads(60.0), first, (Some(60.0), No)),
         // nor beside one that is not good
@@ -97,7 +110,15 @@ fn the_rule_for_lows_goes_by_the_lower_and_by_one_in_doubt_where_it_alone_is_low
         (off(60.0), absent(), None, (Some(60.0), Disbelieved)),
         // neither
         (absent(), absent(), None, (None, No)),
-        (absent(), Says { doubt: WarmUp, ..absent() }, None, (None, WarmUp)),
+        (absent(), warms, None, (None, WarmUp)),
+        (warms, warms, None, (None, WarmUp)),
+        // one that read before is missed, but past its end
+        (silent(), warms, None, (None, No)),
+        (Says { reasons: Reasons::default().with(Reason::PastEnd), ..silent() }, warms, None, (None, WarmUp)),
+        // what was low when it fell silent counts beside what is not low
+        (left(66.0), reads(120.0), None, (Some(66.0), No)),
+        (left(66.0), reads(120.0), first, (Some(120.0), No)),
+        (left(66.0), reads(60.0), None, (Some(60.0), No)),
     ] {
         let told = both(one, other, denied, |says, denied| {
             let (lowest, doubt) = lows(says, limit, denied);
@@ -142,7 +163,7 @@ fn the_lowest_sensor_and_the_end_of_its_range_are_told_of_present_ones() {
         });
         assert_eq!(told, want);
     }
-    let old = Says { present: None, ..below(40.0) };
+    let old = Says { present: None, stands: None, ..below(40.0) };
     assert_eq!(mg_dl(raw(&[old, reads(120.0)]).0), Some(120.0));
 }
 
@@ -207,9 +228,19 @@ fn what_is_shown_in_doubt() {
         (leapt(120.0, 200.0), in_doubt(110.0, Doubt::Pressure), now(115.0), None, Some(200.0)),
         (absent(), absent(), now(120.0), None, None),
     ] {
-        let told = both(one, other, denied, |says, denied| mg_dl(doubted(says, estimate, denied)));
+        let told =
+            both(one, other, denied, |says, denied| mg_dl(doubted(says, estimate, denied, LOW, false)));
         assert_eq!(told, want, "{:?} {:?} {denied:?}", one.present, other.present);
     }
+    // a low by the rule's own limit; what is left of two that were apart; what was low when it fell silent
+    let told = |one, other, limit, open| {
+        both(one, other, None, |says, _| mg_dl(doubted(says, now(97.0), None, Glucose::clamped(limit), open)))
+    };
+    assert_eq!(told(reads(85.0), reads(110.0), 90.0, false), Some(85.0));
+    assert_eq!(told(reads(85.0), reads(110.0), 84.9, false), None);
+    assert_eq!(told(reads(65.0), reads(110.0), 100.0, false), Some(65.0));
+    assert_eq!(told(reads(97.0), absent(), 70.0, true), Some(97.0));
+    assert_eq!(told(left(60.0), reads(97.0), 70.0, false), Some(60.0));
 }
 
 #[test]

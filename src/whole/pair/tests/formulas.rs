@@ -162,19 +162,19 @@ fn a_fingerstick_measures_both() {
         [fusion.sticks, o1, o2, p11, p12, p22]
     };
     let by = told(sure(150.0, 36.0), sure(118.0, 25.0), 110.0);
-    near(by, [0.938081, 9.040796, -3.615475, 86.575275, 15.480684, 56.411682]);
+    near(by, [0.938081, 8.673442, -3.814368, 87.54598, 15.832771, 57.118646]);
     let by = told(sure(128.0, 36.0), sure(170.0, 25.0), 140.0);
-    near(by, [-0.682159, 3.136552, -5.386906, 92.954389, 18.187026, 62.255002]);
+    near(by, [-0.682159, 3.180358, -5.396849, 93.261715, 18.256705, 62.301222]);
     let by = told(sure(300.0, 36.0), sure(118.0, 25.0), 110.0);
-    near(by, [4.315108, 5.120824, -4.260082, 98.944762, 17.611578, 56.532966]);
+    near(by, [4.315108, 5.069784, -4.420219, 99.01698, 17.841415, 57.270386]);
+    // far from both it says little of either
+    let by = told(sure(190.0, 36.0), sure(190.0, 25.0), 110.0);
+    near(by, [0.0, 4.256634, -5.806422, 99.713571, 19.909708, 63.876047]);
     // one alone, and what it tells of the other
     let mut fusion = known(1.0);
     fusion.fingerstick(&[Some(sure(150.0, 36.0)), None], 110.0, 7.0);
     let ([o1, o2], [p11, p12, p22]) = (fusion.offsets(), fusion.p);
-    near(
-        [fusion.sticks, o1, o2, p11, p12, p22],
-        [0.0, 10.238736, -4.752253, 82.670179, 16.534036, 63.306807],
-    );
+    near([fusion.sticks, o1, o2, p11, p12, p22], [0.0, 5.284905, -5.743019, 96.43082, 19.286164, 63.857233]);
     fusion.sticks = 7.9;
     fusion.fingerstick(&[Some(sure(300.0, 36.0)), Some(sure(118.0, 25.0))], 110.0, 7.0);
     assert_eq!(fusion.sticks, 8.0);
@@ -225,11 +225,43 @@ fn a_sudden_departure_speaks_against_the_one_that_departs() {
 
 #[test]
 fn only_what_fingersticks_say_of_the_named_one_denies_it() {
-    let denied = |named, sticks| Fusion { named, sticks, ..Fusion::new() }.denied();
+    let told = Some(at(0));
+    let denied = |named, sticks| Fusion { named, sticks, told, ..Fusion::new() }.denied(at(29));
     let (one, two) = (Side::First, Side::Second);
     assert_eq!([1.1, 1.0, -1.1].map(|sticks| denied(Some(one), sticks)), [Some(one), None, None]);
     assert_eq!([1.1, -1.0, -1.1].map(|sticks| denied(Some(two), sticks)), [None, None, Some(two)]);
     assert_eq!(denied(None, 8.0), None);
+    // for half an hour
+    assert_eq!(Fusion { named: Some(one), sticks: 8.0, told, ..Fusion::new() }.denied(at(30)), None);
+    assert_eq!(Fusion { named: Some(one), sticks: 8.0, ..Fusion::new() }.denied(at(0)), None);
+}
+
+#[test]
+fn what_was_open_when_one_fell_silent_stays_so_until_it_passes_or_a_fingerstick_agrees() {
+    let (one, two) = (Side::First, Side::Second);
+    let apart = Some((at(0), at(20)));
+    let open = Fusion { apart, open: true, ..known(1.0) };
+    let alone = |fusion: Fusion, minute: u32| {
+        let mut fusion = Fusion { at: Some(at(minute)), ..fusion };
+        fusion.step(at(minute), &[Some(part(124.0)), None], None);
+        [fusion.is_open_against(one), fusion.is_open_against(two)]
+    };
+    // apart, and nothing tells which: for two hours
+    assert_eq!((alone(open, 139), alone(open, 140)), ([true; 2], [false; 2]));
+    // one is named: while what told it speaks against it
+    let named = |named, sudden, sticks| Fusion { named: Some(named), sudden, sticks, ..open };
+    assert_eq!(alone(named(one, 1.6, 0.0), 500), [true, false]);
+    assert_eq!(alone(named(one, 1.4, 0.0), 500), [false; 2]);
+    assert_eq!(alone(named(one, 1.0, 0.6), 500), [true, false]);
+    assert_eq!(alone(named(two, -1.6, 0.0), 500), [false, true]);
+    assert_eq!(alone(named(two, 1.6, 0.0), 500), [false; 2]);
+    // a fingerstick that agrees with the one that is left, and one that does not
+    for (glucose, settled) in [(118.0, true), (190.0, false)] {
+        let mut fusion = named(one, 2.0, 0.0);
+        fusion.fingerstick(&[Some(part(124.0)), None], glucose, 7.0);
+        assert_eq!((fusion.is_open_against(one), fusion.sudden == 0.0), (!settled, settled), "{glucose}");
+    }
+    assert!(!known(1.0).is_open_against(one));
 }
 
 /// After one step at minute 15, so far apart, by odds against the first one.
