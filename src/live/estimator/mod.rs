@@ -169,7 +169,7 @@ pub struct InterstitialDifference {
 /// The estimator. See the [module](self).
 ///
 /// # Memory
-/// 320 bytes at most; nothing grows.
+/// 376 bytes at most; nothing grows.
 ///
 /// # Examples
 /// ```
@@ -190,7 +190,7 @@ pub struct Estimator {
     model: Model,
     servo: Servo,
     running: Option<Running>,
-    cached: Option<(Span, Step)>,
+    cached: [Option<(Span, Step)>; 2],
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -211,7 +211,7 @@ impl Estimator {
     /// A fresh estimator.
     #[must_use]
     pub const fn new(model: Model) -> Self {
-        Self { model, servo: Servo::new(), running: None, cached: None }
+        Self { model, servo: Servo::new(), running: None, cached: [None; 2] }
     }
 
     /// Its model of person and sensor.
@@ -307,8 +307,9 @@ impl Estimator {
             return Some(Expectation { at, compared: None, value, minutes: 0.0 });
         }
         let span = at.since(running.at);
-        if span <= LONGEST_PIECE && self.cached.is_none_or(|(cached, _)| cached != span) {
-            self.cached = Some((span, Step::new(&self.model, span.mins())));
+        let [between_readings, _] = &mut self.cached;
+        if span <= LONGEST_PIECE && between_readings.is_none_or(|(cached, _)| cached != span) {
+            *between_readings = Some((span, Step::new(&self.model, span.mins())));
         }
         let (mut belief, mut points) = (running.belief, running.points);
         let minutes = at.since(running.last_reading).mins();
@@ -590,14 +591,28 @@ impl Estimator {
     /// The slow rate at `now`, the rate having become `rate`: after a start a plain mean, until that looks back as far.
     fn slowed(&self, running: &Running, rate: f32, now: Instant) -> f32 {
         let span = now.since(running.at);
-        let share = match &self.cached {
-            Some((cached, step)) if *cached == span => step.slow,
-            _ if span == Span::ZERO => 0.0,
-            _ => slow_share(span.mins()),
+        let share = match self.known_step(span) {
+            Some(step) => step.slow,
+            None if span == Span::ZERO => 0.0,
+            None => slow_share(span.mins()),
         };
         let age = now.since(running.since).mins();
         let share = if age > 0.0 { share.at_least((span.mins() / age).at_most(1.0)) } else { share };
         running.slow_rate + share * (rate - running.slow_rate)
+    }
+
+    /// Works out what an [`estimate`](Self::estimate) for `now` needs and keeps it: of two sensors one is asked as often after the
+    /// same time since its own reading.
+    pub(crate) fn prepare(&mut self, now: Instant) {
+        let Some(span) = self.running.as_ref().map(|running| now.since(running.at)) else { return };
+        if span > Span::ZERO && span <= LONGEST_PIECE && self.known_step(span).is_none() {
+            let [_, after_one] = &mut self.cached;
+            *after_one = Some((span, Step::new(&self.model, span.mins())));
+        }
+    }
+
+    fn known_step(&self, span: Span) -> Option<&Step> {
+        self.cached.iter().flatten().find(|(cached, _)| *cached == span).map(|(_, step)| step)
     }
 
     /// The belief `span` on.
@@ -615,10 +630,8 @@ impl Estimator {
         let mut left = span.min(RESTART_AFTER).secs();
         while left > 0 {
             let piece = Span::from_secs(left.min(LONGEST_PIECE.secs()));
-            let step = match self.cached {
-                Some((cached, step)) if cached == piece => step,
-                _ => Step::new(&self.model, piece.mins()),
-            };
+            let new = || Step::new(&self.model, piece.mins());
+            let step = self.known_step(piece).copied().unwrap_or_else(new);
             *belief = belief.predicted(&step, self.model.process_noise, coloured);
             points.predict(&step);
             left = left.saturating_sub(piece.secs());

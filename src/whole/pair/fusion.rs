@@ -247,7 +247,7 @@ impl Fusion {
         self.p = self.prior(parts);
         let minutes = self.at.map_or(0.0, |at| now.since(at).mins()).at_least(0.0);
         self.at = Some(now);
-        let kept = math::exp(-minutes / OFFSET_MIN);
+        let kept = left(minutes, OFFSET_MIN);
         let [p11, p12, p22] = &mut self.p;
         for (offset, (variance, part)) in self.offsets.iter_mut().zip([(p11, parts[0]), (p22, parts[1])]) {
             *offset *= kept;
@@ -257,8 +257,8 @@ impl Fusion {
         }
         *p12 *= kept * kept;
         let memory = if self.open { SUDDEN_APART_MIN } else { SUDDEN_MIN };
-        self.sudden *= math::exp(-minutes / memory);
-        self.sticks *= math::exp(-minutes / STICKS_MIN);
+        self.sudden *= left(minutes, memory);
+        self.sticks *= left(minutes, STICKS_MIN);
         if let Some((side, z)) = z.filter(|_| self.named.is_none() || !self.is_apart()) {
             // beside a sensor at the end of its range the other is bound to move alone
             // and where both move the same way it is the person
@@ -336,8 +336,9 @@ impl Fusion {
         let [first, second] = parts;
         let missed = [miss(first, o1, p11), miss(second, o2, p22)];
         let nearest = missed.into_iter().flatten().fold(CLIP * CLIP, f32::min);
-        // the further from both, the less it says of either
-        let error = error * (1.0 + nearest * nearest);
+        // far from both it says little of either
+        let beyond = (nearest - 1.0).at_least(0.0);
+        let error = error * (1.0 + nearest * beyond);
         let mut beyond = [0.0; 2];
         if let ([Some(one), Some(two)], [Some(m1), Some(m2)]) = (parts, missed) {
             let told = 0.5 * (m1 - m2);
@@ -396,6 +397,11 @@ impl Fusion {
         let [one, two] = parts;
         [or(p11, one), p12, or(p22, two)]
     }
+}
+
+/// What is left after so many minutes of what is remembered for so many: without an exponential for short times.
+fn left(minutes: f32, memory: f32) -> f32 {
+    1.0 - math::one_minus_exp_neg(minutes / memory)
 }
 
 /// How much odds that the first one errs speak against this one.

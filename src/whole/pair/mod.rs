@@ -308,6 +308,7 @@ impl Core {
     #[inline(never)]
     fn answer(&mut self, came: Option<(Side, Pushed)>) -> PairView {
         let now = self.now();
+        self.chains.iter_mut().for_each(|chain| chain.estimator.prepare(now));
         let says = says::say(&self.chains, now);
         let parts = says.each_ref().map(|one| one.part);
         if let Some((side, pushed)) = &came {
