@@ -85,6 +85,7 @@ impl Past {
         }
     }
 
+    #[expect(clippy::cast_possible_truncation, reason = "22")]
     pub fn tell(&mut self, at: Instant, glucose: Glucose) -> Told {
         if self.count > 0 && at <= self.newest_at {
             return Told::NotNewer;
@@ -149,7 +150,7 @@ impl Past {
         let kept = self.kept();
         let age = |place: usize| kept.get(place).map(|kept| self.age_of(*kept));
         // as near to each other as they may be, so many are younger
-        let most = (age_s / SPACING_S).saturating_add(1) as usize;
+        let most = as_many_in(age_s).saturating_add(1);
         let younger = kept.iter().take(most).rposition(|kept| self.age_of(*kept) <= age_s);
         let before = younger.and_then(age);
         let after = age(younger.map_or(0, |place| place.saturating_add(1)));
@@ -158,6 +159,12 @@ impl Past {
         };
         before.filter(nearer).or(after).filter(|nearest| nearest.abs_diff(age_s) <= NEAR_S)
     }
+}
+
+/// How many steps of the spacing fit in so long.
+#[expect(clippy::integer_division, reason = "whole steps")]
+const fn as_many_in(span_s: u32) -> usize {
+    (span_s / SPACING_S) as usize
 }
 
 #[expect(clippy::cast_possible_truncation, reason = "the half that is meant")]

@@ -111,18 +111,18 @@ struct Between {
     beyond: f32,
 }
 
-/// See the [module](self). 80 bytes.
+/// See the [module](self). 72 bytes.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Fusion {
-    at: Option<Instant>,
+    /// The last reading's moment, and that of the last fingerstick that told one from the other; 0 before there was one.
+    at: Instant,
+    told: Instant,
     offsets: [f32; 2],
     /// Their variances and, between, their covariance.
     p: [f32; 3],
     usual: f32,
     sudden: f32,
     sticks: f32,
-    /// The last fingerstick that told one from the other.
-    told: Option<Instant>,
     apart: Option<(Instant, Instant)>,
     /// Whether they have not agreed again since.
     open: bool,
@@ -132,13 +132,13 @@ pub(super) struct Fusion {
 impl Fusion {
     pub const fn new() -> Self {
         Self {
-            at: None,
+            at: Instant::from_secs(0),
+            told: Instant::from_secs(0),
             offsets: [0.0; 2],
             p: [0.0; 3],
             usual: 1.0,
             sudden: 0.0,
             sticks: 0.0,
-            told: None,
             apart: None,
             open: false,
             named: None,
@@ -151,7 +151,7 @@ impl Fusion {
         let (offset, variance) = if side == Side::First { (first, p11) } else { (second, p22) };
         // nothing is known of it: the variance is taken from its calibration when it first speaks
         (*offset, *variance, *p12) = (0.0, 0.0, 0.0);
-        (self.usual, self.sudden, self.sticks, self.told) = (1.0, 0.0, 0.0, None);
+        (self.usual, self.sudden, self.sticks) = (1.0, 0.0, 0.0);
         self.settle();
     }
 
@@ -171,8 +171,7 @@ impl Fusion {
 
     /// Which one errs by what a fingerstick has just said of both.
     pub fn denied(&self, now: Instant) -> Option<Side> {
-        let told = self.told.is_some_and(|told| now.since(told) < DENIES);
-        self.named.filter(|side| told && against(*side, self.sticks) > DENIED)
+        self.named.filter(|side| now.since(self.told) < DENIES && against(*side, self.sticks) > DENIED)
     }
 
     /// Whether this one, alone now, is not to be taken at its word: what was open when the other fell silent.
@@ -245,8 +244,9 @@ impl Fusion {
     /// sensor was expected to read.
     pub fn step(&mut self, now: Instant, parts: &[Option<Part>; 2], z: Option<(Side, f32)>) {
         self.p = self.prior(parts);
-        let minutes = self.at.map_or(0.0, |at| now.since(at).mins()).at_least(0.0);
-        self.at = Some(now);
+        let begun = self.at > Instant::from_secs(0);
+        let minutes = if begun { now.since(self.at).mins().at_least(0.0) } else { 0.0 };
+        self.at = now;
         let kept = left(minutes, OFFSET_MIN);
         let [p11, p12, p22] = &mut self.p;
         for (offset, (variance, part)) in self.offsets.iter_mut().zip([(p11, parts[0]), (p22, parts[1])]) {
@@ -426,17 +426,18 @@ impl Coded for Fusion {
     fn code(&mut self, codec: &mut Codec<'_>) {
         let Self {
             at,
+            told,
             offsets: [o1, o2],
             p: [p11, p12, p22],
             usual,
             sudden,
             sticks,
-            told,
             apart,
             open,
             named,
         } = self;
-        codec.moments(&mut [at, told]);
+        codec.moment(at);
+        codec.moment(told);
         codec.numbers(&mut [o1, o2], -Glucose::MAX_MG_DL, Glucose::MAX_MG_DL);
         codec.numbers(&mut [p11, p22], 0.0, 1e6);
         codec.within(p12, -1e6, 1e6);

@@ -55,7 +55,7 @@ const LOWER_UP_TO: Glucose = Glucose::clamped(120.0);
 /// much time passes.
 ///
 /// # Memory
-/// About 3.9 KB and 12 bytes for each of `N`: with 24 hours of both 1.7 times one monitor.
+/// About 4 KB and 12 bytes for each of `N`: with 24 hours of both 1.7 times one monitor.
 ///
 /// Never a medical device: make no treatment decisions by it; take a fingerstick when symptoms and reading disagree.
 ///
