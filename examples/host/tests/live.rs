@@ -11,9 +11,11 @@ use std::sync::mpsc::{Receiver, channel};
 use std::thread;
 use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
 
+use glidepath::gatt::{CgmMeasurement, CurrentTime, DateTime, SessionStart, Sfloat};
 use glidepath::{HistoryView, Settings, Side};
 use serde_json::Value;
 use wrist::app::{App, PairApp};
+use wrist::link::Frame;
 
 const PATIENCE: Duration = Duration::from_secs(120);
 
@@ -28,6 +30,13 @@ fn rows(n: u64) -> Vec<String> {
 }
 
 const HEADER: &str = "time,glucose_mg_dl\n";
+
+/// A moment as frames tell it.
+fn date_time(at: u64) -> DateTime {
+    let at = jiff::Timestamp::from_second(at as i64).unwrap().to_zoned_datetime(jiff::tz::TimeZone::UTC);
+    let date = (at.year() as u16, at.month() as u8, at.day() as u8);
+    DateTime::new(date, (at.hour() as u8, at.minute() as u8, at.second() as u8)).unwrap()
+}
 
 fn append(path: &Path, text: &str) {
     OpenOptions::new().append(true).create(true).open(path).unwrap().write_all(text.as_bytes()).unwrap();
@@ -360,6 +369,40 @@ fn of_two_growing_files_the_lower_sensor_rings_and_each_is_told() {
 }
 
 #[test]
+fn of_two_files_of_frames_the_past_is_lived_through_in_order() {
+    let folder = tempfile::tempdir().unwrap();
+    // sessions that began at other times; the second's newest measurements come first
+    for (name, days, value, backwards) in [("a.frames", 3, 120.0, false), ("b.frames", 5, 126.0, true)] {
+        let start = SessionStart::new(date_time(now() - days * 86_400));
+        let mut frames = vec![Frame::Start(start)];
+        let minutes = (0..40).map(|k| (days * 1440 - 5 * k) as u16);
+        let mut measured: Vec<Frame> = minutes
+            .map(|minute| {
+                let value = value + f32::from(minute / 5 % 4);
+                Frame::Measurement(CgmMeasurement::new(Sfloat::nearest(value), minute))
+            })
+            .collect();
+        if !backwards {
+            measured.reverse();
+        }
+        frames.extend(measured);
+        let bytes: Vec<u8> = frames.iter().flat_map(|frame| frame.stuffed().to_vec()).collect();
+        fs::write(folder.path().join(name), bytes).unwrap();
+    }
+    let arguments = ["a.frames", "--second", "b.frames", "--state", "live.state", "--until-end"];
+    let run = Run::of(&arguments, folder.path());
+    let end = run.wait("end", |line| line["event"] == "end").pop().unwrap();
+    assert_eq!((&end["counts"]["readings"], &end["counts"]["refused"]), (&80.into(), &0.into()), "{end}");
+    assert_eq!(end["pair"]["agreement"], "together", "{end}");
+    for side in ["first", "second"] {
+        assert!(end["pair"][side]["age_s"].as_i64().unwrap() < 120, "{end}");
+        assert_eq!(end["pair"][side]["reasons"].as_array().unwrap().len(), 0, "{end}");
+    }
+    drop(run);
+    assert_eq!(histories(&folder.path().join("live.state")).map(|history| history.len()), [40, 40]);
+}
+
+#[test]
 fn a_second_sensor_may_come_by_standard_input() {
     let folder = tempfile::tempdir().unwrap();
     fs::write(folder.path().join("a.csv"), format!("{HEADER}{}", rows(30).concat())).unwrap();
@@ -454,10 +497,8 @@ fn the_page_is_served_on_loopback_only_and_takes_an_acknowledgement() {
 
 mod terminals {
     use super::*;
-    use glidepath::gatt::{CgmMeasurement, CurrentTime, DateTime, SessionStart, Sfloat};
     use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
     use std::fs::File;
-    use wrist::link::Frame;
 
     /// A pseudo terminal: the far end, and the path of the near one.
     fn terminal() -> (File, String) {
@@ -466,12 +507,6 @@ mod terminals {
         unlockpt(&far).unwrap();
         let near = ptsname(&far, Vec::new()).unwrap().into_string().unwrap();
         (File::from(far), near)
-    }
-
-    fn date_time(at: u64) -> DateTime {
-        let at = jiff::Timestamp::from_second(at as i64).unwrap().to_zoned_datetime(jiff::tz::TimeZone::UTC);
-        let date = (at.year() as u16, at.month() as u8, at.day() as u8);
-        DateTime::new(date, (at.hour() as u8, at.minute() as u8, at.second() as u8)).unwrap()
     }
 
     #[test]
@@ -685,7 +720,7 @@ fn a_state_of_two_sensors_is_of_those_two() {
     for (name, n) in [("a.csv", 5), ("b.csv", 4)] {
         fs::write(folder.path().join(name), format!("{HEADER}{}", rows(5)[..n].concat())).unwrap();
     }
-    let frame = wrist::link::Frame::WhichSettings.stuffed();
+    let frame = Frame::WhichSettings.stuffed();
     fs::write(folder.path().join("frames"), &frame).unwrap();
     let ended = |arguments: &[&str]| {
         let run = Run::of(&[arguments, &["--until-end"]].concat(), folder.path());
@@ -722,7 +757,15 @@ fn a_state_of_two_sensors_is_of_those_two() {
         assert!(said.contains(says), "{arguments:?}: {said}");
     }
     assert_eq!(before, ["one", "two"].map(|name| fs::read(folder.path().join(name)).unwrap()));
-    // and goes on where it was
+    // who was worn first is kept with it: a sensor whose first row comes in a later run was put on later
+    fs::write(folder.path().join("long.csv"), format!("{HEADER}{}", rows(100).concat())).unwrap();
+    fs::write(folder.path().join("new.csv"), HEADER).unwrap();
+    let arguments = ["long.csv", "--second", "new.csv", "--state", "later"];
+    ended(&arguments);
+    append(&folder.path().join("new.csv"), &format!("{},120\n", now()));
+    let lines = ended(&arguments);
+    assert_eq!(lines.last().unwrap()["pair"]["second"]["reasons"][0], "first_day", "{lines:?}");
+    // and it goes on where it was
     append(&folder.path().join("b.csv"), &format!("{},120\n", now()));
     let lines = ended(&["a.csv", "--second", "b.csv", "--state", "two"]);
     assert_eq!(lines.last().unwrap()["counts"]["readings"], 1, "{lines:?}");

@@ -336,6 +336,10 @@ impl<M: Sensors> Watch<M> {
         }
         if !self.live {
             self.past(stamp, present);
+            if self.is_put_on_later(side, taken.at) {
+                // when that was can only be told of a time that is known
+                self.begin_past(stamp, present);
+            }
             self.take(side, taken);
             self.begin_past(stamp, present);
             return;
@@ -384,16 +388,21 @@ impl<M: Sensors> Watch<M> {
         self.news.push(News::Taken);
     }
 
-    /// One that first reads long after the other did was put on while the other is worn, as in a replay: no table tells it.
+    /// Whether this is the first row of a sensor, long after the other's: it was put on while the other is worn, as in a
+    /// replay. No table tells it.
+    fn is_put_on_later(&self, side: Side, at: Instant) -> bool {
+        let [own, other] = [side, side.other()].map(|side| self.senders[side as usize].first);
+        own.is_none() && other.is_some_and(|other| at.since(other) >= played::PUT_ON_LATER)
+    }
+
+    /// Notes a sensor's first row.
     fn first_row(&mut self, side: Side, at: Instant) {
-        if M::SIDES.len() < 2 || self.senders[side as usize].first.is_some() {
+        if M::SIDES.len() < 2 {
             return;
         }
-        self.senders[side as usize].first = Some(at);
-        if self.senders[side.other() as usize]
-            .first
-            .is_some_and(|other| at.since(other) >= played::PUT_ON_LATER)
-        {
+        let later = self.is_put_on_later(side, at);
+        self.senders[side as usize].first.get_or_insert(at);
+        if later {
             self.app.sensor_started(side, played::start(at, &self.settings));
             self.heard();
         }
@@ -746,6 +755,11 @@ mod tests {
         assert!(kept.windows(2).all(|pair| pair[1] - pair[0] == 300), "{kept:?}");
     }
 
+    /// How much a value differs from row to row: one that does not is stuck.
+    fn moves(n: i64) -> f32 {
+        [0.0, 2.0, 3.0, 1.0][n.rem_euclid(4) as usize]
+    }
+
     /// A row of both sensors every five minutes up to now, the second a minute after the first.
     fn of_two(values: impl Fn(i64) -> [Option<f32>; 2], from: i64) -> Two {
         let mut watch = Two::new(Settings::default(), 0).unwrap();
@@ -768,7 +782,6 @@ mod tests {
         assert_eq!(watch.counts().readings, 82);
         assert_eq!(watch.face().figure().unwrap().glucose.whole_mg_dl(), 62);
         // the first falls silent, later the second too
-        let moves = |n: i64| [0.0, 2.0, 3.0, 1.0][n.rem_euclid(4) as usize]; // or it would be stuck
         let mut watch = of_two(|n| [Some(120.0 + moves(n)), Some(116.0 + moves(n))], -40);
         watch.begin(at(0));
         let mut rang = Vec::new();
@@ -804,6 +817,12 @@ mod tests {
         sharp.row(Side::Second, &row(T0, 116.0), false, at(0));
         let [_, second] = PairMonitor::<PAIR_READINGS>::each(sharp.app().answers().unwrap()).unwrap();
         assert!(second.reasons.contains(Reason::FirstDay));
+        // in the present likewise: it is in its first day, its warm-up is over
+        let mut now = of_two(|_| [Some(120.0), None], -100);
+        now.begin(at(0));
+        now.row(Side::Second, &row(T0, 116.0), false, at(0));
+        let [_, second] = PairMonitor::<PAIR_READINGS>::each(now.app().answers().unwrap()).unwrap();
+        assert!(second.reasons.contains(Reason::FirstDay) && second.weight > 0.0, "{second:?}");
         // what was its first row is kept
         let before = of_two(|n| [Some(120.0), (n >= -20).then_some(116.0)], -100);
         assert_eq!(before.first_rows(), [T0 - 30_060, T0 - 6000].map(|at| u32::try_from(at).ok()));
@@ -844,6 +863,31 @@ mod tests {
                 assert_eq!(rings(&mut after), [Kind::NoData]);
             }
         }
+    }
+
+    #[test]
+    fn what_came_after_the_last_reading_does_not_pass_twice_after_a_restore() {
+        let mut before = of_two(|n| [Some(120.0 + moves(n)), Some(116.0 + moves(n))], -40);
+        before.begin(at(0));
+        let rang = live(&mut before, 1, 31, |_| None);
+        assert_eq!(rang.first().map(|(_, kind)| *kind), Some(Kind::NoData));
+        let mut after = Two::new(Settings::default(), 0).unwrap();
+        after.restore(&before.save().unwrap()).unwrap();
+        let present = Present { ms: 0, ..at(180) };
+        after.row(Side::Second, &row(T0 + 155 * 60, 110.0), false, present);
+        after.begin(present);
+        assert_eq!(after.face().age.map(|age| age.secs() / 60), Some(25));
+    }
+
+    #[test]
+    fn one_that_never_read_beside_one_that_is_new_tells_no_time() {
+        let mut before = of_two(|_| [None, Some(116.0)], -40);
+        before.begin(at(0));
+        before.app.sensor_started(Side::Second, instant(T0).unwrap());
+        let mut after = Two::new(Settings::default(), 0).unwrap();
+        after.restore(&before.save().unwrap()).unwrap();
+        let stands = i64::from(after.app().monitor().stands().secs());
+        assert!((T0 - 300..=T0 + 60).contains(&stands), "{}", stands - T0);
     }
 
     #[test]
