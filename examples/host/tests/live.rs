@@ -371,35 +371,34 @@ fn of_two_growing_files_the_lower_sensor_rings_and_each_is_told() {
 #[test]
 fn of_two_files_of_frames_the_past_is_lived_through_in_order() {
     let folder = tempfile::tempdir().unwrap();
-    // sessions that began at other times; the second's newest measurements come first
-    for (name, days, value, backwards) in [("a.frames", 3, 120.0, false), ("b.frames", 5, 126.0, true)] {
-        let start = SessionStart::new(date_time(now() - days * 86_400));
-        let mut frames = vec![Frame::Start(start)];
-        let minutes = (0..40).map(|k| (days * 1440 - 5 * k) as u16);
-        let mut measured: Vec<Frame> = minutes
-            .map(|minute| {
-                let value = value + f32::from(minute / 5 % 4);
-                Frame::Measurement(CgmMeasurement::new(Sfloat::nearest(value), minute))
-            })
-            .collect();
-        if !backwards {
-            measured.reverse();
-        }
-        frames.extend(measured);
+    let session = |minutes_ago: u64, back: &mut dyn Iterator<Item = u64>| {
+        let start = Frame::Start(SessionStart::new(date_time(now() - minutes_ago * 60)));
+        let measured = back.map(|back| {
+            let value = 120.0 + (back / 5 % 4) as f32;
+            Frame::Measurement(CgmMeasurement::new(Sfloat::nearest(value), (minutes_ago - back) as u16))
+        });
+        std::iter::once(start).chain(measured).collect::<Vec<_>>()
+    };
+    // the first was followed by a new one three hours ago; the second's newest measurements come first
+    let mut first = session(3 * 1440, &mut (40..80).rev().map(|k| 5 * k));
+    first.extend(session(182, &mut (0..25).rev().map(|k| 5 * k)));
+    let second = session(5 * 1440, &mut (0..80).map(|k| 5 * k));
+    for (name, frames) in [("a.frames", first), ("b.frames", second)] {
         let bytes: Vec<u8> = frames.iter().flat_map(|frame| frame.stuffed().to_vec()).collect();
         fs::write(folder.path().join(name), bytes).unwrap();
     }
     let arguments = ["a.frames", "--second", "b.frames", "--state", "live.state", "--until-end"];
     let run = Run::of(&arguments, folder.path());
     let end = run.wait("end", |line| line["event"] == "end").pop().unwrap();
-    assert_eq!((&end["counts"]["readings"], &end["counts"]["refused"]), (&80.into(), &0.into()), "{end}");
+    assert_eq!((&end["counts"]["readings"], &end["counts"]["refused"]), (&145.into(), &0.into()), "{end}");
     assert_eq!(end["pair"]["agreement"], "together", "{end}");
     for side in ["first", "second"] {
         assert!(end["pair"][side]["age_s"].as_i64().unwrap() < 120, "{end}");
-        assert_eq!(end["pair"][side]["reasons"].as_array().unwrap().len(), 0, "{end}");
     }
+    assert_eq!(end["pair"]["first"]["reasons"], serde_json::json!(["first_day"]), "{end}");
+    assert_eq!(end["pair"]["second"]["reasons"], serde_json::json!([]), "{end}");
     drop(run);
-    assert_eq!(histories(&folder.path().join("live.state")).map(|history| history.len()), [40, 40]);
+    assert_eq!(histories(&folder.path().join("live.state")).map(|history| history.len()), [65, 80]);
 }
 
 #[test]

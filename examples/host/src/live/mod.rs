@@ -556,3 +556,57 @@ fn is_of(kept: &Kept, args: &Args) -> Result<(), &'static str> {
         (None, None) => Ok(()),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::Parser;
+    use std::path::Path;
+
+    #[derive(Parser)]
+    struct Cli {
+        #[command(flatten)]
+        args: Args,
+    }
+
+    /// Rows of these minutes before `now`.
+    fn rows(now: i64, minutes_ago: impl IntoIterator<Item = i32>) -> Met {
+        let row = |ago: i32| format!("{},12{}\n", now - 60 * i64::from(ago), ago % 4);
+        Met::Bytes(minutes_ago.into_iter().map(row).collect::<String>().into_bytes())
+    }
+
+    #[test]
+    fn a_file_read_anew_waits_for_its_end_though_the_other_sensor_reads() {
+        let arguments = ["", "a.csv", "--second", "b.csv", "--json", "--header", "time,glucose_mg_dl"];
+        let args = Cli::parse_from(arguments).args;
+        let inputs = ["a.csv", "b.csv"].map(|name| Input::File(Path::new(name).to_owned()));
+        let (tell, _told) = sync_channel(8);
+        let now = steady::wall();
+        let mut live =
+            Live::<PairMonitor<PAIR_READINGS>>::new(&args, Settings::default(), &inputs, &tell).unwrap();
+        live.met(Side::First, rows(now, (20..100).step_by(5))).unwrap();
+        live.met(Side::First, Met::Dry).unwrap();
+        live.settle();
+        assert!(!live.watch.is_live() && live.is_behind(), "the second may have a past");
+        live.met(Side::Second, rows(now, (1..100).step_by(5).rev())).unwrap();
+        std::thread::sleep(Duration::from_millis(QUIET_MS + 100));
+        live.settle();
+        assert!(!live.watch.is_live(), "a file that is read slowly has not ended");
+        live.met(Side::Second, Met::Dry).unwrap();
+        live.settle();
+        assert!(live.watch.is_live() && !live.is_behind());
+        assert_eq!(live.watch.counts().readings, 16 + 20);
+
+        // the newest rows first, in two parts, the second sensor's between
+        live.met(Side::First, Met::Anew).unwrap();
+        live.met(Side::First, rows(now, [0, 5])).unwrap();
+        live.met(Side::Second, rows(now, [0])).unwrap();
+        assert_eq!((live.past.len(), live.watch.counts().readings), (2, 37));
+        live.met(Side::First, rows(now, (10..100).step_by(5))).unwrap();
+        live.met(Side::First, Met::Dry).unwrap();
+        let counts = live.watch.counts();
+        assert_eq!((live.past.len(), counts.readings, counts.repeated), (0, 41, 16), "{counts:?}");
+        // from now on its rows are taken as they come
+        assert!(!live.source(Side::First).again && live.form() == Some(Form::Csv));
+    }
+}
