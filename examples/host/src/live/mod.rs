@@ -597,12 +597,12 @@ mod tests {
         assert!(live.watch.is_live() && !live.is_behind());
         assert_eq!(live.watch.counts().readings, 16 + 20);
 
-        // the newest rows first, in two parts, the second sensor's between
+        // the newest rows first, in two parts, the second sensor's between; written by a clock that is a little behind
         live.met(Side::First, Met::Anew).unwrap();
-        live.met(Side::First, rows(now, [0, 5])).unwrap();
+        live.met(Side::First, rows(now - 20, [0, 5])).unwrap();
         live.met(Side::Second, rows(now, [0])).unwrap();
         assert_eq!((live.past.len(), live.watch.counts().readings), (2, 37));
-        live.met(Side::First, rows(now, (10..100).step_by(5))).unwrap();
+        live.met(Side::First, rows(now - 20, (10..100).step_by(5))).unwrap();
         live.met(Side::First, Met::Dry).unwrap();
         let counts = live.watch.counts();
         assert_eq!((live.past.len(), counts.readings, counts.repeated), (0, 41, 16), "{counts:?}");

@@ -178,6 +178,7 @@ fn wrapped(text: &str, width: usize) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::live::told::Alarm;
 
     #[test]
     fn figures_differ_and_every_line_fits() {
@@ -198,5 +199,19 @@ mod tests {
         let news: Vec<String> = (0..9).map(|n| format!("news {n}")).collect();
         let lines = lines(&told, &news, 80, 18);
         assert!(lines.len() == 18 && lines.contains(&"  news 8".into()), "{lines:#?}");
+        // and so it does with two sensors and their alarms, in a terminal of the usual height
+        let alarm = Alarm {
+            kind: "low",
+            priority: "medium",
+            cause: "new",
+            message: "glucose is low",
+            reason: "the sensor's reading of 62 mg/dL".into(),
+            acknowledged: false,
+        };
+        let mut full = Told { alarms: vec![alarm; 2], ..Told::default() };
+        full.for_people.matter = Some("LOW".into());
+        full.for_people.rows = vec![("row", "what".into()); 8];
+        let lines = super::lines(&full, &news, 80, 24);
+        assert!(lines.len() == 24 && lines.last().unwrap().ends_with("local rules."), "{lines:#?}");
     }
 }
