@@ -606,6 +606,8 @@ mod tests {
         live.met(Side::First, Met::Dry).unwrap();
         let counts = live.watch.counts();
         assert_eq!((live.past.len(), counts.readings, counts.repeated), (0, 41, 16), "{counts:?}");
+        let last = live.watch.app().view().and_then(glidepath::View::verdict);
+        assert_eq!(last, Some(glidepath::quality::Verdict::Accepted), "the newest was taken last");
         // from now on its rows are taken as they come
         assert!(!live.source(Side::First).again && live.form() == Some(Form::Csv));
     }
