@@ -225,6 +225,11 @@ mod tests {
             }
             assert_eq!(lead.asked, None);
         }
+        // nothing is less sure than to begin with
+        let mut lead = Lead::new();
+        lead.ask(at(0), Beside { gap: 0.0, quarter: 0.0, half: 0.0 }, 120.0);
+        lead.reading(at(30), 120.0);
+        assert_eq!((lead.weights, lead.p), (WEIGHTS, Lead::new().p));
     }
 
     /// Which lead, what it was asked by, the outcome, and what comes of it: weights, variances, what outcomes leave open.

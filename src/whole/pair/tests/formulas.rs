@@ -355,3 +355,30 @@ fn a_new_sensor_is_known_by_nothing_and_the_other_as_before() {
         assert_eq!(fusion, Fusion { at: at(0), offsets, p, ..Fusion::new() });
     }
 }
+
+#[test]
+fn what_is_kept_is_read_back() {
+    let lived = Fusion {
+        told: at(3),
+        usual: 1.7,
+        sudden: -2.0,
+        sticks: 1.5,
+        apart: Some((at(0), at(4))),
+        open: true,
+        ..known(1.0)
+    };
+    for named in [None, Some(Side::First), Some(Side::Second)] {
+        let (mut fusion, mut room) = (Fusion { named, ..lived }, [0; 128]);
+        let mut saving = Codec::saving(&mut room);
+        saving.now(&mut at(5));
+        fusion.code(&mut saving);
+        let length = saving.end().unwrap();
+        let mut other = Fusion { named: Some(Side::First), ..Fusion::new() };
+        for mut reading in [Codec::checking(&room[..length]), Codec::loading(&room[..length])] {
+            reading.now(&mut at(0));
+            other.code(&mut reading);
+            assert_eq!(reading.end(), Some(length));
+        }
+        assert_eq!(other, fusion);
+    }
+}
