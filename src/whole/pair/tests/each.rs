@@ -331,3 +331,35 @@ fn what_each_brings_is_its_estimate_and_what_speaks_against_it() {
         assert!(first.part.is_some_and(|part| part.ends) && second.part.is_none());
     }
 }
+
+#[test]
+fn a_low_stands_for_two_hours_and_a_leap_for_20_minutes_after_their_sensor_fell_silent() {
+    for (mg_dl, low) in [(60.0, true), (85.0, false)] {
+        let mut two = pair();
+        let value = |side, _| Some(if side == Side::First { mg_dl } else { 120.0 });
+        let _ = run(&mut two, 0..31, value, |_, _| {}); // the first read at minute 30
+        let told = |minutes: i32| {
+            let now = two.core.now().plus(Span::from_mins(minutes));
+            let [first, _] = say(&two.core.chains, now);
+            (first.present.is_some(), first.stands.is_some())
+        };
+        assert_eq!(told(19), (true, true));
+        assert_eq!([told(20), told(119), told(120)], [(false, low), (false, low), (false, false)], "{mg_dl}");
+    }
+    let mut two = pair();
+    let _ = run(&mut two, 0..300, healthy, |_, _| {});
+    let _ = run(&mut two, 300..301, |_, _| Some(45.0), |_, _| {});
+    let leapt = |minutes: i32| {
+        let now = two.core.now().plus(Span::from_mins(minutes));
+        say(&two.core.chains, now)[0].unbelieved.map(Glucose::mg_dl)
+    };
+    assert_eq!([leapt(0), leapt(19), leapt(20), leapt(21)], [Some(45.0), Some(45.0), None, None]);
+}
+
+#[test]
+fn a_newest_reading_is_low_by_its_value_by_the_sensors_or_by_its_word() {
+    let low = |says: Says| says.present.is_some_and(|newest| newest.is_low());
+    assert_eq!([70.0, 70.1].map(|mg_dl| low(reads(mg_dl))), [true, false]);
+    assert_eq!([55.0, 55.1].map(|mg_dl| low(one(mg_dl, 75.0))), [true, false]);
+    assert!(low(with_status(90.0, Status::BelowRange)) && !low(with_status(90.0, Status::AboveRange)));
+}
