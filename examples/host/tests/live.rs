@@ -756,6 +756,14 @@ fn a_state_of_two_sensors_is_of_those_two() {
         assert!(said.contains(says), "{arguments:?}: {said}");
     }
     assert_eq!(before, ["one", "two"].map(|name| fs::read(folder.path().join(name)).unwrap()));
+    // another file in the second's place is read from its beginning, and is no file that was cut
+    fs::write(folder.path().join("c.csv"), HEADER).unwrap();
+    fs::copy(folder.path().join("two"), folder.path().join("other")).unwrap();
+    let lines = ended(&["a.csv", "--second", "c.csv", "--state", "other"]);
+    assert!(
+        lines.iter().all(|line| !line["message"].as_str().unwrap_or("").contains("another")),
+        "{lines:?}"
+    );
     // who was worn first is kept with it: a sensor whose first row comes in a later run was put on later
     fs::write(folder.path().join("long.csv"), format!("{HEADER}{}", rows(100).concat())).unwrap();
     fs::write(folder.path().join("new.csv"), HEADER).unwrap();
