@@ -438,3 +438,133 @@ fn a_new_sensor_alone_owes_its_first_reading_20_minutes_after_its_warm_up_or_sta
         assert!(rang.is_some_and(|minute| (319..=321).contains(&minute)), "{rang:?}");
     }
 }
+
+/// What has rung when these are over, with what triggered it.
+fn heard(
+    two: &mut Pair,
+    minutes: core::ops::Range<u32>,
+    value: impl Fn(Side, u32) -> Option<f32>,
+) -> Vec<(Kind, Trigger)> {
+    let mut heard = Vec::new();
+    let _ = run(two, minutes, value, |_, view| {
+        heard.extend(view.fused().rings().iter().map(|ring| (ring.kind, ring.trigger)));
+    });
+    heard
+}
+
+#[test]
+fn each_thing_that_is_known_reaches_the_alarms() {
+    let lived = || {
+        let mut two = pair();
+        let _ = run(&mut two, 0..300, healthy, |_, _| {});
+        two
+    };
+    let first = |view: &PairView| view.fused().rings().first().map(|ring| (ring.kind, ring.trigger));
+    // a reading whose time cannot be
+    let mut two = lived();
+    let view = two.push(Side::First, &reading(290, 45.0));
+    assert_eq!(first(&view), Some((Kind::Floor, Trigger::Unplaced(Glucose::clamped(45.0)))));
+    // one that calibration lifts
+    let mut two = lived();
+    if let Some(newest) = &mut two.core.chains[0].newest {
+        (newest.sensor, newest.calibrated) = (Glucose::clamped(50.0), Glucose::clamped(75.0));
+    }
+    let view = two.tick(at(300));
+    assert_eq!(first(&view), Some((Kind::Floor, Trigger::Uncalibrated(Glucose::clamped(50.0)))));
+    // one that is not believed, for ten minutes
+    let mut two = lived();
+    let rung = heard(&mut two, 300..316, |side, m| {
+        if side == Side::First { (m == 300).then_some(45.0) } else { healthy(side, m) }
+    });
+    assert_eq!(rung, [(Kind::Doubt, Trigger::Doubt)]);
+    // one that stands still, alone
+    let mut two = lived();
+    let rung = heard(&mut two, 300..400, |side, _| (side == Side::First).then_some(118.0));
+    assert!(rung.contains(&(Kind::Doubt, Trigger::Doubt)), "{rung:?}");
+    // what is ahead
+    let mut two = lived();
+    let rung = heard(&mut two, 300..330, |_, m| Some(118.0 - 1.6 * (m - 300) as f32).filter(|v| *v > 74.0));
+    assert!(matches!(rung.first(), Some((Kind::LowAhead, Trigger::Probability(_)))), "{rung:?}");
+    // rate and estimate
+    let mut settings = AlarmSettings::default();
+    (settings.steep_fall.on, settings.low_ahead.on) = (true, false);
+    settings.steep_fall.limit = Rate::clamped(1.0);
+    let mut two = lived();
+    two.set_alarm_plan(AlarmPlan::new(settings).unwrap());
+    let fall = |_, m| Some(118.0 - 2.0 * (m - 300) as f32).filter(|v| *v > 72.0);
+    let rung = heard(&mut two, 300..330, fall);
+    assert!(
+        rung.iter().any(|(kind, by)| *kind == Kind::SteepFall && matches!(by, Trigger::Rate(_))),
+        "{rung:?}"
+    );
+    assert!(
+        rung.iter().any(|(kind, by)| *kind == Kind::Low && matches!(by, Trigger::Estimate(_))),
+        "{rung:?}"
+    );
+}
+
+#[test]
+fn what_is_not_sure_by_the_other_says_so_and_nothing_else_does() {
+    let reasons = |two: &mut Pair, minutes, value: fn(Side, u32) -> Option<f32>| {
+        let view = run(two, minutes, value, |_, _| {});
+        (view.fused().is_monitoring(), view.fused().reasons().iter().collect::<Vec<_>>())
+    };
+    let mut two = pair();
+    assert_eq!(reasons(&mut two, 0..300, healthy), (true, Vec::new()));
+    // one falls and the other does not: at first they are no further apart than is usual
+    let view = run(
+        &mut two,
+        300..336,
+        |side, m| {
+            healthy(side, m).map(|v| if side == Side::First { 118.0 - 1.5 * (m - 300) as f32 } else { v })
+        },
+        |_, view| {
+            let low = view.side(Side::First).newest.is_some_and(|(_, newest)| newest <= LOW);
+            if low && view.agreement() == Agreement::Together {
+                assert!(
+                    view.fused().reasons().iter().eq([Reason::SecondSensor]) && !view.fused().is_monitoring()
+                );
+            }
+        },
+    );
+    assert!(!view.fused().is_monitoring() && view.fused().reasons().contains(Reason::SecondSensor));
+    // nothing reads, and nobody knows why
+    let mut two = pair();
+    let _ = run(&mut two, 0..300, healthy, |_, _| {});
+    two.power_returned();
+    let view = two.tick(at(301));
+    assert!(
+        !view.fused().is_monitoring() && view.fused().reasons().is_empty(),
+        "{:?}",
+        view.fused().reasons()
+    );
+    // one alone that leaps says that, and not that there is another
+    let alone = |side, m| {
+        healthy(side, m).filter(|_| side == Side::First).map(|v| if m == 300 { v + 150.0 } else { v })
+    };
+    let mut two = pair();
+    let _ = run(&mut two, 0..301, alone, |_, _| {});
+    let view = two.tick(at(301));
+    assert!(
+        !view.fused().is_monitoring() && view.fused().reasons().iter().eq([Reason::Jump]),
+        "{:?}",
+        view.fused().reasons()
+    );
+}
+
+#[test]
+fn one_known_to_be_off_is_not_sure_alone_and_the_good_one_is() {
+    for left in Side::BOTH {
+        let mut two = pair();
+        let leap =
+            |side, m| healthy(side, m).map(|v| if side == Side::Second && m >= 1440 { v + 80.0 } else { v });
+        let view = run(&mut two, 0..1500, leap, |_, _| {});
+        assert_eq!(view.agreement(), Agreement::Suspect(Side::Second));
+        let view = run(&mut two, 1500..1530, |side, m| leap(side, m).filter(|_| side == left), |_, _| {});
+        assert_eq!(view.agreement(), Agreement::Only(left));
+        let good = left == Side::First;
+        assert_eq!(view.fused().is_monitoring(), good);
+        assert_eq!(view.fused().shown().map(|shown| shown.doubted), Some(!good));
+        assert_eq!(view.fused().reasons().contains(Reason::SecondSensor), !good);
+    }
+}
