@@ -1148,6 +1148,7 @@ fn one_known_to_be_off_is_not_sure_when_the_other_falls_silent() {
         (bed.other, bed.fault) = (Other::Lost, true);
         bed.live(60, |minute| Some(quiet_value(minute) + 80.0));
         assert!(!bed.is_monitoring(), "{}", bed.shown());
+        assert!(bed.view().alarms().get(Kind::Doubt).is_some(), "the person is told");
     }
 }
 
