@@ -554,3 +554,23 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn on_one_count_for_two_ticks_tell_the_time_while_they_come_and_stamps_after() {
+    let (mut one, mut other) = (Timeline::new(), Timeline::new());
+    for minute in 0..30 {
+        for ticks in [true, false] {
+            // a reading of each after every tick, which is as often as ticks come; none after the tenth
+            for timeline in [&mut one, &mut other] {
+                match (ticks, minute < 10) {
+                    (true, true) => timeline.tick(Some(at(minute))),
+                    (true, false) => {}
+                    (false, _) => drop(timeline.place(&reading(minute, 120.0), false)),
+                }
+            }
+            one.keep_up(&other);
+            other.keep_up(&one);
+        }
+        assert_eq!([one.is_told(), other.is_told()], [(2..12).contains(&minute); 2], "{minute}");
+    }
+}

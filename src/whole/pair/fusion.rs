@@ -66,8 +66,9 @@ const LATCHED: f32 = 2.5;
 /// silent for longer.
 const DENIED: f32 = 1.0;
 const DENIES: Span = Span::from_mins(30);
-/// What was open when one fell silent stays so for as long.
+/// What was open when one fell silent stays so for as long, if it had been for so long: its last value stands for 20 minutes.
 const OPEN: Span = Span::from_hours(2);
+const LASTED: Span = Span::from_mins(30);
 /// Weights go by so much of the odds.
 const SHARP: f32 = 1.7;
 /// The surest odds.
@@ -271,9 +272,11 @@ impl Fusion {
         }
         let [Some(one), Some(two)] = parts else {
             // what is open stays so; what told it passes
-            let last = self.apart.map_or(Instant::from_secs(0), |(_, last)| last);
             let told = |side: Side| against(side, self.sudden + self.sticks) > NAMED;
-            if !self.named.map_or(now.since(last) < OPEN, told) {
+            let open = self.apart.is_some_and(|(since, last)| {
+                now.since(last) < OPEN && last.since(since) >= LASTED && self.named.is_none_or(told)
+            });
+            if !open {
                 self.settle();
             }
             return;

@@ -350,7 +350,8 @@ impl Core {
             ..self.situation(now, &says, estimate, lowest)
         };
         let standing = self.alarms.update(&situation);
-        let doubted = doubted(&says, estimate, denied, limit, open);
+        let (doubted, shown_at) = doubted(&says, estimate, denied, limit, open).unzip();
+        let shown_at = shown_at.flatten();
         let monitoring = self.alarms.is_monitoring() && doubted.is_none();
         let reasons = reasons(&says, agreement);
         // where each by itself is good it is the two together
@@ -389,7 +390,7 @@ impl Core {
             minutes_to_low: course.and_then(|course| course.minutes_to_fall(LOW, FURTHEST_LOW)),
             calibration_sd: fused.map(|fused| math::sqrt(fused.offset_variance)),
             newest: newest.map(|newest| (stamp(newest.at), newest.calibrated)),
-            age: newest.map(|newest| now.since(newest.at)),
+            age: newest.map(|newest| now.since(shown_at.unwrap_or(newest.at))),
             bound: bound(&says),
             doubted,
             reasons,

@@ -214,28 +214,36 @@ pub(super) fn bound(says: &[Says; 2]) -> Option<Bound> {
 
 /// A low that one sensor tells, where the two as one would not show it; what one in doubt reads when no other is there, and
 /// what one reads that is not believed yet. `limit` is that of the rule for lows; `open`: whether what is left is not to be
-/// taken at its word.
+/// taken at its word. With when it was measured, unless that is when the newest was.
 pub(super) fn doubted(
     says: &[Says; 2],
     estimate: Option<Estimate>,
     denied: Option<Side>,
     limit: Glucose,
     open: bool,
-) -> Option<Glucose> {
+) -> Option<(Glucose, Option<Instant>)> {
+    // what stands of one that fell silent is no value of now, but puts the other's in doubt
+    let left = any(says, |one| one.present.is_none() && one.stands.is_some());
     // one that fingersticks deny is not shown while the other is good
-    let good = |side: Side| denied != Some(side.other()) || !side.of(says).clean;
-    let (lowest, doubt) = lower(says, [good(Side::Second), good(Side::First)])?;
+    let counts = |side: Side| {
+        let denied = denied == Some(side) && side.other().of(says).clean;
+        !denied && side.of(says).present.is_some()
+    };
+    let (lowest, doubt) = lower(says, Side::BOTH.map(counts))?;
     let shown = estimate.map_or(lowest.calibrated, |estimate| estimate.glucose());
-    let (sensor, _) = raw(says);
-    let sensor = sensor.filter(|sensor| sensor.mg_dl() <= FLOOR_MG_DL && shown.mg_dl() > FLOOR_MG_DL);
-    if sensor.is_some() {
-        return sensor;
+    let present = says.iter().filter_map(|one| one.present);
+    let sensor = present.reduce(|one, other| if other.sensor < one.sensor { other } else { one });
+    if let Some(newest) = sensor
+        && newest.sensor.mg_dl() <= FLOOR_MG_DL
+        && shown.mg_dl() > FLOOR_MG_DL
+    {
+        return Some((newest.sensor, Some(newest.at)));
     }
     let hidden = [LOW, limit].iter().any(|limit| lowest.calibrated <= *limit && shown > *limit);
-    let in_doubt = open || doubt != Doubt::None && !any(says, |one| one.clean);
-    let told = (hidden || in_doubt).then_some(lowest.calibrated);
+    let in_doubt = open || left || doubt != Doubt::None && !any(says, |one| one.clean);
+    let told = (hidden || in_doubt).then_some((lowest.calibrated, Some(lowest.at)));
     // a leap counts where no other sensor says what it is
     let leaps = !any(says, |one| one.clean && one.unbelieved.is_none());
-    let leapt = says.iter().filter(|_| leaps).filter_map(|one| one.unbelieved);
-    leapt.chain(told).reduce(Glucose::min)
+    let leapt = says.iter().filter(|_| leaps).filter_map(|one| one.unbelieved).map(|glucose| (glucose, None));
+    leapt.chain(told).reduce(|one, other| if other.0 < one.0 { other } else { one })
 }

@@ -228,19 +228,22 @@ fn what_is_shown_in_doubt() {
         (leapt(120.0, 200.0), in_doubt(110.0, Doubt::Pressure), now(115.0), None, Some(200.0)),
         (absent(), absent(), now(120.0), None, None),
     ] {
-        let told =
-            both(one, other, denied, |says, denied| mg_dl(doubted(says, estimate, denied, LOW, false)));
+        let told = both(one, other, denied, |says, denied| {
+            mg_dl(doubted(says, estimate, denied, LOW, false).map(|(glucose, _)| glucose))
+        });
         assert_eq!(told, want, "{:?} {:?} {denied:?}", one.present, other.present);
     }
     // a low by the rule's own limit; what is left of two that were apart; what was low when it fell silent
     let told = |one, other, limit, open| {
-        both(one, other, None, |says, _| mg_dl(doubted(says, now(97.0), None, Glucose::clamped(limit), open)))
+        both(one, other, None, |says, _| {
+            mg_dl(doubted(says, now(97.0), None, Glucose::clamped(limit), open).map(|(glucose, _)| glucose))
+        })
     };
     assert_eq!(told(reads(85.0), reads(110.0), 90.0, false), Some(85.0));
     assert_eq!(told(reads(85.0), reads(110.0), 84.9, false), None);
     assert_eq!(told(reads(65.0), reads(110.0), 100.0, false), Some(65.0));
     assert_eq!(told(reads(97.0), absent(), 70.0, true), Some(97.0));
-    assert_eq!(told(left(60.0), reads(97.0), 70.0, false), Some(60.0));
+    assert_eq!(told(left(60.0), reads(97.0), 70.0, false), Some(97.0));
 }
 
 #[test]
@@ -362,4 +365,11 @@ fn a_newest_reading_is_low_by_its_value_by_the_sensors_or_by_its_word() {
     assert_eq!([70.0, 70.1].map(|mg_dl| low(reads(mg_dl))), [true, false]);
     assert_eq!([55.0, 55.1].map(|mg_dl| low(one(mg_dl, 75.0))), [true, false]);
     assert!(low(with_status(90.0, Status::BelowRange)) && !low(with_status(90.0, Status::AboveRange)));
+}
+
+#[test]
+fn a_reading_is_low_as_calibrated_very_low_as_read_or_by_its_own_word() {
+    let low = |one: Says| one.present.unwrap().is_low();
+    assert!(low(one(90.0, 70.0)) && !low(one(56.0, 70.1)));
+    assert!(low(one(55.0, 90.0)) && low(with_status(80.0, Status::BelowRange)));
 }

@@ -238,7 +238,7 @@ fn only_what_fingersticks_say_of_the_named_one_denies_it() {
 #[test]
 fn what_was_open_when_one_fell_silent_stays_so_until_it_passes_or_a_fingerstick_agrees() {
     let (one, two) = (Side::First, Side::Second);
-    let apart = Some((at(0), at(20)));
+    let apart = Some((at(0), at(30)));
     let open = Fusion { apart, open: true, ..known(1.0) };
     let alone = |fusion: Fusion, minute: u32| {
         let mut fusion = Fusion { at: at(minute), ..fusion };
@@ -246,14 +246,16 @@ fn what_was_open_when_one_fell_silent_stays_so_until_it_passes_or_a_fingerstick_
         [fusion.is_open_against(one), fusion.is_open_against(two)]
     };
     // apart, and nothing tells which: for two hours
-    assert_eq!((alone(open, 139), alone(open, 140)), ([true; 2], [false; 2]));
+    assert_eq!((alone(open, 149), alone(open, 150)), ([true; 2], [false; 2]));
+    // if they were for longer than a value stands
+    assert_eq!(alone(Fusion { apart: Some((at(1), at(30))), ..open }, 40), [false; 2]);
     // one is named: while what told it speaks against it
     let named = |named, sudden, sticks| Fusion { named: Some(named), sudden, sticks, ..open };
-    assert_eq!(alone(named(one, 1.6, 0.0), 500), [true, false]);
-    assert_eq!(alone(named(one, 1.4, 0.0), 500), [false; 2]);
-    assert_eq!(alone(named(one, 1.0, 0.6), 500), [true, false]);
-    assert_eq!(alone(named(two, -1.6, 0.0), 500), [false, true]);
-    assert_eq!(alone(named(two, 1.6, 0.0), 500), [false; 2]);
+    assert_eq!(alone(named(one, 1.6, 0.0), 140), [true, false]);
+    assert_eq!(alone(named(one, 1.4, 0.0), 140), [false; 2]);
+    assert_eq!(alone(named(one, 1.0, 0.6), 140), [true, false]);
+    assert_eq!(alone(named(two, -1.6, 0.0), 140), [false, true]);
+    assert_eq!(alone(named(two, 1.6, 0.0), 140), [false; 2]);
     // a fingerstick that agrees with the one that is left, and one that does not
     for (glucose, settled) in [(118.0, true), (190.0, false)] {
         let mut fusion = named(one, 2.0, 0.0);
