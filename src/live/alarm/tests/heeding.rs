@@ -108,9 +108,12 @@ fn priority_does_not_fall_while_glucose_does() {
     let standard = AlarmSettings::default();
     let ahead = Rule { priority: Priority::High, ..standard.low_ahead };
     let low = Rule { priority: Priority::Low, ..standard.low };
-    let mut alarms = alarms(AlarmSettings { low_ahead: ahead, low, ..standard });
+    // of several that warned of it the most urgent one counts
+    let fall = Rule { on: true, delay: Span::ZERO, priority: Priority::Low, ..standard.steep_fall };
+    let mut alarms = alarms(AlarmSettings { low_ahead: ahead, low, steep_fall: fall, ..standard });
     let first = |standing: ActiveAlarms| standing.rings().first().map(|ring| (ring.kind, ring.priority));
-    let _ = alarms.update(&at(0, 95.0, -2.0).with_low_ahead(0.2));
+    let fell = alarms.update(&at(0, 95.0, -4.0).with_low_ahead(0.2));
+    assert_eq!(first(fell), Some((Kind::SteepFall, Priority::Low)));
     let ring = first(alarms.update(&at(5, 85.0, -2.0).with_low_ahead(0.9)));
     assert_eq!(ring, Some((Kind::LowAhead, Priority::High)));
     let ring = first(alarms.update(&at(10, 69.0, -2.0).with_low_ahead(0.9)));
