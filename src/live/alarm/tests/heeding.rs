@@ -114,12 +114,12 @@ fn priority_does_not_fall_while_glucose_does() {
     let first = |standing: ActiveAlarms| standing.rings().first().map(|ring| (ring.kind, ring.priority));
     let fell = alarms.update(&at(0, 95.0, -4.0).with_low_ahead(0.2));
     assert_eq!(first(fell), Some((Kind::SteepFall, Priority::Low)));
-    let ring = first(alarms.update(&at(5, 85.0, -2.0).with_low_ahead(0.9)));
+    let ring = first(alarms.update(&at(5, 85.0, -4.0).with_low_ahead(0.9)));
     assert_eq!(ring, Some((Kind::LowAhead, Priority::High)));
-    let ring = first(alarms.update(&at(10, 69.0, -2.0).with_low_ahead(0.9)));
+    let ring = first(alarms.update(&at(10, 69.0, -4.0).with_low_ahead(0.9)));
     assert_eq!(ring, Some((Kind::Low, Priority::High)));
     alarms.acknowledge_all();
-    let ring = first(alarms.update(&at(15, 58.0, -2.0).with_low_ahead(0.9)));
+    let ring = first(alarms.update(&at(15, 58.0, -4.0).with_low_ahead(0.9)));
     assert_eq!(ring, Some((Kind::Low, Priority::High)), "worse");
     // armed anew it speaks for itself
     let _ = alarms.update(&at(20, 120.0, 1.0).with_low_ahead(0.0));
