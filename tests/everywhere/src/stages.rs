@@ -126,6 +126,7 @@ fn all(hash: &mut Hash, events: usize) -> Result<(), Error> {
                         .with_low_ahead(person.low_ahead(reading.at()).unwrap_or_default())
                         .with_local(LocalTime::from_unix(reading.at(), 0))
                         .with_wear_left(Span::from_hours(2))
+                        .with_sensors_apart(judged.weight() < 0.1)
                         .with_doubt(if judged.weight() < 0.2 { Doubt::Disbelieved } else { Doubt::None })
                         .with_uncalibrated(reading.glucose());
                     let situation = match reading.status() {

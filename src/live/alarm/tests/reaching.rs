@@ -86,3 +86,15 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn two_sensors_apart_are_a_doubt_and_no_sight() {
+    let mut alarms = alarms(AlarmSettings::default());
+    assert!(alarms.update(&at(0, 110.0, 0.0)).kinds().is_empty() && alarms.is_monitoring());
+    let _ = alarms.update(&at(5, 110.0, 0.0).with_sensors_apart(true));
+    assert!(!alarms.is_monitoring());
+    let standing = alarms.update(&at(125, 110.0, 0.0).with_sensors_apart(true));
+    assert!(standing.kinds().contains(Kind::Doubt) && !alarms.is_monitoring());
+    let standing = alarms.update(&at(130, 110.0, 0.0).with_sensors_apart(false));
+    assert!(standing.kinds().is_empty() && alarms.is_monitoring());
+}
