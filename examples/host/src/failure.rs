@@ -46,14 +46,26 @@ fn name(path: &Path) -> String {
 pub fn again(arguments: &[&str]) -> String {
     let given = std::env::args().skip(1);
     let all = given.chain(arguments.iter().map(|&argument| argument.to_owned()));
-    let quoted = all.map(|argument| {
-        let plain = |c: char| c.is_alphanumeric() || "-_./=:,+".contains(c);
-        if !argument.is_empty() && argument.chars().all(plain) {
-            return argument;
-        }
-        format!("'{}'", argument.replace('\'', "'\\''"))
-    });
+    let quoted = all.map(|argument| quoted(&argument));
     std::iter::once("glidepath".to_owned()).chain(quoted).collect::<Vec<_>>().join(" ")
+}
+
+/// An argument as a shell takes it, on one line.
+fn quoted(argument: &str) -> String {
+    let plain = |c: char| c.is_alphanumeric() || "-_./=:,+".contains(c);
+    if !argument.is_empty() && argument.chars().all(plain) {
+        return argument.to_owned();
+    }
+    if !argument.chars().any(char::is_control) {
+        return format!("'{}'", argument.replace('\'', "'\\''"));
+    }
+    // what cannot be seen as three octal digits a byte (dollar-single-quotes of POSIX.1-2024, from memory)
+    let spelled = |c: char| match c {
+        '\'' | '\\' => format!("\\{c}"),
+        c if c.is_control() => c.to_string().bytes().map(|byte| format!("\\{byte:03o}")).collect(),
+        c => c.to_string(),
+    };
+    format!("$'{}'", argument.chars().map(spelled).collect::<String>())
 }
 
 /// Files among several that could not be read: they are counted and told, and the others go on.
@@ -102,4 +114,23 @@ pub fn shown(cell: &[u8]) -> String {
         out.push('…');
     }
     format!("\"{out}\"")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_argument_is_quoted_for_a_shell_on_one_line() {
+        for (argument, want) in [
+            ("a-b_1.csv", "a-b_1.csv"),
+            ("", "''"),
+            ("time of day", "'time of day'"),
+            ("it's", "'it'\\''s'"),
+            ("a\nb\t'c\\", "$'a\\012b\\011\\'c\\\\'"),
+            ("\u{85}", "$'\\302\\205'"),
+        ] {
+            assert_eq!(quoted(argument), want, "{argument:?}");
+        }
+    }
 }

@@ -212,3 +212,13 @@ fn offsets_that_change_on_the_way_keep_the_wearers_clock() {
     );
     assert_eq!((trace.counts.blank, sum(&trace)), (1, 4));
 }
+
+#[test]
+fn a_column_whose_name_goes_over_lines_is_named_on_one() {
+    let (_folder, path) = written(b"glucose,start time,\"end time\n(local)\"\n100,1709251200,1709251200\n");
+    let refused = read_trace(&path, &InputArgs::default(), &[]).unwrap_err().to_string();
+    assert!(
+        refused.contains(r"--time-column $'end time\012(local)'") && !refused.contains('\n'),
+        "{refused}"
+    );
+}
