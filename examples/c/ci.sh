@@ -169,7 +169,7 @@ for name in $NAMES; do
         run $name "$WORK/measure" >"$WORK/stack" || { cat "$WORK/stack"; exit 1; }
         for act in init init_with push save restore; do
             bytes=$(sed -n "s/^$act //p" "$WORK/stack")
-            case $act in init*) bound=12000 ;; push) bound=4096 ;; save | restore) bound=1152 ;; esac
+            case $act in init*) bound=12288 ;; push) bound=4096 ;; save | restore) bound=1152 ;; esac
             within "$name $readings $act" "$bytes" $bound
             [ "$bytes" -le "${deepest[$act]}" ] || deepest[$act]=$bytes
         done
@@ -182,7 +182,7 @@ for name in $NAMES; do
     image $name "$WORK/measure" -DPAIR -DREADINGS=288 checks/measure.c
     run $name "$WORK/measure" >"$WORK/stack" || { cat "$WORK/stack"; exit 1; }
     pair=""
-    for act in "init 12000" "init_with 14000" "push 4352" "save 1024" "restore 1600" "ram 7552"; do
+    for act in "init 12288" "init_with 14336" "push 4352" "save 1024" "restore 1600" "ram 7552"; do
         bytes=$(sed -n "s/^${act% *} //p" "$WORK/stack")
         within "$name pair ${act% *}" "$bytes" "${act#* }"
         [ "${act% *}" = ram ] || pair="$pair${pair:+ / }$bytes"
