@@ -121,7 +121,9 @@ pub fn view(hash: &mut Hash, view: &View) {
     hash.put((view.trend().words(), view.predicted_30min().map(|p| (p.glucose(), p.sd()))));
     hash.put((view.low_probability(), view.low_ahead_signal(), view.minutes_to_low()));
     let later = view.course().map(|course| course.at(Span::from_mins(75)));
-    for predicted in [view.predicted(Span::from_mins(45)), view.predicted_15min(), view.predicted_60min(), later] {
+    for predicted in
+        [view.predicted(Span::from_mins(45)), view.predicted_15min(), view.predicted_60min(), later]
+    {
         hash.put(predicted.map(|p| (p.glucose(), p.half_width_50(), p.half_width_95())));
     }
     hash.put(view.direction().map(|d| (d.rate(), d.sd())));

@@ -292,7 +292,7 @@ fn whole<G: Grid>(
         let review = if k < half { &mut first } else { &mut second };
         hash.put(review.push(&reading, DayTime::from_secs(reading.at().secs())) as u8);
     }
-    hash.put((first.span().map(|(a, b)| (a, b)), second.config().interval()));
+    hash.put((first.span(), second.config().interval()));
     hash.put(first.append(&second).map(|()| 0_u8));
     summary(hash, &first.summary());
     for pattern in first.patterns().iter().flatten() {
