@@ -347,17 +347,7 @@ fn of_two_growing_files_the_lower_sensor_rings_and_each_is_told() {
         "the second sensor&#39;s readings</li>",
         "dots beside",
     ];
-    let mut whole = String::new();
-    for _ in 0..100 {
-        whole = ask(port, "GET / HTTP/1.1\r\nHost: HOST\r\n\r\n");
-        if parts.iter().all(|part| whole.contains(part)) {
-            break;
-        }
-        thread::sleep(Duration::from_millis(100));
-    }
-    for part in parts {
-        assert!(whole.contains(part), "{part}: {whole}");
-    }
+    let _ = page_with(port, &parts);
     // one file is written anew, with an older reading: of that one what is known is left out
     fs::write(&b, format!("time,glucose_mmol_l\n{second}{}", less(&calm[11]))).unwrap();
     let said = run.wait("the other file", |line| message(line).contains("The file is another"));
@@ -445,6 +435,22 @@ fn ask(port: u16, request: &str) -> String {
     answer
 }
 
+/// The page once it holds all of these: it is made anew after programs are told.
+fn page_with(port: u16, parts: &[&str]) -> String {
+    let mut whole = String::new();
+    for _ in 0..100 {
+        whole = ask(port, "GET / HTTP/1.1\r\nHost: HOST\r\n\r\n");
+        if parts.iter().all(|part| whole.contains(part)) {
+            break;
+        }
+        thread::sleep(Duration::from_millis(100));
+    }
+    for part in parts {
+        assert!(whole.contains(part), "{part}: {whole}");
+    }
+    whole
+}
+
 #[test]
 fn the_page_is_served_on_loopback_only_and_takes_an_acknowledgement() {
     let folder = tempfile::tempdir().unwrap();
@@ -468,19 +474,8 @@ fn the_page_is_served_on_loopback_only_and_takes_an_acknowledgement() {
         !listening.is_empty() && listening.iter().all(|local| local.starts_with("0100007F:")),
         "{listening:?}"
     );
-    // the page is made anew after programs are told
-    let mut whole = String::new();
     let parts = ["glucose is low", "not a medical device", "Seen", "http-equiv=\"refresh\"", "<svg"];
-    for _ in 0..100 {
-        whole = ask(port, "GET / HTTP/1.1\r\nHost: HOST\r\n\r\n");
-        if parts.iter().all(|part| whole.contains(part)) {
-            break;
-        }
-        thread::sleep(Duration::from_millis(100));
-    }
-    for part in parts {
-        assert!(whole.contains(part), "{part}: {whole}");
-    }
+    let whole = page_with(port, &parts);
     assert!(ask(port, "GET / HTTP/1.1\r\nHost: example.org\r\n\r\n").starts_with("HTTP/1.1 403"));
     let before = fs::read(folder.path().join("live.state")).unwrap();
     let token = whole.split("name=\"token\" value=\"").nth(1).unwrap()[..32].to_owned();

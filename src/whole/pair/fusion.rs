@@ -340,8 +340,7 @@ impl Fusion {
         let missed = [miss(first, o1, p11), miss(second, o2, p22)];
         let nearest = missed.into_iter().flatten().fold(CLIP * CLIP, f32::min);
         // far from both it says little of either
-        let beyond = (nearest - 1.0).at_least(0.0);
-        let error = error * (1.0 + nearest * beyond);
+        let error = error * (1.0 + nearest * (nearest - 1.0).at_least(0.0));
         let mut beyond = [0.0; 2];
         if let ([Some(one), Some(two)], [Some(m1), Some(m2)]) = (parts, missed) {
             let told = 0.5 * (m1 - m2);
@@ -467,7 +466,7 @@ mod tests {
     extern crate std;
     use super::*;
 
-    fn part(glucose: f32) -> Part {
+    pub(super) fn part(glucose: f32) -> Part {
         Part {
             glucose,
             variance: 64.0,
@@ -479,7 +478,7 @@ mod tests {
         }
     }
 
-    fn at(minute: u32) -> Instant {
+    pub(super) fn at(minute: u32) -> Instant {
         Instant::from_secs(1_000_000 + 60 * minute)
     }
 

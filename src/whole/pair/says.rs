@@ -44,7 +44,7 @@ pub(super) struct Says {
     pub present: Option<Newest>,
     /// What counts for lows: the present one, and for some time one that was low when its sensor fell silent.
     pub stands: Option<Newest>,
-    /// The newest reading, if it is not believed, while there is a present one.
+    /// The newest reading, if it is not believed, while the sensor has been heard of late.
     pub unbelieved: Option<Glucose>,
     pub estimate: Option<Estimate>,
     pub reasons: Reasons,

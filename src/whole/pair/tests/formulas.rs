@@ -1,22 +1,7 @@
 //! The formulas of `fusion`, by numbers worked out apart from them in double precision.
 
+use super::tests::{at, part};
 use super::*;
-
-fn part(glucose: f32) -> Part {
-    Part {
-        glucose,
-        variance: 64.0,
-        calibration_variance: 600.0,
-        against: 0.0,
-        still: 0.0,
-        rate: 0.0,
-        ends: false,
-    }
-}
-
-fn at(minute: u32) -> Instant {
-    Instant::from_secs(1_000_000 + 60 * minute)
-}
 
 /// One part whose noise has this variance.
 fn sure(glucose: f32, variance: f32) -> Part {
