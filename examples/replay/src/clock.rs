@@ -15,16 +15,21 @@ pub trait WallClock {
 
     /// The hour of the wearer's day at an instant, 0 to 23.
     fn hour(&self, instant: i64) -> i64 {
-        self.wall(instant).rem_euclid(DAY_S) / HOUR_S
+        hour_of(self.wall(instant))
     }
 
     /// The night that holds an instant, by the day it ends on (days since 1970): from 22:00 to 07:00 on the wearer's clock,
     /// when most people would be woken (common practice, no source).
     fn night(&self, instant: i64) -> Option<i64> {
         const BEFORE_MIDNIGHT_S: i64 = 2 * HOUR_S;
-        let by_day = (7..22).contains(&self.hour(instant));
-        (!by_day).then(|| (self.wall(instant) + BEFORE_MIDNIGHT_S).div_euclid(DAY_S))
+        let wall = self.wall(instant);
+        let by_day = (7..22).contains(&hour_of(wall));
+        (!by_day).then(|| (wall + BEFORE_MIDNIGHT_S).div_euclid(DAY_S))
     }
+}
+
+fn hour_of(wall: i64) -> i64 {
+    wall.rem_euclid(DAY_S) / HOUR_S
 }
 
 #[cfg(test)]

@@ -104,6 +104,9 @@ fn keep_period(
     order: &mut Vec<usize>,
     counts: &mut Counts,
 ) -> Result<(), Failure> {
+    if args.from.is_none() && args.to.is_none() {
+        return Ok(());
+    }
     let ends = (order.first().copied(), order.last().copied());
     let before = order.len();
     order.retain(|&index| in_period(args, clock.wall(rows[index].at)));
@@ -346,7 +349,8 @@ pub(super) fn said(
     format: Option<&Format>,
 ) -> Result<Option<Said>, Wrong> {
     let wrong = |column: &str, what: String| Wrong { column: Some(column.to_owned()), what };
-    if let Some(surplus) = record.iter().skip(width).find(|cell| !cell.trim_ascii().is_empty()) {
+    let mut surplus = (width..record.len()).filter_map(|index| record.get(index));
+    if let Some(surplus) = surplus.find(|cell| !cell.trim_ascii().is_empty()) {
         let what = format!("more cells than the header row has ({width}), found {}", shown(surplus));
         return Err(Wrong { column: None, what });
     }
@@ -367,11 +371,13 @@ pub(super) fn said(
         .ok_or_else(|| wrong(&columns.time_name, format!("found {}, {EXPECTED_TIME}", shown(time))))?;
     let (glucose, status) = amount(cell(columns.glucose.index), decimal_comma)
         .map_err(|what| wrong(&columns.glucose.name, what))?;
-    let extras = columns.extras.iter().map(|(_, extra)| {
-        number(cell(extra.index), decimal_comma)
-            .map_err(|what| wrong(&extra.name, format!("{what}expected a number or nothing")))
-    });
-    Ok(Some(Said { written, glucose, status, extras: extras.collect::<Result<_, _>>()? }))
+    let mut extras = Vec::with_capacity(columns.extras.len());
+    for (_, extra) in &columns.extras {
+        let value = number(cell(extra.index), decimal_comma)
+            .map_err(|what| wrong(&extra.name, format!("{what}expected a number or nothing")))?;
+        extras.push(value);
+    }
+    Ok(Some(Said { written, glucose, status, extras }))
 }
 
 /// A time as it is written, in the form that was asked for.
@@ -392,10 +398,14 @@ fn next(
     let start = before + reader.position().line();
     match reader.read_byte_record(record) {
         Ok(false) => Ok(None),
-        // the reader counts blank lines and remarks before a record to it: so from its end, back over its own lines
         Ok(true) => {
+            let end = before + reader.position().line();
+            if end == start + 1 {
+                return Ok(Some(start));
+            }
+            // the reader counts blank lines and remarks before a record to it: so from its end, back over its own lines
             let own = record.as_slice().iter().filter(|byte| **byte == b'\n').count() as u64;
-            Ok(Some((before + reader.position().line()).saturating_sub(own + 1)))
+            Ok(Some(end.saturating_sub(own + 1)))
         }
         Err(error) => Err(match error.kind() {
             ErrorKind::Io(io) if io.kind() == std::io::ErrorKind::Other => {
@@ -511,8 +521,11 @@ const BLANKS: [&[u8]; 6] = [b"", b"NA", b"N/A", b"null", b"-", b"--"];
 /// A number, not a number when blank.
 pub(super) fn number(text: &[u8], decimal_comma: bool) -> Result<f32, String> {
     // most are a few digits; so many are exact
-    if matches!(text.len(), 1..=6) && text.iter().all(u8::is_ascii_digit) {
-        return Ok(text.iter().fold(0_u32, |sum, digit| sum * 10 + u32::from(digit - b'0')) as f32);
+    let digit = |sum: u32, byte: &u8| byte.is_ascii_digit().then(|| sum * 10 + u32::from(byte - b'0'));
+    if matches!(text.len(), 1..=6)
+        && let Some(whole) = text.iter().try_fold(0, digit)
+    {
+        return Ok(whole as f32);
     }
     if BLANKS.iter().any(|blank| text.eq_ignore_ascii_case(blank)) {
         return Ok(f32::NAN);
