@@ -158,6 +158,7 @@ impl Page {
     }
 
     fn sample(&self, sample: &walk::Sample, out: &mut Vec<f64>) {
+        let Some(answers) = &sample.answers else { return };
         out.extend([
             self.wall(sample.reading.at()),
             f64::from(sample.reading.at().secs()),
@@ -168,7 +169,7 @@ impl Page {
                 _ => 0.0,
             },
         ]);
-        let (shown, bound) = match sample.shown {
+        let (shown, bound) = match answers.shown {
             Some(shown) => (
                 f64::from(shown.glucose.mg_dl()),
                 match shown.bound {
@@ -181,24 +182,24 @@ impl Page {
             None => (f64::NAN, 0.0),
         };
         out.extend([shown, bound]);
-        let [(p15, s15), (p30, s30), (p60, s60)] = [15, 30, 60].map(|minutes| sample.predicted(minutes));
-        let answers = [
+        let [(p15, s15), (p30, s30), (p60, s60)] = [15, 30, 60].map(|minutes| answers.predicted(minutes));
+        let numbers = [
             sample.plasma,
-            sample.plasma_sd,
-            sample.rate,
-            sample.rate_sd,
+            answers.plasma_sd,
+            answers.rate,
+            answers.rate_sd,
             p15,
             s15,
             p30,
             s30,
             p60,
             s60,
-            sample.low_probability,
-            sample.minutes_to_low,
-            sample.low_ahead_signal,
-            sample.direction,
+            answers.low_probability,
+            answers.minutes_to_low,
+            answers.low_ahead_signal,
+            answers.direction,
         ];
-        out.extend(answers.map(f64::from));
+        out.extend(numbers.map(f64::from));
         out.push(f64::from(sample.rang));
     }
 
@@ -265,9 +266,15 @@ impl Page {
         let mut said: Vec<&str> = Vec::new();
         match sort {
             SAMPLES => {
-                if let Some(sample) = self.played.samples.get(n) {
-                    said.extend([sample.verdict.name(), sample.trend.words(), sample.reasons.grade().name()]);
-                    said.extend(sample.reasons.iter().map(|reason| reason.name()));
+                if let Some(sample) = self.played.samples.get(n)
+                    && let Some(answers) = &sample.answers
+                {
+                    said.extend([
+                        sample.verdict.name(),
+                        answers.trend.words(),
+                        answers.reasons.grade().name(),
+                    ]);
+                    said.extend(answers.reasons.iter().map(|reason| reason.name()));
                 }
             }
             RINGS => {

@@ -3,7 +3,7 @@
 use glidepath::Glucose;
 use glidepath::alarm::Kind;
 use glidepath::quality::Verdict;
-use glidepath_host::played::Sample;
+use glidepath_host::played::{Answers, Sample};
 use glidepath_host::rehearsal::Plan;
 use glidepath_host::replay::report::Report;
 use glidepath_host::replay::{Replay, demo as embedded};
@@ -68,39 +68,40 @@ pub fn replay<'py>(
 }
 
 /// A number of a sample.
-type Number = fn(&Sample) -> f32;
+type Number = fn(&Sample, &Answers) -> f32;
 
 /// What was known after each reading, by the names of the desk tool's table. Words are given as numbers with the names
 /// they stand for.
 fn samples<'py>(py: Python<'py>, samples: &[Sample], clock: &Clock) -> PyResult<Bound<'py, PyDict>> {
+    let answered = || samples.iter().filter_map(|sample| Some((sample, sample.answers.as_deref()?)));
     let columns = Columns::new(py);
     columns.times(clock, samples.iter().map(|sample| sample.reading.at().secs().into()))?;
     let numbers: [(&str, Number); 17] = [
-        ("sensor_mg_dl", |s| s.reading.glucose().mg_dl()),
-        ("plasma_mg_dl", |s| s.plasma),
-        ("plasma_sd_mg_dl", |s| s.plasma_sd),
-        ("rate_mg_dl_min", |s| s.rate),
-        ("rate_sd_mg_dl_min", |s| s.rate_sd),
-        ("predicted_30min_mg_dl", |s| s.predicted(30).0),
-        ("predicted_30min_sd_mg_dl", |s| s.predicted(30).1),
-        ("low_probability_30min", |s| s.low_probability),
-        ("minutes_to_low", |s| s.minutes_to_low),
-        ("predicted_15min_mg_dl", |s| s.predicted(15).0),
-        ("predicted_15min_sd_mg_dl", |s| s.predicted(15).1),
-        ("predicted_60min_mg_dl", |s| s.predicted(60).0),
-        ("predicted_60min_sd_mg_dl", |s| s.predicted(60).1),
-        ("low_ahead_signal", |s| s.low_ahead_signal),
-        ("direction_mg_dl_min", |s| s.direction),
-        ("truth_mg_dl", |s| s.truth),
-        ("estimate_sd_mg_dl", |s| s.own_sd),
+        ("sensor_mg_dl", |s, _| s.reading.glucose().mg_dl()),
+        ("plasma_mg_dl", |s, _| s.plasma),
+        ("plasma_sd_mg_dl", |_, a| a.plasma_sd),
+        ("rate_mg_dl_min", |_, a| a.rate),
+        ("rate_sd_mg_dl_min", |_, a| a.rate_sd),
+        ("predicted_30min_mg_dl", |_, a| a.predicted(30).0),
+        ("predicted_30min_sd_mg_dl", |_, a| a.predicted(30).1),
+        ("low_probability_30min", |_, a| a.low_probability),
+        ("minutes_to_low", |_, a| a.minutes_to_low),
+        ("predicted_15min_mg_dl", |_, a| a.predicted(15).0),
+        ("predicted_15min_sd_mg_dl", |_, a| a.predicted(15).1),
+        ("predicted_60min_mg_dl", |_, a| a.predicted(60).0),
+        ("predicted_60min_sd_mg_dl", |_, a| a.predicted(60).1),
+        ("low_ahead_signal", |_, a| a.low_ahead_signal),
+        ("direction_mg_dl_min", |_, a| a.direction),
+        ("truth_mg_dl", |s, _| s.truth),
+        ("estimate_sd_mg_dl", |_, a| a.own_sd),
     ];
     for (name, of) in numbers {
-        columns.add(name, samples.iter().map(of))?;
+        columns.add(name, answered().map(|(sample, answers)| of(sample, answers)))?;
     }
     columns.add("alarms", samples.iter().map(|sample| sample.rang))?;
     columns.add("status", samples.iter().map(|sample| sample.reading.status() as u8))?;
     let columns = columns.finish();
-    columns.set_item("trend", samples.iter().map(|sample| sample.trend.words()).collect::<Vec<_>>())?;
+    columns.set_item("trend", answered().map(|(_, answers)| answers.trend.words()).collect::<Vec<_>>())?;
     columns.set_item("verdict", samples.iter().map(|sample| sample.verdict.name()).collect::<Vec<_>>())?;
     let doubted =
         samples.iter().map(|sample| !matches!(sample.verdict, Verdict::Accepted | Verdict::ClockSet));

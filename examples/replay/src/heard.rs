@@ -16,11 +16,16 @@ use crate::walk::Sample;
 pub struct Heard {
     /// What lows are counted by: of two sensors the lower one.
     pub lower: Vec<Reading>,
-    /// What highs are counted by: of two sensors both, by the weight that each had.
-    pub both: Vec<Reading>,
+    /// Of two sensors both, by the weight that each had.
+    pub both: Option<Vec<Reading>>,
 }
 
 impl Heard {
+    /// What highs are counted by: of two sensors both, of one the same as lows.
+    pub fn both(&self) -> &[Reading] {
+        self.both.as_ref().unwrap_or(&self.lower)
+    }
+
     /// Of what a monitor said of readings that come every so many seconds; of two sensors, of the one that reads less often.
     pub fn of(samples: &[Sample], interval_s: u32) -> Self {
         let [first, second] = Side::BOTH.map(|side| {
@@ -28,21 +33,21 @@ impl Heard {
             own.map(|sample| sample.reading).collect::<Vec<Reading>>()
         });
         if second.is_empty() {
-            return Self { lower: first.clone(), both: first };
+            return Self { lower: first, both: None };
         }
-        let mut heard = Self::default();
+        let (mut lower, mut both) = (Vec::new(), Vec::new());
         for sample in samples.iter().filter(|sample| sample.verdict.is_believed()) {
             let at = sample.reading.at();
             let weight = sample.beside.as_ref().map_or(1.0, |beside| beside.first_weight);
-            let (lower, both) = match (standing(&first, at, interval_s), standing(&second, at, interval_s)) {
+            let (low, mixed) = match (standing(&first, at, interval_s), standing(&second, at, interval_s)) {
                 (Some(first), Some(second)) => (first.min(second), mixed(first, second, weight)),
                 (Some(only), None) | (None, Some(only)) => (only, only),
                 (None, None) => continue,
             };
-            put(&mut heard.lower, Reading::new(at, lower));
-            put(&mut heard.both, Reading::new(at, both));
+            put(&mut lower, Reading::new(at, low));
+            put(&mut both, Reading::new(at, mixed));
         }
-        heard
+        Self { lower, both: Some(both) }
     }
 }
 
@@ -72,7 +77,7 @@ fn standing(readings: &[Reading], at: Instant, interval_s: u32) -> Option<Glucos
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::walk::{Played, Walk};
+    use crate::walk::{Detail, Played, Walk};
     use glidepath::{Monitor, PairMonitor, Settings, Status};
 
     struct Utc;
@@ -89,7 +94,7 @@ mod tests {
 
     fn played(readings: &[(Side, Reading)]) -> Played {
         let pair = PairMonitor::<288>::new(Settings::default(), Settings::default()).unwrap();
-        let mut walk = Walk::new(pair, readings.len());
+        let mut walk = Walk::new(pair, readings.len(), Detail::Verdicts);
         for (side, reading) in readings {
             walk.reading(*side, reading, f32::NAN, &Utc);
         }
@@ -105,14 +110,14 @@ mod tests {
     #[test]
     fn of_one_sensor_they_are_its_believed_readings() {
         let monitor = Monitor::<288>::new(Settings::default()).unwrap();
-        let mut walk = Walk::new(monitor, 3);
+        let mut walk = Walk::new(monitor, 3, Detail::Verdicts);
         let readings = [reading(0, 120.0), reading(5, 121.0).with_status(Status::Fault), reading(10, 122.0)];
         for reading in &readings {
             walk.reading(First, reading, f32::NAN, &Utc);
         }
         let heard = Heard::of(&walk.played.samples, 300);
         assert_eq!(heard.lower, [readings[0], readings[2]]);
-        assert_eq!(heard.both, heard.lower);
+        assert_eq!(heard.both(), heard.lower);
     }
 
     #[test]
@@ -126,13 +131,13 @@ mod tests {
         let heard = Heard::of(&played.samples, 300);
         // nothing stands beyond the last reading's own five minutes: at minute 6 the first one still does
         assert_eq!(told(&heard.lower), [(0, 110), (5, 110), (6, 114)]);
-        for (both, (low, high)) in heard.both.iter().zip([(110.0, 120.0), (110.0, 114.0), (114.0, 118.0)]) {
+        for (both, (low, high)) in heard.both().iter().zip([(110.0, 120.0), (110.0, 114.0), (114.0, 118.0)]) {
             assert!((low..=high).contains(&both.glucose().mg_dl()), "{both:?}");
         }
         let weight = played.samples[3].beside.as_ref().unwrap().first_weight;
         assert!((0.1..0.9).contains(&weight));
         let by_hand = 118.0 - 4.0 * weight;
-        assert!((heard.both[2].glucose().mg_dl() - by_hand).abs() < 0.01);
+        assert!((heard.both()[2].glucose().mg_dl() - by_hand).abs() < 0.01);
     }
 
     #[test]

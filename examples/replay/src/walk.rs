@@ -9,8 +9,8 @@ use glidepath::forecast::Course;
 use glidepath::quality::{Reasons, Verdict};
 use glidepath::trend::Trend;
 use glidepath::{
-    Agreement, Fingerstick, FingerstickOutcome, Instant, Monitor, PairMonitor, PairView, Reading, Shown,
-    Side, Span, View,
+    Agreement, Estimate, Fingerstick, FingerstickOutcome, Instant, Monitor, PairMonitor, PairView, Reading,
+    Shown, Side, Span, View,
 };
 
 use crate::WallClock;
@@ -26,7 +26,29 @@ pub struct Sample {
     pub reading: Reading,
     pub verdict: Verdict,
     pub plasma: f32,
-    /// The whole uncertainty: the estimate's own and what the calibration leaves open.
+    /// The truth beside the trace.
+    pub truth: f32,
+    /// The other answers, where they are kept: apart, for the figures of a year do without them.
+    pub answers: Option<Box<Answers>>,
+    /// What two sensors say beside it, when two are worn: apart, so that a year of one takes less memory.
+    pub beside: Option<Box<Beside>>,
+    /// The alarms that rang with it, a bit for each of [`Kind::ALL`](glidepath::alarm::Kind::ALL).
+    pub rang: u16,
+}
+
+/// How much is kept of each reading.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Detail {
+    /// Itself and the verdict on it: enough for the figures of a whole trace.
+    Verdicts,
+    /// All [`Answers`] too.
+    Answers,
+}
+
+/// The answers right after one reading, plasma glucose apart. Numbers that are not known are not a number.
+#[derive(Clone, Debug)]
+pub struct Answers {
+    /// The whole uncertainty of plasma glucose: the estimate's own and what the calibration leaves open.
     pub plasma_sd: f32,
     /// The estimate's own, which takes the calibration for granted.
     pub own_sd: f32,
@@ -43,12 +65,6 @@ pub struct Sample {
     pub low_ahead_signal: f32,
     /// The rate to expect over the next 20 minutes.
     pub direction: f32,
-    /// The truth beside the trace.
-    pub truth: f32,
-    /// What two sensors say beside it, when two are worn: apart, so that a year of one takes less memory.
-    pub beside: Option<Box<Beside>>,
-    /// The alarms that rang with it, a bit for each of [`Kind::ALL`](glidepath::alarm::Kind::ALL).
-    pub rang: u16,
 }
 
 impl Sample {
@@ -62,20 +78,32 @@ impl Sample {
         !matches!(self.verdict, Verdict::Accepted | Verdict::ClockSet)
     }
 
+    fn of(reading: &Reading, view: &View, beside: Option<Beside>, detail: Detail) -> Self {
+        // of a reading that is not newer the answers would be those of another moment
+        let estimate = view.estimate().filter(|estimate| estimate.at() == reading.at());
+        let answers = (detail == Detail::Answers).then(|| Box::new(Answers::of(view, estimate)));
+        Self {
+            reading: *reading,
+            verdict: view.verdict().unwrap_or(Verdict::Accepted),
+            plasma: known(estimate.map(|e| e.glucose().mg_dl())),
+            truth: f32::NAN,
+            answers,
+            beside: beside.map(Box::new),
+            rang: 0,
+        }
+    }
+}
+
+impl Answers {
     /// What the sensor will read in so many minutes and its standard deviation, mg/dL.
     pub fn predicted(&self, minutes: i32) -> (f32, f32) {
         let predicted = self.course.map(|course| course.at(Span::from_mins(minutes)));
         (known(predicted.map(|p| p.glucose().mg_dl())), known(predicted.map(|p| p.sd())))
     }
 
-    fn of(reading: &Reading, view: &View, beside: Option<Beside>) -> Self {
-        // of a reading that is not newer the answers would be those of another moment
-        let estimate = view.estimate().filter(|estimate| estimate.at() == reading.at());
+    fn of(view: &View, estimate: Option<Estimate>) -> Self {
         let timely = |value: Option<f32>| known(value.filter(|_| estimate.is_some()));
         Self {
-            reading: *reading,
-            verdict: view.verdict().unwrap_or(Verdict::Accepted),
-            plasma: known(estimate.map(|e| e.glucose().mg_dl())),
             // the two do not depend on each other
             plasma_sd: known(estimate.zip(view.calibration_sd()).map(|(e, open)| both(e.glucose_sd(), open))),
             own_sd: known(estimate.map(|e| e.glucose_sd())),
@@ -89,9 +117,6 @@ impl Sample {
             minutes_to_low: timely(view.minutes_to_low()),
             low_ahead_signal: timely(view.low_ahead_signal()),
             direction: timely(view.direction().map(|direction| direction.rate().mg_dl_per_min())),
-            truth: f32::NAN,
-            beside: beside.map(Box::new),
-            rang: 0,
         }
     }
 }
@@ -239,15 +264,16 @@ impl<const N: usize> Worn for PairMonitor<N> {
 pub struct Walk<W> {
     pub worn: W,
     pub played: Played,
+    detail: Detail,
     now: Option<Instant>,
 }
 
 impl<W: Worn> Walk<W> {
     /// Nothing has come yet; so many readings will.
-    pub fn new(worn: W, readings: usize) -> Self {
+    pub fn new(worn: W, readings: usize, detail: Detail) -> Self {
         let mut played = Played::default();
         played.samples.reserve(readings);
-        Self { worn, played, now: None }
+        Self { worn, played, detail, now: None }
     }
 
     /// Lets time pass until a reading at `at` comes.
@@ -263,7 +289,7 @@ impl<W: Worn> Walk<W> {
         let (view, beside) = self.worn.push(side, reading);
         self.now = Some(reading.at());
         let rang = self.heard(view.rings());
-        self.played.samples.push(Sample { truth, rang, ..Sample::of(reading, &view, beside) });
+        self.played.samples.push(Sample { truth, rang, ..Sample::of(reading, &view, beside, self.detail) });
     }
 
     /// A fingerstick is taken.
@@ -312,14 +338,14 @@ impl<W: Worn> Walk<W> {
 
 const _: () = assert!(glidepath::alarm::Kind::COUNT <= 16, "alarms are kept as bits of 16");
 
-/// Plays readings and fingersticks of one sensor, both in order of time.
+/// Plays readings and fingersticks of one sensor, both in order of time; all answers are kept.
 pub fn play<W: Worn>(
     worn: W,
     readings: &[Reading],
     clock: &impl WallClock,
     sticks: &[Fingerstick],
 ) -> Played {
-    let mut walk = Walk::new(worn, readings.len());
+    let mut walk = Walk::new(worn, readings.len(), Detail::Answers);
     let mut sticks = sticks.iter().peekable();
     for reading in readings {
         while let Some(stick) = sticks.next_if(|stick| stick.at() < reading.at()) {
@@ -442,12 +468,14 @@ mod tests {
     #[test]
     fn of_a_reading_that_is_not_newer_nothing_is_said() {
         let monitor = Monitor::<288>::new(Settings::default()).unwrap();
-        let mut walk = Walk::new(monitor, 2);
+        let mut walk = Walk::new(monitor, 2, Detail::Answers);
         for reading in readings(&[10, 5], 120.0) {
             walk.reading(Side::First, &reading, f32::NAN, &Utc);
         }
         let [newer, older] = walk.played.samples.as_slice() else { panic!("two readings") };
-        assert!(newer.plasma.is_finite() && older.plasma.is_nan() && older.course.is_none());
+        assert!(newer.plasma.is_finite() && older.plasma.is_nan());
+        let course = |sample: &Sample| sample.answers.as_ref().unwrap().course;
+        assert!(course(newer).is_some() && course(older).is_none());
     }
 
     #[test]
@@ -458,7 +486,7 @@ mod tests {
         assert_eq!(play(monitor, &some, &Utc, &[]).believed(), [some[0], some[2]]);
 
         let pair = PairMonitor::<288>::new(Settings::default(), Settings::default()).unwrap();
-        let mut walk = Walk::new(pair, 4);
+        let mut walk = Walk::new(pair, 4, Detail::Verdicts);
         for (n, reading) in readings(&[0, 1, 5, 6], 120.0).iter().enumerate() {
             let side = if n % 2 == 0 { Side::Second } else { Side::First };
             walk.reading(side, reading, f32::NAN, &Utc);
@@ -473,7 +501,7 @@ mod tests {
     #[test]
     fn a_fingerstick_is_used_if_either_sensor_takes_it_in() {
         let pair = PairMonitor::<288>::new(Settings::default(), Settings::default()).unwrap();
-        let mut walk = Walk::new(pair, 2);
+        let mut walk = Walk::new(pair, 2, Detail::Verdicts);
         for reading in &readings(&[0, 5], 120.0) {
             walk.reading(Side::Second, reading, f32::NAN, &Utc);
         }

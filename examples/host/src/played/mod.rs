@@ -7,7 +7,7 @@ use glidepath::{Fingerstick, Instant, Monitor, PairMonitor, Reading, Settings, S
 pub use glidepath_replay::heard::Heard;
 pub use glidepath_replay::lows;
 use glidepath_replay::walk::{self, Walk, Worn};
-pub use glidepath_replay::walk::{Beside, Pricked, Sample, both};
+pub use glidepath_replay::walk::{Answers, Beside, Detail, Pricked, Sample, both};
 
 use crate::failure::Failure;
 use crate::progress::Progress;
@@ -78,18 +78,18 @@ impl<'a> Traces<'a> {
     }
 
     /// Plays it all through the monitor; whatever rings is acknowledged.
-    pub fn play(&self, settings: Settings) -> Result<Played, Failure> {
+    pub fn play(&self, settings: Settings, detail: Detail) -> Result<Played, Failure> {
         let refused = |error| Failure::new(format!("the monitor's settings: {error}"));
         if self.second.is_some() {
             let monitor = PairMonitor::<READINGS>::new(settings, settings).map_err(refused)?;
             let began = |monitor: &mut PairMonitor<READINGS>, side, first| {
                 monitor.sensor_started(side, start(first, &settings));
             };
-            let said = self.walked(monitor, began).played;
+            let said = self.walked(monitor, detail, began).played;
             return Ok(Played { said, noise_sd: f32::NAN, gain: f32::NAN, offset: f32::NAN });
         }
         let monitor = Monitor::<READINGS>::new(settings).map_err(refused)?;
-        let Walk { worn: monitor, played: said, .. } = self.walked(monitor, |_, _, _| {});
+        let Walk { worn: monitor, played: said, .. } = self.walked(monitor, detail, |_, _, _| {});
         let noise_sd = if said.samples.len() > 1 { monitor.estimator().noise_sd() } else { f32::NAN };
         let used = said.pricked.iter().any(|pricked| pricked.used);
         let (gain, offset) = if used { monitor.gain_and_offset() } else { (f32::NAN, f32::NAN) };
@@ -97,9 +97,14 @@ impl<'a> Traces<'a> {
     }
 
     /// Lives through it; `began` is told when a sensor is put on while the other is worn.
-    fn walked<W: Worn>(&self, worn: W, mut began: impl FnMut(&mut W, Side, Instant)) -> Walk<W> {
+    fn walked<W: Worn>(
+        &self,
+        worn: W,
+        detail: Detail,
+        mut began: impl FnMut(&mut W, Side, Instant),
+    ) -> Walk<W> {
         let (length, clock) = (self.readings(), &self.first.clock);
-        let mut walk = Walk::new(worn, length);
+        let mut walk = Walk::new(worn, length, detail);
         let progress = Progress::new("replaying", length as u64);
         for next in self.each() {
             match next {

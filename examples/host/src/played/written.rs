@@ -45,29 +45,29 @@ pub const HEADER_OF_TWO: &str = ",side,agreement,first_weight,first_offset_mg_dl
     first_predicted_30min_mg_dl,first_predicted_30min_sd_mg_dl,second_predicted_30min_mg_dl,\
     second_predicted_30min_sd_mg_dl";
 
-/// Writes the samples as CSV.
+/// Writes as CSV the samples whose answers are kept.
 pub fn write_csv(samples: &[Sample], clock: &Clock, digits: Digits, out: &mut dyn Write) -> io::Result<()> {
     let cell = |value: f32, telling: usize| Cell(value, (digits == Digits::Telling).then_some(telling));
     let two = samples.iter().any(|sample| sample.beside.is_some());
     writeln!(out, "{HEADER}{}", if two { HEADER_OF_TWO } else { "" })?;
     let mut line = String::new();
-    for sample in samples {
+    for (sample, answers) in samples.iter().filter_map(|sample| Some((sample, sample.answers.as_ref()?))) {
         line.clear();
-        let [in_15, in_30, in_60] = [15, 30, 60].map(|minutes| sample.predicted(minutes));
+        let [in_15, in_30, in_60] = [15, 30, 60].map(|minutes| answers.predicted(minutes));
         let _ = write!(
             line,
             "{},{},{},{},{},{},{},{},{},{},{},{},",
             clock.iso(sample.reading.at().secs().into()),
             cell(sample.reading.glucose().mg_dl(), 1),
             cell(sample.plasma, 2),
-            cell(sample.plasma_sd, 2),
-            cell(sample.rate, 3),
-            cell(sample.rate_sd, 3),
-            sample.trend.words(),
+            cell(answers.plasma_sd, 2),
+            cell(answers.rate, 3),
+            cell(answers.rate_sd, 3),
+            answers.trend.words(),
             cell(in_30.0, 2),
             cell(in_30.1, 2),
-            cell(sample.low_probability, 4),
-            cell(sample.minutes_to_low, 1),
+            cell(answers.low_probability, 4),
+            cell(answers.minutes_to_low, 1),
             sample.verdict.name(),
         );
         let mut parted = "";
@@ -82,8 +82,8 @@ pub fn write_csv(samples: &[Sample], clock: &Clock, digits: Digits, out: &mut dy
             cell(in_15.1, 2),
             cell(in_60.0, 2),
             cell(in_60.1, 2),
-            cell(sample.low_ahead_signal, 4),
-            cell(sample.direction, 3),
+            cell(answers.low_ahead_signal, 4),
+            cell(answers.direction, 3),
         );
         if let Some(&Beside { side, agreement, first_weight, offsets, predicted }) = sample.beside.as_deref()
         {

@@ -61,7 +61,7 @@ pub fn of(traces: &Traces<'_>, played: &Played, window: Span) -> (Score, Vec<Low
 
 /// Scores alarms against the readings they rang by; with the lows that were found.
 fn score(heard: &Heard, rings: &[Ring], interval_s: u32, clock: &Clock, window: Span) -> (Score, Vec<Low>) {
-    let counted = counted::score(&heard.lower, &heard.both, rings, interval_s, clock, window);
+    let counted = counted::score(&heard.lower, heard.both(), rings, interval_s, clock, window);
     let a_day = |n: u64| (counted.days > 0.0).then(|| round(n as f64 / counted.days, 3));
     let kinds = Kind::ALL.into_iter().zip(&counted.kinds).map(|(kind, counted)| {
         let alarms = counted.alarms.into();
@@ -130,7 +130,7 @@ mod tests {
             .step_by(5)
             .map(|m| Reading::new(at(m), Glucose::from_mg_dl(value(m)).unwrap()))
             .collect();
-        Heard { both: lower.clone(), lower }
+        Heard { lower, both: None }
     }
 
     fn rang(minute: u32, kind: Kind, cause: Cause) -> Ring {
@@ -169,7 +169,7 @@ mod tests {
             (trace(), [rang(100, Kind::Low, Cause::New), rang(100, Kind::High, Cause::New)]);
         let mirrored =
             |r: &Reading| Reading::new(r.at(), Glucose::from_mg_dl(270.0 - r.glucose().mg_dl()).unwrap());
-        let heard = Heard { both: heard.lower.iter().map(mirrored).collect(), ..heard };
+        let heard = Heard { both: Some(heard.lower.iter().map(mirrored).collect()), ..heard };
         let (score, _) = score(&heard, &alarms, 300, &Clock::default(), Span::from_mins(60));
         let right = |name| score.kind(name).unwrap().true_alarms;
         assert_eq!((right("low"), right("high")), (Some(1), Some(1)));

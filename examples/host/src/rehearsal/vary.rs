@@ -7,7 +7,7 @@ use toml::{Table, Value};
 
 use super::score::{self, Score};
 use crate::failure::Failure;
-use crate::played::Traces;
+use crate::played::{Detail, Traces};
 use crate::settings;
 use crate::table::count;
 
@@ -83,7 +83,7 @@ pub fn rehearse(
     plans(asked, table)?
         .into_par_iter()
         .map(|(setting, value, plan)| {
-            let (score, ..) = score::of(traces, &traces.play(plan)?, window);
+            let (score, ..) = score::of(traces, &traces.play(plan, Detail::Verdicts)?, window);
             Ok(Variation { setting, value, score })
         })
         .collect()

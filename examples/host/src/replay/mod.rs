@@ -17,7 +17,7 @@ use crate::failure::Failure;
 use crate::output::{Outputs, say};
 use crate::played::lows::Low;
 use crate::played::written::{self, Digits};
-use crate::played::{Pricked, Sample, Traces};
+use crate::played::{Detail, Pricked, Sample, Traces};
 use crate::rehearsal::{self, Rehearsal, score};
 use crate::sheet::CAUTION;
 use crate::table::{self, Clock, Counts, Fingersticks, Trace, Unit};
@@ -119,26 +119,27 @@ pub struct Replay {
 }
 
 impl Replay {
-    /// Replays a trace with its fingersticks.
+    /// Replays a trace with its fingersticks; all answers are kept.
     pub fn of(
         name: String,
         trace: Trace,
         sticks: &Fingersticks,
         plan: &rehearsal::Plan,
     ) -> Result<Self, Failure> {
-        Self::of_worn(name, trace, None, sticks, plan)
+        Self::of_worn(name, trace, None, sticks, plan, Detail::Answers)
     }
 
-    /// The same with a second sensor worn at once.
+    /// The same with a second sensor worn at once, if there is one, and so much kept of each reading.
     pub fn of_worn(
         name: String,
         trace: Trace,
         second: Option<&Trace>,
         sticks: &Fingersticks,
         plan: &rehearsal::Plan,
+        detail: Detail,
     ) -> Result<Self, Failure> {
         let traces = Traces { first: &trace, second, sticks: &sticks.values };
-        let played = traces.play(plan.settings)?;
+        let played = traces.play(plan.settings, detail)?;
         let (score, lows, deep_lows) = score::of(&traces, &played, plan.window());
         let rehearsal = plan.rehearse(score, &traces)?;
         let longest = f64::from(traces.interval_s()) * LONGEST_STEP;
@@ -217,7 +218,9 @@ pub fn run(args: &Args) -> Result<(), Failure> {
             let traces = Traces { first: &trace, second: second.as_ref(), sticks: &sticks.values };
             wrist::draw(args, &traces, plan.settings, &mut outputs)?;
             let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
-            Replay::of_worn(name, trace, second.as_ref(), &sticks, &plan)?
+            let shown = args.samples.is_some() || folder.is_some();
+            let detail = if shown { Detail::Answers } else { Detail::Verdicts };
+            Replay::of_worn(name, trace, second.as_ref(), &sticks, &plan, detail)?
         }
         None => {
             let (trace, sticks) =

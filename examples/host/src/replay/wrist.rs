@@ -222,13 +222,14 @@ fn write_png(frames: &[Rc<Display>], out: &mut dyn Write) -> io::Result<()> {
 mod tests {
     use super::super::demo;
     use super::*;
+    use crate::played::Detail;
     use crate::table::Trace;
     use glidepath::{Glucose, Reading};
 
     /// Compares each picture's digits with what the monitor of the desk said; how many were there, and how many not.
     fn compared(traces: &Traces<'_>) -> [u32; 3] {
         let settings = Settings::default();
-        let played = traces.play(settings).unwrap();
+        let played = traces.play(settings, Detail::Answers).unwrap();
         let frames = live(traces, settings, Unit::MgDl).unwrap();
         let mut frames = frames.iter().peekable();
         let (mut compared, mut without, mut between) = (0, 0, 0);
@@ -241,7 +242,7 @@ mod tests {
             assert_eq!(frame.at, sample.reading.at());
             match frame.shown {
                 Some(shown) => {
-                    let known = sample.shown.map(|now| now.glucose.mg_dl());
+                    let known = sample.answers.as_ref().unwrap().shown.map(|now| now.glucose.mg_dl());
                     assert_eq!(Some(shown), known, "{:?}", sample.reading);
                     compared += 1;
                 }

@@ -10,7 +10,7 @@ use super::columns::{self, Columns, Wanted};
 use super::origin::Origin;
 use super::read::{self, Said, Wrong};
 use super::stamp::{self, Clock, Stamp};
-use super::written::{self, Decided, Format, Order, Written};
+use super::written::{self, Decided, Format, Order};
 use crate::args::InputArgs;
 use crate::failure::{Failure, shown};
 
@@ -168,15 +168,11 @@ impl Lines {
         if let Some(order) = self.order {
             return Ok(order);
         }
-        let written: Vec<Written> = rows.iter().map(|said| said.written).collect();
-        match written::decide(&written) {
+        match written::decide(&written::numbers(rows.iter().map(|said| said.written))) {
             Decided::Unneeded => Ok(Order::DayFirst),
             Decided::Order(order) => Ok(*self.order.insert(order)),
-            Decided::Either(place) => {
-                let what = written
-                    .get(place)
-                    .map_or_else(String::new, |&written| read::either(Origin::File(&self.path), written));
-                Err(Failure::file(&self.path, what))
+            Decided::Either(_, numbers) => {
+                Err(Failure::file(&self.path, read::either(Origin::File(&self.path), numbers)))
             }
         }
     }

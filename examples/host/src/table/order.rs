@@ -17,7 +17,7 @@ pub struct Row {
     /// What the cell said besides a number.
     pub status: Status,
     /// The offset from UTC that its time names, seconds.
-    pub offset: i32,
+    pub offset: Option<i32>,
 }
 
 impl Row {
@@ -85,8 +85,9 @@ pub fn settle(rows: &mut [Row], clock: &mut Clock, counts: &mut Counts, detect_s
         && changes.is_empty()
     {
         for row in order.iter().map(|&index| &rows[index]) {
-            if changes.last().is_none_or(|(_, offset)| *offset != row.offset) {
-                changes.push((row.at, row.offset));
+            let offset = row.offset.unwrap_or(0);
+            if changes.last().is_none_or(|(_, last)| *last != offset) {
+                changes.push((row.at, offset));
             }
         }
     }

@@ -10,7 +10,7 @@ use super::order::{self, Row};
 use super::origin::Origin;
 use super::source::{LONGEST_RECORD, Limit, Source, Text};
 use super::stamp::{self, Clock, Stamp};
-use super::written::{self, Decided, Format, Order, Written};
+use super::written::{self, Decided, Format, Numbers, Order, Written};
 use super::{Column, Counts, Fingersticks, Trace, Unit};
 use crate::args::InputArgs;
 use crate::failure::{Failure, shown};
@@ -204,8 +204,8 @@ pub(super) fn settled(
     last: u64,
     mut counts: Counts,
 ) -> Result<Raw, Failure> {
-    let Cells { mut rows, written, mut values } = cells;
-    let clock = settle_times(origin, args, &columns, &mut rows, &written, clock, &mut counts)?;
+    let Cells { mut rows, numbers, mut values } = cells;
+    let clock = settle_times(origin, args, &columns, &mut rows, &numbers, clock, &mut counts)?;
     let is_blank = |row: &Row| row.glucose.is_nan() && row.status == Status::Normal;
     if rows.iter().all(is_blank) {
         let what = "no row has a value, expected numbers, LOW or HIGH";
@@ -239,9 +239,10 @@ struct Table<'a> {
 /// The cells of a table that are wanted, row by row.
 #[derive(Default)]
 pub(super) struct Cells {
-    /// Their times are still to be settled.
+    /// Their times are still to be settled: as the clock shows them.
     pub rows: Vec<Row>,
-    pub written: Vec<Written>,
+    /// The times of those rows that alone do not tell the day from the month.
+    pub numbers: Vec<(usize, Numbers)>,
     pub values: Vec<f32>,
 }
 
@@ -254,8 +255,14 @@ impl Cells {
             Status::AboveRange => counts.high_text += 1,
             _ => {}
         }
-        self.rows.push(Row { at: 0, line, glucose, status, offset: 0 });
-        self.written.push(written);
+        let Stamp { wall: at, offset } = match written {
+            Written::Known(stamp) => stamp,
+            Written::Numbers(numbers) => {
+                self.numbers.push((self.rows.len(), numbers));
+                Stamp { wall: 0, offset: None }
+            }
+        };
+        self.rows.push(Row { at, line, glucose, status, offset });
         self.values.extend(extras);
     }
 }
@@ -430,26 +437,32 @@ fn settle_times(
     args: &InputArgs,
     columns: &Columns,
     rows: &mut [Row],
-    written: &[Written],
+    numbers: &[(usize, Numbers)],
     clock: Option<&Clock>,
     counts: &mut Counts,
 ) -> Result<Clock, Failure> {
     let misread = |line: u64, what: String| origin.cell(line, &columns.time_name, &what);
-    let order = match (&args.date_format, written::decide(written)) {
+    let order = match (&args.date_format, written::decide(numbers)) {
         (Some(Format::Order(order)), _) => *order,
         (_, Decided::Unneeded) => Order::DayFirst,
         (_, Decided::Order(order)) => {
             counts.dates_read_as = Some(order.name());
             order
         }
-        (_, Decided::Either(place)) => return Err(misread(rows[place].line, either(origin, written[place]))),
+        (_, Decided::Either(place, numbers)) => {
+            return Err(misread(rows[place].line, either(origin, numbers)));
+        }
     };
     let mut clock = args.zone.clone().map(Clock::Zone).or_else(|| clock.cloned());
     let mut previous = None;
-    for (row, written) in rows.iter_mut().zip(written) {
-        let stamp = written.stamp(order).ok_or_else(|| {
-            misread(row.line, format!("no date with {}, expected one as in the other rows", order.name()))
-        })?;
+    let mut numbers = numbers.iter().peekable();
+    for (place, row) in rows.iter_mut().enumerate() {
+        let stamp = match numbers.next_if(|(of, _)| *of == place) {
+            None => Stamp { wall: row.at, offset: row.offset },
+            Some((_, numbers)) => numbers.stamp(order).ok_or_else(|| {
+                misread(row.line, format!("no date with {}, expected one as in the other rows", order.name()))
+            })?,
+        };
         let clock = clock.get_or_insert_with(|| clock_of(stamp));
         row.at = clock.instant(stamp, previous).ok_or_else(|| {
             let (found, expected) = match stamp.offset {
@@ -460,7 +473,6 @@ fn settle_times(
             let zone = origin.flag("--zone");
             misread(row.line, format!("found \"{time}\" with {found}, expected {expected} (or give {zone})"))
         })?;
-        row.offset = stamp.offset.unwrap_or(0);
         if !(FIRST..LAST).contains(&row.at) {
             let time = stamp::iso(stamp.wall);
             return Err(misread(row.line, format!("found \"{time}\", expected a time from 1970 to 2105")));
@@ -471,9 +483,9 @@ fn settle_times(
 }
 
 /// What to do about a date that may be either of two.
-pub(super) fn either(origin: Origin<'_>, written: Written) -> String {
+pub(super) fn either(origin: Origin<'_>, numbers: Numbers) -> String {
     let day = |order| {
-        let stamp = written.stamp(order);
+        let stamp = numbers.stamp(order);
         stamp.map_or_else(String::new, |s| {
             stamp::date(s.wall.div_euclid(86_400)).strftime("%-d %B %Y").to_string()
         })

@@ -93,7 +93,8 @@ impl Numbers {
         stamp::day_number(self.year.into(), month.into(), day.into())
     }
 
-    fn stamp(self, order: Order) -> Option<Stamp> {
+    /// The time they mean in `order`.
+    pub fn stamp(self, order: Order) -> Option<Stamp> {
         Some(Stamp { wall: self.day(order)? * 86_400 + i64::from(self.second_of_day), offset: None })
     }
 }
@@ -115,20 +116,16 @@ pub enum Decided {
     Unneeded,
     /// Only this order gives dates, or gives them without leaps.
     Order(Order),
-    /// Either is possible: the first place where it matters.
-    Either(usize),
+    /// Either is possible: the first place where it matters, and what stands there.
+    Either(usize, Numbers),
 }
 
-/// Decides by the numbers over 12; else by the points between them; else by which order lets the rows follow one
-/// another, as readings do: the other one leaps by a month at each midnight.
-pub fn decide(column: &[Written]) -> Decided {
-    let numbers = || {
-        column.iter().enumerate().filter_map(|(place, written)| match written {
-            Written::Numbers(numbers) => Some((place, *numbers)),
-            Written::Known(_) => None,
-        })
-    };
-    let Some((place, _)) = numbers().find(|(_, n)| n.first != n.second) else { return Decided::Unneeded };
+/// Decides for the times that alone do not tell the day from the month, each with its place in the column: by the numbers
+/// over 12; else by the points between them; else by which order lets the rows follow one another, as readings do: the
+/// other one leaps by a month at each midnight.
+pub fn decide(column: &[(usize, Numbers)]) -> Decided {
+    let numbers = || column.iter().copied();
+    let Some((place, first)) = numbers().find(|(_, n)| n.first != n.second) else { return Decided::Unneeded };
     let possible = |order| numbers().all(|(_, n)| n.day(order).is_some());
     match (possible(Order::DayFirst), possible(Order::MonthFirst)) {
         (true, false) => return Decided::Order(Order::DayFirst),
@@ -150,8 +147,17 @@ pub fn decide(column: &[Written]) -> Decided {
     match () {
         () if day_first * 3 < month_first => Decided::Order(Order::DayFirst),
         () if month_first * 3 < day_first => Decided::Order(Order::MonthFirst),
-        () => Decided::Either(place),
+        () => Decided::Either(place, first),
     }
+}
+
+/// The times of a column that alone do not tell the day from the month, with their places.
+pub fn numbers(column: impl Iterator<Item = Written>) -> Vec<(usize, Numbers)> {
+    let numbers = |(place, written)| match written {
+        Written::Numbers(numbers) => Some((place, numbers)),
+        Written::Known(_) => None,
+    };
+    column.enumerate().filter_map(numbers).collect()
 }
 
 /// Reads what the standards allow, and dates of three numbers, or of two and a month's English name, before or
@@ -302,7 +308,7 @@ mod tests {
     }
 
     fn decided(column: &[&str]) -> Decided {
-        decide(&column.iter().map(|text| parse(text.as_bytes()).unwrap()).collect::<Vec<_>>())
+        decide(&numbers(column.iter().map(|text| parse(text.as_bytes()).unwrap())))
     }
 
     #[test]
@@ -319,14 +325,17 @@ mod tests {
         assert_eq!(decided(&["06/06/2024 23:55"]), Unneeded);
         assert_eq!(decided(&["2024-05-06 23:55"]), Unneeded);
         assert_eq!(decided(&["06/06/2024 00:00", "05/06/2024 23:55", "05/06/2024 23:59"]), day_first);
-        assert_eq!(decided(&["05/06/2024 23:50", "05/06/2024 23:55"]), Either(0));
+        let at =
+            |place, text: &str| Either(place, numbers([parse(text.as_bytes()).unwrap()].into_iter())[0].1);
+        assert_eq!(decided(&["05/06/2024 23:50", "05/06/2024 23:55"]), at(0, "05/06/2024 23:50"));
         // nearer one way, but not so that it decides
         assert_eq!(
             decided(&["05/05/2024 0:00", "05/06/2024 0:00", "06/06/2024 0:00", "07/06/2024 0:00"]),
-            Either(1)
+            at(1, "05/06/2024 0:00")
         );
         // thirty days one way and as many the other
-        assert_eq!(decided(&["05/05/2024 23:55", "05/06/2024 00:00", "06/06/2024 00:00"]), Either(1));
+        let either = at(1, "05/06/2024 00:00");
+        assert_eq!(decided(&["05/05/2024 23:55", "05/06/2024 00:00", "06/06/2024 00:00"]), either);
     }
 
     #[test]

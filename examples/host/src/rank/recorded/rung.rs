@@ -7,7 +7,7 @@ use super::RingRow;
 use super::tally::add;
 use crate::failure::Failure;
 use crate::people::Person;
-use crate::played::Traces;
+use crate::played::{Detail, Traces};
 use crate::table::Trace;
 
 const HOUR_S: u32 = 3600;
@@ -21,7 +21,7 @@ impl Rung {
         let trace =
             Trace { readings: person.readings.clone(), clock: person.clock.clone(), ..Trace::default() };
         let traces = Traces { first: &trace, second: None, sticks: &[] };
-        let played = traces.play(Settings::default())?;
+        let played = traces.play(Settings::default(), Detail::Verdicts)?;
         let mut rung = Self::default();
         for rang in &played.said.rings {
             let [rings, nightly, begun, without] = &mut rung.0[rang.kind as usize];

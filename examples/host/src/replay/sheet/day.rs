@@ -5,7 +5,7 @@ use glidepath::{Agreement, Instant, Side};
 
 use super::super::Replay;
 use super::{DAY, Day};
-use crate::played::Sample;
+use crate::played::{Answers, Sample};
 use crate::sheet::{Axis, Chart, Mark, Panel, Scale};
 use crate::table::Unit;
 
@@ -16,6 +16,9 @@ const FEWER_POINTS: usize = 150;
 /// Days from which on they are many.
 const MANY_DAYS: usize = 15;
 
+/// A number of a sample.
+type Value = fn(&Sample, &Answers) -> f32;
+
 /// A point with what lies two standard deviations under and over it.
 type Spread = (f64, f64, f64);
 
@@ -25,7 +28,7 @@ struct Drawing<'a> {
     samples: &'a [Sample],
     midnight: i64,
     /// The samples that lines go through, by the second of the day.
-    few: Vec<(f64, &'a Sample)>,
+    few: Vec<(f64, &'a Sample, &'a Answers)>,
     /// Lines break at longer steps, seconds.
     longest: f64,
     x: Axis,
@@ -41,7 +44,7 @@ pub fn draw(replay: &Replay, day: &Day, days: usize, top: f64, unit: Unit) -> Ch
         replay,
         samples: day.samples,
         midnight,
-        few: day.samples.iter().step_by(every).map(|s| (second(s), s)).collect(),
+        few: few(day.samples, every, second),
         longest: replay.longest * every as f64,
         x: hours_shown(day, days, second),
     };
@@ -74,7 +77,7 @@ pub fn last(replay: &Replay, top: f64, unit: Unit) -> Chart {
         replay,
         samples,
         midnight,
-        few: samples.iter().step_by(every).map(|sample| (second(sample), sample)).collect(),
+        few: few(samples, every, second),
         longest: replay.longest * every as f64,
         x: Axis::clock(from, to),
     };
@@ -94,13 +97,16 @@ impl Drawing<'_> {
         self.x.holds(second).then_some(second)
     }
 
-    fn points(&self, value: fn(&Sample) -> f32) -> impl Iterator<Item = (f64, f64)> {
-        let points = self.few.iter().map(move |(x, sample)| (*x, f64::from(value(sample))));
+    fn points(&self, value: Value) -> impl Iterator<Item = (f64, f64)> {
+        let points = self.few.iter().map(move |(x, sample, answers)| (*x, f64::from(value(sample, answers))));
         points.filter(|(_, y)| y.is_finite())
     }
 
-    fn spread(&self, value: fn(&Sample) -> f32, sd: fn(&Sample) -> f32) -> Vec<Spread> {
-        let points = self.few.iter().map(|(x, sample)| (*x, f64::from(value(sample)), f64::from(sd(sample))));
+    fn spread(&self, value: Value, sd: fn(&Answers) -> f32) -> Vec<Spread> {
+        let points = self
+            .few
+            .iter()
+            .map(|(x, sample, answers)| (*x, f64::from(value(sample, answers)), f64::from(sd(answers))));
         let known = points.filter(|(_, value, sd)| value.is_finite() && sd.is_finite());
         known.map(|(x, value, sd)| (x, value - 2.0 * sd, value + 2.0 * sd)).collect()
     }
@@ -144,15 +150,15 @@ impl Drawing<'_> {
                 panel.upright("alarm", at);
             }
         }
-        panel.band("outer", &self.spread(|s| s.plasma, |s| s.plasma_sd), longest);
-        panel.band("plasma", &self.spread(|s| s.plasma, |s| s.own_sd), longest);
+        panel.band("outer", &self.spread(|s, _| s.plasma, |a| a.plasma_sd), longest);
+        panel.band("plasma", &self.spread(|s, _| s.plasma, |a| a.own_sd), longest);
         let value = |sample: &Sample| f64::from(sample.reading.glucose().mg_dl());
         for (class, side) in [("beside", Side::Second), ("sensor", Side::First)] {
-            let own = self.few.iter().filter(|(_, sample)| !sample.is_doubted() && sample.side() == side);
-            panel.dots(class, own.map(|(x, sample)| (*x, value(sample))));
+            let own = self.few.iter().filter(|(_, sample, _)| !sample.is_doubted() && sample.side() == side);
+            panel.dots(class, own.map(|(x, sample, _)| (*x, value(sample))));
         }
-        panel.line("truth", self.points(|s| s.truth), longest);
-        panel.line("plasma", self.points(|s| s.plasma), longest);
+        panel.line("truth", self.points(|s, _| s.truth), longest);
+        panel.line("plasma", self.points(|s, _| s.plasma), longest);
         let doubtful = self.samples.iter().filter(|sample| sample.is_doubted());
         panel.dots("doubtful", doubtful.filter_map(|s| Some((self.second(s.reading.at())?, value(s)))));
         for pricked in &replay.pricked {
@@ -170,7 +176,7 @@ impl Drawing<'_> {
         self.replay.second?;
         let y = Axis::labelled(-0.2, 1.7, &[(0.0, "second"), (1.0, "first")]);
         let mut panel = Panel::new(52.0, &self.x, y, "trusted");
-        let both = || self.few.iter().filter_map(|(x, sample)| Some((*x, sample.beside.as_deref()?)));
+        let both = || self.few.iter().filter_map(|(x, sample, _)| Some((*x, sample.beside.as_deref()?)));
         let (mut apart, mut errs) = (Vec::new(), Vec::new());
         for ((from, beside), (to, _)) in both().zip(both().skip(1)) {
             if to - from > self.longest {
@@ -197,18 +203,24 @@ impl Drawing<'_> {
         };
         let mut panel = Panel::new(60.0, &self.x, y, &format!("rate, {}/min", unit.name()));
         panel.rule("zero", 0.0);
-        panel.band("rate", &self.spread(|s| s.rate, |s| s.rate_sd), self.longest);
-        panel.line("rate", self.points(|s| s.rate), self.longest);
+        panel.band("rate", &self.spread(|_, a| a.rate, |a| a.rate_sd), self.longest);
+        panel.line("rate", self.points(|_, a| a.rate), self.longest);
         panel
     }
 
     fn chance(&self) -> Panel {
         let y = Axis::labelled(0.0, 1.0, &[(0.0, "0"), (1.0, "100")]);
         let mut panel = Panel::new(40.0, &self.x, y, "low within 30 min, %");
-        panel.area("chance", self.points(|s| s.low_probability), self.longest);
-        panel.line("chance", self.points(|s| s.low_probability), self.longest);
+        panel.area("chance", self.points(|_, a| a.low_probability), self.longest);
+        panel.line("chance", self.points(|_, a| a.low_probability), self.longest);
         panel
     }
+}
+
+/// One in `every` of the samples, with its second and its answers, which a sheet is drawn from only where they are kept.
+fn few(samples: &[Sample], every: usize, second: impl Fn(&Sample) -> f64) -> Vec<(f64, &Sample, &Answers)> {
+    let drawn = samples.iter().step_by(every);
+    drawn.filter_map(|sample| Some((second(sample), sample, sample.answers.as_deref()?))).collect()
 }
 
 /// Every which sample is drawn: an odd one where those of two sensors take turns, so that both are.

@@ -3,22 +3,24 @@
 use glidepath::alarm::Cause;
 
 use super::super::Replay;
-use crate::played::Sample;
 use crate::played::lows;
+use crate::played::{Answers, Sample};
 use crate::sheet::Figure;
 use crate::table::{Unit, count};
 
 /// Now, direction, soon, trust, wake.
 pub fn figures(replay: &Replay, unit: Unit) -> Vec<Figure> {
     let mut figures = Vec::new();
-    if let Some(last) = replay.samples.last() {
-        figures.extend([now(replay, last, unit), direction(last, unit), soon(last, unit)]);
+    if let Some(last) = replay.samples.last()
+        && let Some(answers) = &last.answers
+    {
+        figures.extend([now(replay, last, answers, unit), direction(answers, unit), soon(answers, unit)]);
     }
     figures.extend([trust(replay), wake(replay)]);
     figures
 }
 
-fn now(replay: &Replay, last: &Sample, unit: Unit) -> Figure {
+fn now(replay: &Replay, last: &Sample, answers: &Answers, unit: Unit) -> Figure {
     let when = replay.time(last.reading.at());
     if !last.plasma.is_finite() {
         return Figure::new(
@@ -27,11 +29,11 @@ fn now(replay: &Replay, last: &Sample, unit: Unit) -> Figure {
             format!("the sensor's, {when}"),
         );
     }
-    let around = unit.show(2.0 * last.plasma_sd);
+    let around = unit.show(2.0 * answers.plasma_sd);
     Figure::new("Now", unit.with_name(last.plasma), format!("within ± {around}, 19 times in 20; {when}"))
 }
 
-fn direction(last: &Sample, unit: Unit) -> Figure {
+fn direction(last: &Answers, unit: Unit) -> Figure {
     let rate = match unit {
         _ if !last.direction.is_finite() => String::new(),
         Unit::MgDl => format!("{:+.1} mg/dL a minute over the next 20", last.direction),
@@ -40,7 +42,7 @@ fn direction(last: &Sample, unit: Unit) -> Figure {
     Figure::new("Direction", last.trend.words(), rate.replace('-', "−"))
 }
 
-fn soon(last: &Sample, unit: Unit) -> Figure {
+fn soon(last: &Answers, unit: Unit) -> Figure {
     if !last.low_probability.is_finite() {
         return Figure::new("Soon", "not known", "");
     }
