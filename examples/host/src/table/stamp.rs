@@ -2,7 +2,7 @@
 
 use glidepath_replay::WallClock;
 use jiff::civil::{Date, DateTime};
-use jiff::tz::{AmbiguousOffset, TimeZone};
+use jiff::tz::{AmbiguousOffset, Offset, TimeZone};
 use jiff::{Timestamp, ZonedDateTime};
 
 /// A time as written: seconds since 1970 on some clock, and that clock's offset from UTC when it says so.
@@ -131,8 +131,7 @@ pub fn zone(text: &str) -> Option<TimeZone> {
     let digits = |text: &str| text.parse::<i32>().ok().filter(|_| text.bytes().all(|b| b.is_ascii_digit()));
     let (hours, minutes) = (digits(hours)?, digits(minutes).filter(|minutes| *minutes < 60)?);
     let seconds = hours.checked_mul(3600)? + minutes * 60;
-    let offset =
-        jiff::tz::Offset::from_seconds(if text.starts_with('-') { -seconds } else { seconds }).ok()?;
+    let offset = Offset::from_seconds(if text.starts_with('-') { -seconds } else { seconds }).ok()?;
     Some(TimeZone::fixed(offset))
 }
 
@@ -210,7 +209,7 @@ impl Clock {
             (Self::Stamped(_) | Self::Zone(_), Some(offset)) => Some(stamp.wall - i64::from(offset)),
             (Self::Zone(zone), None) => {
                 let civil = TimeZone::UTC.to_datetime(Timestamp::from_second(stamp.wall).ok()?);
-                let at = |offset: jiff::tz::Offset| stamp.wall - i64::from(offset.seconds());
+                let at = |offset: Offset| stamp.wall - i64::from(offset.seconds());
                 Some(match zone.to_ambiguous_timestamp(civil).offset() {
                     AmbiguousOffset::Unambiguous { offset } => at(offset),
                     // a time the clock skipped: as if it had not been set forward yet
@@ -230,11 +229,13 @@ impl Clock {
 
     /// An instant in ISO 8601 on the wearer's clock, with the offset when the zone is known.
     pub fn iso(&self, instant: i64) -> String {
-        let wall = self.wall(instant);
-        let civil = iso(wall);
-        let Some(offset) = self.offset(instant) else { return civil };
-        let (minutes, sign) = (offset.abs() / 60, if offset < 0 { '-' } else { '+' });
-        format!("{civil}{sign}{:02}:{:02}", minutes / 60, minutes % 60)
+        let mut text = iso(self.wall(instant));
+        if let Some(offset) = self.offset(instant) {
+            let minutes = i64::from(offset.abs() / 60);
+            push(&mut text, if offset < 0 { "-" } else { "+" }, minutes / 60);
+            push(&mut text, ":", minutes % 60);
+        }
+        text
     }
 }
 
@@ -247,17 +248,20 @@ pub fn iso(wall: i64) -> String {
     let mut text = String::with_capacity("2026-01-05T00:00:00+00:00".len());
     let parts = [("", year / 100), ("", year % 100), ("-", month), ("-", day)];
     let clock = [("T", second / 3600), (":", second / 60 % 60), (":", second % 60)];
-    for (before, two) in parts.into_iter().chain(clock) {
-        text += before;
-        text.extend([two / 10, two % 10].map(|digit| char::from(b'0' + digit as u8)));
-    }
+    parts.into_iter().chain(clock).for_each(|(before, two)| push(&mut text, before, two));
     text
+}
+
+/// Writes a number of two digits, and `before` before it.
+fn push(text: &mut String, before: &str, two: i64) {
+    *text += before;
+    text.extend([two / 10, two % 10].map(|digit| char::from(b'0' + digit as u8)));
 }
 
 /// The day so many days after 1970-01-01.
 pub fn date(days: i64) -> Date {
-    let days = jiff::Span::new().try_days(days).unwrap_or_default();
-    jiff::civil::date(1970, 1, 1).checked_add(days).unwrap_or_default()
+    let midnight = Timestamp::from_second(days.saturating_mul(86_400)).unwrap_or_default();
+    Offset::UTC.to_datetime(midnight).date()
 }
 
 #[cfg(test)]
