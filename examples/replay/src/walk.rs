@@ -195,11 +195,40 @@ impl Played {
     }
 }
 
+/// What is said of one sensor, or of two at once.
+pub trait Told {
+    /// Of what is worn as one.
+    fn view(&self) -> &View;
+    /// What two say beside it, right after a reading of one of them.
+    fn beside(&self, side: Side) -> Option<Beside>;
+}
+
+impl Told for View {
+    fn view(&self) -> &View {
+        self
+    }
+
+    fn beside(&self, _: Side) -> Option<Beside> {
+        None
+    }
+}
+
+impl Told for PairView {
+    fn view(&self) -> &View {
+        self.fused()
+    }
+
+    fn beside(&self, side: Side) -> Option<Beside> {
+        Some(Beside::of(side, self))
+    }
+}
+
 /// The monitor of what is worn: one sensor, or two at once.
 pub trait Worn {
+    type Told: Told;
     fn set_uptime(&mut self, uptime_secs: u32);
-    fn push(&mut self, side: Side, reading: &Reading) -> (View, Option<Beside>);
-    fn tick(&mut self, now: Instant) -> View;
+    fn push(&mut self, side: Side, reading: &Reading) -> Self::Told;
+    fn tick(&mut self, now: Instant) -> Self::Told;
     /// Of two sensors it is used if either took it in; what was expected is then that one's.
     fn fingerstick(&mut self, stick: &Fingerstick) -> FingerstickOutcome;
     fn acknowledge(&mut self);
@@ -207,12 +236,14 @@ pub trait Worn {
 }
 
 impl<const N: usize> Worn for Monitor<N> {
+    type Told = View;
+
     fn set_uptime(&mut self, uptime_secs: u32) {
         self.set_uptime(uptime_secs);
     }
 
-    fn push(&mut self, _: Side, reading: &Reading) -> (View, Option<Beside>) {
-        (self.push(reading), None)
+    fn push(&mut self, _: Side, reading: &Reading) -> View {
+        self.push(reading)
     }
 
     fn tick(&mut self, now: Instant) -> View {
@@ -233,17 +264,18 @@ impl<const N: usize> Worn for Monitor<N> {
 }
 
 impl<const N: usize> Worn for PairMonitor<N> {
+    type Told = PairView;
+
     fn set_uptime(&mut self, uptime_secs: u32) {
         self.set_uptime(uptime_secs);
     }
 
-    fn push(&mut self, side: Side, reading: &Reading) -> (View, Option<Beside>) {
-        let view = self.push(side, reading);
-        (*view.fused(), Some(Beside::of(side, &view)))
+    fn push(&mut self, side: Side, reading: &Reading) -> PairView {
+        self.push(side, reading)
     }
 
-    fn tick(&mut self, now: Instant) -> View {
-        *self.tick(now).fused()
+    fn tick(&mut self, now: Instant) -> PairView {
+        self.tick(now)
     }
 
     fn fingerstick(&mut self, stick: &Fingerstick) -> FingerstickOutcome {
@@ -286,10 +318,11 @@ impl<W: Worn> Walk<W> {
     /// A reading comes.
     pub fn reading(&mut self, side: Side, reading: &Reading, truth: f32, clock: &impl WallClock) {
         self.until(reading.at(), clock);
-        let (view, beside) = self.worn.push(side, reading);
+        let told = self.worn.push(side, reading);
         self.now = Some(reading.at());
-        let rang = self.heard(view.rings());
-        self.played.samples.push(Sample { truth, rang, ..Sample::of(reading, &view, beside, self.detail) });
+        let rang = self.heard(told.view().rings());
+        let sample = Sample::of(reading, told.view(), told.beside(side), self.detail);
+        self.played.samples.push(Sample { truth, rang, ..sample });
     }
 
     /// A fingerstick is taken.
@@ -314,9 +347,9 @@ impl<W: Worn> Walk<W> {
             now = now.plus(until.since(now).min(step));
             self.worn.set_uptime(now.secs());
             if now < until || look_then {
-                let view = self.worn.tick(now);
+                let told = self.worn.tick(now);
                 if now <= watched {
-                    self.heard(view.rings());
+                    self.heard(told.view().rings());
                 }
             }
         }
@@ -476,6 +509,25 @@ mod tests {
         assert!(newer.plasma.is_finite() && older.plasma.is_nan());
         let course = |sample: &Sample| sample.answers.as_ref().unwrap().course;
         assert!(course(newer).is_some() && course(older).is_none());
+    }
+
+    #[test]
+    fn without_the_answers_the_rest_is_the_same() {
+        let walked = |detail| {
+            let monitor = Monitor::<288>::new(Settings::default()).unwrap();
+            let mut walk = Walk::new(monitor, 3, detail);
+            for reading in readings(&[0, 5, 10], 50.0) {
+                walk.reading(Side::First, &reading, 51.0, &Utc);
+            }
+            walk.played.samples
+        };
+        let (all, few) = (walked(Detail::Answers), walked(Detail::Verdicts));
+        assert!(all.iter().all(|sample| sample.answers.is_some()));
+        assert!(few.iter().all(|sample| sample.answers.is_none()));
+        let rest =
+            |sample: &Sample| (sample.reading, sample.verdict, sample.plasma, sample.truth, sample.rang);
+        assert!(few.iter().all(|sample| sample.plasma.is_finite() && sample.truth == 51.0));
+        assert!(all.iter().map(rest).eq(few.iter().map(rest)));
     }
 
     #[test]

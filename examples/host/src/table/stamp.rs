@@ -348,5 +348,7 @@ mod tests {
         assert_eq!(second - first, 3600);
         assert_eq!(zone.iso(first), "2023-10-29T02:30:00+02:00");
         assert_eq!(zone.iso(second), "2023-10-29T02:30:00+01:00");
+        let behind = Clock::Stamped(vec![(0, -12_600)]);
+        assert_eq!(behind.iso(86_399), "1970-01-01T20:29:59-03:30");
     }
 }

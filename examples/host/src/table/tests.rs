@@ -222,3 +222,15 @@ fn a_column_whose_name_goes_over_lines_is_named_on_one() {
         "{refused}"
     );
 }
+
+#[test]
+fn dates_that_alone_do_not_tell_may_stand_among_others() {
+    let trace = trace(
+        "time,glucose\n2024-06-05 23:50,100\n05/06/2024 23:55,101\n2024-06-06 00:00,102\n06/06/2024 00:05,103\n\
+         2024-06-06 00:10,104\n13/06/2024 00:00,105\n",
+    );
+    let start = times(&trace)[0];
+    assert_eq!(times(&trace), [0, 300, 600, 900, 1200, 605_400].map(|s| start + s));
+    assert_eq!(trace.counts.dates_read_as, Some("day before month"));
+    assert_eq!((trace.counts.out_of_order, trace.counts.clock_set_back), (0, 0));
+}
