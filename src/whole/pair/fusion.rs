@@ -4,8 +4,9 @@
 //! difference of the sensors measures one against the other, slowly, and fingersticks measure both. Without fingersticks
 //! what two sensors differ by is shared between them by how far each may be off. The weights are those of least
 //! variance (Gauss and Markov); what is left apart beyond what is usual for this pair counts as doubt on each, as likely
-//! as it is that this one errs.
+//! as it is that this one errs; one that [trails](super::trail) the other is likelier to.
 
+use super::trail::Trail;
 use super::view::Side;
 use crate::codec::{Codec, Coded};
 use crate::math;
@@ -112,7 +113,7 @@ struct Between {
     beyond: f32,
 }
 
-/// See the [module](self). 72 bytes.
+/// See the [module](self). 80 bytes.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Fusion {
     /// The last reading's moment, and that of the last fingerstick that told one from the other; 0 before there was one.
@@ -124,6 +125,7 @@ pub(super) struct Fusion {
     usual: f32,
     sudden: f32,
     sticks: f32,
+    trail: Trail,
     apart: Option<(Instant, Instant)>,
     /// Whether they have not agreed again since.
     open: bool,
@@ -140,6 +142,7 @@ impl Fusion {
             usual: 1.0,
             sudden: 0.0,
             sticks: 0.0,
+            trail: Trail::NONE,
             apart: None,
             open: false,
             named: None,
@@ -152,7 +155,7 @@ impl Fusion {
         let (offset, variance) = if side == Side::First { (first, p11) } else { (second, p22) };
         // nothing is known of it: the variance is taken from its calibration when it first speaks
         (*offset, *variance, *p12) = (0.0, 0.0, 0.0);
-        (self.usual, self.sudden, self.sticks) = (1.0, 0.0, 0.0);
+        (self.usual, self.sudden, self.sticks, self.trail) = (1.0, 0.0, 0.0, Trail::NONE);
         self.settle();
     }
 
@@ -203,7 +206,7 @@ impl Fusion {
         };
         let Between { beyond, .. } = self.between(one, two, p);
         // what is left apart is doubt on each, as likely as it is that this one errs
-        let errs = math::logistic(SHARP * self.odds(one, two));
+        let errs = self.errs(one, two);
         let (n1, n2) = (one.variance + beyond * errs, two.variance + beyond * (1.0 - errs));
         let together = together(one, two);
         let (s11, s12, s22) = (n1 + p11, together + p12, n2 + p22);
@@ -230,7 +233,13 @@ impl Fusion {
         Between { gap, z, beyond: gap * gap * z4 / (z4 + EVEN) }
     }
 
-    /// The odds that the first one errs and not the second, natural logarithm.
+    /// How likely it is that the first one errs and not the second.
+    fn errs(&self, one: &Part, two: &Part) -> f32 {
+        let odds = self.odds(one, two) + self.trail.against_first();
+        math::logistic(SHARP * odds.within(-SUREST, SUREST))
+    }
+
+    /// The odds that the first one errs and not the second, by what may name it, natural logarithm.
     fn odds(&self, one: &Part, two: &Part) -> f32 {
         let still = |part: &Part, other: &Part| {
             let most = if part.ends { STILL_MOST_AT_END } else { STILL_MOST };
@@ -282,6 +291,7 @@ impl Fusion {
             return;
         };
         let (Between { gap, z, .. }, odds) = (self.between(one, two, self.p), self.odds(one, two));
+        self.trail.step(minutes, gap, z, [one.rate, two.rate]);
         let z = z.abs();
         // a difference that matters counts sooner where it is clear whose it is
         let ends = one.ends || two.ends;
@@ -349,7 +359,7 @@ impl Fusion {
                 self.told = self.at;
             }
             let apart = self.between(one, two, self.p);
-            let errs = math::logistic(SHARP * self.odds(one, two));
+            let errs = self.errs(one, two);
             beyond = [apart.beyond * errs, apart.beyond * (1.0 - errs)];
         } else if nearest < 1.0 {
             self.settle(); // it agrees with the one that is left
@@ -434,6 +444,7 @@ impl Coded for Fusion {
             usual,
             sudden,
             sticks,
+            trail,
             apart,
             open,
             named,
@@ -446,6 +457,7 @@ impl Coded for Fusion {
         codec.within(usual, USUAL_LEAST, USUAL_MOST);
         codec.within(sudden, -SUREST, SUREST);
         codec.within(sticks, -SUREST, SUREST);
+        trail.code(codec);
         apart.code(codec);
         codec.flag(open);
         let (mut first, mut second) = (*named == Some(Side::First), *named == Some(Side::Second));
@@ -532,6 +544,42 @@ mod tests {
         let odd = fusion.offsets();
         fusion.shift([f32::NAN, 0.0]);
         assert_eq!(fusion.offsets(), odd);
+    }
+
+    /// Twelve hours in which the second does what the first did 40 minutes before.
+    fn trailed() -> (Fusion, [Option<Part>; 2]) {
+        let mut fusion = agreed();
+        let swing = |minute: f32| 40.0 * libm::sinf(minute * core::f32::consts::TAU / 240.0);
+        let mut parts = [None; 2];
+        for minute in (0..720_u16).step_by(5) {
+            parts = [0.0, 40.0].map(|late| {
+                let at = f32::from(minute) - late;
+                let rate = (swing(at) - swing(at - 5.0)) / 5.0;
+                Some(Part { rate, ..part(140.0 + swing(at)) })
+            });
+            fusion.step(at(2880 + u32::from(minute)), &parts, None);
+        }
+        (fusion, parts)
+    }
+
+    #[test]
+    fn one_that_trails_weighs_less_and_is_not_named() {
+        let (fusion, parts) = trailed();
+        let of = |fusion: &Fusion| fusion.fused(&parts).unwrap();
+        let untold = Fusion { trail: Trail::NONE, ..fusion };
+        assert!(of(&fusion).share > 0.9, "{:?}", of(&fusion));
+        assert!((0.3..0.7).contains(&of(&untold).share), "{:?}", of(&untold));
+        assert_eq!(fusion.named(), None);
+    }
+
+    #[test]
+    fn a_new_sensor_has_not_trailed_the_other() {
+        for side in Side::BOTH {
+            let (mut fusion, _) = trailed();
+            assert_ne!(fusion.trail, Trail::NONE);
+            fusion.reset(side);
+            assert_eq!(fusion.trail, Trail::NONE);
+        }
     }
 
     #[test]

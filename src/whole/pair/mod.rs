@@ -5,6 +5,7 @@ mod file;
 mod fusion;
 mod lead;
 mod says;
+mod trail;
 mod view;
 
 pub use view::{Agreement, PairView, Side, SideView};

@@ -37,7 +37,7 @@ pub const VERSION: u16 = 4;
 const STATE: Sort = Sort { magic: *b"GPMS", version: VERSION };
 
 /// The version of the state of two sensors. It changes whenever any part of the state does.
-pub const PAIR_VERSION: u16 = 2;
+pub const PAIR_VERSION: u16 = 3;
 
 /// What tells the bytes of two sensors from others.
 const PAIR: Sort = Sort { magic: *b"GPMP", version: PAIR_VERSION };

@@ -1,0 +1,121 @@
+//! Which of two sensors trails the other.
+//!
+//! One that responds more slowly moves to where the other already is: its rate is what lies between the two, over a time. One
+//! that reads too low, or too high, stays as far off while glucose stands still and while it comes back. For each sensor the
+//! likelihood of the one against that of the other is added up from reading to reading (a cumulative sum between two bounds:
+//! Page, Biometrika 1954, from memory). It weighs, and names none: while glucose only rises or only falls, one that trails
+//! cannot be told from one that is off.
+
+use crate::codec::{Codec, Coded};
+use crate::math;
+use crate::math::Bounded as _;
+
+/// One that trails closes what is between them in so many minutes: a lag of some 40 min as the estimates show it.
+const CLOSES_MIN: f32 = 100.0;
+/// What a quarter of an hour tells, for each (mg/dL/min)².
+const TELLS: f32 = 3.0;
+const QUARTER_MIN: f32 = 15.0;
+/// Nothing is told while they are within so many standard deviations.
+const FROM: f32 = 1.0;
+/// How much may speak for it and against it, and for how many minutes that is remembered.
+const MOST: f32 = 3.0;
+const LEAST: f32 = -8.0;
+const KEPT_MIN: f32 = 360.0;
+
+/// How much tells that the first, and the second, trails the other: the natural logarithm of odds. 8 bytes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Trail([f32; 2]);
+
+impl Trail {
+    pub const NONE: Self = Self([0.0; 2]);
+
+    /// How much speaks against the first and for the second.
+    pub fn against_first(&self) -> f32 {
+        let [first, second] = self.0.map(|told| told.at_least(0.0));
+        first - second
+    }
+
+    /// So many minutes went by; the first is `gap` mg/dL above the second, which is `z` standard deviations.
+    pub fn step(&mut self, minutes: f32, gap: f32, z: f32, rates: [f32; 2]) {
+        let kept = 1.0 - math::one_minus_exp_neg(minutes / KEPT_MIN);
+        let part = if z.abs() > FROM { TELLS * (minutes / QUARTER_MIN).at_most(1.0) } else { 0.0 };
+        let mut above = -gap;
+        for (told, rate) in self.0.iter_mut().zip(rates) {
+            let closes = above / CLOSES_MIN;
+            *told = (*told * kept + part * closes * (2.0 * rate - closes)).within(LEAST, MOST);
+            above = gap;
+        }
+    }
+}
+
+impl Coded for Trail {
+    fn code(&mut self, codec: &mut Codec<'_>) {
+        let [first, second] = &mut self.0;
+        codec.numbers(&mut [first, second], LEAST, MOST);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Two over so many minutes, in steps of five, by what each reads at a minute; and what spoke against the first on
+    /// average after the first four hours.
+    fn lived(first: impl Fn(f32) -> f32, second: impl Fn(f32) -> f32, minutes: u16) -> (Trail, f32) {
+        let (mut trail, mut sum, mut n) = (Trail::NONE, 0.0, 0.0);
+        let rate = |of: &dyn Fn(f32) -> f32, at: f32| (of(at) - of(at - 5.0)) / 5.0;
+        for minute in (5..=minutes).step_by(5).map(f32::from) {
+            let gap = first(minute) - second(minute);
+            trail.step(5.0, gap, gap / 8.0, [rate(&first, minute), rate(&second, minute)]);
+            if minute > 240.0 {
+                (sum, n) = (sum + trail.against_first(), n + 1.0);
+            }
+        }
+        (trail, sum / n)
+    }
+
+    /// Up and down by 60 mg/dL every four hours, so many minutes late.
+    fn swings(late: f32) -> impl Fn(f32) -> f32 {
+        move |minute| 140.0 + 60.0 * libm::sinf((minute - late) * core::f32::consts::TAU / 240.0)
+    }
+
+    #[test]
+    fn the_one_that_follows_is_found_whichever_it_is() {
+        let (_, second) = lived(swings(0.0), swings(40.0), 720);
+        let (_, first) = lived(swings(40.0), swings(0.0), 720);
+        assert!(second < -0.9 * MOST && first > 0.9 * MOST, "{second} {first}");
+    }
+
+    #[test]
+    fn one_that_is_off_is_blamed_as_often_as_the_other() {
+        for off in [-60.0_f32, -30.0, 30.0, 60.0] {
+            let (_, mean) = lived(swings(0.0), |minute| swings(0.0)(minute) + off, 1200);
+            assert!(mean.abs() < 0.1 * MOST, "{off}: {mean}");
+        }
+        // while nothing moves it is clear
+        let (trail, _) = lived(|_| 140.0, |_| 100.0, 720);
+        assert_eq!(trail.against_first(), 0.0);
+    }
+
+    #[test]
+    fn two_that_agree_tell_nothing_and_what_was_told_passes() {
+        let (near, _) = lived(swings(0.0), |minute| swings(0.0)(minute) + 7.0, 720);
+        assert_eq!(near, Trail::NONE);
+        let (mut trail, _) = lived(swings(0.0), swings(40.0), 480);
+        for _ in 0..12 * 12 {
+            trail.step(5.0, 0.0, 0.0, [0.0; 2]);
+        }
+        assert!(trail.against_first().abs() < 0.2 * MOST, "{trail:?}");
+    }
+
+    #[test]
+    fn a_long_silence_tells_no_more_than_a_quarter_of_an_hour() {
+        let of = |minutes: f32| {
+            let mut trail = Trail::NONE;
+            trail.step(minutes, 40.0, 4.0, [0.0, 0.5]);
+            trail
+        };
+        assert_eq!(of(15.0), of(600.0));
+        assert!(of(5.0).against_first() > of(15.0).against_first(), "a third of it before");
+    }
+}
