@@ -231,6 +231,10 @@ fn simulated_pairs_are_judged_in_each_way_of_failing() {
     for way in worlds.iter().flat_map(|world| world["ways"].as_array().unwrap()) {
         assert_eq!(way["low_minutes_unheard"], 0, "{way}");
         assert!(way["rmse_mg_dl"].as_f64().unwrap() > 3.0, "{way}");
+        // of each person the better of two is at least as good as one of the two for all
+        let over_all = way["over_better_of_all"].as_f64();
+        assert_eq!(over_all.is_some(), way["way"] == "none", "{way}");
+        assert!(over_all.is_none_or(|over| over <= way["over_one"].as_f64().unwrap()), "{way}");
     }
 }
 

@@ -12,7 +12,8 @@ use crate::failure::Failure;
 /// What the columns mean.
 pub const EXPLAINED: &str = "\n\
     rmse: the pair's estimate against the truth, mg/dL, while the sensor fails (all but the first 12 hours when none does).\n\
-    over one: over that of one sensor's own monitor, the healthy one's; over the better of the two when none fails.\n\
+    over one: over that of one sensor's own monitor, the healthy one's; over the one that did better for this person when none \
+    fails, and below the table over the one that did better over all of them.\n\
     inside: how often the truth lies in the whole 95 % interval.\n\
     named: people whose failing sensor was named within an hour of being off by 25 mg/dL and 20 %, of those where it was; \
     wrongly: those where the healthy one was.\n\
@@ -49,8 +50,9 @@ pub struct Simulated {
     way: &'static str,
     rmse_mg_dl: f64,
     over_one: f64,
-    /// Of all people together, over the sensor that did better on the whole.
-    over_better: f64,
+    /// When none fails: over the sensor that did better over all people.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    over_better_of_all: Option<f64>,
     inside_percent: f64,
     people_off: u32,
     named_within_hour: u32,
@@ -110,7 +112,7 @@ pub fn judge(people: u32, sensors: Sensors, sticks: u32) -> Result<Vec<Simulated
                 way: way.name(),
                 rmse_mg_dl: (all.pair / all.n.max(1.0)).sqrt(),
                 over_one: root(all.better),
-                over_better: root(all.one[0].min(all.one[1])),
+                over_better_of_all: (way == Way::None).then(|| root(all.one[0].min(all.one[1]))),
                 inside_percent: 100.0 * all.inside / all.n.max(1.0),
                 people_off: all.off,
                 named_within_hour: all.named,
@@ -141,6 +143,10 @@ pub fn table(ways: &[Simulated]) -> Vec<String> {
             way.low_minutes,
             way.low_minutes_unheard
         )
+    }));
+    lines.extend(ways.iter().filter_map(|way| {
+        let over = way.over_better_of_all?;
+        Some(format!("\n{}: {over:.3} over the sensor that did better over all people", way.way))
     }));
     lines
 }
