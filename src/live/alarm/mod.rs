@@ -127,6 +127,7 @@ pub struct Alarms {
 impl Alarms {
     /// All alarms armed, none active.
     #[must_use]
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub const fn new(plan: AlarmPlan) -> Self {
         Self { plan, state: State::new() }
     }

@@ -213,6 +213,7 @@ struct Running {
 impl Estimator {
     /// A fresh estimator.
     #[must_use]
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub const fn new(model: Model) -> Self {
         Self { model, servo: Servo::new(), running: None, cached: [None; 2] }
     }
