@@ -381,7 +381,7 @@ impl Learner {
 
 #[expect(clippy::integer_division, reason = "by constants")]
 const fn part_of(secs: u32) -> usize {
-    (secs % 86_400 / PART_S) as usize
+    (secs / PART_S) as usize % PARTS
 }
 
 fn dot<const N: usize>(a: &[f32; N], b: &[f32; N]) -> f32 {

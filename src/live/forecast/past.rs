@@ -149,22 +149,13 @@ impl Past {
     pub fn kept_near(&self, age_s: u32) -> Option<u32> {
         let kept = self.kept();
         let age = |place: usize| kept.get(place).map(|kept| self.age_of(*kept));
-        // as near to each other as they may be, so many are younger
-        let most = as_many_in(age_s).saturating_add(1);
-        let younger = kept.iter().take(most).rposition(|kept| self.age_of(*kept) <= age_s);
-        let before = younger.and_then(age);
-        let after = age(younger.map_or(0, |place| place.saturating_add(1)));
+        let older = kept.partition_point(|kept| self.age_of(*kept) <= age_s);
+        let (before, after) = (older.checked_sub(1).and_then(age), age(older));
         let nearer = |before: &u32| {
             after.is_none_or(|after| age_s.saturating_sub(*before) < after.saturating_sub(age_s))
         };
         before.filter(nearer).or(after).filter(|nearest| nearest.abs_diff(age_s) <= NEAR_S)
     }
-}
-
-/// How many steps of the spacing fit in so long.
-#[expect(clippy::integer_division, reason = "whole steps")]
-const fn as_many_in(span_s: u32) -> usize {
-    (span_s / SPACING_S) as usize
 }
 
 #[expect(clippy::cast_possible_truncation, reason = "the half that is meant")]
