@@ -86,6 +86,32 @@ const fn root_by_bits(x: f32) -> f32 {
     f32::from_bits((root.wrapping_add(1) >> 1).wrapping_add(half << 23))
 }
 
+/// How often `by`, 1 to 2³¹, goes into `x`, and what is left. By the processor, but on those of Arm that have no division: these
+/// are the ones without atomic exchange.
+#[expect(clippy::integer_division, clippy::arithmetic_side_effects, reason = "not 0")]
+pub(crate) const fn divided(x: u32, by: u32) -> (u32, u32) {
+    if cfg!(all(target_arch = "arm", not(target_has_atomic = "32"))) {
+        divided_by_bits(x, by)
+    } else {
+        (x / by, x % by)
+    }
+}
+
+/// The same bit by bit, in a tenth of the flash of the usual routine.
+#[inline(never)]
+const fn divided_by_bits(x: u32, by: u32) -> (u32, u32) {
+    let (mut quotient, mut rest, mut left) = (x, 0_u32, 32_u32);
+    while left > 0 {
+        // bits of `x` leave at the top, those of the quotient come in at the bottom
+        (rest, quotient) = ((rest << 1) | (quotient >> 31), quotient << 1);
+        if let Some(less) = rest.checked_sub(by) {
+            (rest, quotient) = (less, quotient | 1);
+        }
+        left = left.saturating_sub(1);
+    }
+    (quotient, rest)
+}
+
 /// Natural exponential.
 pub(crate) fn exp(x: f32) -> f32 {
     #[cfg(feature = "micromath")]
@@ -254,6 +280,16 @@ mod tests {
         for bits in significands.chain(subnormal).chain(ends) {
             let x = f32::from_bits(bits);
             assert_eq!(root_by_bits(x).to_bits(), libm::sqrtf(x).to_bits(), "{x}");
+        }
+    }
+
+    proptest! {
+        /// By divisors of up to 31 bits, as all of ours are.
+        #[test]
+        fn divisions_by_bits_are_those_of_the_processor(x: u32, by in 1..=1_u32 << 31, shift in 0..32_u32) {
+            let by = (by >> shift).max(1);
+            prop_assert_eq!(divided_by_bits(x, by), (x / by, x % by));
+            prop_assert_eq!(divided(x, by), (x / by, x % by));
         }
     }
 

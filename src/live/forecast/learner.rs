@@ -379,9 +379,8 @@ impl Learner {
     }
 }
 
-#[expect(clippy::integer_division, reason = "by constants")]
 const fn part_of(secs: u32) -> usize {
-    (secs / PART_S) as usize % PARTS
+    math::divided(secs, PART_S).0 as usize % PARTS
 }
 
 fn dot<const N: usize>(a: &[f32; N], b: &[f32; N]) -> f32 {
