@@ -439,23 +439,21 @@ impl Estimator {
         }
         let Belief { x, p } = if span.secs() > 0 { self.ahead(running, span) } else { running.belief };
         let slow = slowed(&self.cached, running, x.r, at);
-        if running.doubted {
+        let (levels, behind, variances) = if running.doubted {
             let open = if self.model.people { now::open(running.newest, 0.0) } else { 0.0 };
             let variance = now::doubted(running.newest, x.g, p.gg + open);
-            let variances = (variance, 0.0, p.rr.at_least(now::RATE_UNKNOWN));
-            let person = (0.0, USUAL_MOVING);
-            return Some(Estimate::from_filter(at, (running.newest, 0.0, 0.0), person, variances).in_doubt());
-        }
-        if !self.model.people {
-            let person = (x.i - x.g, USUAL_MOVING);
-            return Some(Estimate::from_filter(at, (x.g, x.r, slow), person, (p.gg, p.gr, p.rr)));
-        }
-        let curve = self.curve(running, &x, slow);
-        let open = now::open(x.g, x.r);
-        let was = running.belief.x.g + curve;
-        let (glucose, variance) = now::kept(x.g + curve, p.gg + open, was, running.newest);
-        let person = (x.i - glucose, USUAL_MOVING);
-        Some(Estimate::from_filter(at, (glucose, x.r, slow), person, (variance, p.gr, p.rr)))
+            ((running.newest, 0.0, 0.0), 0.0, (variance, 0.0, p.rr.at_least(now::RATE_UNKNOWN)))
+        } else if self.model.people {
+            let curve = self.curve(running, &x, slow);
+            let open = now::open(x.g, x.r);
+            let was = running.belief.x.g + curve;
+            let (glucose, variance) = now::kept(x.g + curve, p.gg + open, was, running.newest);
+            ((glucose, x.r, slow), x.i - glucose, (variance, p.gr, p.rr))
+        } else {
+            ((x.g, x.r, slow), x.i - x.g, (p.gg, p.gr, p.rr))
+        };
+        let estimate = Estimate::from_filter(at, levels, (behind, USUAL_MOVING), variances);
+        Some(if running.doubted { estimate.in_doubt() } else { estimate })
     }
 
     /// The least and the greatest that [`estimate`](Self::estimate) can give beside the newest reading: 30 mg/dL from it,
