@@ -6,7 +6,6 @@
 //! for Discrete Sequential Estimation*, on scalar updates.
 
 use super::model::Step;
-use super::now::RATE_UNKNOWN;
 use crate::codec::{Blank, Codec, Coded};
 use crate::math;
 use crate::math::Bounded as _;
@@ -165,11 +164,11 @@ impl Belief {
         p.ww = (p.ww - k.w * ph.w).at_least(LEAST_VARIANCE);
     }
 
-    /// What moved before says nothing of what moves now.
-    pub fn forget_rate(&mut self) {
+    /// What moved before says nothing of what moves now: the rate varies by `least` at least.
+    pub fn forget_rate(&mut self, least: f32) {
         let Self { x, p } = self;
         (x.r, p.gr, p.ri, p.rw) = (0.0, 0.0, 0.0, 0.0);
-        p.rr = p.rr.at_least(RATE_UNKNOWN);
+        p.rr = p.rr.at_least(least);
     }
 
     /// Whether every number is finite.

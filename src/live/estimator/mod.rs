@@ -336,7 +336,7 @@ impl Estimator {
         let residual = &compared.residual;
         (running.belief, running.points) = (compared.belief, compared.points);
         if doubted {
-            running.belief.forget_rate();
+            running.belief.forget_rate(now::RATE_UNKNOWN);
             running.slow_rate = 0.0;
         } else {
             let inflation = if let Trust::Reduced(by) = trust { by.within(1.0, 100.0) } else { 1.0 };
