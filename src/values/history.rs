@@ -131,7 +131,7 @@ fn insert(ring: &mut DequeView<Packed>, packed: Packed) -> Inserted {
         return Inserted::Duplicate;
     }
     if ring.is_full() {
-        if ring.front().is_none_or(|oldest| at < oldest.at()) {
+        if !newest && ring.front().is_none_or(|oldest| at < oldest.at()) {
             return Inserted::TooOld;
         }
         let _ = ring.pop_front();

@@ -147,10 +147,18 @@ impl Past {
 
     /// The age of the kept reading nearest to `age_s`, within 2.5 minutes of it; of two as near the older one.
     pub fn kept_near(&self, age_s: u32) -> Option<u32> {
-        let kept = self.kept();
-        let age = |place: usize| kept.get(place).map(|kept| self.age_of(*kept));
-        let older = kept.partition_point(|kept| self.age_of(*kept) <= age_s);
-        let (before, after) = (older.checked_sub(1).and_then(age), age(older));
+        // no two are nearer than 256 s to each other: these are all that are younger, and one more
+        const { assert!(SPACING_S >= 256) };
+        let most = (age_s >> 8).saturating_add(2) as usize;
+        let (mut before, mut after) = (None, None);
+        for kept in self.kept().iter().take(most).rev() {
+            let age = self.age_of(*kept);
+            if age <= age_s {
+                before = Some(age);
+                break;
+            }
+            after = Some(age);
+        }
         let nearer = |before: &u32| {
             after.is_none_or(|after| age_s.saturating_sub(*before) < after.saturating_sub(age_s))
         };
