@@ -70,6 +70,7 @@ impl LocalTime {
     /// From a moment whose epoch is 1970-01-01T00:00Z and the zone's offset from UTC in seconds, east positive,
     /// as it is at that moment: the caller's zone rules decide when it jumps.
     #[must_use]
+    #[expect(clippy::cast_possible_truncation, reason = "7 days, 1440 minutes")]
     #[inline(never)] // seldom asked for
     pub fn from_unix(at: Instant, offset_secs: i32) -> Self {
         const DAY: u32 = 86_400;
