@@ -44,9 +44,9 @@ pub fn run(measured: &[f32]) -> Answer {
     let p = Covariance { gg, gr: none, gi: none, gw: none, rr, ri: none, rw: none, ii, iw: none, ww };
     let mut belief = Belief { x: State { g, r, i, w }, p };
     for y in measured {
-        belief = belief.predicted(&step, model.process_noise, model.coloured_sd * model.coloured_sd);
+        belief.predict(&step, model.process_noise, model.coloured_sd * model.coloured_sd);
         let residual = belief.residual(Sees::Sensor, *y, NOISE);
-        belief = belief.updated(&residual, 1.0);
+        belief.update(&residual, 1.0);
     }
     let (x, p) = (belief.x, belief.p);
     vec![x.g, x.r, x.i, x.w, p.gg, p.rr, p.ii, p.ww]

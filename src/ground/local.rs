@@ -1,6 +1,7 @@
 //! The wall clock of a person: what is a night, a workday, a weekend.
 
 use crate::error::Error;
+use crate::math::divided;
 use crate::units::Instant;
 
 /// A moment on the wall clock of the person: weekday and minute of the day. 4 bytes.
@@ -69,12 +70,18 @@ impl LocalTime {
     /// From a moment whose epoch is 1970-01-01T00:00Z and the zone's offset from UTC in seconds, east positive,
     /// as it is at that moment: the caller's zone rules decide when it jumps.
     #[must_use]
-    #[expect(clippy::integer_division, reason = "by constants")]
+    #[expect(clippy::cast_possible_truncation, reason = "7 days, 1440 minutes")]
+    #[inline(never)] // seldom asked for
     pub fn from_unix(at: Instant, offset_secs: i32) -> Self {
-        // 1970-01-01 was a Thursday, day 3; a week holds 604,800 seconds, and remainders of it keep to 32 bits
-        let offset = offset_secs.rem_euclid(604_800).unsigned_abs();
-        let in_week = (at.secs() % 604_800).saturating_add(offset).saturating_add(3 * 86_400) % 604_800;
-        Self { weekday: (in_week / 86_400) as u8, minute: (in_week % 86_400 / 60) as u16 }
+        const DAY: u32 = 86_400;
+        const WEEK: u32 = 7 * DAY;
+        let (_, off) = divided(offset_secs.unsigned_abs(), WEEK);
+        let ahead = if offset_secs < 0 { WEEK.saturating_sub(off) } else { off };
+        // 1970-01-01 was a Thursday, day 3; remainders of a week keep to 32 bits
+        let (_, in_week) = divided(at.secs(), WEEK);
+        let (_, in_week) = divided(in_week.saturating_add(ahead).saturating_add(3 * DAY), WEEK);
+        let (weekday, in_day) = divided(in_week, DAY);
+        Self { weekday: weekday as u8, minute: divided(in_day, 60).0 as u16 }
     }
 
     /// The weekday, 0 (Monday) to 6 (Sunday).

@@ -1,7 +1,8 @@
 //! The only file that names a maths backend.
 //!
-//! `libm` on every target, so that a desk and a wrist agree bit for bit. The `micromath` feature swaps
-//! `exp` and `ln` for faster and coarser ones (DEVELOPERS.md has the measured error); square roots stay exact. Sine and cosine are absent: `libm` computes them in `f64`.
+//! `libm` on every target, so that a desk and a wrist agree bit for bit; square roots, rounded exactly by whatever takes them, are
+//! ours where no instruction does. The `micromath` feature swaps `exp` and `ln` for faster and coarser ones (DEVELOPERS.md has the
+//! measured error); square roots stay exact. Sine and cosine are absent: `libm` computes them in `f64`.
 
 use core::cell::Cell;
 
@@ -49,7 +50,66 @@ pub(crate) const fn within(x: f32, least: f32, most: f32) -> f32 {
 /// Square root; 0 for anything not above 0.
 #[cfg_attr(target_pointer_width = "32", inline(never))]
 pub(crate) fn sqrt(x: f32) -> f32 {
-    if x > 0.0 { libm::sqrtf(x) } else { 0.0 }
+    if x > 0.0 { root(x) } else { 0.0 }
+}
+
+#[cfg(not(any(target_arch = "arm", target_arch = "riscv32")))]
+use libm::sqrtf as root;
+#[cfg(any(target_arch = "arm", target_arch = "riscv32"))]
+use root_by_bits as root;
+
+/// The square root of a number above 0, rounded to the nearest as that of `libm` is, in a fifth of its flash: one bit of the
+/// result after another.
+#[cfg(any(target_arch = "arm", target_arch = "riscv32", test))]
+const fn root_by_bits(x: f32) -> f32 {
+    const ONE: u32 = 1 << 23;
+    let bits = x.to_bits();
+    if bits == f32::INFINITY.to_bits() {
+        return x;
+    }
+    let (mut exponent, mut rest) = ((bits >> 23).cast_signed(), bits & (ONE - 1));
+    rest = if exponent == 0 { rest << 1 } else { rest | ONE };
+    while rest < ONE {
+        (exponent, rest) = (exponent.wrapping_sub(1), rest << 1);
+    }
+    // half of an odd exponent leaves a factor of two
+    rest <<= 2 - (exponent & 1);
+    let (mut root, mut bit) = (0_u32, ONE << 1);
+    while bit > 0 {
+        if let Some(less) = rest.checked_sub((root << 1) | bit) {
+            (rest, root) = (less, root | bit);
+        }
+        (rest, bit) = (rest << 1, bit >> 1);
+    }
+    // the last bit is one more than fits; no root ends with it, so it decides
+    let half = (exponent.wrapping_add(1) >> 1).wrapping_add(62).cast_unsigned();
+    f32::from_bits((root.wrapping_add(1) >> 1).wrapping_add(half << 23))
+}
+
+/// How often `by`, 1 to 2³¹, goes into `x`, and what is left. By the processor, but on those of Arm that have no division: these
+/// are the ones without atomic exchange.
+#[expect(clippy::integer_division, clippy::arithmetic_side_effects, reason = "not 0")]
+pub(crate) const fn divided(x: u32, by: u32) -> (u32, u32) {
+    if cfg!(all(target_arch = "arm", not(target_has_atomic = "32"))) {
+        divided_by_bits(x, by)
+    } else {
+        (x / by, x % by)
+    }
+}
+
+/// The same bit by bit, in a tenth of the flash of the usual routine.
+#[inline(never)]
+const fn divided_by_bits(x: u32, by: u32) -> (u32, u32) {
+    let (mut quotient, mut rest, mut left) = (x, 0_u32, 32_u32);
+    while left > 0 {
+        // bits of `x` leave at the top, those of the quotient come in at the bottom
+        (rest, quotient) = ((rest << 1) | (quotient >> 31), quotient << 1);
+        if let Some(less) = rest.checked_sub(by) {
+            (rest, quotient) = (less, quotient | 1);
+        }
+        left = left.saturating_sub(1);
+    }
+    (quotient, rest)
 }
 
 /// Natural exponential.
@@ -208,6 +268,29 @@ mod tests {
         close(one_minus_exp_neg(0.7), 0.503_414_7);
         assert!((ln_1p_fine(x) / (x - x * x / 2.0) - 1.0).abs() < 1e-6);
         close(ln_1p_fine(0.7), 0.530_628_25);
+    }
+
+    /// Both parities of the exponent, subnormal numbers and the ends; `libm` rounds exactly.
+    #[test]
+    fn roots_by_bits_are_those_of_libm() {
+        let step = if cfg!(miri) { 99_991 } else { 97 };
+        let significands = (0_u32..1 << 24).step_by(step).map(|low| (126 << 23) + low);
+        let subnormal = (1..1 << 23).step_by(step).chain((0..23).map(|bit| 1 << bit));
+        let ends = [f32::MIN_POSITIVE, f32::MAX, f32::INFINITY, 4.0, 1.0].map(f32::to_bits);
+        for bits in significands.chain(subnormal).chain(ends) {
+            let x = f32::from_bits(bits);
+            assert_eq!(root_by_bits(x).to_bits(), libm::sqrtf(x).to_bits(), "{x}");
+        }
+    }
+
+    proptest! {
+        /// By divisors of up to 31 bits, as all of ours are.
+        #[test]
+        fn divisions_by_bits_are_those_of_the_processor(x: u32, by in 1..=1_u32 << 31, shift in 0..32_u32) {
+            let by = (by >> shift).max(1);
+            prop_assert_eq!(divided_by_bits(x, by), (x / by, x % by));
+            prop_assert_eq!(divided(x, by), (x / by, x % by));
+        }
     }
 
     #[test]

@@ -114,12 +114,7 @@ impl<const N: usize> History<N> {
 
     /// Moves all stamps by `span`: the clock that stamps was set. Readings that would leave the epoch are forgotten.
     pub fn shift(&mut self, span: Span) {
-        for _ in 0..self.ring.iter().len() {
-            let Some(kept) = self.ring.pop_front() else { return };
-            if let Some(secs) = kept.at().secs().checked_add_signed(span.secs()) {
-                let _ = self.ring.push_back(Packed { time: Packed::time(Instant::from_secs(secs)), ..kept });
-            }
-        }
+        shift(self.ring.as_mut_view(), span);
     }
 
     /// Forgets everything.
@@ -128,33 +123,40 @@ impl<const N: usize> History<N> {
     }
 }
 
+#[cfg_attr(target_pointer_width = "32", inline(never))]
 fn insert(ring: &mut DequeView<Packed>, packed: Packed) -> Inserted {
     let at = packed.at();
-    if ring.back().is_none_or(|newest| newest.at() < at) {
-        if ring.is_full() {
-            let _ = ring.pop_front();
-        }
-        let _ = ring.push_back(packed);
-        return Inserted::Newest;
-    }
-    if ring.iter().any(|kept| kept.at() == at) {
+    let newest = ring.back().is_none_or(|newest| newest.at() < at);
+    if !newest && ring.iter().any(|kept| kept.at() == at) {
         return Inserted::Duplicate;
     }
     if ring.is_full() {
-        if ring.front().is_none_or(|oldest| at < oldest.at()) {
+        if !newest && ring.front().is_none_or(|oldest| at < oldest.at()) {
             return Inserted::TooOld;
         }
         let _ = ring.pop_front();
     }
-    // each newer one moves up by one place
     let mut carried = packed;
-    for kept in ring.iter_mut() {
-        if kept.at() > carried.at() {
-            core::mem::swap(kept, &mut carried);
+    if !newest {
+        // each newer one moves up by one place
+        for kept in ring.iter_mut() {
+            if kept.at() > carried.at() {
+                carried = core::mem::replace(kept, carried);
+            }
         }
     }
     let _ = ring.push_back(carried);
-    Inserted::Between
+    if newest { Inserted::Newest } else { Inserted::Between }
+}
+
+/// Moves all stamps by `span`; what would leave the epoch is forgotten.
+fn shift(ring: &mut DequeView<Packed>, span: Span) {
+    for _ in 0..ring.iter().len() {
+        let Some(kept) = ring.pop_front() else { return };
+        if let Some(at) = kept.at().checked_plus(span) {
+            let _ = ring.push_back(Packed { time: Packed::time(at), ..kept });
+        }
+    }
 }
 
 /// A borrowed history of any capacity.
@@ -211,12 +213,14 @@ impl<'a> HistoryView<'a> {
     /// `within` of it, or a full history begins after it.
     #[must_use]
     pub fn contradicts(&self, reading: &Reading, within: Span) -> bool {
-        let near = |kept: &Reading| {
-            kept.at().since(reading.at()).secs().unsigned_abs() <= within.secs().unsigned_abs()
-        };
         let value = reading.glucose().whole_mg_dl();
+        let denies = |kept: &Packed| {
+            let kept = kept.reading();
+            let near = kept.at().since(reading.at()).secs().unsigned_abs() <= within.secs().unsigned_abs();
+            near && kept.glucose().whole_mg_dl() != value
+        };
         let past = self.ring.is_full() && self.oldest().is_some_and(|oldest| reading.at() < oldest.at());
-        past || self.iter().any(|kept| near(&kept) && kept.glucose().whole_mg_dl() != value)
+        past || self.ring.iter().any(denies)
     }
 
     /// All readings, oldest to newest; reverse it for newest first.

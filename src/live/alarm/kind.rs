@@ -239,6 +239,33 @@ impl Kind {
         self.info().message
     }
 
+    /// Those that need a value and those that warn of a low, worked out beforehand: who asks [`info`](Self::info) at run time
+    /// links all its words.
+    const SETS: (Kinds, Kinds) = {
+        let (mut needs_value, mut warns_of_low, mut kinds) = (Kinds(0), Kinds(0), Self::ALL.as_slice());
+        while let [kind, rest @ ..] = kinds {
+            let info = kind.info();
+            if info.needs_value {
+                needs_value.0 |= kind.bit();
+            }
+            if info.warns_of_low {
+                warns_of_low.0 |= kind.bit();
+            }
+            kinds = rest;
+        }
+        (needs_value, warns_of_low)
+    };
+
+    /// As in its information.
+    pub(super) const fn needs_value(self) -> bool {
+        Self::SETS.0.contains(self)
+    }
+
+    /// As in its information.
+    pub(super) const fn warns_of_low(self) -> bool {
+        Self::SETS.1.contains(self)
+    }
+
     pub(super) const fn bit(self) -> u16 {
         1 << (self as u16)
     }

@@ -127,6 +127,7 @@ pub struct Alarms {
 impl Alarms {
     /// All alarms armed, none active.
     #[must_use]
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub const fn new(plan: AlarmPlan) -> Self {
         Self { plan, state: State::new() }
     }
@@ -184,8 +185,8 @@ impl Alarms {
         for (&kind, place) in Kind::ALL.iter().zip(&mut standing.0) {
             let Some(watch) = state.watches.get_mut(kind as usize) else { continue };
             // the whole rule is looked at only where something is not clear
-            let (Rule { on, limit, hysteresis, .. }, info) = (settings.bare(kind), kind.info());
-            let reach = if stale && info.needs_value && !(kind == Kind::Floor && unplaced) {
+            let Rule { on, limit, hysteresis, .. } = settings.bare(kind);
+            let reach = if stale && kind.needs_value() && !(kind == Kind::Floor && unplaced) {
                 Reach::Unknown
             } else {
                 match reach(kind, (limit, hysteresis), situation, silence, lowest) {
@@ -221,14 +222,14 @@ impl Alarms {
             };
             // an alarm that has rung speaks for its priority until it is armed anew
             let mut least = Priority::Low;
-            if info.warns_of_low {
+            if kind.warns_of_low() {
                 for (milder, watch) in Kind::ALL.iter().zip(&state.watches).skip(kind as usize) {
-                    if let Some(told) = watch.told.filter(|_| milder.info().warns_of_low) {
+                    if let Some(told) = watch.told.filter(|_| milder.warns_of_low()) {
                         least = least.max(told.priority);
                     }
                 }
             }
-            let depth = if info.warns_of_low { state.depth } else { None };
+            let depth = if kind.warns_of_low() { state.depth } else { None };
             let bounds = (depth, least);
             // minutes that bring no new reading bear a low ahead out by half
             let behind = if kind == Kind::LowAhead { silence.secs() >> 1 } else { 0 };
@@ -287,7 +288,7 @@ impl Alarms {
     /// # Ok::<(), glidepath::Error>(())
     /// ```
     pub fn acknowledge(&mut self, kind: Kind) {
-        let depth = self.state.depth.filter(|_| kind.info().warns_of_low);
+        let depth = self.state.depth.filter(|_| kind.warns_of_low());
         if let Some(watch) = self.watch(kind) {
             watch.acknowledge(depth);
         }
@@ -321,7 +322,7 @@ impl Alarms {
         // who snoozes before it holds has the first of it in mind
         let limit = self.plan.settings_at(None).bare(kind).limit;
         let depth =
-            self.state.depth.filter(|_| kind.info().warns_of_low).map(|depth| {
+            self.state.depth.filter(|_| kind.warns_of_low()).map(|depth| {
                 if kind.info().unit == LimitUnit::Glucose { depth.at_most(limit) } else { depth }
             });
         self.watch(kind).map_or(Span::ZERO, |watch| watch.snooze(now, span, longest, depth))

@@ -96,7 +96,7 @@ pub(super) fn trigger(
 
 /// Whether it is not new again within its `quiet`: what speaks of a value that comes and goes. A low always is.
 pub(super) fn rests(kind: Kind) -> bool {
-    kind > Kind::Low && kind.info().needs_value
+    kind > Kind::Low && kind.needs_value()
 }
 
 /// Whether the value moves back by itself, so that it need not ring again. A low is not trusted to.

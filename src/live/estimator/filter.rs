@@ -93,10 +93,10 @@ impl Residual {
 }
 
 impl Belief {
-    /// Moved over one step; `drive` and `coloured_variance` scale the unit noise of `step`.
+    /// Moves over one step; `drive` and `coloured_variance` scale the unit noise of `step`.
     #[inline]
-    pub fn predicted(&self, step: &Step, drive: f32, coloured_variance: f32) -> Self {
-        let (x, p, f) = (&self.x, &self.p, step);
+    pub fn predict(&mut self, step: &Step, drive: f32, coloured_variance: f32) {
+        let (Self { x, p }, f) = (self, step);
         // rows of F·P, only the entries used below
         let (mg_g, mg_r, mg_i, mg_w) =
             (p.gg + f.g_r * p.gr, p.gr + f.g_r * p.rr, p.gi + f.g_r * p.ri, p.gw + f.g_r * p.rw);
@@ -104,26 +104,20 @@ impl Belief {
         let mi_r = f.i_g * p.gr + f.i_r * p.rr + f.i_i * p.ri;
         let mi_i = f.i_g * p.gi + f.i_r * p.ri + f.i_i * p.ii;
         let mi_w = f.i_g * p.gw + f.i_r * p.rw + f.i_i * p.iw;
-        Self {
-            x: State {
-                g: x.g + f.g_r * x.r,
-                r: f.r_r * x.r,
-                i: f.i_g * x.g + f.i_r * x.r + f.i_i * x.i,
-                w: f.w_w * x.w,
-            },
-            p: Covariance {
-                gg: (mg_g + f.g_r * mg_r + drive * f.q_gg).at_least(LEAST_VARIANCE),
-                gr: f.r_r * mg_r + drive * f.q_gr,
-                gi: f.i_g * mg_g + f.i_r * mg_r + f.i_i * mg_i + drive * f.q_gi,
-                gw: f.w_w * mg_w,
-                rr: (f.r_r * f.r_r * p.rr + drive * f.q_rr).at_least(LEAST_VARIANCE),
-                ri: f.r_r * mi_r + drive * f.q_ri,
-                rw: f.r_r * f.w_w * p.rw,
-                ii: (f.i_g * mi_g + f.i_r * mi_r + f.i_i * mi_i + drive * f.q_ii).at_least(LEAST_VARIANCE),
-                iw: f.w_w * mi_w,
-                ww: (f.w_w * f.w_w * p.ww + coloured_variance * f.q_ww).at_least(LEAST_VARIANCE),
-            },
-        }
+        x.i = f.i_g * x.g + f.i_r * x.r + f.i_i * x.i;
+        x.g += f.g_r * x.r;
+        x.r *= f.r_r;
+        x.w *= f.w_w;
+        p.gg = (mg_g + f.g_r * mg_r + drive * f.q_gg).at_least(LEAST_VARIANCE);
+        p.gr = f.r_r * mg_r + drive * f.q_gr;
+        p.gi = f.i_g * mg_g + f.i_r * mg_r + f.i_i * mg_i + drive * f.q_gi;
+        p.gw = f.w_w * mg_w;
+        p.rr = (f.r_r * f.r_r * p.rr + drive * f.q_rr).at_least(LEAST_VARIANCE);
+        p.ri = f.r_r * mi_r + drive * f.q_ri;
+        p.rw *= f.r_r * f.w_w;
+        p.ii = (f.i_g * mi_g + f.i_r * mi_r + f.i_i * mi_i + drive * f.q_ii).at_least(LEAST_VARIANCE);
+        p.iw = f.w_w * mi_w;
+        p.ww = (f.w_w * f.w_w * p.ww + coloured_variance * f.q_ww).at_least(LEAST_VARIANCE);
     }
 
     /// What `measured` says against what was expected, given its noise.
@@ -143,33 +137,38 @@ impl Belief {
         }
     }
 
-    /// Corrected by a residual. `inflation`, 1 or more, multiplies the residual's variance for a reading that
+    /// Corrects by a residual. `inflation`, 1 or more, multiplies the residual's variance for a reading that
     /// is believed less.
     ///
     /// The gain is the optimal one for the inflated noise, for which Joseph's form is P − K·(P·Hᵀ)ᵀ; on the
     /// triangle and with one shared factor it keeps symmetry exactly.
     #[inline]
-    pub fn updated(&self, residual: &Residual, inflation: f32) -> Self {
-        let (x, p, ph) = (&self.x, &self.p, &residual.ph);
-        let variance = residual.variance * inflation;
-        let inverse = 1.0 / variance;
+    pub fn update(&mut self, residual: &Residual, inflation: f32) {
+        let (Self { x, p }, ph) = (self, &residual.ph);
+        let inverse = 1.0 / (residual.variance * inflation);
         let k = State { g: ph.g * inverse, r: ph.r * inverse, i: ph.i * inverse, w: ph.w * inverse };
         let v = residual.innovation;
-        Self {
-            x: State { g: x.g + k.g * v, r: x.r + k.r * v, i: x.i + k.i * v, w: x.w + k.w * v },
-            p: Covariance {
-                gg: (p.gg - k.g * ph.g).at_least(LEAST_VARIANCE),
-                gr: p.gr - k.g * ph.r,
-                gi: p.gi - k.g * ph.i,
-                gw: p.gw - k.g * ph.w,
-                rr: (p.rr - k.r * ph.r).at_least(LEAST_VARIANCE),
-                ri: p.ri - k.r * ph.i,
-                rw: p.rw - k.r * ph.w,
-                ii: (p.ii - k.i * ph.i).at_least(LEAST_VARIANCE),
-                iw: p.iw - k.i * ph.w,
-                ww: (p.ww - k.w * ph.w).at_least(LEAST_VARIANCE),
-            },
-        }
+        x.g += k.g * v;
+        x.r += k.r * v;
+        x.i += k.i * v;
+        x.w += k.w * v;
+        p.gg = (p.gg - k.g * ph.g).at_least(LEAST_VARIANCE);
+        p.gr -= k.g * ph.r;
+        p.gi -= k.g * ph.i;
+        p.gw -= k.g * ph.w;
+        p.rr = (p.rr - k.r * ph.r).at_least(LEAST_VARIANCE);
+        p.ri -= k.r * ph.i;
+        p.rw -= k.r * ph.w;
+        p.ii = (p.ii - k.i * ph.i).at_least(LEAST_VARIANCE);
+        p.iw -= k.i * ph.w;
+        p.ww = (p.ww - k.w * ph.w).at_least(LEAST_VARIANCE);
+    }
+
+    /// What moved before says nothing of what moves now: the rate varies by `least` at least.
+    pub fn forget_rate(&mut self, least: f32) {
+        let Self { x, p } = self;
+        (x.r, p.gr, p.ri, p.rw) = (0.0, 0.0, 0.0, 0.0);
+        p.rr = p.rr.at_least(least);
     }
 
     /// Whether every number is finite.

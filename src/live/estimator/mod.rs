@@ -190,8 +190,11 @@ pub struct Estimator {
     model: Model,
     servo: Servo,
     running: Option<Running>,
-    cached: [Option<(Span, Step)>; 2],
+    cached: Cached,
 }
+
+/// The steps last worked out: between readings, and from a reading to an answer.
+type Cached = [Option<(Span, Step)>; 2];
 
 #[derive(Clone, Copy, Debug)]
 struct Running {
@@ -210,6 +213,7 @@ struct Running {
 impl Estimator {
     /// A fresh estimator.
     #[must_use]
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub const fn new(model: Model) -> Self {
         Self { model, servo: Servo::new(), running: None, cached: [None; 2] }
     }
@@ -324,46 +328,36 @@ impl Estimator {
         if self.running.as_ref().is_some_and(|r| at <= r.last_reading || at < r.at) {
             return UpdateOutcome::NotNewer;
         }
-        let (Some(compared), Some(running)) = (&expectation.compared, &self.running) else {
-            let doubted = trust == Trust::None;
-            self.running = Some(Running { doubted, ..self.started(at, expectation.value) });
+        let doubted = trust == Trust::None;
+        let (Some(compared), Some(running)) = (&expectation.compared, &mut self.running) else {
+            self.start(at, expectation.value, doubted);
             return if doubted { UpdateOutcome::Doubted } else { UpdateOutcome::Started };
         };
-        let Compared { belief, residual, .. } = compared;
-        let mut points = compared.points;
-        let inflation = match trust {
-            Trust::Full => 1.0,
-            Trust::Reduced(by) => by.within(1.0, 100.0),
-            Trust::None => {
-                let coasting = Running { at, last_reading: at, newest: expectation.value, ..*running };
-                self.running = Some(self.in_doubt(&coasting, belief, points));
-                return UpdateOutcome::Doubted;
+        let residual = &compared.residual;
+        (running.belief, running.points) = (compared.belief, compared.points);
+        if doubted {
+            running.belief.forget_rate(now::RATE_UNKNOWN);
+            running.slow_rate = 0.0;
+        } else {
+            let inflation = if let Trust::Reduced(by) = trust { by.within(1.0, 100.0) } else { 1.0 };
+            let z = residual.normalised().abs();
+            let level = z > if running.doubted { RESUMES } else { LEVEL };
+            let inflation = inflation * (z / HUBER).at_least(1.0);
+            running.points.update(residual, Sees::Sensor, inflation);
+            running.belief.update(residual, inflation);
+            if level || !running.belief.is_finite() {
+                self.start(at, expectation.value, false);
+                return UpdateOutcome::Started;
             }
-        };
-        let z = residual.normalised().abs();
-        let level = z > if running.doubted { RESUMES } else { LEVEL };
-        let huber = (z / HUBER).at_least(1.0);
-        points.update(residual, Sees::Sensor, inflation * huber);
-        let updated = belief.updated(residual, inflation * huber);
-        if level || !updated.is_finite() {
-            self.running = Some(self.started(at, expectation.value));
-            return UpdateOutcome::Started;
+            if trust == Trust::Full {
+                self.servo.learn(residual.normalised_square(), expectation.minutes);
+            }
+            running.points.track(at, &running.belief);
+            running.slow_rate = slowed(&self.cached, running, running.belief.x.r, at);
         }
-        if trust == Trust::Full {
-            self.servo.learn(residual.normalised_square(), expectation.minutes);
-        }
-        points.track(at, &updated);
-        self.running = Some(Running {
-            at,
-            last_reading: at,
-            since: running.since,
-            newest: expectation.value,
-            doubted: false,
-            belief: updated,
-            points,
-            slow_rate: self.slowed(running, updated.x.r, at),
-        });
-        UpdateOutcome::Used
+        (running.at, running.last_reading) = (at, at);
+        (running.newest, running.doubted) = (expectation.value, doubted);
+        if doubted { UpdateOutcome::Doubted } else { UpdateOutcome::Used }
     }
 
     /// Takes in a fingerstick: a measurement of plasma glucose itself, with the meter's error (6 %, at least
@@ -401,7 +395,7 @@ impl Estimator {
             let span = stick.at().since(running.at);
             self.advance(&mut next.belief, &mut next.points, span);
             next.at = stick.at();
-            next.slow_rate = self.slowed(&running, next.belief.x.r, stick.at());
+            next.slow_rate = slowed(&self.cached, &running, next.belief.x.r, stick.at());
         }
         // in doubt the meter decides; the next reading is held against it
         next.doubted = false;
@@ -411,7 +405,7 @@ impl Estimator {
         let residual = next.belief.residual(sees, measured, sd * sd);
         let inflation = (residual.normalised().abs() / HUBER).at_least(1.0);
         next.points.update(&residual, sees, inflation);
-        next.belief = next.belief.updated(&residual, inflation);
+        next.belief.update(&residual, inflation);
         if next.belief.is_finite() {
             self.running = Some(next);
         }
@@ -444,24 +438,22 @@ impl Estimator {
             return None;
         }
         let Belief { x, p } = if span.secs() > 0 { self.ahead(running, span) } else { running.belief };
-        let slow = self.slowed(running, x.r, at);
-        if running.doubted {
+        let slow = slowed(&self.cached, running, x.r, at);
+        let (levels, behind, variances) = if running.doubted {
             let open = if self.model.people { now::open(running.newest, 0.0) } else { 0.0 };
             let variance = now::doubted(running.newest, x.g, p.gg + open);
-            let variances = (variance, 0.0, p.rr.at_least(now::RATE_UNKNOWN));
-            let person = (0.0, USUAL_MOVING);
-            return Some(Estimate::from_filter(at, (running.newest, 0.0, 0.0), person, variances).in_doubt());
-        }
-        if !self.model.people {
-            let person = (x.i - x.g, USUAL_MOVING);
-            return Some(Estimate::from_filter(at, (x.g, x.r, slow), person, (p.gg, p.gr, p.rr)));
-        }
-        let curve = self.curve(running, &x, slow);
-        let open = now::open(x.g, x.r);
-        let was = running.belief.x.g + curve;
-        let (glucose, variance) = now::kept(x.g + curve, p.gg + open, was, running.newest);
-        let person = (x.i - glucose, USUAL_MOVING);
-        Some(Estimate::from_filter(at, (glucose, x.r, slow), person, (variance, p.gr, p.rr)))
+            ((running.newest, 0.0, 0.0), 0.0, (variance, 0.0, p.rr.at_least(now::RATE_UNKNOWN)))
+        } else if self.model.people {
+            let curve = self.curve(running, &x, slow);
+            let open = now::open(x.g, x.r);
+            let was = running.belief.x.g + curve;
+            let (glucose, variance) = now::kept(x.g + curve, p.gg + open, was, running.newest);
+            ((glucose, x.r, slow), x.i - glucose, (variance, p.gr, p.rr))
+        } else {
+            ((x.g, x.r, slow), x.i - x.g, (p.gg, p.gr, p.rr))
+        };
+        let estimate = Estimate::from_filter(at, levels, (behind, USUAL_MOVING), variances);
+        Some(if running.doubted { estimate.in_doubt() } else { estimate })
     }
 
     /// The least and the greatest that [`estimate`](Self::estimate) can give beside the newest reading: 30 mg/dL from it,
@@ -543,7 +535,9 @@ impl Estimator {
         self.running.map_or_else(Points::new, |r| r.points).values()
     }
 
-    fn started(&self, at: Instant, value: f32) -> Running {
+    /// Begins at a reading: its level, and no rate.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn start(&mut self, at: Instant, value: f32, doubted: bool) {
         let coloured = self.coloured_variance();
         let spread = 400.0_f32.at_least(2.0 * coloured);
         let belief = Belief {
@@ -564,55 +558,30 @@ impl Estimator {
         };
         let mut points = Points::new();
         points.track(at, &belief);
-        Running {
+        self.running = Some(Running {
             at,
             last_reading: at,
             since: at,
             newest: value,
-            doubted: false,
+            doubted,
             belief,
             points,
             slow_rate: 0.0,
-        }
-    }
-
-    /// `coasting` with its rate forgotten: what moved before the doubt says nothing of what moves in it.
-    fn in_doubt(&self, coasting: &Running, belief: &Belief, points: Points) -> Running {
-        let (mut x, mut p) = (belief.x, belief.p);
-        (x.r, p.gr, p.ri, p.rw) = (0.0, 0.0, 0.0, 0.0);
-        p.rr = p.rr.at_least(now::RATE_UNKNOWN);
-        Running { doubted: true, belief: Belief { x, p }, points, slow_rate: 0.0, ..*coasting }
+        });
     }
 
     fn coloured_variance(&self) -> f32 {
         self.servo.variance_scale() * self.model.coloured_sd * self.model.coloured_sd
     }
 
-    /// The slow rate at `now`, the rate having become `rate`: after a start a plain mean, until that looks back as far.
-    fn slowed(&self, running: &Running, rate: f32, now: Instant) -> f32 {
-        let span = now.since(running.at);
-        let share = match self.known_step(span) {
-            Some(step) => step.slow,
-            None if span == Span::ZERO => 0.0,
-            None => slow_share(span.mins()),
-        };
-        let age = now.since(running.since).mins();
-        let share = if age > 0.0 { share.at_least((span.mins() / age).at_most(1.0)) } else { share };
-        running.slow_rate + share * (rate - running.slow_rate)
-    }
-
     /// Works out what an [`estimate`](Self::estimate) for `now` needs and keeps it: of two sensors one is asked as often after the
     /// same time since its own reading.
     pub(crate) fn prepare(&mut self, now: Instant) {
         let Some(span) = self.running.as_ref().map(|running| now.since(running.at)) else { return };
-        if span > Span::ZERO && span <= LONGEST_PIECE && self.known_step(span).is_none() {
+        if span > Span::ZERO && span <= LONGEST_PIECE && known_step(&self.cached, span).is_none() {
             let [_, after_one] = &mut self.cached;
             *after_one = Some((span, Step::new(&self.model, span.mins())));
         }
-    }
-
-    fn known_step(&self, span: Span) -> Option<&Step> {
-        self.cached.iter().flatten().find(|(cached, _)| *cached == span).map(|(_, step)| step)
     }
 
     /// The belief `span` on.
@@ -630,13 +599,36 @@ impl Estimator {
         let mut left = span.min(RESTART_AFTER).secs();
         while left > 0 {
             let piece = Span::from_secs(left.min(LONGEST_PIECE.secs()));
-            let new = || Step::new(&self.model, piece.mins());
-            let step = self.known_step(piece).copied().unwrap_or_else(new);
-            *belief = belief.predicted(&step, self.model.process_noise, coloured);
-            points.predict(&step);
+            let new;
+            let step = match known_step(&self.cached, piece) {
+                Some(step) => step,
+                None => {
+                    new = Step::new(&self.model, piece.mins());
+                    &new
+                }
+            };
+            belief.predict(step, self.model.process_noise, coloured);
+            points.predict(step);
             left = left.saturating_sub(piece.secs());
         }
     }
+}
+
+/// The slow rate at `now`, the rate having become `rate`: after a start a plain mean, until that looks back as far.
+fn slowed(cached: &Cached, running: &Running, rate: f32, now: Instant) -> f32 {
+    let span = now.since(running.at);
+    let share = match known_step(cached, span) {
+        Some(step) => step.slow,
+        None if span == Span::ZERO => 0.0,
+        None => slow_share(span.mins()),
+    };
+    let age = now.since(running.since).mins();
+    let share = if age > 0.0 { share.at_least((span.mins() / age).at_most(1.0)) } else { share };
+    running.slow_rate + share * (rate - running.slow_rate)
+}
+
+fn known_step(cached: &Cached, span: Span) -> Option<&Step> {
+    cached.iter().flatten().find(|(of, _)| *of == span).map(|(_, step)| step)
 }
 
 impl Coded for Estimator {

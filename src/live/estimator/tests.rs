@@ -26,12 +26,14 @@ fn single() -> Model {
 fn steady(minutes: f32) -> (State, Residual, Belief, Step) {
     let model = single();
     let step = Step::new(&model, minutes);
-    let mut belief = Estimator::new(model).started(Instant::from_secs(0), 100.0).belief;
+    let mut estimator = Estimator::new(model);
+    estimator.start(Instant::from_secs(0), 100.0, false);
+    let mut belief = estimator.running.unwrap().belief;
     let mut last = None;
     for _ in 0..4000 {
-        let ahead = belief.predicted(&step, model.process_noise, 25.0);
-        let residual = ahead.residual(Sees::Sensor, ahead.x.i + ahead.x.w, 6.25);
-        belief = ahead.updated(&residual, 1.0);
+        belief.predict(&step, model.process_noise, 25.0);
+        let residual = belief.residual(Sees::Sensor, belief.x.i + belief.x.w, 6.25);
+        belief.update(&residual, 1.0);
         last = Some(residual);
     }
     let residual = last.unwrap();

@@ -332,14 +332,14 @@ impl Learner {
         counted.iter_mut().zip(&table.metric).for_each(|(term, metric)| *term *= metric);
         let step = 1.0 / (self.outcomes + dot(&counted, &terms.of_change));
         let mut errors = [0.0; 2];
-        let each = self.own.iter_mut().zip(&table.change).zip(came.iter().zip(CLIPPED));
+        let each = self.own.iter_mut().zip(&table.change).zip(came.iter().zip(&CLIPPED));
         for (n, ((own, of_people), (came, clipped))) in each.enumerate() {
             let people = came - dot(of_people, &terms.of_change);
             let error = people - dot(own, &terms.of_change);
             if n == JUDGED {
                 errors = [people, error];
             }
-            let moved = step * error.within(-clipped, clipped);
+            let moved = step * error.within(-*clipped, *clipped);
             for (weight, term) in own.iter_mut().zip(&counted) {
                 *weight = (*weight + moved * term).within(-FENCE, FENCE);
             }
@@ -379,9 +379,8 @@ impl Learner {
     }
 }
 
-#[expect(clippy::integer_division, reason = "by constants")]
 const fn part_of(secs: u32) -> usize {
-    (secs % 86_400 / PART_S) as usize
+    math::divided(secs, PART_S).0 as usize % PARTS
 }
 
 fn dot<const N: usize>(a: &[f32; N], b: &[f32; N]) -> f32 {

@@ -140,7 +140,7 @@ impl Course {
         let past = self.expected.ahead(table, self.age).change;
         let mut expected = self.expected;
         for (minutes, (change, scale)) in
-            MINUTES.into_iter().zip(expected.changes.iter_mut().zip(&mut expected.scales))
+            MINUTES.iter().zip(expected.changes.iter_mut().zip(&mut expected.scales))
         {
             let ahead = self.expected.ahead(table, self.age + minutes);
             (*change, *scale) = (ahead.change - past, ahead.half);
@@ -153,7 +153,7 @@ impl Course {
     /// The same with `more` on top at each of the [`MINUTES`], mg/dL, and straight from nothing before the first; its
     /// intervals are `share` as wide.
     pub(crate) fn led(mut self, more: [f32; HORIZONS], share: f32) -> Self {
-        for (change, more) in self.expected.changes.iter_mut().zip(more) {
+        for (change, more) in self.expected.changes.iter_mut().zip(&more) {
             *change += more;
         }
         self.expected.half *= share;
@@ -172,11 +172,11 @@ impl Course {
     pub(crate) fn mixed((first, up): (&Self, f32), (second, more): (&Self, f32), share: f32) -> Self {
         let mix = |one: f32, other: f32| other + share * (one - other);
         let mut expected = second.expected;
-        for (change, of_first) in expected.changes.iter_mut().zip(first.expected.changes) {
-            *change = mix(of_first, *change);
+        for (change, of_first) in expected.changes.iter_mut().zip(&first.expected.changes) {
+            *change = mix(*of_first, *change);
         }
-        for (scale, of_first) in expected.scales.iter_mut().zip(first.expected.scales) {
-            *scale = mix(of_first, *scale);
+        for (scale, of_first) in expected.scales.iter_mut().zip(&first.expected.scales) {
+            *scale = mix(*of_first, *scale);
         }
         expected.tail = mix(first.expected.tail, expected.tail);
         Self { age: 0.0, level: mix(first.level + up, second.level + more), expected }
@@ -191,12 +191,12 @@ impl Course {
     pub(crate) fn minutes_to_fall(&self, threshold: Glucose, within: Span) -> Option<f32> {
         let (mut from, mut high) = (0.0, self.level - threshold.mg_dl());
         let mut found = (high <= 0.0).then_some(0.0);
-        for (minutes, change) in MINUTES.into_iter().zip(self.expected.changes) {
+        for (minutes, change) in MINUTES.iter().zip(&self.expected.changes) {
             let left = self.level + change - threshold.mg_dl();
             if found.is_none() && left <= 0.0 {
                 found = Some(from + (minutes - from) * high / (high - left));
             }
-            (from, high) = (minutes, left);
+            (from, high) = (*minutes, left);
         }
         found.map(|minutes| (minutes - self.age).at_least(0.0)).filter(|minutes| *minutes <= within.mins())
     }

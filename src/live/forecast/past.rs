@@ -147,24 +147,23 @@ impl Past {
 
     /// The age of the kept reading nearest to `age_s`, within 2.5 minutes of it; of two as near the older one.
     pub fn kept_near(&self, age_s: u32) -> Option<u32> {
-        let kept = self.kept();
-        let age = |place: usize| kept.get(place).map(|kept| self.age_of(*kept));
-        // as near to each other as they may be, so many are younger
-        let most = as_many_in(age_s).saturating_add(1);
-        let younger = kept.iter().take(most).rposition(|kept| self.age_of(*kept) <= age_s);
-        let before = younger.and_then(age);
-        let after = age(younger.map_or(0, |place| place.saturating_add(1)));
+        // no two are nearer than 256 s to each other: these are all that are younger, and one more
+        const { assert!(SPACING_S >= 256) };
+        let most = (age_s >> 8).saturating_add(2) as usize;
+        let (mut before, mut after) = (None, None);
+        for kept in self.kept().iter().take(most).rev() {
+            let age = self.age_of(*kept);
+            if age <= age_s {
+                before = Some(age);
+                break;
+            }
+            after = Some(age);
+        }
         let nearer = |before: &u32| {
             after.is_none_or(|after| age_s.saturating_sub(*before) < after.saturating_sub(age_s))
         };
         before.filter(nearer).or(after).filter(|nearest| nearest.abs_diff(age_s) <= NEAR_S)
     }
-}
-
-/// How many steps of the spacing fit in so long.
-#[expect(clippy::integer_division, reason = "whole steps")]
-const fn as_many_in(span_s: u32) -> usize {
-    (span_s / SPACING_S) as usize
 }
 
 #[expect(clippy::cast_possible_truncation, reason = "the half that is meant")]

@@ -76,11 +76,11 @@ pub(super) struct Place {
 impl Place {
     pub fn at(minutes: f32) -> Self {
         let mut from = 0.0;
-        for (after, (until, per_minute)) in MINUTES.into_iter().zip(PER_MINUTE).enumerate() {
-            if minutes <= until {
+        for (after, (until, per_minute)) in MINUTES.iter().zip(&PER_MINUTE).enumerate() {
+            if minutes <= *until {
                 return Self { after, part: (minutes - from) * per_minute };
             }
-            from = until;
+            from = *until;
         }
         Self { after: HORIZONS.saturating_sub(1), part: 1.0 }
     }

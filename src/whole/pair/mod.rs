@@ -460,7 +460,7 @@ impl Core {
             ]
         };
         let mut mixed = of(second.or(first)?);
-        for (mixed, first) in mixed.iter_mut().zip(of(first.or(second)?)) {
+        for (mixed, first) in mixed.iter_mut().zip(&of(first.or(second)?)) {
             *mixed += fused.share * (first - *mixed);
         }
         let [rate, slow, behind, moving, rate_sd] = mixed;

@@ -105,8 +105,8 @@ fn part(chain: &Chain, now: Instant, estimate: &Estimate, reasons: Reasons, know
     let (noise, open) = (estimate.glucose_sd(), chain.calibration.sd(now, estimate.glucose()));
     let day = if reasons.contains(Reason::FirstDay) { FIRST_DAY } else { 1.0 };
     let mut against = AGAINST_NOISE * math::ln(chain.estimator.noise_scale().max(0.1));
-    for (reason, odds) in AGAINST {
-        if reasons.contains(reason) {
+    for (reason, odds) in &AGAINST {
+        if reasons.contains(*reason) {
             against += odds;
         }
     }

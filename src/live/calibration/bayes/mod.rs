@@ -126,6 +126,7 @@ pub struct Calibration {
 impl Calibration {
     /// The factory's calibration: gain 1, offset 0, as unsure as `drift` says.
     #[must_use]
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub const fn new(drift: Drift) -> Self {
         Self {
             drift,
