@@ -231,8 +231,12 @@ pub(super) fn doubted(
     };
     let (lowest, doubt) = lower(says, Side::BOTH.map(counts))?;
     let shown = estimate.map_or(lowest.calibrated, |estimate| estimate.glucose());
-    let present = says.iter().filter_map(|one| one.present);
-    let sensor = present.reduce(|one, other| if other.sensor < one.sensor { other } else { one });
+    let mut sensor: Option<Newest> = None;
+    for newest in says.iter().filter_map(|one| one.present) {
+        if sensor.is_none_or(|lowest| newest.sensor < lowest.sensor) {
+            sensor = Some(newest);
+        }
+    }
     if let Some(newest) = sensor
         && newest.sensor.mg_dl() <= FLOOR_MG_DL
         && shown.mg_dl() > FLOOR_MG_DL
@@ -244,6 +248,13 @@ pub(super) fn doubted(
     let told = (hidden || in_doubt).then_some((lowest.calibrated, Some(lowest.at)));
     // a leap counts where no other sensor says what it is
     let leaps = !any(says, |one| one.clean && one.unbelieved.is_none());
-    let leapt = says.iter().filter(|_| leaps).filter_map(|one| one.unbelieved).map(|glucose| (glucose, None));
-    leapt.chain(told).reduce(|one, other| if other.0 < one.0 { other } else { one })
+    let mut leapt: Option<Glucose> = None;
+    for glucose in says.iter().filter_map(|one| one.unbelieved) {
+        leapt = Some(leapt.map_or(glucose, |least| least.min(glucose)));
+    }
+    match (leapt.filter(|_| leaps), told) {
+        (Some(leapt), Some(told)) if told.0 < leapt => Some(told),
+        (Some(leapt), _) => Some((leapt, None)),
+        (None, told) => told,
+    }
 }
