@@ -113,7 +113,7 @@ struct Between {
     beyond: f32,
 }
 
-/// See the [module](self). 80 bytes.
+/// See the [module](self). 64 bytes.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Fusion {
     /// The last reading's moment, and that of the last fingerstick that told one from the other; 0 before there was one.

@@ -5,7 +5,7 @@
 //! each sensor by recursive least squares, from one outcome in half an hour. Source: recursive least squares, Haykin,
 //! Adaptive Filter Theory (from memory); the terms are ours.
 
-use crate::codec::{Blank, Codec, Coded};
+use crate::codec::{Codec, Coded};
 use crate::forecast::HORIZONS;
 use crate::math;
 use crate::math::Bounded as _;
@@ -45,7 +45,7 @@ impl Beside {
     }
 }
 
-/// A forecast made, until its outcome is read.
+/// A forecast made, until its outcome is read; at 0 before one was.
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Asked {
     at: Instant,
@@ -54,30 +54,39 @@ struct Asked {
     expected: f32,
 }
 
-/// See the [module](self). 44 bytes.
+impl Asked {
+    const NONE: Self = Self { at: Instant::from_secs(0), gap: 0.0, further: 0.0, expected: 0.0 };
+}
+
+/// See the [module](self). 40 bytes.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Lead {
     weights: [f32; 2],
     p: [f32; 3],
     outcome: f32,
-    asked: Option<Asked>,
+    asked: Asked,
 }
 
 impl Lead {
     pub const fn new() -> Self {
         let [gap, further] = SPREADS;
-        Self { weights: WEIGHTS, p: [gap * gap, 0.0, further * further], outcome: OUTCOME, asked: None }
+        Self { weights: WEIGHTS, p: [gap * gap, 0.0, further * further], outcome: OUTCOME, asked: Asked::NONE }
+    }
+
+    /// What is being waited for. Without an option's own word: two leads are the last that fits.
+    fn asked(&self) -> Option<Asked> {
+        (self.asked.at > Asked::NONE.at).then_some(self.asked)
     }
 
     /// What was asked is forgotten: what comes is not its continuation.
     pub const fn reset(&mut self) {
-        self.asked = None;
+        self.asked = Asked::NONE;
     }
 
     /// The calibration moved all that was expected.
     pub fn shift(&mut self, mg_dl: f32) {
-        if let Some(asked) = &mut self.asked {
-            asked.expected += mg_dl;
+        if self.asked().is_some() {
+            self.asked.expected += mg_dl;
         }
     }
 
@@ -92,15 +101,15 @@ impl Lead {
 
     /// A forecast is made: kept until its outcome is read, if none is being waited for.
     pub fn ask(&mut self, at: Instant, beside: Beside, expected: f32) {
-        if self.asked.is_none_or(|asked| at.since(asked.at) > LATEST) {
-            self.asked = Some(Asked { at, gap: beside.gap, further: beside.half, expected });
+        if self.asked().is_none_or(|asked| at.since(asked.at) > LATEST) {
+            self.asked = Asked { at, gap: beside.gap, further: beside.half, expected };
         }
     }
 
     /// The sensor reads `value`, mg/dL: the outcome of what was asked half an hour ago.
     pub fn reading(&mut self, at: Instant, value: f32) {
-        let Some(asked) = self.asked.filter(|asked| at.since(asked.at) >= HORIZON) else { return };
-        self.asked = None;
+        let Some(asked) = self.asked().filter(|asked| at.since(asked.at) >= HORIZON) else { return };
+        self.asked = Asked::NONE;
         if at.since(asked.at) > LATEST {
             return;
         }
@@ -123,18 +132,6 @@ impl Lead {
     }
 }
 
-impl Blank for Asked {
-    const BLANK: Self = Self { at: Instant::BLANK, gap: 0.0, further: 0.0, expected: 0.0 };
-}
-
-impl Coded for Asked {
-    fn code(&mut self, codec: &mut Codec<'_>) {
-        let Self { at, gap, further, expected } = self;
-        codec.moment(at);
-        codec.finite(&mut [gap, further, expected]);
-    }
-}
-
 impl Coded for Lead {
     fn code(&mut self, codec: &mut Codec<'_>) {
         let Self { weights: [w1, w2], p: [p11, p12, p22], outcome, asked } = self;
@@ -144,7 +141,9 @@ impl Coded for Lead {
         codec.within(p12, -s1 * s2, s1 * s2);
         codec.within(p22, 0.0, s2 * s2);
         codec.within(outcome, OUTCOME_LEAST, f32::MAX);
-        codec.option(asked);
+        let Asked { at, gap, further, expected } = asked;
+        codec.moment(at);
+        codec.finite(&mut [gap, further, expected]);
     }
 }
 
@@ -153,7 +152,7 @@ mod tests {
     use super::*;
 
     fn at(minute: u32) -> Instant {
-        Instant::from_secs(60 * minute)
+        Instant::from_secs(1000 + 60 * minute)
     }
 
     const BESIDE: Beside = Beside { gap: 10.0, quarter: 4.0, half: 8.0 };
@@ -213,7 +212,7 @@ mod tests {
     /// By numbers worked out apart from it in double precision.
     #[test]
     fn one_outcome_moves_all_as_the_formulas_say() {
-        let lived = Lead { weights: [0.2, 0.3], p: [0.008, 0.002, 0.03], outcome: 100.0, asked: None };
+        let lived = Lead { weights: [0.2, 0.3], p: [0.008, 0.002, 0.03], outcome: 100.0, asked: Asked::NONE };
         let away = Lead { p: [0.008, -0.015, 0.03], outcome: 26.0, ..lived };
         for (lead, gap, half, value, want) in WANT {
             let mut lead = if lead == 0 { lived } else { away };
@@ -223,7 +222,7 @@ mod tests {
             for (told, want) in [w1, w2, p11, p12, p22, lead.outcome].into_iter().zip(want) {
                 assert!((told - want).abs() <= 1e-5 * want.abs().max(0.01), "{lead:?} for {want}");
             }
-            assert_eq!(lead.asked, None);
+            assert_eq!(lead.asked(), None);
         }
         // nothing is less sure than to begin with
         let mut lead = Lead::new();
@@ -247,13 +246,13 @@ mod tests {
             let mut lead = Lead::new();
             lead.ask(at(0), BESIDE, 120.0);
             lead.reading(at(minute), 150.0);
-            assert_eq!((lead.weights != WEIGHTS, lead.asked.is_some()), (learned, waits), "{minute}");
+            assert_eq!((lead.weights != WEIGHTS, lead.asked().is_some()), (learned, waits), "{minute}");
         }
         // what is asked stands until it is read or it is too late for that
         let mut lead = Lead::new();
         for minute in [0, 20, 45, 46, 60] {
             lead.ask(at(minute), BESIDE, 120.0);
-            let asked = lead.asked.unwrap().at;
+            let asked = lead.asked().unwrap().at;
             assert_eq!(asked, at(if minute < 46 { 0 } else { 46 }), "{minute}");
         }
         lead.reset();
