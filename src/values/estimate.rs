@@ -7,6 +7,8 @@ use crate::units::{Glucose, Instant, Rate};
 
 /// A filter's rounding does not make it surer than this.
 const LEAST_VARIANCE: f32 = 1e-6;
+/// Nor is glucose less sure than by this, mg/dL.
+const MOST_SD: f32 = 500.0;
 
 /// Plasma glucose and its rate at one moment, with their joint uncertainty. 40 bytes.
 ///
@@ -69,7 +71,8 @@ impl TryFrom<AsWritten> for Estimate {
     type Error = Error;
     fn try_from(written: AsWritten) -> Result<Self, Error> {
         let AsWritten { at, glucose, rate, slow_rate, doubted, .. } = written;
-        let glucose_variance = in_range("glucose_variance", written.glucose_variance, 0.0, 250_000.0)?;
+        let glucose_variance =
+            in_range("glucose_variance", written.glucose_variance, 0.0, MOST_SD * MOST_SD)?;
         let rate_variance = in_range("rate_variance", written.rate_variance, 0.0, 2_500.0)?;
         // a correlation of 1 may be rounded beyond it
         let most = 1.000_01 * math::sqrt(glucose_variance) * math::sqrt(rate_variance);
@@ -109,7 +112,7 @@ impl Estimate {
         rate_sd: f32,
         correlation: f32,
     ) -> Result<Self, Error> {
-        let glucose_sd = in_range("glucose_sd", glucose_sd, 0.0, 500.0)?;
+        let glucose_sd = in_range("glucose_sd", glucose_sd, 0.0, MOST_SD)?;
         let rate_sd = in_range("rate_sd", rate_sd, 0.0, 50.0)?;
         let correlation = in_range("correlation", correlation, -1.0, 1.0)?;
         Ok(Self {
@@ -140,7 +143,7 @@ impl Estimate {
             slow_rate: Rate::clamped(slow_rate),
             interstitial_difference,
             moving_probability,
-            glucose_variance: math::at_least(glucose_variance, LEAST_VARIANCE),
+            glucose_variance: math::within(glucose_variance, LEAST_VARIANCE, MOST_SD * MOST_SD),
             covariance,
             rate_variance: math::at_least(rate_variance, LEAST_VARIANCE),
             doubted: false,

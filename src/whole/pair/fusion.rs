@@ -233,9 +233,14 @@ impl Fusion {
         Between { gap, z, beyond: gap * gap * z4 / (z4 + EVEN) }
     }
 
+    /// How much speaks against the first because it trails. Where one is named, that it leads does not speak for it.
+    fn leads(&self) -> f32 {
+        if self.named.is_none() { self.trail.against_first() } else { 0.0 }
+    }
+
     /// How likely it is that the first one errs and not the second.
     fn errs(&self, one: &Part, two: &Part) -> f32 {
-        let odds = self.odds(one, two) + self.trail.against_first();
+        let odds = self.odds(one, two) + self.leads();
         math::logistic(SHARP * odds.within(-SUREST, SUREST))
     }
 
@@ -246,7 +251,14 @@ impl Fusion {
             let minutes = if part.still >= STILL_FROM_MIN { part.still } else { 0.0 };
             (STILL * minutes * other.rate.abs()).at_most(most)
         };
-        (one.against - two.against + still(one, two) - still(two, one) + self.sudden + self.sticks)
+        // what is sudden in one that leads may be the person's
+        let (leads, sudden) = (self.leads(), self.sudden);
+        let sudden = if sudden > 0.0 {
+            (sudden + leads).within(0.0, sudden)
+        } else {
+            (sudden + leads).within(sudden, 0.0)
+        };
+        (one.against - two.against + still(one, two) - still(two, one) + sudden + self.sticks)
             .within(-SUREST, SUREST)
     }
 
@@ -549,7 +561,7 @@ mod tests {
     /// Twelve hours in which the second does what the first did 40 minutes before.
     fn trailed() -> (Fusion, [Option<Part>; 2]) {
         let mut fusion = agreed();
-        let swing = |minute: f32| 40.0 * libm::sinf(minute * core::f32::consts::TAU / 240.0);
+        let swing = |minute: f32| 40.0 * (minute * 1.5).to_radians().sin();
         let mut parts = [None; 2];
         for minute in (0..720_u16).step_by(5) {
             parts = [0.0, 40.0].map(|late| {

@@ -70,7 +70,12 @@ pub(super) struct Lead {
 impl Lead {
     pub const fn new() -> Self {
         let [gap, further] = SPREADS;
-        Self { weights: WEIGHTS, p: [gap * gap, 0.0, further * further], outcome: OUTCOME, asked: Asked::NONE }
+        Self {
+            weights: WEIGHTS,
+            p: [gap * gap, 0.0, further * further],
+            outcome: OUTCOME,
+            asked: Asked::NONE,
+        }
     }
 
     /// What is being waited for. Without an option's own word: two leads are the last that fits.

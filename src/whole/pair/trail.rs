@@ -57,6 +57,7 @@ impl Coded for Trail {
 
 #[cfg(test)]
 mod tests {
+    extern crate std;
     use super::*;
 
     /// Two over so many minutes, in steps of five, by what each reads at a minute; and what spoke against the first on
@@ -76,7 +77,7 @@ mod tests {
 
     /// Up and down by 60 mg/dL every four hours, so many minutes late.
     fn swings(late: f32) -> impl Fn(f32) -> f32 {
-        move |minute| 140.0 + 60.0 * libm::sinf((minute - late) * core::f32::consts::TAU / 240.0)
+        move |minute| 140.0 + 60.0 * ((minute - late) * 1.5).to_radians().sin()
     }
 
     #[test]
