@@ -6,7 +6,7 @@
 //! follow your care team and local rules.
 //!
 //! # The shortest example
-//! Trend and lows, in three calls, 520 bytes and 14 kB of flash on a Cortex-M0+:
+//! Trend and lows, in three calls, 520 bytes and 13 kB of flash on a Cortex-M0+:
 //! ```
 //! use glidepath::{Glucose, Instant, Reading, Span, TrendMonitor};
 //! let mut monitor = TrendMonitor::default();
