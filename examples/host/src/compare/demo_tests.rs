@@ -17,22 +17,23 @@ pub(super) fn told() -> report::Report {
     report::report(&demo::invent(demo::SEED, demo::DAYS).study, &args, None).unwrap()
 }
 
-/// Two hundred people take a few seconds when optimised; a few are enough to see that the test still runs.
-const SEEDS: u64 = if cfg!(debug_assertions) { 5 } else { 200 };
+/// Two hundred people take 20 seconds when optimised, sixteen 10 when not.
+const SEEDS: usize = if cfg!(debug_assertions) { 16 } else { 200 };
+const FIGURES: [&str; 7] =
+    ["first bias", "first MARD", "first lag", "second bias", "second MARD", "second lag", "lag between"];
 
 #[test]
 fn bias_lag_and_mard_lie_within_their_intervals_of_the_truth() {
     let args = Line::try_parse_from(["compare"]).unwrap().args;
-    // bias, MARD and lag of both sensors, then the lag between them
-    let misses: Vec<[bool; 7]> = (0..SEEDS)
+    // for each of FIGURES whether its interval misses the truth; none where it is withheld
+    let misses: Vec<[Option<bool>; 7]> = (0..SEEDS as u64)
         .into_par_iter()
         .map(|seed| {
             let demo::Invented { study, known, lag_between_min } = demo::invent(seed, demo::DAYS);
             let report = report::report(&study, &args, None).unwrap();
-            let miss = |ends: Option<[f32; 2]>, truth: f32| {
-                ends.is_none_or(|[low, high]| truth < low || truth > high)
-            };
-            let mut misses = [false; 7];
+            let miss =
+                |ends: Option<[f32; 2]>, truth: f32| ends.map(|[low, high]| truth < low || truth > high);
+            let mut misses = [None; 7];
             for (n, (sensor, known)) in report.sensors.0.iter().zip(known).enumerate() {
                 misses[3 * n] = miss(sensor.figures.bias_interval_mg_dl, known.bias_mg_dl);
                 misses[3 * n + 1] = miss(sensor.figures.mard_interval_percent, known.mard_percent);
@@ -48,9 +49,15 @@ fn bias_lag_and_mard_lie_within_their_intervals_of_the_truth() {
             misses
         })
         .collect();
-    let count = |n: usize| misses.iter().filter(|miss| miss[n]).count();
-    let counts: Vec<usize> = (0..7).map(count).collect();
-    eprintln!("missed of {SEEDS}: {counts:?}");
-    let most = if SEEDS < 100 { 1 } else { SEEDS as usize / 20 };
-    assert!(counts.iter().all(|count| *count <= most), "missed of {SEEDS}: {counts:?}");
+    for (n, name) in FIGURES.into_iter().enumerate() {
+        let given: Vec<bool> = misses.iter().filter_map(|person| person[n]).collect();
+        let missed = given.iter().filter(|missed| **missed).count();
+        let told = format!("{name}: given {} of {SEEDS}, missed {missed}", given.len());
+        eprintln!("{told}");
+        // 95 %: one in twenty
+        assert!(missed <= given.len().div_ceil(20), "{told}");
+        // 84 fingersticks do not always tell a sensor's lag, which is withheld then; everything else they do tell
+        let fewest = if matches!(name, "first lag" | "second lag") { SEEDS * 3 / 4 } else { SEEDS };
+        assert!(given.len() >= fewest, "{told}");
+    }
 }
