@@ -585,6 +585,31 @@ mod tests {
     }
 
     #[test]
+    fn that_one_leads_speaks_for_it_until_it_is_named() {
+        let (fusion, parts) = trailed();
+        let [Some(one), Some(two)] = parts else { panic!() };
+        let with = |sudden: f32| Fusion { sudden, ..fusion };
+        // the second trails: what was sudden in the first may be the person's, in the second not
+        assert_eq!(with(2.0).odds(&one, &two), 0.0);
+        assert_eq!(with(-2.0).odds(&one, &two), -2.0);
+        let named = Fusion { named: Some(Side::First), ..with(LATCHED) };
+        assert_eq!(named.odds(&one, &two), LATCHED);
+        assert!(named.fused(&parts).unwrap().share < 0.3);
+    }
+
+    #[test]
+    fn what_it_knows_is_kept() {
+        let (mut fusion, _) = trailed();
+        let mut room = [0; 128];
+        let mut codec = Codec::saving(&mut room);
+        fusion.code(&mut codec);
+        let mut back = Fusion::new();
+        back.code(&mut Codec::loading(&room));
+        assert_eq!(back.trail, fusion.trail);
+        assert_ne!(back.trail, Trail::NONE);
+    }
+
+    #[test]
     fn a_new_sensor_has_not_trailed_the_other() {
         for side in Side::BOTH {
             let (mut fusion, _) = trailed();

@@ -60,19 +60,20 @@ mod tests {
     extern crate std;
     use super::*;
 
-    /// Two over so many minutes, in steps of five, by what each reads at a minute; and what spoke against the first on
-    /// average after the first four hours.
-    fn lived(first: impl Fn(f32) -> f32, second: impl Fn(f32) -> f32, minutes: u16) -> (Trail, f32) {
-        let (mut trail, mut sum, mut n) = (Trail::NONE, 0.0, 0.0);
+    /// Two over so many minutes, in steps of five, by what each reads at a minute; and what spoke against the first after the
+    /// first four hours: its mean, and that of its size.
+    fn lived(first: impl Fn(f32) -> f32, second: impl Fn(f32) -> f32, minutes: u16) -> (Trail, [f32; 2]) {
+        let (mut trail, mut sums, mut n) = (Trail::NONE, [0.0; 2], 0.0);
         let rate = |of: &dyn Fn(f32) -> f32, at: f32| (of(at) - of(at - 5.0)) / 5.0;
         for minute in (5..=minutes).step_by(5).map(f32::from) {
             let gap = first(minute) - second(minute);
             trail.step(5.0, gap, gap / 8.0, [rate(&first, minute), rate(&second, minute)]);
             if minute > 240.0 {
-                (sum, n) = (sum + trail.against_first(), n + 1.0);
+                let told = trail.against_first();
+                (sums, n) = ([sums[0] + told, sums[1] + told.abs()], n + 1.0);
             }
         }
-        (trail, sum / n)
+        (trail, sums.map(|sum| sum / n))
     }
 
     /// Up and down by 60 mg/dL every four hours, so many minutes late.
@@ -82,16 +83,16 @@ mod tests {
 
     #[test]
     fn the_one_that_follows_is_found_whichever_it_is() {
-        let (_, second) = lived(swings(0.0), swings(40.0), 720);
-        let (_, first) = lived(swings(40.0), swings(0.0), 720);
+        let (_, [second, _]) = lived(swings(0.0), swings(40.0), 720);
+        let (_, [first, _]) = lived(swings(40.0), swings(0.0), 720);
         assert!(second < -0.9 * MOST && first > 0.9 * MOST, "{second} {first}");
     }
 
     #[test]
     fn one_that_is_off_is_blamed_as_often_as_the_other() {
         for off in [-60.0_f32, -30.0, 30.0, 60.0] {
-            let (_, mean) = lived(swings(0.0), |minute| swings(0.0)(minute) + off, 1200);
-            assert!(mean.abs() < 0.1 * MOST, "{off}: {mean}");
+            let (_, [mean, size]) = lived(swings(0.0), |minute| swings(0.0)(minute) + off, 1200);
+            assert!(mean.abs() < 0.1 * MOST && size < 0.65 * MOST, "{off}: {mean} {size}");
         }
         // while nothing moves it is clear
         let (trail, _) = lived(|_| 140.0, |_| 100.0, 720);

@@ -226,6 +226,9 @@ fn what_is_shown_in_doubt() {
         (leapt(120.0, 200.0), reads(120.0), now(120.0), None, None),
         (leapt(120.0, 200.0), leapt(120.0, 60.0), now(120.0), None, Some(60.0)),
         (leapt(120.0, 200.0), in_doubt(110.0, Doubt::Pressure), now(115.0), None, Some(200.0)),
+        // of a leap and a low that the estimate would hide the lower
+        (leapt(66.0, 200.0), absent(), now(93.0), None, Some(66.0)),
+        (leapt(66.0, 50.0), absent(), now(93.0), None, Some(50.0)),
         (absent(), absent(), now(120.0), None, None),
     ] {
         let told = both(one, other, denied, |says, denied| {
