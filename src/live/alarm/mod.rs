@@ -90,6 +90,7 @@ struct State {
 const FRESH: Watch = Watch::new();
 
 impl State {
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     const fn new() -> Self {
         Self {
             now: None,
@@ -127,7 +128,6 @@ pub struct Alarms {
 impl Alarms {
     /// All alarms armed, none active.
     #[must_use]
-    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub const fn new(plan: AlarmPlan) -> Self {
         Self { plan, state: State::new() }
     }

@@ -241,7 +241,7 @@ impl Fusion {
     /// How likely it is that the first one errs and not the second.
     fn errs(&self, one: &Part, two: &Part) -> f32 {
         let odds = self.odds(one, two) + self.leads();
-        math::logistic(SHARP * odds.within(-SUREST, SUREST))
+        math::logistic(SHARP * odds)
     }
 
     /// The odds that the first one errs and not the second, by what may name it, natural logarithm.
@@ -252,12 +252,8 @@ impl Fusion {
             (STILL * minutes * other.rate.abs()).at_most(most)
         };
         // what is sudden in one that leads may be the person's
-        let (leads, sudden) = (self.leads(), self.sudden);
-        let sudden = if sudden > 0.0 {
-            (sudden + leads).within(0.0, sudden)
-        } else {
-            (sudden + leads).within(sudden, 0.0)
-        };
+        let sudden = self.sudden;
+        let sudden = (sudden + self.leads()).within(sudden.at_most(0.0), sudden.at_least(0.0));
         (one.against - two.against + still(one, two) - still(two, one) + sudden + self.sticks)
             .within(-SUREST, SUREST)
     }

@@ -98,17 +98,7 @@ impl<const N: usize> PairMonitor<N> {
     /// # Errors
     /// Names the setting that is out of its range.
     pub fn new(first: Settings, second: Settings) -> Result<Self, Error> {
-        Ok(Self {
-            histories: [History::new(), History::new()],
-            core: Core {
-                chains: [Chain::new(&first)?, Chain::new(&second)?],
-                fusion: Fusion::new(),
-                leads: [Lead::new(), Lead::new()],
-                sign: TrendSign::new(first.bands),
-                alarms: Alarms::new(first.alarms),
-                utc_offset: None,
-            },
-        })
+        Ok(Self { histories: [History::new(), History::new()], core: Core::new(&first, &second)? })
     }
 
     /// The device's own count of seconds; see [`Monitor::set_uptime`](crate::Monitor::set_uptime).
@@ -276,6 +266,18 @@ impl Coded for Core {
 }
 
 impl Core {
+    #[inline(never)]
+    fn new(first: &Settings, second: &Settings) -> Result<Self, Error> {
+        Ok(Self {
+            chains: [Chain::new(first)?, Chain::new(second)?],
+            fusion: Fusion::new(),
+            leads: [Lead::new(), Lead::new()],
+            sign: TrendSign::new(first.bands),
+            alarms: Alarms::new(first.alarms),
+            utc_offset: None,
+        })
+    }
+
     fn reset(&mut self, reset: Reset) {
         self.chains.iter_mut().for_each(|chain| chain.reset(reset));
         match reset {

@@ -31,8 +31,8 @@ impl Trail {
 
     /// How much speaks against the first and for the second.
     pub fn against_first(&self) -> f32 {
-        let [first, second] = self.0.map(|told| told.at_least(0.0));
-        first - second
+        let [first, second] = self.0;
+        first.at_least(0.0) - second.at_least(0.0)
     }
 
     /// So many minutes went by; the first is `gap` mg/dL above the second, which is `z` standard deviations.
