@@ -182,7 +182,7 @@ for name in $NAMES; do
     image $name "$WORK/measure" -DPAIR -DREADINGS=288 checks/measure.c
     run $name "$WORK/measure" >"$WORK/stack" || { cat "$WORK/stack"; exit 1; }
     pair=""
-    for act in "init 12288" "init_with 14336" "push 4352" "save 1024" "restore 1600" "ram 7552"; do
+    for act in "init 16384" "init_with 18432" "push 4352" "save 1024" "restore 1600" "ram 7552"; do
         bytes=$(sed -n "s/^${act% *} //p" "$WORK/stack")
         within "$name pair ${act% *}" "$bytes" "${act#* }"
         [ "${act% *}" = ram ] || pair="$pair${pair:+ / }$bytes"

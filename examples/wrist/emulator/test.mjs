@@ -79,7 +79,7 @@ test("more than an hour of frames, an alarm, and the button", () => {
   pico.turns.forEach((ms, i) => assert.ok(Math.abs(ms - expected[i]) < 20, `${pico.turns}, expected ${turns}`));
   console.log(`stack of the application, its state included: ${pico.stackBytes} bytes`);
   // measured, and a twentieth
-  assert.ok(pico.stackBytes > 10_000 && pico.stackBytes <= 29_700, `${pico.stackBytes}`);
+  assert.ok(pico.stackBytes > 10_000 && pico.stackBytes <= 32_500, `${pico.stackBytes}`);
 });
 
 test("the power fails, and it goes on where it was", () => {
@@ -121,7 +121,7 @@ test("two sensors, of which the first falls silent; and the power fails", () => 
   check(after, "pair-story", digits);
   const stack = Math.max(whole.stackBytes, after.stackBytes);
   console.log(`stack of the application of two sensors: ${stack} bytes`);
-  assert.ok(stack > 10_000 && stack <= 40_700, `${stack}`);
+  assert.ok(stack > 10_000 && stack <= 45_200, `${stack}`);
 });
 
 test("settings are kept and acknowledged, and hold after a power cut", () => {
