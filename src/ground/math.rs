@@ -155,6 +155,11 @@ pub(crate) fn exp_fine(x: f32) -> f32 {
     libm::expf(x)
 }
 
+/// What is left after so long of what is remembered for `memory`, in the same unit.
+pub(crate) fn left(time: f32, memory: f32) -> f32 {
+    1.0 - one_minus_exp_neg(time / memory)
+}
+
 /// [`one_minus_exp_neg`] from `libm` whatever the backend: invented people are the same with every feature.
 pub(crate) fn one_minus_exp_neg_fine(x: f32) -> f32 {
     -libm::expm1f(-x)

@@ -265,7 +265,7 @@ impl Fusion {
         let begun = self.at > Instant::from_secs(0);
         let minutes = if begun { now.since(self.at).mins().at_least(0.0) } else { 0.0 };
         self.at = now;
-        let kept = left(minutes, OFFSET_MIN);
+        let kept = math::left(minutes, OFFSET_MIN);
         let [p11, p12, p22] = &mut self.p;
         for (offset, (variance, part)) in self.offsets.iter_mut().zip([(p11, parts[0]), (p22, parts[1])]) {
             *offset *= kept;
@@ -275,8 +275,8 @@ impl Fusion {
         }
         *p12 *= kept * kept;
         let memory = if self.open { SUDDEN_APART_MIN } else { SUDDEN_MIN };
-        self.sudden *= left(minutes, memory);
-        self.sticks *= left(minutes, STICKS_MIN);
+        self.sudden *= math::left(minutes, memory);
+        self.sticks *= math::left(minutes, STICKS_MIN);
         if let Some((side, z)) = z.filter(|_| self.named.is_none() || !self.is_apart()) {
             // beside a sensor at the end of its range the other is bound to move alone
             // and where both move the same way it is the person
@@ -417,11 +417,6 @@ impl Fusion {
         let [one, two] = parts;
         [or(p11, one), p12, or(p22, two)]
     }
-}
-
-/// What is left after so many minutes of what is remembered for so many: without an exponential for short times.
-fn left(minutes: f32, memory: f32) -> f32 {
-    1.0 - math::one_minus_exp_neg(minutes / memory)
 }
 
 /// How much odds that the first one errs speak against this one.

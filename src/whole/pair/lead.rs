@@ -78,7 +78,7 @@ impl Lead {
         }
     }
 
-    /// What is being waited for. Without an option's own word: two leads are the last that fits.
+    /// What is being waited for. Kept as an `Option` it would take two sensors over the bound of their memory.
     fn asked(&self) -> Option<Asked> {
         (self.asked.at > Asked::NONE.at).then_some(self.asked)
     }

@@ -37,7 +37,7 @@ impl Trail {
 
     /// So many minutes went by; the first is `gap` mg/dL above the second, which is `z` standard deviations.
     pub fn step(&mut self, minutes: f32, gap: f32, z: f32, rates: [f32; 2]) {
-        let kept = 1.0 - math::one_minus_exp_neg(minutes / KEPT_MIN);
+        let kept = math::left(minutes, KEPT_MIN);
         let part = if z.abs() > FROM { TELLS * (minutes / QUARTER_MIN).at_most(1.0) } else { 0.0 };
         let mut above = -gap;
         for (told, rate) in self.0.iter_mut().zip(rates) {
