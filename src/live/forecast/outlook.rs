@@ -182,11 +182,6 @@ impl Course {
         Self { age: 0.0, level: mix(first.level + up, second.level + more), expected }
     }
 
-    /// The same, moved by so many mg/dL.
-    pub(crate) const fn moved(self, mg_dl: f32) -> Self {
-        Self { level: self.level + mg_dl, ..self }
-    }
-
     /// See [`Forecast::minutes_to_fall`](super::Forecast::minutes_to_fall).
     pub(crate) fn minutes_to_fall(&self, threshold: Glucose, within: Span) -> Option<f32> {
         let (mut from, mut high) = (0.0, self.level - threshold.mg_dl());

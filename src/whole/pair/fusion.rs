@@ -6,6 +6,7 @@
 //! variance (Gauss and Markov); what is left apart beyond what is usual for this pair counts as doubt on each, as likely
 //! as it is that this one errs; one that [trails](super::trail) the other is likelier to.
 
+use super::rare::rarer;
 use super::trail::Trail;
 use super::view::Side;
 use crate::codec::{Codec, Coded};
@@ -38,12 +39,12 @@ const CLOSED: f32 = 1.3;
 /// Where apart or not is as likely as not, standard deviations to the fourth.
 const EVEN: f32 = 10.0;
 /// A sudden departure of one sensor from its own past speaks against it beyond so many standard deviations; …
-const SUDDEN: f32 = 3.0;
+const SUDDEN: f32 = 3.3;
 /// … where the other is bound to stay behind, or moves the same way by so many mg/dL/min or more, beyond so many; …
 const MOVES: f32 = 1.0;
 const SUDDEN_WITH: f32 = 5.0;
 /// … one reading by no more than these odds; and for so many minutes, while the two agree and while they do not.
-const SUDDEN_MOST: f32 = 3.0;
+const SUDDEN_MOST: f32 = 4.5;
 const SUDDEN_MIN: f32 = 45.0;
 const SUDDEN_APART_MIN: f32 = 1_440.0;
 /// A sensor that stands still while the other moves away: from so many minutes on, for each mg/dL that the other moves, and
@@ -56,8 +57,9 @@ const STILL_MOST_AT_END: f32 = 2.0;
 const STICKS_MIN: f32 = 720.0;
 /// Beyond these odds (natural logarithm) one is named.
 const NAMED: f32 = 1.5;
-/// Beyond this share of glucose, counted from so many mg/dL, a difference matters.
+/// Beyond this share of glucose, counted from so many mg/dL, a difference matters; and goes on to while it stays beyond this.
 const FAR: f32 = 0.2;
+const STILL_FAR: f32 = 0.1;
 const FAR_FROM: f32 = 100.0;
 /// Beyond these odds it is named even where the two meet again and again: its readings leap.
 const RESTLESS: f32 = 7.0;
@@ -178,20 +180,37 @@ impl Fusion {
         self.named.filter(|side| now.since(self.told) < DENIES && against(*side, self.sticks) > DENIED)
     }
 
+    /// Whether one is named by more than that it reads low or stands still.
+    #[inline(never)] // once for all who ask
+    pub fn is_told(&self) -> bool {
+        self.named.is_some_and(|side| against(side, self.sudden + self.sticks) > NAMED)
+    }
+
     /// Whether this one, alone now, is not to be taken at its word: what was open when the other fell silent.
     pub fn is_open_against(&self, side: Side) -> bool {
         self.named.map_or(self.is_apart(), |named| named == side)
     }
 
     /// Whether they are apart.
+    #[inline(never)] // once for all who ask
     pub fn is_apart(&self) -> bool {
         self.apart.is_some_and(|(since, last)| last.since(since) >= APART_SPAN)
     }
 
+    /// To be called before all else that takes parts: where nothing is known of an offset yet, its variance is that of the
+    /// calibration.
+    pub fn begin(&mut self, parts: &[Option<Part>; 2]) {
+        let [first, _, second] = &mut self.p;
+        for (known, part) in [first, second].into_iter().zip(parts) {
+            if let Some(part) = part.as_ref().filter(|_| *known <= 0.0) {
+                *known = part.calibration_variance;
+            }
+        }
+    }
+
     /// The two as one; `None` without either.
     pub fn fused(&self, parts: &[Option<Part>; 2]) -> Option<Fused> {
-        let p = self.prior(parts);
-        let ([o1, o2], [p11, p12, p22]) = (self.offsets, p);
+        let ([o1, o2], [p11, p12, p22]) = (self.offsets, self.p);
         let alone = |part: &Part, offset: f32, variance: f32, share: f32| Fused {
             glucose: part.glucose - offset,
             variance: part.variance,
@@ -204,7 +223,7 @@ impl Fusion {
             [None, Some(two)] => return Some(alone(two, o2, p22, 0.0)),
             [None, None] => return None,
         };
-        let Between { beyond, .. } = self.between(one, two, p);
+        let Between { beyond, .. } = self.between(one, two);
         // what is left apart is doubt on each, as likely as it is that this one errs
         let errs = self.errs(one, two);
         let (n1, n2) = (one.variance + beyond * errs, two.variance + beyond * (1.0 - errs));
@@ -223,9 +242,9 @@ impl Fusion {
         })
     }
 
-    /// How far the two are apart, their offsets known to `p`.
-    fn between(&self, one: &Part, two: &Part, [p11, p12, p22]: [f32; 3]) -> Between {
-        let [o1, o2] = self.offsets;
+    /// How far the two are apart.
+    fn between(&self, one: &Part, two: &Part) -> Between {
+        let ([o1, o2], [p11, p12, p22]) = (self.offsets, self.p);
         let gap = (one.glucose - o1) - (two.glucose - o2);
         let spread = p11 - 2.0 * p12 + p22;
         let z = gap / math::sqrt(self.usual * (noise(one, two) + spread).at_least(1.0));
@@ -251,8 +270,9 @@ impl Fusion {
             let minutes = if part.still >= STILL_FROM_MIN { part.still } else { 0.0 };
             (STILL * minutes * other.rate.abs()).at_most(most)
         };
-        // what is sudden in one that leads may be the person's
-        let sudden = self.sudden;
+        // what is sudden in one that leads may be the person's, and so may a low
+        let [o1, o2] = self.offsets;
+        let sudden = self.sudden + rarer(one.glucose - o1, two.glucose - o2);
         let sudden = (sudden + self.leads()).within(sudden.at_most(0.0), sudden.at_least(0.0));
         (one.against - two.against + still(one, two) - still(two, one) + sudden + self.sticks)
             .within(-SUREST, SUREST)
@@ -261,7 +281,6 @@ impl Fusion {
     /// A reading came: time passes, and the two are held against each other. `z` is how far it lies from what its own
     /// sensor was expected to read.
     pub fn step(&mut self, now: Instant, parts: &[Option<Part>; 2], z: Option<(Side, f32)>) {
-        self.p = self.prior(parts);
         let begun = self.at > Instant::from_secs(0);
         let minutes = if begun { now.since(self.at).mins().at_least(0.0) } else { 0.0 };
         self.at = now;
@@ -289,21 +308,22 @@ impl Fusion {
         }
         let [Some(one), Some(two)] = parts else {
             // what is open stays so; what told it passes
-            let told = |side: Side| against(side, self.sudden + self.sticks) > NAMED;
-            let open = self.apart.is_some_and(|(since, last)| {
-                now.since(last) < OPEN && last.since(since) >= LASTED && self.named.is_none_or(told)
-            });
+            let told = self.named.is_none() || self.is_told();
+            let open = self
+                .apart
+                .is_some_and(|(since, last)| now.since(last) < OPEN && last.since(since) >= LASTED && told);
             if !open {
                 self.settle();
             }
             return;
         };
-        let (Between { gap, z, .. }, odds) = (self.between(one, two, self.p), self.odds(one, two));
+        let (Between { gap, z, .. }, odds) = (self.between(one, two), self.odds(one, two));
         self.trail.step(minutes, gap, z, [one.rate, two.rate]);
         let z = z.abs();
         // a difference that matters counts sooner where it is clear whose it is
         let ends = one.ends || two.ends;
-        let matters = !ends && gap.abs() > FAR * one.glucose.at_most(two.glucose).at_least(FAR_FROM);
+        let far = if self.apart.is_some() { STILL_FAR } else { FAR };
+        let matters = !ends && gap.abs() > far * one.glucose.at_most(two.glucose).at_least(FAR_FROM);
         let within = if self.is_apart() { CLOSED } else { APART };
         let apart = z > within || matters && odds.abs() > NAMED;
         self.apart = match self.apart {
@@ -319,8 +339,10 @@ impl Fusion {
         if self.is_apart() && odds.abs() > NAMED {
             self.named = likely;
             // what told it may pass; it errs until the two agree again, or fingersticks say otherwise
-            self.sudden =
-                if odds > 0.0 { self.sudden.at_least(LATCHED) } else { self.sudden.at_most(-LATCHED) };
+            if self.is_told() {
+                self.sudden =
+                    if odds > 0.0 { self.sudden.at_least(LATCHED) } else { self.sudden.at_most(-LATCHED) };
+            }
         } else if odds.abs() > RESTLESS {
             self.named = likely;
         }
@@ -344,7 +366,6 @@ impl Fusion {
 
     /// A fingerstick of `glucose` with a meter's error of `meter_sd`, mg/dL, beside what the two say.
     pub fn fingerstick(&mut self, parts: &[Option<Part>; 2], glucose: f32, meter_sd: f32) {
-        self.p = self.prior(parts);
         let scatter = STICK_SHARE * glucose;
         let error = meter_sd * meter_sd + scatter * scatter;
         let ([o1, o2], [p11, _, p22]) = (self.offsets, self.p);
@@ -366,7 +387,7 @@ impl Fusion {
             if told.abs() > DENIED {
                 self.told = self.at;
             }
-            let apart = self.between(one, two, self.p);
+            let apart = self.between(one, two);
             let errs = self.errs(one, two);
             beyond = [apart.beyond * errs, apart.beyond * (1.0 - errs)];
         } else if nearest < 1.0 {
@@ -398,6 +419,7 @@ impl Fusion {
         }
     }
 
+    #[inline(never)] // once for all that measures
     fn update(&mut self, h: [f32; 2], innovation: f32, variance: f32) {
         let ([h1, h2], [p11, p12, p22]) = (h, self.p);
         let (ph1, ph2) = (p11 * h1 + p12 * h2, p12 * h1 + p22 * h2);
@@ -406,16 +428,6 @@ impl Fusion {
         let [o1, o2] = self.offsets;
         self.offsets = [o1 + k1 * innovation, o2 + k2 * innovation];
         self.p = [(p11 - k1 * ph1).at_least(1e-3), p12 - k1 * ph2, (p22 - k2 * ph2).at_least(1e-3)];
-    }
-
-    /// The variances, where nothing is known yet those of the calibrations.
-    fn prior(&self, parts: &[Option<Part>; 2]) -> [f32; 3] {
-        let [p11, p12, p22] = self.p;
-        let or = |known: f32, part: &Option<Part>| {
-            if known > 0.0 { known } else { part.map_or(0.0, |part| part.calibration_variance) }
-        };
-        let [one, two] = parts;
-        [or(p11, one), p12, or(p22, two)]
     }
 }
 
@@ -508,7 +520,7 @@ mod tests {
 
     /// Two that are `z` of their usual deviations apart.
     fn parts(fusion: &Fusion, z: f32) -> [Option<Part>; 2] {
-        let of = |gap: f32| fusion.between(&part(120.0 + gap), &part(120.0), fusion.p).z;
+        let of = |gap: f32| fusion.between(&part(120.0 + gap), &part(120.0)).z;
         let (none, unit) = (of(0.0), of(1.0) - of(0.0));
         [Some(part(120.0 + (z - none) / unit)), Some(part(120.0))]
     }
@@ -538,7 +550,7 @@ mod tests {
         let mut fusion = agreed();
         let of = |fusion: &Fusion, one: f32, two: f32| {
             let glucose = fusion.fused(&[Some(part(one)), Some(part(two))]).unwrap().glucose;
-            (glucose, fusion.between(&part(one), &part(two), fusion.p).gap)
+            (glucose, fusion.between(&part(one), &part(two)).gap)
         };
         let before = of(&fusion, 150.0, 120.0);
         fusion.shift([-30.0, 7.0]);
@@ -558,7 +570,7 @@ mod tests {
             parts = [0.0, 40.0].map(|late| {
                 let at = f32::from(minute) - late;
                 let rate = (swing(at) - swing(at - 5.0)) / 5.0;
-                Some(Part { rate, ..part(140.0 + swing(at)) })
+                Some(Part { rate, ..part(180.0 + swing(at)) })
             });
             fusion.step(at(2880 + u32::from(minute)), &parts, None);
         }
@@ -619,7 +631,7 @@ mod tests {
         }
         fusion.fingerstick(&parts, 120.0, 7.0);
         let [first, second] = fusion.offsets();
-        assert!(second.abs() < 6.0 && first > 2.0, "{first} {second}");
+        assert!(second.abs() < 6.0 && first > 1.5, "{first} {second}");
         assert!(fusion.sticks > DENIED);
         let fused = fusion.fused(&parts).unwrap();
         assert!(fused.share < 0.2 && (fused.glucose - 120.0).abs() < 12.0, "{fused:?}");
@@ -634,7 +646,7 @@ mod tests {
             fusion.step(at(minute), &[Some(part(120.0 + off)), Some(part(120.0 - off))], None);
         }
         assert!(fusion.usual > 2.0, "{}", fusion.usual);
-        let z = |fusion: &Fusion| fusion.between(&part(150.0), &part(110.0), fusion.p).z;
+        let z = |fusion: &Fusion| fusion.between(&part(150.0), &part(110.0)).z;
         assert!(z(&fusion) < 0.7 * z(&agreed()));
     }
 }

@@ -4,6 +4,7 @@
 mod file;
 mod fusion;
 mod lead;
+mod rare;
 mod says;
 mod trail;
 mod view;
@@ -314,6 +315,7 @@ impl Core {
         self.chains.iter_mut().for_each(|chain| chain.estimator.prepare(now));
         let says = says::say(&self.chains, now);
         let parts = says.each_ref().map(|one| one.part);
+        self.fusion.begin(&parts);
         if let Some((side, pushed)) = &came {
             let z = pushed.z.filter(|z| z.is_finite()).map(|z| (*side, z));
             self.fusion.step(now, &parts, z);
@@ -332,7 +334,7 @@ impl Core {
         let direction = direction(&says, share);
         let (rate, sd) = direction.map_or((None, 0.0), |d| (Some(d.rate()), d.sd()));
         let trend = self.sign.step(rate, sd);
-        let low_probability = low_probability(&says, share, agreement);
+        let low_probability = low_probability(&says, share, self.fusion.is_apart() && !self.fusion.is_told());
         let there = lower(&says, [true; 2]).is_some_and(|(lower, _)| lower.calibrated < LOW);
         let low_ahead = low_probability.map(|probability| if there { 1.0 } else { probability });
         let open = match agreement {
@@ -501,13 +503,10 @@ impl Core {
     }
 
     fn course(&self, courses: &[Option<Course>; 2], share: f32) -> Option<Course> {
+        let [first, second] = courses.each_ref().map(Option::as_ref);
         let [up1, up2] = self.fusion.offsets().map(|offset| -offset);
-        match courses {
-            [Some(first), Some(second)] => Some(Course::mixed((first, up1), (second, up2), share)),
-            [Some(first), None] => Some(first.moved(up1)),
-            [None, Some(second)] => Some(second.moved(up2)),
-            [None, None] => None,
-        }
+        let (first, second) = (first.map(|course| (course, up1)), second.map(|course| (course, up2)));
+        Some(Course::mixed(first.or(second)?, second.or(first)?, share))
     }
 
     fn situation(
@@ -573,6 +572,7 @@ impl Core {
         };
         let outcomes = [take(Side::First), take(Side::Second)];
         if parts.iter().any(Option::is_some) {
+            self.fusion.begin(&parts);
             self.fusion.fingerstick(&parts, stick.glucose().mg_dl(), stick.meter_sd());
         }
         self.fusion.shift(moved);
@@ -601,14 +601,12 @@ fn direction(says: &[Says; 2], share: f32) -> Option<Direction> {
     }
 }
 
-/// How likely a low is: by both as they weigh, by the worse while they are apart; a doubted one counts when it is alone.
-fn low_probability(says: &[Says; 2], share: f32, agreement: Agreement) -> Option<f32> {
+/// How likely a low is: by both as they weigh, or by the worse; a doubted one counts when it is alone.
+fn low_probability(says: &[Says; 2], share: f32, by_worse: bool) -> Option<f32> {
     let any_clean = any(says, |one| one.clean);
-    match says.each_ref().map(|one| one.low.filter(|_| one.clean || !any_clean)) {
-        [Some(first), Some(second)] if agreement == Agreement::Apart => Some(first.max(second)),
-        [Some(first), Some(second)] => Some(second + share * (first - second)),
-        [one, other] => one.or(other),
-    }
+    let [first, second] = says.each_ref().map(|one| one.low.filter(|_| one.clean || !any_clean));
+    let (one, other) = (first.or(second)?, second.or(first)?);
+    Some(if by_worse { one.max(other) } else { other + share * (one - other) })
 }
 
 #[cfg(test)]
