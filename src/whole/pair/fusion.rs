@@ -40,8 +40,7 @@ const CLOSED: f32 = 1.3;
 const EVEN: f32 = 10.0;
 /// A sudden departure of one sensor from its own past speaks against it beyond so many standard deviations; …
 const SUDDEN: f32 = 3.3;
-/// … where the other is bound to stay behind, or moves the same way by so many mg/dL/min or more, beyond so many; …
-const MOVES: f32 = 1.0;
+/// … where the other is bound to stay behind, beyond so many; …
 const SUDDEN_WITH: f32 = 5.0;
 /// … one reading by no more than these odds; and for so many minutes, while the two agree and while they do not.
 const SUDDEN_MOST: f32 = 4.5;
@@ -270,12 +269,12 @@ impl Fusion {
             let minutes = if part.still >= STILL_FROM_MIN { part.still } else { 0.0 };
             (STILL * minutes * other.rate.abs()).at_most(most)
         };
-        // what is sudden in one that leads may be the person's, and so may a low
+        let still = still(one, two) - still(two, one);
+        // what is sudden may be the person's, and so may a low, where the other trails or stands still
         let [o1, o2] = self.offsets;
-        let sudden = self.sudden + rarer(one.glucose - o1, two.glucose - o2);
-        let sudden = (sudden + self.leads()).within(sudden.at_most(0.0), sudden.at_least(0.0));
-        (one.against - two.against + still(one, two) - still(two, one) + sudden + self.sticks)
-            .within(-SUREST, SUREST)
+        let told = self.sudden + rarer(one.glucose - o1, two.glucose - o2);
+        let told = (told + self.leads() + still).within(told.at_most(0.0), told.at_least(0.0));
+        (one.against - two.against + still + told + self.sticks).within(-SUREST, SUREST)
     }
 
     /// A reading came: time passes, and the two are held against each other. `z` is how far it lies from what its own
@@ -298,9 +297,7 @@ impl Fusion {
         self.sticks *= math::left(minutes, STICKS_MIN);
         if let Some((side, z)) = z.filter(|_| self.named.is_none() || !self.is_apart()) {
             // beside a sensor at the end of its range the other is bound to move alone
-            // and where both move the same way it is the person
-            let beside =
-                side.other().of(parts).is_some_and(|part| part.ends || part.rate * z > MOVES * z.abs());
+            let beside = side.other().of(parts).is_some_and(|part| part.ends);
             let from = if beside { SUDDEN_WITH } else { SUDDEN };
             let excess = (0.5 * (z * z - from * from)).within(0.0, SUDDEN_MOST);
             let signed = if side == Side::First { excess } else { -excess };
