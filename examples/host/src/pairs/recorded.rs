@@ -2,21 +2,15 @@
 
 use std::path::{Path, PathBuf};
 
-use glidepath::{Instant, Monitor, PairMonitor, PairView, Reading, Settings, Side, Span, View};
+use glidepath::{Instant, PairView, Side, View};
 use rayon::prelude::*;
 use serde::Serialize;
 
 use super::hears;
 use crate::args::InputArgs;
 use crate::failure::Failure;
+use crate::people::two::{self, AHEAD, BRIDGED, SECOND};
 use crate::table::{self, Trace};
-
-/// What the second sensor's file is called beside the first one's.
-const SECOND: &str = "_b.csv";
-/// How far ahead.
-const AHEAD: Span = Span::from_mins(30);
-/// A sensor's own value is worked out between readings no further apart.
-const BRIDGED: Span = Span::from_mins(17);
 
 /// What came of a folder of pairs.
 #[derive(Debug, Serialize)]
@@ -73,14 +67,14 @@ pub fn judge(folder: &Path, input: &InputArgs) -> Result<Recorded, Failure> {
     for entry in std::fs::read_dir(folder).map_err(failure)? {
         let second = entry.map_err(failure)?.path();
         let name = second.file_name().unwrap_or_default().to_string_lossy().into_owned();
-        if let Some(stem) = name.strip_suffix(SECOND) {
+        if let Some(stem) = name.strip_suffix(".csv").and_then(|name| name.strip_suffix(SECOND)) {
             pairs.push((folder.join(format!("{stem}.csv")), second));
         }
     }
     pairs.sort();
     if pairs.is_empty() {
         return Err(Failure::new(format!(
-            "{}: no pair found, expected files NAME.csv and NAME{SECOND}",
+            "{}: no pair found, expected files NAME.csv and NAME{SECOND}.csv",
             folder.display()
         )));
     }
@@ -116,43 +110,19 @@ pub fn judge(folder: &Path, input: &InputArgs) -> Result<Recorded, Failure> {
 
 fn live((first, second): &(PathBuf, PathBuf), input: &InputArgs) -> Result<Lived, Failure> {
     let traces = [table::read_trace(first, input, &[])?, table::read_trace(second, input, &[])?];
-    let settings = |error| Failure::new(format!("the settings: {error}"));
-    let mut pair = PairMonitor::<24>::new(Settings::default(), Settings::default()).map_err(settings)?;
-    let own = || Monitor::<24>::new(Settings::default()).map_err(settings);
-    let mut alone = [own()?, own()?];
-    let mut events: Vec<(Reading, Side)> = Vec::new();
-    for side in Side::BOTH {
-        events.extend(traces[side as usize].readings.iter().map(|reading| (*reading, side)));
-    }
-    events.sort_by_key(|(reading, side)| (reading.at(), *side as u8));
-    let name = first.file_stem().unwrap_or_default().to_string_lossy().into_owned();
-    let (Some((start, _)), Some((end, _))) = (events.first(), events.last()) else {
-        return Ok(Lived { name, tallies: [Tally::default(); 2], lows: 0, unheard: 0, days: 0.0 });
-    };
-    let (mut now, end) = (start.at(), end.at());
     let mut lived = Lived {
-        name,
+        name: first.file_stem().unwrap_or_default().to_string_lossy().into_owned(),
         tallies: [Tally::default(); 2],
         lows: 0,
         unheard: 0,
-        days: f64::from(end.since(now).secs()) / 86_400.0,
+        days: 0.0,
     };
-    let mut events = events.iter().peekable();
-    while now <= end {
-        let mut view = pair.tick(now);
-        let mut own = alone.each_mut().map(|monitor| monitor.tick(now));
-        let mut read = false;
-        while let Some((reading, side)) = events.next_if(|(reading, _)| reading.at() <= now) {
-            view = pair.push(*side, reading);
-            own[*side as usize] = alone[*side as usize].push(reading);
-            read = true;
+    lived.days = two::live(traces.each_ref().map(|trace| &trace.readings[..]), |minute| {
+        minute.own.iter().for_each(|own| lived.listen(own, minute.pair.fused()));
+        if minute.read {
+            lived.foretell(&minute.pair, &minute.own, &traces, minute.now);
         }
-        own.iter().for_each(|own| lived.listen(own, view.fused()));
-        if read {
-            lived.foretell(&view, &own, &traces, now);
-        }
-        now = now.plus(Span::from_mins(1));
-    }
+    });
     Ok(lived)
 }
 

@@ -1,7 +1,9 @@
-//! Recorded people, by set; what their lows were, and least squares over them. `fit` and `rank` stand on this.
+//! Recorded people, by set; what their lows were, two sensors of theirs lived through, and least squares over them. `fit`,
+//! `rank` and `pairs` stand on this.
 
 pub(crate) mod least;
 pub(crate) mod lows;
+pub(crate) mod two;
 
 use std::fs;
 use std::path::{Path, PathBuf};
