@@ -85,6 +85,7 @@ fn invented_sets_give_the_library_s_source_and_figures() {
     let end = text.find("\nEach set judged").unwrap();
     let printed = after(&text[..end], "src/live/forecast/people.rs:\n\n").trim_end();
     assert_eq!(shape(printed), shape(held.trim_end()));
+    assert!(text.contains("\nNobody wore two sensors at once"), "{text}");
     assert!(!printed.contains("NaN") && !printed.contains("inf"));
     assert_ne!(printed, held.trim_end());
     // of the other groups each line printed is one of the file's, but for its number
@@ -92,6 +93,7 @@ fn invented_sets_give_the_library_s_source_and_figures() {
         ("src/live/estimator/model.rs", include_str!("../../../src/live/estimator/model.rs"), 2),
         ("src/live/estimator/now.rs", include_str!("../../../src/live/estimator/now.rs"), 3),
         ("src/live/quality/config.rs", include_str!("../../../src/live/quality/config.rs"), 1),
+        ("src/whole/pair/rare.rs", include_str!("../../../src/whole/pair/rare.rs"), 2),
         ("src/live/calibration/drift.rs", include_str!("../../../src/live/calibration/drift.rs"), 6),
     ] {
         let printed: Vec<&str> =

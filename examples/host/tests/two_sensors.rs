@@ -223,6 +223,21 @@ fn recorded_pairs_are_judged_by_their_own_future() {
 }
 
 #[test]
+fn what_two_begin_with_is_fitted_to_recorded_pairs() {
+    let folder = folder("two-fitted");
+    pair(&folder, |_, value| Some(value - 20.0));
+    let printed = glidepath(&["fit", folder.to_str().unwrap(), "--only", "pair"]);
+    for (file, line) in [
+        ("lead.rs", "const WEIGHTS: [f32; 2] = [0."),
+        ("mod.rs", "const NARROWER: f32 = 0."),
+        ("rare.rs", "const COMMON: f32 = 1"),
+    ] {
+        assert!(printed.contains(&format!("src/whole/pair/{file}:\n\n{line}")), "{printed}");
+    }
+    assert!(printed.contains("nobody is left out to judge by"), "{printed}");
+}
+
+#[test]
 fn simulated_pairs_are_judged_in_each_way_of_failing() {
     let judged: serde_json::Value =
         serde_json::from_str(&glidepath(&["pairs", "--people", "2", "--json"])).unwrap();

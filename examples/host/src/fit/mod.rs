@@ -6,6 +6,7 @@
 mod alarms;
 mod calibration;
 mod now;
+mod pair;
 mod pressure;
 mod soon;
 #[cfg(test)]
@@ -53,6 +54,8 @@ Groups:
                other alarms as shipped, and a limit that follows how many false alarms a person accepts
   pressure     when pressure on the sensor is suspected, judged by what came of it in the nights. Needs readings
                every five minutes, over a day and more
+  pair         two sensors at once: what one tells of the other's next half hour, each person left out in turn, by
+               traces NAME and NAME_b of one set; and how rare low glucose is, by the readings of all
   measure      fits nothing: how often the monitor as it stands says absurd things, and what is shown after doubt
   calibration  what fingersticks may correct, judged on every second one. Needs fingersticks in reference_mg_dl
 
@@ -82,6 +85,7 @@ const GROUPS: &[Group] = &[
     Group { name: "now", fit: now::fit },
     Group { name: "alarms", fit: alarms::measure },
     Group { name: "pressure", fit: pressure::fit },
+    Group { name: "pair", fit: pair::fit },
     Group { name: "measure", fit: now::measure },
     Group { name: "calibration", fit: calibration::fit },
 ];
