@@ -4,7 +4,7 @@
 //! difference of the sensors measures one against the other, slowly, and fingersticks measure both. Without fingersticks
 //! what two sensors differ by is shared between them by how far each may be off. The weights are those of least
 //! variance (Gauss and Markov); what is left apart beyond what is usual for this pair counts as doubt on each, as likely
-//! as it is that this one errs; one that [trails](super::trail) the other is likelier to.
+//! as it is that this one errs: one that [trails](super::trail) the other is likelier to, and one that reads what is [rare](super::rare).
 
 use super::rare::rarer;
 use super::trail::Trail;
@@ -56,9 +56,9 @@ const STILL_MOST_AT_END: f32 = 2.0;
 const STICKS_MIN: f32 = 720.0;
 /// Beyond these odds (natural logarithm) one is named.
 const NAMED: f32 = 1.5;
-/// Beyond this share of glucose, counted from so many mg/dL, a difference matters; and goes on to while it stays beyond this.
+/// Beyond this share of glucose, counted from so many mg/dL, a difference matters; and it goes on to while it stays beyond the second.
 const FAR: f32 = 0.2;
-const STILL_FAR: f32 = 0.1;
+const FAR_KEPT: f32 = 0.1;
 const FAR_FROM: f32 = 100.0;
 /// Beyond these odds it is named even where the two meet again and again: its readings leap.
 const RESTLESS: f32 = 7.0;
@@ -179,10 +179,16 @@ impl Fusion {
         self.named.filter(|side| now.since(self.told) < DENIES && against(*side, self.sticks) > DENIED)
     }
 
-    /// Whether one is named by more than that it reads low or stands still.
+    /// How much its own past and fingersticks speak against the one that is named: the natural logarithm of odds. Below
+    /// [`NAMED`] it is named because it reads low, stands still, or has reasons against it.
     #[inline(never)] // once for all who ask
-    pub fn is_told(&self) -> bool {
-        self.named.is_some_and(|side| against(side, self.sudden + self.sticks) > NAMED)
+    fn told(&self) -> f32 {
+        self.named.map_or(0.0, |side| against(side, self.sudden + self.sticks))
+    }
+
+    /// Whether they are apart and nothing tells which errs but that one reads low, stands still, or has reasons against it.
+    pub fn is_untold(&self) -> bool {
+        self.is_apart() && self.told() <= NAMED
     }
 
     /// Whether this one, alone now, is not to be taken at its word: what was open when the other fell silent.
@@ -304,13 +310,15 @@ impl Fusion {
             self.sudden = (self.sudden + signed).within(-SUREST, SUREST);
         }
         let [Some(one), Some(two)] = parts else {
-            // what is open stays so; what told it passes
-            let told = self.named.is_none() || self.is_told();
-            let open = self
-                .apart
-                .is_some_and(|(since, last)| now.since(last) < OPEN && last.since(since) >= LASTED && told);
+            // what is open stays so unless fingersticks deny it, and is for either where only a low told it
+            let told = self.told();
+            let open = self.apart.is_some_and(|(since, last)| {
+                now.since(last) < OPEN && last.since(since) >= LASTED && told >= 0.0
+            });
             if !open {
                 self.settle();
+            } else if told <= NAMED {
+                self.named = None;
             }
             return;
         };
@@ -319,7 +327,7 @@ impl Fusion {
         let z = z.abs();
         // a difference that matters counts sooner where it is clear whose it is
         let ends = one.ends || two.ends;
-        let far = if self.apart.is_some() { STILL_FAR } else { FAR };
+        let far = if self.apart.is_some() { FAR_KEPT } else { FAR };
         let matters = !ends && gap.abs() > far * one.glucose.at_most(two.glucose).at_least(FAR_FROM);
         let within = if self.is_apart() { CLOSED } else { APART };
         let apart = z > within || matters && odds.abs() > NAMED;
@@ -336,7 +344,7 @@ impl Fusion {
         if self.is_apart() && odds.abs() > NAMED {
             self.named = likely;
             // what told it may pass; it errs until the two agree again, or fingersticks say otherwise
-            if self.is_told() {
+            if self.told() > NAMED {
                 self.sudden =
                     if odds > 0.0 { self.sudden.at_least(LATCHED) } else { self.sudden.at_most(-LATCHED) };
             }
@@ -628,7 +636,7 @@ mod tests {
         }
         fusion.fingerstick(&parts, 120.0, 7.0);
         let [first, second] = fusion.offsets();
-        assert!(second.abs() < 6.0 && first > 1.5, "{first} {second}");
+        assert!(second.abs() < 0.1 * first && first > 1.8, "{first} {second}");
         assert!(fusion.sticks > DENIED);
         let fused = fusion.fused(&parts).unwrap();
         assert!(fused.share < 0.2 && (fused.glucose - 120.0).abs() < 12.0, "{fused:?}");

@@ -41,8 +41,8 @@ const LOWER_UP_TO: Glucose = Glucose::clamped(120.0);
 /// Each sensor has its own clock, judge, calibration, estimate and forecast, as in a [`Monitor`](crate::Monitor). The
 /// answers are of both: plasma glucose as a weighted mean, the weights from how well each sensor agrees with fingersticks, with the
 /// other and with its own past. The lasting difference between the two is learned, and attributed to each by its uncertainty. A
-/// failing sensor shows by a growing difference, is named where its own past gives it away, and loses weight; one that is silent
-/// is left out. While the two differ and nothing shows which is wrong, the answers say so and have wider uncertainty; when one then
+/// failing sensor shows by a growing difference, is named where its own past gives it away or it reads a low that is rare, and
+/// loses weight; one that is silent is left out. While the two differ and nothing shows which is wrong, the answers say so and have wider uncertainty; when one then
 /// falls silent, the one that is left is doubted until it is clear again: a fingerstick agrees, or two hours are over.
 ///
 /// # Alarms
@@ -334,7 +334,7 @@ impl Core {
         let direction = direction(&says, share);
         let (rate, sd) = direction.map_or((None, 0.0), |d| (Some(d.rate()), d.sd()));
         let trend = self.sign.step(rate, sd);
-        let low_probability = low_probability(&says, share, self.fusion.is_apart() && !self.fusion.is_told());
+        let low_probability = low_probability(&says, share, self.fusion.is_untold());
         let there = lower(&says, [true; 2]).is_some_and(|(lower, _)| lower.calibrated < LOW);
         let low_ahead = low_probability.map(|probability| if there { 1.0 } else { probability });
         let open = match agreement {

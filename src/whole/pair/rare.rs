@@ -23,11 +23,11 @@ mod tests {
 
     #[test]
     fn the_deeper_the_rarer_and_what_is_not_low_is_not_rare() {
-        // worked by hand: half of 2² and of (1/3)²; 4 - 0.5 … each against a glucose that is not low
+        // worked by hand: half the square of 2, of 1 and of a third
         for (glucose, want) in [(65.0, 2.0), (95.0, 0.5), (115.0, 1.0 / 18.0), (125.0, 0.0), (300.0, 0.0)] {
             assert!((rarer(glucose, 200.0) - want).abs() < 1e-5, "{glucose}");
             assert!((rarer(200.0, glucose) + want).abs() < 1e-5, "{glucose}");
         }
-        assert!((rarer(65.0, 95.0) - 1.5).abs() < 1e-5);
+        assert!((rarer(65.0, 95.0) - 1.5).abs() < 1e-5, "of two lows the deeper one, by the difference");
     }
 }

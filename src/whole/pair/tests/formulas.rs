@@ -233,7 +233,9 @@ fn what_was_open_when_one_fell_silent_stays_so_until_it_passes_or_a_fingerstick_
     // one is named: while what told it speaks against it
     let named = |named, sudden, sticks| Fusion { named: Some(named), sudden, sticks, ..open };
     assert_eq!(alone(named(one, 1.6, 0.0), 140), [true, false]);
-    assert_eq!(alone(named(one, 1.4, 0.0), 140), [false; 2]);
+    // where no more than a low told which it is of either
+    assert_eq!([alone(named(one, 1.4, 0.0), 140), alone(named(two, 0.0, 0.0), 140)], [[true; 2]; 2]);
+    assert_eq!(alone(named(one, 2.5, -2.6), 140), [false; 2]);
     assert_eq!(alone(named(one, 1.0, 0.6), 140), [true, false]);
     assert_eq!(alone(named(two, -1.6, 0.0), 140), [false, true]);
     assert_eq!(alone(named(two, 1.6, 0.0), 140), [false; 2]);

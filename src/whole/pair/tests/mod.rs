@@ -516,6 +516,30 @@ fn a_low_is_as_likely_as_the_worse_one_says_though_it_is_named_for_reading_low()
 }
 
 #[test]
+fn when_one_that_is_named_for_reading_low_falls_silent_the_one_left_is_doubted() {
+    let mut two = pair();
+    let falls = |side, m: u32| {
+        let off = m.saturating_sub(1440) as f32 / 6.0;
+        healthy(side, m).map(|v| if side == Side::First { v - off } else { v })
+    };
+    // named, and not low yet: what was low stands by another rule
+    let named = (0..1740).find(|minute| {
+        let view = run(&mut two, *minute..minute + 1, falls, |_, _| {});
+        view.agreement() == Agreement::Suspect(Side::First)
+    });
+    let named = named.unwrap();
+    assert!(falls(Side::First, named).unwrap() > 71.0);
+    let left = |side, m| if side == Side::First { None } else { healthy(side, m) };
+    let _ = run(&mut two, named + 1..named + 25, left, |_, _| {});
+    let _ = run(&mut two, named + 25..named + 100, left, |minute, view| {
+        assert_eq!(view.agreement(), Agreement::Only(Side::Second));
+        assert!(!view.fused().is_monitoring(), "{minute}: {view:?}");
+    });
+    let view = run(&mut two, named + 100..named + 160, left, |_, _| {});
+    assert!(view.fused().is_monitoring(), "{view:?}");
+}
+
+#[test]
 fn wrong_fingersticks_raise_no_low_that_both_see() {
     let mut two = pair();
     let low = |side, m| Some(61.0 + 0.3 * wobble(side, m));
