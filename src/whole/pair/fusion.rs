@@ -49,8 +49,8 @@ const SUDDEN_APART_MIN: f32 = 1_440.0;
 /// A sensor that stands still while the other moves away: from so many minutes on, for each mg/dL that the other moves, and
 /// at most.
 const STILL_FROM_MIN: f32 = 14.0;
-const STILL: f32 = 0.2;
-const STILL_MOST: f32 = 4.0;
+const STILL: f32 = 0.4;
+const STILL_MOST: f32 = 8.0;
 const STILL_MOST_AT_END: f32 = 2.0;
 /// How long fingersticks tell one sensor from the other, minutes.
 const STICKS_MIN: f32 = 720.0;
@@ -180,13 +180,13 @@ impl Fusion {
     }
 
     /// How much its own past and fingersticks speak against the one that is named: the natural logarithm of odds. Below
-    /// [`NAMED`] it is named because it reads low, stands still, or has reasons against it.
+    /// [`NAMED`] it is named because it reads low, trails, stands still, or has reasons against it.
     #[inline(never)] // once for all who ask
     fn told(&self) -> f32 {
         self.named.map_or(0.0, |side| against(side, self.sudden + self.sticks))
     }
 
-    /// Whether they are apart and nothing tells which errs but that one reads low, stands still, or has reasons against it.
+    /// Whether they are apart and nothing tells which errs but that one reads low, trails, stands still, or has reasons against it.
     pub fn is_untold(&self) -> bool {
         self.is_apart() && self.told() <= NAMED
     }
@@ -257,18 +257,12 @@ impl Fusion {
         Between { gap, z, beyond: gap * gap * z4 / (z4 + EVEN) }
     }
 
-    /// How much speaks against the first because it trails. Where one is named, that it leads does not speak for it.
-    fn leads(&self) -> f32 {
-        if self.named.is_none() { self.trail.against_first() } else { 0.0 }
-    }
-
     /// How likely it is that the first one errs and not the second.
     fn errs(&self, one: &Part, two: &Part) -> f32 {
-        let odds = self.odds(one, two) + self.leads();
-        math::logistic(SHARP * odds)
+        math::logistic(SHARP * self.odds(one, two))
     }
 
-    /// The odds that the first one errs and not the second, by what may name it, natural logarithm.
+    /// The odds that the first one errs and not the second, natural logarithm.
     fn odds(&self, one: &Part, two: &Part) -> f32 {
         let still = |part: &Part, other: &Part| {
             let most = if part.ends { STILL_MOST_AT_END } else { STILL_MOST };
@@ -276,11 +270,10 @@ impl Fusion {
             (STILL * minutes * other.rate.abs()).at_most(most)
         };
         let still = still(one, two) - still(two, one);
-        // what is sudden may be the person's, and so may a low, where the other trails or stands still
         let [o1, o2] = self.offsets;
-        let told = self.sudden + rarer(one.glucose - o1, two.glucose - o2);
-        let told = (told + self.leads() + still).within(told.at_most(0.0), told.at_least(0.0));
-        (one.against - two.against + still + told + self.sticks).within(-SUREST, SUREST)
+        let rarer = rarer(one.glucose - o1, two.glucose - o2);
+        let own = one.against - two.against + self.sudden;
+        (own + still + rarer + self.trail.against_first() + self.sticks).within(-SUREST, SUREST)
     }
 
     /// A reading came: time passes, and the two are held against each other. `z` is how far it lies from what its own
@@ -583,26 +576,24 @@ mod tests {
     }
 
     #[test]
-    fn one_that_trails_weighs_less_and_is_not_named() {
+    fn one_that_trails_weighs_less_and_is_named_by_nothing_more() {
         let (fusion, parts) = trailed();
         let of = |fusion: &Fusion| fusion.fused(&parts).unwrap();
         let untold = Fusion { trail: Trail::NONE, ..fusion };
         assert!(of(&fusion).share > 0.9, "{:?}", of(&fusion));
         assert!((0.3..0.7).contains(&of(&untold).share), "{:?}", of(&untold));
-        assert_eq!(fusion.named(), None);
+        assert_eq!(fusion.named(), Some(Side::Second));
+        assert!(fusion.told() <= NAMED && (fusion.is_untold() || !fusion.is_apart()), "{fusion:?}");
     }
 
     #[test]
-    fn that_one_leads_speaks_for_it_until_it_is_named() {
+    fn that_the_other_trails_speaks_for_one_as_much_as_its_own_past_against_it() {
         let (fusion, parts) = trailed();
         let [Some(one), Some(two)] = parts else { panic!() };
-        let with = |sudden: f32| Fusion { sudden, ..fusion };
-        // the second trails: what was sudden in the first may be the person's, in the second not
-        assert_eq!(with(2.0).odds(&one, &two), 0.0);
-        assert_eq!(with(-2.0).odds(&one, &two), -2.0);
-        let named = Fusion { named: Some(Side::First), ..with(LATCHED) };
-        assert_eq!(named.odds(&one, &two), LATCHED);
-        assert!(named.fused(&parts).unwrap().share < 0.3);
+        let odds = |sudden: f32| Fusion { sudden, ..fusion }.odds(&one, &two);
+        let trails = fusion.trail.against_first();
+        assert!(trails < -NAMED, "{trails}");
+        assert_eq!([odds(0.0), odds(-trails), odds(-0.5 * trails)], [trails, 0.0, 0.5 * trails]);
     }
 
     #[test]

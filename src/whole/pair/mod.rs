@@ -32,7 +32,7 @@ use says::{Says, any, bound, doubted, lower, lows, raw, reasons};
 /// How far ahead a time to a low is told.
 const FURTHEST_LOW: Span = Span::from_hours(1);
 /// What two tell is known better than what one does: intervals are so much as wide.
-const NARROWER: f32 = 0.94;
+const NARROWER: f32 = 0.9;
 /// Up to this, where no limit for lows lies above and none for highs below, alarms go by the lower sensor; over it by both.
 const LOWER_UP_TO: Glucose = Glucose::clamped(120.0);
 
@@ -41,7 +41,7 @@ const LOWER_UP_TO: Glucose = Glucose::clamped(120.0);
 /// Each sensor has its own clock, judge, calibration, estimate and forecast, as in a [`Monitor`](crate::Monitor). The
 /// answers are of both: plasma glucose as a weighted mean, the weights from how well each sensor agrees with fingersticks, with the
 /// other and with its own past. The lasting difference between the two is learned, and attributed to each by its uncertainty. A
-/// failing sensor shows by a growing difference, is named where its own past gives it away or it reads a low that is rare, and
+/// failing sensor shows by a growing difference, is named where its own past gives it away, it trails the other or reads a low that is rare, and
 /// loses weight; one that is silent is left out. While the two differ and nothing shows which is wrong, the answers say so and have wider uncertainty; when one then
 /// falls silent, the one that is left is doubted until it is clear again: a fingerstick agrees, or two hours are over.
 ///

@@ -1,25 +1,33 @@
 //! Which of two sensors trails the other.
 //!
-//! One that responds more slowly moves to where the other already is: its rate is what lies between the two, over a time. One
-//! that reads too low, or too high, stays as far off while glucose stands still and while it comes back. For each sensor the
-//! likelihood of the one against that of the other is added up from reading to reading (a cumulative sum between two bounds:
-//! Page, Biometrika 1954, from memory). It weighs, and names none: while glucose only rises or only falls, one that trails
-//! cannot be told from one that is off.
+//! One that responds more slowly moves to where the other already is: its rate is what lies between the two, over a time, and
+//! that within narrow bounds. One that reads too low, or too high, moves at the rate of the other and stays as far off while
+//! glucose stands still and while it comes back. For each sensor the likelihood of the one against that of the other is added
+//! up from reading to reading (a cumulative sum between two bounds: Page, Biometrika 1954, from memory).
 
 use crate::codec::{Codec, Coded};
 use crate::math;
 use crate::math::Bounded as _;
+use core::f32::consts::LN_2;
 
-/// One that trails closes what is between them in so many minutes: a lag of some 40 min as the estimates show it.
-const CLOSES_MIN: f32 = 100.0;
-/// What a quarter of an hour tells, for each (mg/dL/min)².
-const TELLS: f32 = 6.0;
-const QUARTER_MIN: f32 = 15.0;
-/// Nothing is told while they are within so many standard deviations.
-const FROM: f32 = 1.0;
+/// One that trails closes what is between them in so many minutes: its lag of some 40, and what its estimate takes.
+const CLOSES_MIN: f32 = 50.0;
+/// How far its rate is from that, mg/dL/min: one standard deviation; …
+const CLOSES_SD: f32 = 0.4;
+/// … and how far the rates of two are apart of which neither trails.
+const SAME_SD: f32 = 2.0 * CLOSES_SD;
+/// Rates tell anew after so many minutes, and after a silence no more than twice.
+const ANEW_MIN: f32 = 7.5;
+const ANEW_MOST: f32 = 2.0;
+/// Once tells no more than this.
+const ONCE_MOST: f32 = 3.0;
+/// Nothing is told while they are within so many standard deviations, or so many mg/dL: while neither moves, one that trails by
+/// less closes as slowly as one that does not.
+const FROM: f32 = 1.5;
+const FROM_GAP: f32 = CLOSES_SD * CLOSES_MIN;
 /// How much may speak for it and against it, and for how many minutes that is remembered.
-const MOST: f32 = 4.0;
-const LEAST: f32 = -8.0;
+const MOST: f32 = 8.0;
+const LEAST: f32 = -4.0;
 const KEPT_MIN: f32 = 360.0;
 
 /// How much tells that the first, and the second, trails the other: the natural logarithm of odds. 8 bytes.
@@ -38,11 +46,16 @@ impl Trail {
     /// So many minutes went by; the first is `gap` mg/dL above the second, which is `z` standard deviations.
     pub fn step(&mut self, minutes: f32, gap: f32, z: f32, rates: [f32; 2]) {
         let kept = math::left(minutes, KEPT_MIN);
-        let part = if z.abs() > FROM { TELLS * (minutes / QUARTER_MIN).at_most(1.0) } else { 0.0 };
+        let far = z.abs() > FROM && gap.abs() > FROM_GAP;
+        let part = if far { (minutes / ANEW_MIN).at_most(ANEW_MOST) } else { 0.0 };
+        let square = |times: f32| times * times;
+        let [first, second] = rates;
+        let same = square((first - second) / SAME_SD);
         let mut above = -gap;
         for (told, rate) in self.0.iter_mut().zip(rates) {
-            let closes = above / CLOSES_MIN;
-            *told = (*told * kept + part * closes * (2.0 * rate - closes)).within(LEAST, MOST);
+            let closes = square((rate - above / CLOSES_MIN) / CLOSES_SD);
+            let tells = (LN_2 + 0.5 * (same - closes)).at_most(ONCE_MOST);
+            *told = (*told * kept + part * tells).within(LEAST, MOST);
             above = gap;
         }
     }
@@ -119,5 +132,42 @@ mod tests {
         };
         assert_eq!(of(15.0), of(600.0));
         assert!(of(5.0).against_first() > of(15.0).against_first(), "a third of it before");
+    }
+
+    #[test]
+    fn one_reading_tells_what_its_rate_fits_better() {
+        // worked by hand, for five minutes: ⅔ of ln 2 + ((first - second) / 0.8)² / 2 - ((rate - what closes it) / 0.4)² / 2
+        let of = |gap: f32, z: f32, rates: [f32; 2]| {
+            let mut trail = Trail::NONE;
+            trail.step(5.0, gap, z, rates);
+            trail.0
+        };
+        let near = |told: [f32; 2], want: [f32; 2]| {
+            assert!(
+                told.iter().zip(want).all(|(told, want)| (told - want).abs() < 1e-4),
+                "{told:?} {want:?}"
+            );
+        };
+        let even = 2.0 / 3.0 * LN_2;
+        // the first, 30 below, rises at what closes that in 50 min: the second as fast, or faster by 0.8
+        near(of(-30.0, -2.0, [0.6, 0.6]), [even, even - 3.0]);
+        near(of(-30.0, -2.0, [0.6, 1.4]), [even + 1.0 / 3.0, LEAST]);
+        near(of(30.0, 2.0, [-0.6, -0.6]), [even, even - 3.0]);
+        near(of(30.0, 2.0, [1.4, 0.6]), [LEAST, even + 1.0 / 3.0]);
+        // no more than 3 at once
+        near(of(-30.0, -2.0, [0.6, -9.4]), [2.0, LEAST]);
+        // nothing within 20 mg/dL, or one and a half deviations
+        for (gap, z) in [(-20.0, -2.0), (-30.0, -1.5), (20.0, 2.0), (30.0, 1.5)] {
+            assert_eq!(of(gap, z, [0.6, 1.4]), [0.0; 2], "{gap} {z}");
+        }
+    }
+
+    #[test]
+    fn one_that_drifts_is_not_taken_for_one_that_trails() {
+        for drift in [-10.0_f32, 10.0] {
+            let off = |minute: f32| swings(0.0)(minute) + drift / 60.0 * minute;
+            let (_, [mean, _]) = lived(off, swings(0.0), 540);
+            assert!(mean.abs() < 0.15 * MOST, "{drift}: {mean}");
+        }
     }
 }
