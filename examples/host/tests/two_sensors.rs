@@ -215,6 +215,10 @@ fn recorded_pairs_are_judged_by_their_own_future() {
         serde_json::from_str(&glidepath(&["pairs", folder.to_str().unwrap(), "--json"])).unwrap();
     assert_eq!(judged["people"].as_array().unwrap().len(), 1);
     assert_eq!(judged["low_minutes_unheard"], 0);
+    for side in 0..2 {
+        let named = judged["named_percent"][side].as_f64().unwrap();
+        assert!((0.0..10.0).contains(&named), "{side}: {named}");
+    }
     for side in judged["sides"].as_array().unwrap() {
         assert!(side["forecasts"].as_f64().unwrap() > 500.0);
         let over = side["over_own"].as_f64().unwrap();

@@ -49,8 +49,8 @@ const SUDDEN_APART_MIN: f32 = 1_440.0;
 /// A sensor that stands still while the other moves away: from so many minutes on, for each mg/dL that the other moves, and
 /// at most.
 const STILL_FROM_MIN: f32 = 14.0;
-const STILL: f32 = 0.4;
-const STILL_MOST: f32 = 8.0;
+const STILL: f32 = 0.2;
+const STILL_MOST: f32 = 4.0;
 const STILL_MOST_AT_END: f32 = 2.0;
 /// How long fingersticks tell one sensor from the other, minutes.
 const STICKS_MIN: f32 = 720.0;
@@ -271,9 +271,11 @@ impl Fusion {
         };
         let still = still(one, two) - still(two, one);
         let [o1, o2] = self.offsets;
-        let rarer = rarer(one.glucose - o1, two.glucose - o2);
-        let own = one.against - two.against + self.sudden;
-        (own + still + rarer + self.trail.against_first() + self.sticks).within(-SUREST, SUREST)
+        // what is sudden may be the person's, and so may a low, where the other stands still
+        let told = self.sudden + rarer(one.glucose - o1, two.glucose - o2);
+        let told = (told + still).within(told.at_most(0.0), told.at_least(0.0));
+        let trails = self.trail.against_first();
+        (one.against - two.against + still + trails + told + self.sticks).within(-SUREST, SUREST)
     }
 
     /// A reading came: time passes, and the two are held against each other. `z` is how far it lies from what its own

@@ -20,6 +20,7 @@ pub struct Recorded {
     low_minutes: u32,
     low_minutes_unheard: u32,
     days: f64,
+    named_percent: [f64; 2],
 }
 
 #[derive(Debug, Serialize)]
@@ -58,6 +59,8 @@ struct Lived {
     lows: u32,
     unheard: u32,
     days: f64,
+    readings: u32,
+    named: [u32; 2],
 }
 
 /// Judges each pair of a folder.
@@ -96,8 +99,11 @@ pub fn judge(folder: &Path, input: &InputArgs) -> Result<Recorded, Failure> {
             inside_percent: 100.0 * all.inside / n,
         }
     });
+    let readings = f64::from(lived.iter().map(|one| one.readings).sum::<u32>().max(1));
+    let named = |side: usize| f64::from(lived.iter().map(|one| one.named[side]).sum::<u32>());
     Ok(Recorded {
         sides,
+        named_percent: [0, 1].map(|side| 100.0 * named(side) / readings),
         low_minutes: lived.iter().map(|one| one.lows).sum(),
         low_minutes_unheard: lived.iter().map(|one| one.unheard).sum(),
         days: lived.iter().map(|one| one.days).sum(),
@@ -116,10 +122,16 @@ fn live((first, second): &(PathBuf, PathBuf), input: &InputArgs) -> Result<Lived
         lows: 0,
         unheard: 0,
         days: 0.0,
+        readings: 0,
+        named: [0; 2],
     };
     lived.days = two::live(traces.each_ref().map(|trace| &trace.readings[..]), |minute| {
         minute.own.iter().for_each(|own| lived.listen(own, minute.pair.fused()));
         if minute.read {
+            lived.readings += 1;
+            if let Some(side) = minute.pair.agreement().suspect() {
+                lived.named[side as usize] += 1;
+            }
             lived.foretell(&minute.pair, &minute.own, &traces, minute.now);
         }
     });
@@ -190,6 +202,10 @@ impl Recorded {
             "In {:.0} days either sensor's own monitor held a low by a fresh reading in {} minutes; the pair held none in {} of \
              them.",
             self.days, self.low_minutes, self.low_minutes_unheard
+        ));
+        let [first, second] = self.named_percent;
+        lines.push(format!(
+            "The first was held to err by {first:.1} % of readings, the second by {second:.1} %."
         ));
         lines
     }

@@ -67,17 +67,17 @@ fn one_that_stands_still_while_the_other_moves_errs_more_likely() {
         let of = |(still, rate, ends)| Part { still, rate, ends, ..part(160.0) };
         fusion.odds(&of(one), &of(two))
     };
-    // two fifths of what the other moves meanwhile, mg/dL
-    near([odds((15.0, 0.0, false), (0.0, 0.5, false))], [3.0]);
-    near([odds((15.0, 0.0, false), (0.0, -0.5, false))], [3.0]);
-    near([odds((0.0, 0.8, false), (15.0, 0.0, false))], [-4.8]);
+    // a fifth of what the other moves meanwhile, mg/dL
+    near([odds((15.0, 0.0, false), (0.0, 0.5, false))], [1.5]);
+    near([odds((15.0, 0.0, false), (0.0, -0.5, false))], [1.5]);
+    near([odds((0.0, 0.8, false), (15.0, 0.0, false))], [-2.4]);
     near(
         [odds((14.0, 0.0, false), (0.0, 0.5, false)), odds((13.9, 0.0, false), (0.0, 0.5, false))],
-        [2.8, 0.0],
+        [1.4, 0.0],
     );
     near(
         [odds((60.0, 0.0, false), (0.0, 2.0, false)), odds((60.0, 0.0, true), (0.0, 2.0, false))],
-        [8.0, 2.0],
+        [4.0, 2.0],
     );
     near([odds((60.0, 2.0, false), (60.0, 2.0, false))], [0.0]);
     // and no odds are surer than 8

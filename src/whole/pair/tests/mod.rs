@@ -519,7 +519,7 @@ fn a_low_is_as_likely_as_the_worse_one_says_though_it_is_named_for_reading_low()
 fn when_one_that_is_named_for_reading_low_falls_silent_the_one_left_is_doubted() {
     let mut two = pair();
     let falls = |side, m: u32| {
-        let off = m.saturating_sub(1440) as f32 / 3.0;
+        let off = m.saturating_sub(1440) as f32 / 4.0;
         healthy(side, m).map(|v| if side == Side::First { v - off } else { v })
     };
     // named, and not low yet: what was low stands by another rule
