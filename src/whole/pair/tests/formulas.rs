@@ -80,6 +80,12 @@ fn one_that_stands_still_while_the_other_moves_errs_more_likely() {
         [4.0, 2.0],
     );
     near([odds((60.0, 2.0, false), (60.0, 2.0, false))], [0.0]);
+    // and what was sudden in the other may be the person's: as much less of it counts
+    let sudden = |sudden: f32| {
+        let of = |still: f32, rate: f32| Part { still, rate, ..part(160.0) };
+        Fusion { sudden, ..fusion }.odds(&of(15.0, 0.0), &of(0.0, 0.5))
+    };
+    near([sudden(-4.0), sudden(-1.0), sudden(1.0)], [-1.0, 1.5, 2.5]);
     // and no odds are surer than 8
     let far = Fusion { sudden: 8.0, sticks: 8.0, ..fusion };
     assert_eq!(far.odds(&part(120.0), &part(120.0)), 8.0);
@@ -271,7 +277,8 @@ fn they_are_apart_by_deviations_or_by_a_difference_whose_side_is_clear() {
     // that it reads low speaks against it: 96.5 for 120 by some 0.44
     assert!(after(fusion, -23.5, 1.1).apart.is_some() && after(fusion, -23.5, 1.0).apart.is_none());
     // once it matters it does so down to a tenth
-    let begun = Fusion { apart: Some((at(0), at(10))), ..fusion };
+    let begun = Fusion { apart: Some((at(0), at(9))), ..fusion };
+    assert!(!begun.is_apart());
     assert!(after(begun, 12.5, 1.6).apart.is_some() && after(begun, 11.0, 1.6).apart.is_none());
     let low = |gap: f32| {
         let mut fusion = Fusion { offsets: [0.0; 2], at: at(5), ..fusion };

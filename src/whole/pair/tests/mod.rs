@@ -467,6 +467,27 @@ fn the_course_of_both_begins_where_the_estimate_is() {
 }
 
 #[test]
+fn where_two_tell_an_interval_is_nine_tenths_as_wide_as_one_sensors_own() {
+    let (mut two, mut alone) = (pair(), single());
+    let (half_hour, mut near) = (Span::from_mins(30), 0);
+    for minute in 0..1441 {
+        alone.set_uptime(minute * 60);
+        let view = run(&mut two, minute..minute + 1, healthy, |_, _| {});
+        let own = if minute % 5 == 0 {
+            alone.push(&reading(minute, healthy(Side::First, minute).unwrap()))
+        } else {
+            alone.tick(at(minute))
+        };
+        if minute > 720 {
+            let led = view.side(Side::First).predicted(half_hour).unwrap().half_width_95();
+            let own = own.predicted_30min().unwrap().half_width_95();
+            near += u32::from((led / own - 0.9).abs() < 0.01);
+        }
+    }
+    assert!(near > 600, "of 720: {near}");
+}
+
+#[test]
 fn one_that_errs_leads_nobody() {
     let (mut two, mut alone) = (pair(), single());
     let leap =
