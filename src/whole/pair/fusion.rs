@@ -340,6 +340,8 @@ impl Fusion {
             self.named = likely;
             // what told it may pass; it errs until the two agree again, or fingersticks say otherwise
             if self.told() > NAMED {
+                // that it leads does not speak for it
+                self.trail = Trail::NONE;
                 self.sudden =
                     if odds > 0.0 { self.sudden.at_least(LATCHED) } else { self.sudden.at_most(-LATCHED) };
             }

@@ -572,7 +572,6 @@ impl Core {
         };
         let outcomes = [take(Side::First), take(Side::Second)];
         if parts.iter().any(Option::is_some) {
-            self.fusion.begin(&parts);
             self.fusion.fingerstick(&parts, stick.glucose().mg_dl(), stick.meter_sd());
         }
         self.fusion.shift(moved);

@@ -8,7 +8,7 @@
 use crate::codec::{Codec, Coded};
 use crate::math;
 use crate::math::Bounded as _;
-use core::f32::consts::LN_2;
+use core::f32::consts::{LN_2, SQRT_2};
 
 /// One that trails closes what is between them in so many minutes: its lag of some 40, and what its estimate takes.
 const CLOSES_MIN: f32 = 50.0;
@@ -45,15 +45,14 @@ impl Trail {
     pub fn step(&mut self, minutes: f32, gap: f32, z: f32, rates: [f32; 2]) {
         let kept = math::left(minutes, KEPT_MIN);
         let part = if z.abs() > FROM { (minutes / ANEW_MIN).at_most(ANEW_MOST) } else { 0.0 };
-        let square = |times: f32| times * times;
         let [first, second] = rates;
-        let same = square((first - second) / SAME_SD);
-        let mut above = -gap;
+        let fits = |off: f32, sd: f32| (off / (SQRT_2 * sd)) * (off / (SQRT_2 * sd));
+        let same = LN_2 + fits(first - second, SAME_SD);
+        let mut speed = -gap / CLOSES_MIN;
         for (told, rate) in self.0.iter_mut().zip(rates) {
-            let closes = square((rate - above / CLOSES_MIN) / CLOSES_SD);
-            let tells = (LN_2 + 0.5 * (same - closes)).at_most(ONCE_MOST);
+            let tells = (same - fits(rate - speed, CLOSES_SD)).at_most(ONCE_MOST);
             *told = (*told * kept + part * tells).within(LEAST, MOST);
-            above = gap;
+            speed = -speed;
         }
     }
 }
