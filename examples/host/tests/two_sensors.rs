@@ -222,6 +222,12 @@ fn recorded_pairs_are_judged_by_their_own_future() {
         let named = judged["named_percent"][side].as_f64().unwrap();
         assert!((0.0..10.0).contains(&named), "{side}: {named}");
     }
+    let leaps = self::folder("two-judged-leap");
+    pair(&leaps, |minute, value| Some(if minute >= 1800 { value + 70.0 } else { value }));
+    let named: serde_json::Value =
+        serde_json::from_str(&glidepath(&["pairs", leaps.to_str().unwrap(), "--json"])).unwrap();
+    let named = [0, 1].map(|side| named["named_percent"][side].as_f64().unwrap());
+    assert!(named[0] < 1.0 && named[1] > 20.0, "{named:?}");
     for side in judged["sides"].as_array().unwrap() {
         assert!(side["forecasts"].as_f64().unwrap() > 500.0);
         let over = side["over_own"].as_f64().unwrap();

@@ -41,9 +41,10 @@ const LOWER_UP_TO: Glucose = Glucose::clamped(120.0);
 /// Each sensor has its own clock, judge, calibration, estimate and forecast, as in a [`Monitor`](crate::Monitor). The
 /// answers are of both: plasma glucose as a weighted mean, the weights from how well each sensor agrees with fingersticks, with the
 /// other and with its own past. The lasting difference between the two is learned, and attributed to each by its uncertainty. A
-/// failing sensor shows by a growing difference, is named where its own past gives it away, it trails the other or reads a low that is rare, and
-/// loses weight; one that is silent is left out. While the two differ and nothing shows which is wrong, the answers say so and have wider uncertainty; when one then
-/// falls silent, the one that is left is doubted until it is clear again: a fingerstick agrees, or two hours are over.
+/// failing sensor shows by a growing difference, is named where its own past gives it away, it trails the other or reads a
+/// low that is rare, and loses weight; one that is silent is left out. While the two differ and nothing shows which is wrong,
+/// the answers say so and have wider uncertainty; when one then falls silent, the one that is left is doubted until it is
+/// clear again: a fingerstick agrees, or two hours are over.
 ///
 /// # Alarms
 /// The rules are those of one sensor. Low and floor go by the lower of the two, whatever the other reads; a low that only one

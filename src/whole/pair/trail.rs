@@ -45,12 +45,15 @@ impl Trail {
     pub fn step(&mut self, minutes: f32, gap: f32, z: f32, rates: [f32; 2]) {
         let kept = math::left(minutes, KEPT_MIN);
         let part = if z.abs() > FROM { (minutes / ANEW_MIN).at_most(ANEW_MOST) } else { 0.0 };
+        let misfit = |off: f32, sd: f32| {
+            let times = off / (SQRT_2 * sd);
+            times * times
+        };
         let [first, second] = rates;
-        let fits = |off: f32, sd: f32| (off / (SQRT_2 * sd)) * (off / (SQRT_2 * sd));
-        let same = LN_2 + fits(first - second, SAME_SD);
+        let same = LN_2 + misfit(first - second, SAME_SD);
         let mut speed = -gap / CLOSES_MIN;
         for (told, rate) in self.0.iter_mut().zip(rates) {
-            let tells = (same - fits(rate - speed, CLOSES_SD)).at_most(ONCE_MOST);
+            let tells = (same - misfit(rate - speed, CLOSES_SD)).at_most(ONCE_MOST);
             *told = (*told * kept + part * tells).within(LEAST, MOST);
             speed = -speed;
         }
@@ -117,6 +120,10 @@ mod tests {
             trail.step(5.0, 0.0, 0.0, [0.0; 2]);
         }
         assert!(trail.against_first().abs() < 0.2 * MOST, "{trail:?}");
+        // in two hours it fades to one part in e
+        let mut trail = Trail([5.0, -2.0]);
+        trail.step(120.0, 0.0, 0.0, [0.0; 2]);
+        assert!((trail.against_first() - 5.0 * (-1.0_f32).exp()).abs() < 1e-2, "{trail:?}");
     }
 
     #[test]

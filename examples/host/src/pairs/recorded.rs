@@ -9,8 +9,9 @@ use serde::Serialize;
 use super::hears;
 use crate::args::InputArgs;
 use crate::failure::Failure;
+use crate::people::Person;
 use crate::people::two::{self, AHEAD, BRIDGED, SECOND};
-use crate::table::{self, Trace};
+use crate::table;
 
 /// What came of a folder of pairs.
 #[derive(Debug, Serialize)]
@@ -115,9 +116,13 @@ pub fn judge(folder: &Path, input: &InputArgs) -> Result<Recorded, Failure> {
 }
 
 fn live((first, second): &(PathBuf, PathBuf), input: &InputArgs) -> Result<Lived, Failure> {
-    let traces = [table::read_trace(first, input, &[])?, table::read_trace(second, input, &[])?];
+    let name = first.file_stem().unwrap_or_default().to_string_lossy().into_owned();
+    let worn = |file| -> Result<Person, Failure> {
+        Ok(Person::new(&name, table::read_trace(file, input, &[])?.readings, Vec::new()))
+    };
+    let sensors = [worn(first)?, worn(second)?];
     let mut lived = Lived {
-        name: first.file_stem().unwrap_or_default().to_string_lossy().into_owned(),
+        name,
         tallies: [Tally::default(); 2],
         lows: 0,
         unheard: 0,
@@ -125,14 +130,14 @@ fn live((first, second): &(PathBuf, PathBuf), input: &InputArgs) -> Result<Lived
         readings: 0,
         named: [0; 2],
     };
-    lived.days = two::live(traces.each_ref().map(|trace| &trace.readings[..]), |minute| {
+    lived.days = two::live(sensors.each_ref().map(|sensor| &sensor.readings[..]), |minute| {
         minute.own.iter().for_each(|own| lived.listen(own, minute.pair.fused()));
         if minute.read {
             lived.readings += 1;
             if let Some(side) = minute.pair.agreement().suspect() {
                 lived.named[side as usize] += 1;
             }
-            lived.foretell(&minute.pair, &minute.own, &traces, minute.now);
+            lived.foretell(&minute.pair, &minute.own, &sensors, minute.now);
         }
     });
     Ok(lived)
@@ -148,36 +153,25 @@ impl Lived {
     }
 
     /// Each sensor's value in half an hour, as both foretell it.
-    fn foretell(&mut self, pair: &PairView, own: &[View; 2], traces: &[Trace; 2], now: Instant) {
+    fn foretell(&mut self, pair: &PairView, own: &[View; 2], sensors: &[Person; 2], now: Instant) {
         for side in Side::BOTH {
-            let (view, own, trace) = (pair.side(side), &own[side as usize], &traces[side as usize]);
+            let (view, own, sensor) = (pair.side(side), &own[side as usize], &sensors[side as usize]);
             let fresh = view.age.is_some_and(|age| age < BRIDGED);
-            if let (true, Some(led), Some(alone), Some(then)) =
-                (fresh, view.predicted(AHEAD), own.predicted_30min(), value(trace, now.plus(AHEAD)))
-            {
-                let off = f64::from(then - led.glucose().mg_dl());
+            if let (true, Some(led), Some(alone), Some(then)) = (
+                fresh,
+                view.predicted(AHEAD),
+                own.predicted_30min(),
+                sensor.between(now.plus(AHEAD).secs().into()),
+            ) {
+                let off = then - f64::from(led.glucose().mg_dl());
                 let tally = &mut self.tallies[side as usize];
                 tally.n += 1.0;
                 tally.pair += off.powi(2);
-                tally.own += f64::from(then - alone.glucose().mg_dl()).powi(2);
-                tally.inside += f64::from(u8::from(off.abs() <= f64::from(led.half_width_95())));
+                tally.own += (then - f64::from(alone.glucose().mg_dl())).powi(2);
+                tally.inside += f64::from(u8::from(off.abs() <= led.half_width_95().into()));
             }
         }
     }
-}
-
-/// What a sensor read at a moment, straight between its readings.
-fn value(trace: &Trace, at: Instant) -> Option<f32> {
-    let after = trace.readings.partition_point(|reading| reading.at() < at);
-    let next = trace.readings.get(after)?;
-    let (then, to) = (next.at(), next.glucose().mg_dl());
-    if then == at {
-        return Some(to);
-    }
-    let before = trace.readings.get(after.checked_sub(1)?)?;
-    let step = then.since(before.at());
-    let from = before.glucose().mg_dl();
-    (step < BRIDGED).then(|| from + (to - from) * at.since(before.at()).mins() / step.mins())
 }
 
 impl Recorded {
@@ -205,7 +199,7 @@ impl Recorded {
         ));
         let [first, second] = self.named_percent;
         lines.push(format!(
-            "The first was held to err by {first:.1} % of readings, the second by {second:.1} %."
+            "The first was held to err in {first:.1} % of the minutes with a reading, the second in {second:.1} %."
         ));
         lines
     }
