@@ -9,6 +9,7 @@
 
 use super::rare::rarer;
 use super::trail::Trail;
+use super::two_states::measured;
 use super::view::Side;
 use crate::codec::{Codec, Coded};
 use crate::math;
@@ -424,15 +425,12 @@ impl Fusion {
         }
     }
 
-    #[inline(never)] // once for all that measures
     fn update(&mut self, h: [f32; 2], innovation: f32, variance: f32) {
-        let ([h1, h2], [p11, p12, p22]) = (h, self.p);
-        let (ph1, ph2) = (p11 * h1 + p12 * h2, p12 * h1 + p22 * h2);
-        let s = (h1 * ph1 + h2 * ph2 + variance).at_least(1e-3);
-        let (k1, k2) = (ph1 / s, ph2 / s);
-        let [o1, o2] = self.offsets;
-        self.offsets = [o1 + k1 * innovation, o2 + k2 * innovation];
-        self.p = [(p11 - k1 * ph1).at_least(1e-3), p12 - k1 * ph2, (p22 - k2 * ph2).at_least(1e-3)];
+        let (_, [k1, k2]) = measured(&mut self.p, h, variance);
+        let [o1, o2] = &mut self.offsets;
+        (*o1, *o2) = (*o1 + k1 * innovation, *o2 + k2 * innovation);
+        let [p11, _, p22] = &mut self.p;
+        (*p11, *p22) = (p11.at_least(1e-3), p22.at_least(1e-3));
     }
 }
 

@@ -5,6 +5,7 @@
 //! each sensor by recursive least squares, from one outcome in half an hour. Source: recursive least squares, Haykin,
 //! Adaptive Filter Theory (from memory); the terms are ours.
 
+use super::two_states::measured;
 use crate::codec::{Codec, Coded};
 use crate::forecast::HORIZONS;
 use crate::math;
@@ -118,20 +119,17 @@ impl Lead {
         if at.since(asked.at) > LATEST {
             return;
         }
-        let ([w1, w2], [p11, p12, p22]) = (self.weights, self.p);
-        let (x1, x2) = (asked.gap, asked.further);
-        let (ph1, ph2) = (p11 * x1 + p12 * x2, p12 * x1 + p22 * x2);
-        let s = (x1 * ph1 + x2 * ph2 + self.outcome).at_least(1.0);
-        let error = value - asked.expected - w1 * x1 - w2 * x2;
-        let most = CLIP * math::sqrt(s);
+        let (spread, [k1, k2]) = measured(&mut self.p, [asked.gap, asked.further], self.outcome);
+        let [w1, w2] = self.weights;
+        let error = value - asked.expected - w1 * asked.gap - w2 * asked.further;
+        let most = CLIP * math::sqrt(spread);
         let error = error.within(-most, most);
-        let (k1, k2) = (ph1 / s, ph2 / s);
-        let [s1, s2] = SPREADS;
         self.weights = [(w1 + k1 * error).within(LEAST, MOST), (w2 + k2 * error).within(LEAST, MOST)];
+        let ([s1, s2], [p11, p12, p22]) = (SPREADS, self.p);
         self.p = [
-            (p11 - k1 * ph1 + FORGETS * s1 * s1).within(0.0, s1 * s1),
-            (p12 - k1 * ph2).within(-s1 * s2, s1 * s2),
-            (p22 - k2 * ph2 + FORGETS * s2 * s2).within(0.0, s2 * s2),
+            (p11 + FORGETS * s1 * s1).within(0.0, s1 * s1),
+            p12.within(-s1 * s2, s1 * s2),
+            (p22 + FORGETS * s2 * s2).within(0.0, s2 * s2),
         ];
         self.outcome = (self.outcome + OUTCOME_PART * (error * error - self.outcome)).at_least(OUTCOME_LEAST);
     }

@@ -7,6 +7,7 @@ mod lead;
 mod rare;
 mod says;
 mod trail;
+mod two_states;
 mod view;
 
 pub use view::{Agreement, PairView, Side, SideView};
@@ -27,7 +28,7 @@ use crate::trend::TrendSign;
 use crate::units::{Glucose, Instant, LOW, Rate, Span};
 use fusion::{Fused, Fusion};
 use lead::{Beside, Lead};
-use says::{Says, any, bound, doubted, lower, lows, raw, reasons};
+use says::{Says, any, bound, doubted, least, lower, lows, raw, reasons};
 
 /// How far ahead a time to a low is told.
 const FURTHEST_LOW: Span = Span::from_hours(1);
@@ -529,10 +530,7 @@ impl Core {
             (heard.at, value)
         });
         let (uncalibrated, below_range) = raw(says);
-        let unbelieved = match says.each_ref().map(|one| one.unbelieved) {
-            [Some(one), Some(two)] => Some(one.min(two)),
-            [one, two] => one.or(two),
-        };
+        let unbelieved = least(says.each_ref().map(|one| one.unbelieved));
         Situation {
             reading,
             uncalibrated,

@@ -142,6 +142,14 @@ pub(super) fn lower(says: &[Says; 2], counts: [bool; 2]) -> Option<(Newest, Doub
     lowest
 }
 
+/// The lower of two, or the only one.
+pub(super) fn least(values: [Option<Glucose>; 2]) -> Option<Glucose> {
+    match values {
+        [Some(one), Some(two)] => Some(one.min(two)),
+        [one, two] => one.or(two),
+    }
+}
+
 /// What the rule for lows goes by, and what is held against it: the lower of the sensors with nothing against them; one in
 /// doubt when it alone is at the limit, or when there is no other. A sensor that a fingerstick has just shown to be off does
 /// not count above the floor while the other is good.
@@ -176,11 +184,9 @@ pub(super) fn lows(says: &[Says; 2], limit: Glucose, denied: Option<Side>) -> (O
 pub(super) fn raw(says: &[Says; 2]) -> (Option<Glucose>, Option<Glucose>) {
     let (mut lowest, mut below): (Option<Glucose>, Option<Glucose>) = (None, None);
     for newest in says.iter().filter_map(|one| one.stands) {
-        let least =
-            |known: Option<Glucose>| Some(known.map_or(newest.sensor, |known| known.min(newest.sensor)));
-        lowest = least(lowest);
+        lowest = least([lowest, Some(newest.sensor)]);
         if newest.status == Status::BelowRange {
-            below = least(below);
+            below = least([below, Some(newest.sensor)]);
         }
     }
     (lowest, below)
@@ -248,10 +254,7 @@ pub(super) fn doubted(
     let told = (hidden || in_doubt).then_some((lowest.calibrated, Some(lowest.at)));
     // a leap counts where no other sensor says what it is
     let leaps = !any(says, |one| one.clean && one.unbelieved.is_none());
-    let mut leapt: Option<Glucose> = None;
-    for glucose in says.iter().filter_map(|one| one.unbelieved) {
-        leapt = Some(leapt.map_or(glucose, |least| least.min(glucose)));
-    }
+    let leapt = least(says.each_ref().map(|one| one.unbelieved));
     match (leapt.filter(|_| leaps), told) {
         (Some(leapt), Some(told)) if told.0 < leapt => Some(told),
         (Some(leapt), _) => Some((leapt, None)),
