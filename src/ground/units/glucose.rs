@@ -15,6 +15,7 @@ pub(crate) const LOW: Glucose = Glucose::clamped(70.0);
 /// At or under this, mg/dL, the floor rings, whatever the settings, and no correction raises a sensor's value. Common
 /// practice, no source.
 pub const FLOOR_MG_DL: f32 = 55.0;
+pub(crate) const FLOOR: Glucose = Glucose::clamped(FLOOR_MG_DL);
 
 /// A glucose concentration: finite, 0 to 2000 mg/dL.
 ///

@@ -14,7 +14,7 @@ pub use glucose::{FLOOR_MG_DL, Glucose, MG_DL_PER_MMOL_L, Rate};
 pub use probability::Probability;
 pub use time::{Instant, Span};
 
-pub(crate) use glucose::LOW;
+pub(crate) use glucose::{FLOOR, LOW};
 
 #[cfg(test)]
 mod tests;

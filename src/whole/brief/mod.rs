@@ -6,9 +6,7 @@ use crate::monitor::{Bound, Shown};
 use crate::reading::{Reading, Status};
 use crate::timeline::{Placed, Timeline};
 use crate::trend::{Bands, Trend, TrendSign};
-use crate::units::{FLOOR_MG_DL, Glucose, Instant, LOW, Probability, Span};
-
-const FLOOR: Glucose = Glucose::clamped(FLOOR_MG_DL);
+use crate::units::{FLOOR, Glucose, Instant, LOW, Probability, Span};
 
 /// Trend sign and low ahead of one sensor, in three calls: [`new`](Self::new), [`push`](Self::push) for each reading,
 /// [`tick`](Self::tick) about once a minute between.

@@ -2,7 +2,7 @@
 
 use super::outcome::{Expected, FingerstickOutcome, Refusal};
 use super::settings::Settings;
-use crate::alarm::{Doubt, FLOOR_MG_DL};
+use crate::alarm::Doubt;
 use crate::calibration::{Calibration, CalibrationPoint, PointOutcome};
 use crate::codec::{Blank, Codec, Coded};
 use crate::error::Error;
@@ -15,7 +15,7 @@ use crate::math::Bounded as _;
 use crate::quality::{Evidence, Quality, Reason, Reasons, Verdict};
 use crate::reading::{Fingerstick, Reading, Status};
 use crate::timeline::{Placed, Reset, Timeline};
-use crate::units::{Glucose, Instant, LOW, Span};
+use crate::units::{FLOOR, Glucose, Instant, LOW, Span};
 
 /// A fingerstick may be this much older than now, and than the reading that it is paired with this much newer.
 const PAIRED_WITHIN: Span = Span::from_mins(15);
@@ -141,7 +141,7 @@ impl Chain {
             }
             Placed::Unknown => {
                 judged.unplaced = Some(match reading.status() {
-                    Status::BelowRange => reading.glucose().min(FLOOR),
+                    Status::BelowRange => reading.glucose().min(FLOOR), // it says no more
                     Status::Normal | Status::Doubtful => reading.glucose(),
                     Status::AboveRange | Status::WarmUp | Status::Fault => return judged,
                 });
@@ -295,9 +295,6 @@ pub fn doubted(newest: Newest, estimate: Option<Estimate>, reasons: Reasons) -> 
         None
     }
 }
-
-/// A sensor that says "below its range" says no more than this, mg/dL.
-const FLOOR: Glucose = Glucose::clamped(FLOOR_MG_DL);
 
 impl Coded for Chain {
     fn code(&mut self, codec: &mut Codec<'_>) {

@@ -24,6 +24,9 @@ const SAME_MIN: f32 = 600.0;
 const CLIP: f32 = 3.0;
 /// A fingerstick's error beside the meter's and the sensor's, as a share of glucose.
 const STICK_SHARE: f32 = 0.18;
+/// What both are off by alike is for their calibrations to say, but for so much, mg/dL: what a fingerstick says while both are
+/// off for an hour must not stay for days.
+const ALIKE: f32 = 8.0;
 /// How far the errors of two sensors go together.
 const TOGETHER: f32 = 0.5;
 /// Between what the pair's usual disagreement stays, over what is expected, squared; and how many minutes it remembers.
@@ -73,7 +76,8 @@ const DENIED: f32 = 1.0;
 const DENIES: Span = Span::from_mins(30);
 /// What was open when one fell silent stays so for as long, if it had been for so long: its last value stands for 20 minutes.
 const OPEN: Span = Span::from_hours(2);
-const LASTED: Span = Span::from_mins(30);
+const LASTED_MIN: i32 = 30;
+const LASTED: Span = Span::from_mins(LASTED_MIN);
 /// Weights go by so much of the odds.
 const SHARP: f32 = 1.7;
 /// The surest odds.
@@ -153,14 +157,24 @@ impl Fusion {
         }
     }
 
-    /// A new sensor on one side: what was known of the other stays.
-    pub fn reset(&mut self, side: Side) {
+    /// A new sensor on one side: what was known of the other stays. `low`: what was there read a low last.
+    pub fn reset(&mut self, side: Side, low: bool) {
         let Self { offsets: [first, second], p: [p11, p12, p22], .. } = self;
         let (offset, variance) = if side == Side::First { (first, p11) } else { (second, p22) };
         // nothing is known of it: the variance is taken from its calibration when it first speaks
         (*offset, *variance, *p12) = (0.0, 0.0, 0.0);
-        (self.usual, self.sudden, self.sticks, self.trail) = (1.0, 0.0, 0.0, Trail::NONE);
-        self.settle();
+        (self.usual, self.trail) = (1.0, Trail::NONE);
+        // what is told of the other one stays, and so does that it may err
+        (self.sudden, self.sticks) = (against_other(side, self.sudden), against_other(side, self.sticks));
+        if self.named == Some(side) {
+            self.settle();
+        } else if low {
+            // it may have been the person's: the one left is not sure without it
+            self.apart = Some((self.at.plus(Span::from_mins(-LASTED_MIN)), self.at));
+            self.open = true;
+        } else if !self.is_apart() {
+            self.settle();
+        }
     }
 
     const fn settle(&mut self) {
@@ -219,19 +233,23 @@ impl Fusion {
 
     /// The two as one; `None` without either.
     pub fn fused(&self, parts: &[Option<Part>; 2]) -> Option<Fused> {
-        let ([o1, o2], [p11, p12, p22]) = (self.offsets, self.p);
-        let alone = |part: &Part, offset: f32, variance: f32, share: f32| Fused {
-            glucose: part.glucose - offset,
-            variance: part.variance,
-            offset_variance: variance,
-            share,
-        };
-        let (one, two) = match parts {
-            [Some(one), Some(two)] => (one, two),
-            [Some(one), None] => return Some(alone(one, o1, p11, 1.0)),
-            [None, Some(two)] => return Some(alone(two, o2, p22, 0.0)),
+        let ([o1, o2], [p11, _, p22]) = (self.offsets, self.p);
+        let (part, offset, variance, share) = match parts {
+            [Some(one), Some(two)] => return Some(self.both(one, two)),
+            [Some(one), None] => (one, o1, p11, 1.0),
+            [None, Some(two)] => (two, o2, p22, 0.0),
             [None, None] => return None,
         };
+        Some(Fused {
+            glucose: part.glucose - offset,
+            variance: part.variance,
+            offset_variance: variance.at_most(part.calibration_variance),
+            share,
+        })
+    }
+
+    fn both(&self, one: &Part, two: &Part) -> Fused {
+        let ([o1, o2], [p11, p12, p22]) = (self.offsets, self.p);
         let Between { beyond, .. } = self.between(one, two);
         // what is left apart is doubt on each, as likely as it is that this one errs
         let errs = self.errs(one, two);
@@ -243,12 +261,12 @@ impl Fusion {
         let of = |v11: f32, v12: f32, v22: f32| {
             (share * share * v11 + 2.0 * share * rest * v12 + rest * rest * v22).at_least(0.0)
         };
-        Some(Fused {
+        Fused {
             glucose: share * (one.glucose - o1) + rest * (two.glucose - o2),
             variance: of(n1, together, n2),
             offset_variance: of(p11, p12, p22),
             share,
-        })
+        }
     }
 
     /// How far the two are apart.
@@ -262,8 +280,11 @@ impl Fusion {
     }
 
     /// How likely it is that the first one errs and not the second.
+    #[inline(never)] // once for all who ask
     fn errs(&self, one: &Part, two: &Part) -> f32 {
-        math::logistic(SHARP * self.odds(one, two))
+        // what named one goes on to count
+        let held = self.named.map_or(0.0, |side| against(side, NAMED));
+        math::logistic(SHARP * (self.odds(one, two) + held))
     }
 
     /// The odds that the first one errs and not the second, natural logarithm.
@@ -353,25 +374,23 @@ impl Fusion {
             self.named = likely;
         }
         if minutes > 0.0 && self.named.is_none() {
-            self.compare(minutes, gap, noise(one, two));
+            self.compare(minutes, gap, z, noise(one, two));
         }
     }
 
-    /// One sensor measures the other.
-    fn compare(&mut self, minutes: f32, gap: f32, noise: f32) {
-        let [p11, p12, p22] = self.p;
-        let spread = (p11 - 2.0 * p12 + p22).at_least(0.0);
+    /// One sensor measures the other, `z` of their usual deviations away.
+    fn compare(&mut self, minutes: f32, gap: f32, z: f32, noise: f32) {
         let part = (minutes / USUAL_MIN).at_most(0.1);
-        let over = gap * gap / (noise + spread).at_least(1.0);
+        let over = z * z * self.usual;
         self.usual += part * (over.at_most(OVER_MOST) - self.usual);
         self.usual = self.usual.within(USUAL_LEAST, USUAL_MOST);
         let measured = self.usual * noise * (SAME_MIN / minutes.at_most(SAME_MIN));
-        let most = CLIP * math::sqrt(self.usual * (noise + spread));
-        self.update([1.0, -1.0], gap.within(-most, most), measured);
+        self.update([1.0, -1.0], gap / (z / CLIP).at_least(1.0), measured);
     }
 
-    /// A fingerstick of `glucose` with a meter's error of `meter_sd`, mg/dL, beside what the two say.
-    pub fn fingerstick(&mut self, parts: &[Option<Part>; 2], glucose: f32, meter_sd: f32) {
+    /// A fingerstick of `glucose` with a meter's error of `meter_sd`, mg/dL, beside what those say that took it; their
+    /// calibrations moved what they say by `moved`.
+    pub fn fingerstick(&mut self, parts: &[Option<Part>; 2], moved: [f32; 2], glucose: f32, meter_sd: f32) {
         let scatter = STICK_SHARE * glucose;
         let error = meter_sd * meter_sd + scatter * scatter;
         let ([o1, o2], [p11, _, p22]) = (self.offsets, self.p);
@@ -384,51 +403,51 @@ impl Fusion {
         let [first, second] = parts;
         let missed = [miss(first, o1, p11), miss(second, o2, p22)];
         let nearest = missed.into_iter().flatten().fold(CLIP * CLIP, f32::min);
+        let ([Some(one), Some(two)], [Some(m1), Some(m2)]) = (parts, missed) else {
+            // where the other is silent, and its reading not merely too old for a fingerstick
+            if nearest < 1.0 && self.apart.is_none_or(|(_, last)| last < self.at) {
+                self.settle(); // it agrees with the one that is left
+                self.sudden =
+                    against_other(if first.is_some() { Side::First } else { Side::Second }, self.sudden);
+            }
+            // what one alone is off by is for its calibration to say, which takes over what its offset said
+            for (offset, moved) in self.offsets.iter_mut().zip(moved) {
+                *offset = (*offset + moved).within(offset.at_most(0.0), offset.at_least(0.0));
+            }
+            return;
+        };
+        let told = 0.5 * (m1 - m2);
+        self.sticks = (self.sticks + told).within(-SUREST, SUREST);
+        // three alike silence no longer than one
+        if told.abs() > DENIED && self.at.since(self.told) >= OPEN {
+            self.told = self.at;
+        }
         // far from both it says little of either
         let error = error * (1.0 + nearest * (nearest - 1.0).at_least(0.0));
-        let mut beyond = [0.0; 2];
-        if let ([Some(one), Some(two)], [Some(m1), Some(m2)]) = (parts, missed) {
-            let told = 0.5 * (m1 - m2);
-            self.sticks = (self.sticks + told).within(-SUREST, SUREST);
-            if told.abs() > DENIED {
-                self.told = self.at;
-            }
-            let apart = self.between(one, two);
-            let errs = self.errs(one, two);
-            beyond = [apart.beyond * errs, apart.beyond * (1.0 - errs)];
-        } else if nearest < 1.0 {
-            self.settle(); // it agrees with the one that is left
-            self.sudden = 0.0;
-        }
+        let (Between { beyond, .. }, errs) = (self.between(one, two), self.errs(one, two));
         // the one that errs less first: it tells how far off the other is
-        let mut order = [(0, [1.0, 0.0]), (1, [0.0, 1.0])];
-        if beyond[0] > beyond[1] {
+        let mut order = [(one, [1.0, 0.0], beyond * errs), (two, [0.0, 1.0], beyond * (1.0 - errs))];
+        if errs > 0.5 {
             order.reverse();
         }
-        for (index, h) in order {
-            let (Some(Some(part)), Some(beyond)) = (parts.get(index), beyond.get(index)) else { continue };
+        for (part, [h1, h2], beyond) in order {
             let ([o1, o2], [p11, _, p22]) = (self.offsets, self.p);
-            let (offset, variance) = if index == 0 { (o1, p11) } else { (o2, p22) };
             let own = part.variance + error + beyond;
-            let most = CLIP * math::sqrt(variance + own);
-            let off = part.glucose - offset - glucose;
-            self.update(h, off.within(-most, most), own);
+            let most = CLIP * math::sqrt(h1 * p11 + h2 * p22 + own);
+            let off = part.glucose - h1 * o1 - h2 * o2 - glucose;
+            self.update([h1, h2], off.within(-most, most), own);
         }
-    }
-
-    /// The calibrations moved the estimates by so many mg/dL.
-    pub fn shift(&mut self, moved: [f32; 2]) {
-        for (offset, moved) in self.offsets.iter_mut().zip(moved) {
-            if moved.is_finite() {
-                *offset += moved;
-            }
-        }
+        // what they differ by moved with the calibrations, which say what both are off by alike
+        let ([o1, o2], [first, second]) = (self.offsets, moved);
+        let (o1, o2) = (o1 + first, o2 + second);
+        let alike = (o1.at_most(o2) - ALIKE).at_least(0.0) + (o1.at_least(o2) + ALIKE).at_most(0.0);
+        self.offsets = [o1 - alike, o2 - alike];
     }
 
     fn update(&mut self, h: [f32; 2], innovation: f32, variance: f32) {
         let (_, [k1, k2]) = measured(&mut self.p, h, variance);
-        let [o1, o2] = &mut self.offsets;
-        (*o1, *o2) = (*o1 + k1 * innovation, *o2 + k2 * innovation);
+        let [o1, o2] = self.offsets;
+        self.offsets = [o1 + k1 * innovation, o2 + k2 * innovation];
         let [p11, _, p22] = &mut self.p;
         (*p11, *p22) = (p11.at_least(1e-3), p22.at_least(1e-3));
     }
@@ -439,6 +458,14 @@ const fn against(side: Side, odds: f32) -> f32 {
     match side {
         Side::First => odds,
         Side::Second => -odds,
+    }
+}
+
+/// How much of such odds speaks against the other one.
+fn against_other(side: Side, odds: f32) -> f32 {
+    match side {
+        Side::First => odds.at_most(0.0),
+        Side::Second => odds.at_least(0.0),
     }
 }
 
@@ -508,6 +535,13 @@ mod tests {
         }
     }
 
+    impl Fusion {
+        /// Taken to read so much too high.
+        pub(in super::super) fn off_by(self, offsets: [f32; 2]) -> Self {
+            Self { offsets, ..self }
+        }
+    }
+
     pub(super) fn at(minute: u32) -> Instant {
         Instant::from_secs(1_000_000 + 60 * minute)
     }
@@ -555,13 +589,15 @@ mod tests {
             let glucose = fusion.fused(&[Some(part(one)), Some(part(two))]).unwrap().glucose;
             (glucose, fusion.between(&part(one), &part(two)).gap)
         };
+        // of nothing else is anything open, and the fingerstick lies between them
+        fusion.p = [1e-3, 0.0, 1e-3];
         let before = of(&fusion, 150.0, 120.0);
-        fusion.shift([-30.0, 7.0]);
+        fusion.fingerstick(&[Some(part(150.0)), Some(part(120.0))], [-30.0, 7.0], 135.0, 7.0);
         let after = of(&fusion, 120.0, 127.0);
-        assert!((before.0 - after.0).abs() < 1e-3 && (before.1 - after.1).abs() < 1e-3);
-        let odd = fusion.offsets();
-        fusion.shift([f32::NAN, 0.0]);
-        assert_eq!(fusion.offsets(), odd);
+        assert!(
+            (before.0 - after.0).abs() < 0.05 && (before.1 - after.1).abs() < 0.05,
+            "{before:?} {after:?}"
+        );
     }
 
     /// Twelve hours in which the second does what the first did 40 minutes before.
@@ -584,7 +620,7 @@ mod tests {
     fn one_that_trails_weighs_less_and_is_named_by_nothing_more() {
         let (fusion, parts) = trailed();
         let of = |fusion: &Fusion| fusion.fused(&parts).unwrap();
-        let untold = Fusion { trail: Trail::NONE, ..fusion };
+        let untold = Fusion { trail: Trail::NONE, named: None, ..fusion };
         assert!(of(&fusion).share > 0.9, "{:?}", of(&fusion));
         assert!((0.3..0.7).contains(&of(&untold).share), "{:?}", of(&untold));
         assert_eq!(fusion.named(), Some(Side::Second));
@@ -632,7 +668,7 @@ mod tests {
         for side in Side::BOTH {
             let (mut fusion, _) = trailed();
             assert_ne!(fusion.trail, Trail::NONE);
-            fusion.reset(side);
+            fusion.reset(side, false);
             assert_eq!(fusion.trail, Trail::NONE);
         }
     }
@@ -644,7 +680,7 @@ mod tests {
         for minute in (2880..2910).step_by(5) {
             fusion.step(at(minute), &parts, None);
         }
-        fusion.fingerstick(&parts, 120.0, 7.0);
+        fusion.fingerstick(&parts, [0.0; 2], 120.0, 7.0);
         let [first, second] = fusion.offsets();
         assert!(second.abs() < 0.1 * first && first > 1.8, "{first} {second}");
         assert!(fusion.sticks > DENIED);

@@ -20,7 +20,7 @@ use crate::estimate::Estimate;
 use crate::forecast::{Course, Direction};
 use crate::history::{History, HistoryView};
 use crate::math;
-use crate::monitor::{Chain, FingerstickOutcome, Newest, Pushed, Settings, View};
+use crate::monitor::{Chain, FingerstickOutcome, Pushed, Settings, View};
 use crate::quality::{Quality, Reason, Verdict, Wear};
 use crate::reading::{Fingerstick, Reading};
 use crate::timeline::Reset;
@@ -49,9 +49,9 @@ const LOWER_UP_TO: Glucose = Glucose::clamped(120.0);
 ///
 /// # Alarms
 /// The rules are those of one sensor. Low and floor go by the lower of the two, whatever the other reads; a low that only one
-/// sensor reads is what is shown, marked as doubted. It goes on for two hours when that sensor falls silent. A sensor that a
-/// fingerstick has shown to be off is left out of the rule for lows for half an hour while the other one is good, never out of
-/// the floor. Highs go by both. No data rings when neither reads.
+/// sensor reads is what is shown, marked as doubted. A low of 70 mg/dL or less goes on for two hours when its sensor falls
+/// silent. A sensor that a fingerstick has shown to be off is left out of the rule for lows for half an hour while the other
+/// one is good, at most once in two hours, and never out of the floor. Highs go by both. No data rings when neither reads.
 ///
 /// # Time
 /// As in a [`Monitor`](crate::Monitor); each sensor's stamps are placed by themselves on one count. Call
@@ -159,7 +159,9 @@ impl<const N: usize> PairMonitor<N> {
     }
 
     /// A new sensor was started on one side: its calibration, estimate and trust begin anew; the other sensor, what was
-    /// learned of it and of the person, and the alarms stay. A start in the future counts as now.
+    /// learned of it and of the person, and the alarms stay. Where the other one may be the one that errs, or the replaced
+    /// one read a low, the other's value is doubted as if the replaced one had fallen silent. A start in the future counts as
+    /// now.
     ///
     /// # Examples
     /// ```
@@ -176,9 +178,10 @@ impl<const N: usize> PairMonitor<N> {
         let core = &mut self.core;
         let chain = side.of_mut(&mut core.chains);
         let start = chain.timeline.start_of(at);
+        let low = chain.known().is_some_and(|newest| newest.is_low());
         chain.reset(Reset::NewSensor);
         chain.quality.sensor_started(start);
-        core.fusion.reset(side);
+        core.fusion.reset(side, low);
         core.leads.iter_mut().for_each(Lead::reset);
         core.keep_up();
         if core.chains.iter().all(|chain| chain.newest.is_none()) {
@@ -322,7 +325,7 @@ impl Core {
             let z = pushed.z.filter(|z| z.is_finite()).map(|z| (*side, z));
             self.fusion.step(now, &parts, z);
         }
-        let beside = self.beside(&says);
+        let (later, beside) = (later(&says), self.beside(&says));
         if let Some((side, pushed)) = &came {
             self.learn(now, *side, pushed.verdict, &says, beside);
         }
@@ -354,7 +357,7 @@ impl Core {
             doubt,
             apart,
             local,
-            ..self.situation(now, &says, estimate, lowest)
+            ..self.situation(now, &says, later, estimate, lowest)
         };
         let standing = self.alarms.update(&situation);
         let (doubted, shown_at) = doubted(&says, estimate, denied, limit, open).unzip();
@@ -362,10 +365,11 @@ impl Core {
         let monitoring = self.alarms.is_monitoring() && doubted.is_none();
         let reasons = reasons(&says, agreement);
         // where each by itself is good it is the two together
-        let two = open || says.iter().all(|one| one.stands.is_some());
+        let two = open || says.iter().all(|one| one.known.is_some());
         let together = two && !monitoring && reasons.is_empty();
         let reasons = if together { reasons.with(Reason::SecondSensor) } else { reasons };
-        let newest = newest(&says);
+        // how old is what is shown: beside one that errs, the other
+        let newest = agreement.suspect().map_or(later, Side::other).of(&says).known;
         let offsets = self.fusion.offsets();
         let weights = if fused.is_some() { [share, 1.0 - share] } else { [0.0; 2] };
         let [first, second] = &self.chains;
@@ -382,8 +386,7 @@ impl Core {
         };
         let sides = [side(first, Side::First), side(second, Side::Second)];
         // by the clock of the one that read last
-        let at = |chain: &Chain| chain.newest.map(|newest| newest.at);
-        let stamps = if at(second) > at(first) { &second.timeline } else { &first.timeline };
+        let stamps = &later.of(&self.chains).timeline;
         let stamp = |at: Instant| stamps.stamp_of(at);
         let fused = View {
             at: stamp(now),
@@ -515,11 +518,12 @@ impl Core {
         &self,
         now: Instant,
         says: &[Says; 2],
+        later: Side,
         estimate: Option<Estimate>,
         lowest: Option<Glucose>,
     ) -> Situation {
         // silence is that of both
-        let reading = newest(says).map(|heard| {
+        let reading = later.of(says).known.map(|heard| {
             let both = estimate.map_or(heard.calibrated, |estimate| estimate.glucose());
             let value = match lowest {
                 Some(lowest) if lowest <= LOWER_UP_TO => lowest,
@@ -557,10 +561,12 @@ impl Core {
     fn fingerstick(&mut self, stick: &Fingerstick) -> [FingerstickOutcome; 2] {
         let mut parts = says::say(&self.chains, self.now()).map(|one| one.part);
         let mut moved = [0.0; 2];
+        // of two it tells first which one to go by
+        let alone = parts.iter().any(Option::is_none);
         let mut take = |side: Side| {
             let chain = side.of_mut(&mut self.chains);
             let before = chain.newest;
-            let outcome = chain.fingerstick(stick, false);
+            let outcome = chain.fingerstick(stick, alone);
             if !outcome.is_used() {
                 *side.of_mut(&mut parts) = None;
             }
@@ -571,9 +577,8 @@ impl Core {
         };
         let outcomes = [take(Side::First), take(Side::Second)];
         if parts.iter().any(Option::is_some) {
-            self.fusion.fingerstick(&parts, stick.glucose().mg_dl(), stick.meter_sd());
+            self.fusion.fingerstick(&parts, moved, stick.glucose().mg_dl(), stick.meter_sd());
         }
-        self.fusion.shift(moved);
         for (lead, moved) in self.leads.iter_mut().zip(moved) {
             lead.shift(moved);
         }
@@ -581,10 +586,10 @@ impl Core {
     }
 }
 
-/// The newest believed reading of both.
-fn newest(says: &[Says; 2]) -> Option<Newest> {
-    let [first, second] = says.each_ref().map(|one| one.known);
-    if second.map(|newest| newest.at) > first.map(|newest| newest.at) { second } else { first }
+/// Which one read last.
+fn later(says: &[Says; 2]) -> Side {
+    let [first, second] = says.each_ref().map(|one| one.known.map(|newest| newest.at));
+    if second > first { Side::Second } else { Side::First }
 }
 
 fn direction(says: &[Says; 2], share: f32) -> Option<Direction> {

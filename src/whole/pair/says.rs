@@ -2,14 +2,14 @@
 
 use super::fusion::Part;
 use super::view::{Agreement, Side};
-use crate::alarm::{Doubt, FLOOR_MG_DL, MAX_VALUE_AGE};
+use crate::alarm::{Doubt, MAX_VALUE_AGE};
 use crate::estimate::Estimate;
 use crate::forecast::{Course, Direction, Present};
 use crate::math;
 use crate::monitor::{Bound, Chain, Newest};
 use crate::quality::{Reason, Reasons};
 use crate::reading::Status;
-use crate::units::{Glucose, Instant, LOW, Span};
+use crate::units::{FLOOR, Glucose, Instant, LOW, Span};
 
 /// By how much more a sensor's calibration may be off on its first day, as a variance (common practice, no source).
 const FIRST_DAY: f32 = 2.25;
@@ -158,13 +158,15 @@ pub(super) fn lows(says: &[Says; 2], limit: Glucose, denied: Option<Side>) -> (O
     let [good, doubtful] = &mut counts;
     for side in Side::BOTH {
         let one = side.of(says);
-        let very_low = one.stands.is_some_and(|newest| newest.calibrated.mg_dl() <= FLOOR_MG_DL);
+        let very_low = one.stands.is_some_and(|newest| newest.calibrated <= FLOOR);
         let leaves = denied == Some(side) && !very_low && side.other().of(says).clean;
         *side.of_mut(good) = one.clean && !leaves;
         *side.of_mut(doubtful) = !one.clean && !leaves;
     }
     match (lower(says, counts[0]), lower(says, counts[1])) {
-        (Some((good, _)), Some((other, doubt))) if other.calibrated <= limit && good.calibrated > limit => {
+        (Some((good, _)), Some((other, doubt)))
+            if [limit, FLOOR].iter().any(|limit| other.calibrated <= *limit && good.calibrated > *limit) =>
+        {
             (Some(other.calibrated), doubt)
         }
         (Some((good, _)), _) => (Some(good.calibrated), Doubt::None),
@@ -244,8 +246,8 @@ pub(super) fn doubted(
         }
     }
     if let Some(newest) = sensor
-        && newest.sensor.mg_dl() <= FLOOR_MG_DL
-        && shown.mg_dl() > FLOOR_MG_DL
+        && newest.sensor <= FLOOR
+        && shown > FLOOR
     {
         return Some((newest.sensor, Some(newest.at)));
     }

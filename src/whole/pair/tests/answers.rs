@@ -216,7 +216,7 @@ fn rung(
     settings.low_ahead.on = false;
     let settings = Settings::default().with_alarms(AlarmPlan::new(settings).unwrap());
     let mut two = Pair::new(settings, settings).unwrap();
-    two.core.fusion.shift([offset, 0.0]);
+    two.core.fusion = two.core.fusion.off_by([offset, 0.0]);
     let mut rung = None;
     let value = |side, m| match side {
         Side::First => Some(first + (m / 5 % 2) as f32 * 0.4),
@@ -279,7 +279,7 @@ fn a_fingerstick_that_moves_a_calibration_moves_its_offset_as_much() {
         let before = two.core.chains.each_ref().map(|chain| chain.newest.unwrap().calibrated.mg_dl());
         let parts = says::say(&two.core.chains, two.core.now()).map(|one| one.part);
         let mut fusion = two.core.fusion;
-        fusion.fingerstick(&parts, stick.glucose().mg_dl(), stick.meter_sd());
+        fusion.fingerstick(&parts, [0.0; 2], stick.glucose().mg_dl(), stick.meter_sd());
         let leads = two.core.leads;
         assert!(two.fingerstick(&stick).iter().all(FingerstickOutcome::is_used));
         let after = two.core.chains.each_ref().map(|chain| chain.newest.unwrap().calibrated.mg_dl());

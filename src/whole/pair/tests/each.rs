@@ -3,6 +3,7 @@
 use super::super::says::{Says, any, bound, doubted, lower, lows, raw, reasons, say};
 use super::*;
 use crate::alarm::Doubt;
+use crate::monitor::Newest;
 use crate::quality::Reasons;
 
 /// One with nothing against it that reads `sensor`, calibrated to `calibrated`.
@@ -119,6 +120,11 @@ fn the_rule_for_lows_goes_by_the_lower_and_by_one_in_doubt_where_it_alone_is_low
         (left(66.0), reads(120.0), None, (Some(66.0), No)),
         (left(66.0), reads(120.0), first, (Some(120.0), No)),
         (left(66.0), reads(60.0), None, (Some(60.0), No)),
+        // nor makes it the floor of one silent that the other is low too
+        (off(55.0), reads(60.0), None, (Some(55.0), Disbelieved)),
+        (off(50.0), reads(70.0), None, (Some(50.0), Disbelieved)),
+        (off(50.0), reads(55.0), None, (Some(55.0), No)),
+        (off(56.0), reads(60.0), None, (Some(60.0), No)),
     ] {
         let told = both(one, other, denied, |says, denied| {
             let (lowest, doubt) = lows(says, limit, denied);
