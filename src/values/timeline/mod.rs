@@ -371,7 +371,7 @@ impl Timeline {
     /// The power was away for an unknown time. The count goes on from where it stood.
     pub fn resume(&mut self) {
         (self.uptime, self.wall, self.heard, self.strays) = (None, None, None, None);
-        (self.ticks, self.resumed) = (0, true);
+        (self.ticks, self.ticked, self.resumed) = (0, None, true);
     }
 
     /// The first thing heard starts the count.

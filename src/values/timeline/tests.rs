@@ -394,6 +394,21 @@ fn the_newest_reading_sent_again_tells_nothing_new() {
 }
 
 #[test]
+fn after_the_power_was_away_it_is_as_one_that_is_read_back() {
+    // of two on one count
+    let mut timeline = ticked(60);
+    timeline.keep_up(&ticked(61));
+    timeline.tick(Some(at(62)));
+    let mut room = [0; 64];
+    timeline.code(&mut Codec::saving(&mut room));
+    let mut back = Timeline::new();
+    back.code(&mut Codec::loading(&room));
+    assert_ne!(back, timeline);
+    timeline.resume();
+    assert_eq!(back, timeline);
+}
+
+#[test]
 fn the_limits_of_a_stamp_are_within_it() {
     let after = |minute, secs| Reading::new(at(minute).plus(Span::from_secs(secs)), Glucose::clamped(100.0));
     // ahead of a count that ticks
