@@ -82,16 +82,14 @@ fn the_one_that_leaps_is_named_in_words_in_the_table_and_in_the_drawing() {
     let (side, agreement, weight) = (place("side"), place("agreement"), place("first_weight"));
     let mut sides = [0, 0];
     let mut named = 0;
-    let begins: jiff::civil::DateTime = samples.lines().nth(1).unwrap()[..19].parse().unwrap();
-    let leap = begins.checked_add(jiff::SignedDuration::from_mins(1800)).unwrap().to_string();
     for row in samples.lines().skip(1) {
         let cells: Vec<&str> = row.split(',').collect();
         assert_eq!(cells.len(), columns.len(), "{row}");
         sides[usize::from(cells[side] == "second")] += 1;
-        // before it leaps, what leads a fast fall may be held to err for a while
-        if cells[agreement] == "second_suspect" && row > leap.as_str() {
+        if cells[agreement] == "second_suspect" {
             named += 1;
-            assert!(cells[weight].parse::<f64>().unwrap() > 0.5, "{row}");
+            // where both are as old it is less than half; for a while in a fast fall the newer one may be the named one
+            assert!(cells[weight].parse::<f64>().unwrap() > 0.45, "{row}");
         }
     }
     assert!(sides[0] > 500 && sides[1] > 500 && named > 200, "{sides:?} {named}");
