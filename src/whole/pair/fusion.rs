@@ -403,16 +403,23 @@ impl Fusion {
         let [first, second] = parts;
         let missed = [miss(first, o1, p11), miss(second, o2, p22)];
         let nearest = missed.into_iter().flatten().fold(CLIP * CLIP, f32::min);
+        // far from both it says little of either
+        let error = error * (1.0 + nearest * (nearest - 1.0).at_least(0.0));
         let ([Some(one), Some(two)], [Some(m1), Some(m2)]) = (parts, missed) else {
+            let (side, h) =
+                if first.is_some() { (Side::First, [1.0, 0.0]) } else { (Side::Second, [0.0, 1.0]) };
             // where the other is silent, and its reading not merely too old for a fingerstick
             if nearest < 1.0 && self.apart.is_none_or(|(_, last)| last < self.at) {
                 self.settle(); // it agrees with the one that is left
-                self.sudden =
-                    against_other(if first.is_some() { Side::First } else { Side::Second }, self.sudden);
+                self.sudden = against_other(side, self.sudden);
             }
-            // what one alone is off by is for its calibration to say, which takes over what its offset said
-            for (offset, moved) in self.offsets.iter_mut().zip(moved) {
-                *offset = (*offset + moved).within(offset.at_most(0.0), offset.at_least(0.0));
+            if let Some(part) = side.of(parts) {
+                self.measure(part, h, glucose, part.variance + error);
+            }
+            // what one alone is off by is for its calibration to say: its offset only goes
+            let before = [o1, o2].into_iter().zip(moved);
+            for (offset, (before, moved)) in self.offsets.iter_mut().zip(before) {
+                *offset = (*offset + moved).within(before.at_most(0.0), before.at_least(0.0));
             }
             return;
         };
@@ -422,26 +429,28 @@ impl Fusion {
         if told.abs() > DENIED && self.at.since(self.told) >= OPEN {
             self.told = self.at;
         }
-        // far from both it says little of either
-        let error = error * (1.0 + nearest * (nearest - 1.0).at_least(0.0));
         let (Between { beyond, .. }, errs) = (self.between(one, two), self.errs(one, two));
         // the one that errs less first: it tells how far off the other is
         let mut order = [(one, [1.0, 0.0], beyond * errs), (two, [0.0, 1.0], beyond * (1.0 - errs))];
         if errs > 0.5 {
             order.reverse();
         }
-        for (part, [h1, h2], beyond) in order {
-            let ([o1, o2], [p11, _, p22]) = (self.offsets, self.p);
-            let own = part.variance + error + beyond;
-            let most = CLIP * math::sqrt(h1 * p11 + h2 * p22 + own);
-            let off = part.glucose - h1 * o1 - h2 * o2 - glucose;
-            self.update([h1, h2], off.within(-most, most), own);
+        for (part, h, beyond) in order {
+            self.measure(part, h, glucose, part.variance + error + beyond);
         }
         // what they differ by moved with the calibrations, which say what both are off by alike
         let ([o1, o2], [first, second]) = (self.offsets, moved);
         let (o1, o2) = (o1 + first, o2 + second);
         let alike = (o1.at_most(o2) - ALIKE).at_least(0.0) + (o1.at_least(o2) + ALIKE).at_most(0.0);
         self.offsets = [o1 - alike, o2 - alike];
+    }
+
+    /// A fingerstick of `glucose` measures the offset of one, `h`, with this variance.
+    fn measure(&mut self, part: &Part, h: [f32; 2], glucose: f32, own: f32) {
+        let ([h1, h2], [o1, o2], [p11, _, p22]) = (h, self.offsets, self.p);
+        let most = CLIP * math::sqrt(h1 * p11 + h2 * p22 + own);
+        let off = part.glucose - h1 * o1 - h2 * o2 - glucose;
+        self.update(h, off.within(-most, most), own);
     }
 
     fn update(&mut self, h: [f32; 2], innovation: f32, variance: f32) {

@@ -1,5 +1,6 @@
 //! The formulas of `fusion`, by numbers worked out apart from them in double precision.
 
+extern crate std;
 use super::tests::{at, part};
 use super::*;
 
@@ -149,6 +150,17 @@ fn one_measures_the_other() {
 const CLIPPED: [f32; 2] = [4.710180, -6.390402];
 
 #[test]
+fn one_alone_is_known_as_well_as_its_calibration_or_its_offset() {
+    for (calibration_variance, left_open) in
+        [(60.0, [60.0, 60.0]), (80.0, [80.0, 64.0]), (600.0, [100.0, 64.0])]
+    {
+        let one = Part { calibration_variance, ..part(124.0) };
+        let of = |parts| known(1.0).fused(&parts).unwrap().offset_variance;
+        assert_eq!([of([Some(one), None]), of([None, Some(one)])], left_open);
+    }
+}
+
+#[test]
 fn a_fingerstick_measures_both() {
     let told = |one: Part, two: Part, glucose: f32| {
         let mut fusion = known(1.0);
@@ -193,10 +205,19 @@ fn what_one_alone_is_off_by_is_for_its_calibration_to_say() {
         near(moved([false, true], [4.0, -6.0], [0.0, by]), [4.0, left]);
     }
     near(moved(lone, [0.0; 2], [-20.0, 0.0]), [0.0; 2]);
-    // nor does the fingerstick itself
+    // nor does the fingerstick itself lead further away: what it tells of the other brings that one back
     let mut fusion = known(1.0);
     fusion.fingerstick(&[Some(sure(150.0, 36.0)), None], [0.0; 2], 110.0, 7.0);
-    assert_eq!(fusion, known(1.0));
+    let ([o1, o2], [p11, p12, p22]) = (fusion.offsets(), fusion.p);
+    near([fusion.sticks, o1, o2, p11, p12, p22], [0.0, 4.0, -5.602476, 94.478837, 18.895767, 63.779153]);
+    // and it takes back what no longer holds: half of it in three, however often all
+    let mut fusion = Fusion { offsets: [0.0, -20.0], p: [300.0, 0.0, 300.0], ..known(1.0) };
+    let mut left = std::vec::Vec::new();
+    for _ in 0..20 {
+        fusion.fingerstick(&[None, Some(part(124.0))], [0.0; 2], 124.0, 7.0);
+        left.push(fusion.offsets()[1]);
+    }
+    assert!(left[2] > -12.0 && left[19] > -4.0 && left[19] <= 0.0, "{left:?}");
 }
 
 #[test]
