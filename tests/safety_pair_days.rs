@@ -169,6 +169,32 @@ fn a_low_of_the_one_that_is_replaced_leaves_the_other_in_doubt() {
 }
 
 #[test]
+fn a_low_that_what_was_learned_of_one_would_hide_is_shown_with_its_reason() {
+    for lower in Side::BOTH {
+        let mut worn = Worn::new();
+        // for two days it reads 30 less than the other, which then ends; an hour later it reads a low
+        let reads = |side, minute: u32| match side == lower {
+            true => Some(quiet(minute) - 30.0 - 0.3 * minute.saturating_sub(2 * DAY + 60).min(80) as f32),
+            false => (minute < 2 * DAY).then(|| quiet(minute)),
+        };
+        worn.until(2 * DAY + 130, reads, |_, _, _| {});
+        let mut lows = 0;
+        worn.until(2 * DAY + 180, reads, |minute, view, _| {
+            let fused = view.fused();
+            if fused.newest().is_some_and(|(_, read)| read.mg_dl() <= 70.0) {
+                lows += 1;
+                let shown = fused.shown().unwrap();
+                assert!(fused.estimate().unwrap().glucose().mg_dl() > 70.0, "{minute}: what is tested");
+                assert!(shown.doubted && shown.glucose.mg_dl() <= 70.0, "{minute}: {shown}");
+                assert!(fused.reasons().contains(Reason::SecondSensor), "{minute}: {:?}", fused.reasons());
+                assert!(holds(fused, &LOWS), "{minute}");
+            }
+        });
+        assert!(lows > 20, "{lows}");
+    }
+}
+
+#[test]
 fn the_floor_of_one_in_doubt_rings_while_the_other_is_low_too() {
     for stuck in Side::BOTH {
         let mut worn = Worn::new();

@@ -2,7 +2,8 @@
 //!
 //! Each sensor's estimate is glucose, its own offset and its own noise. The offsets are a Kalman filter's two states: the
 //! difference of the sensors measures one against the other, slowly, and fingersticks measure both. Without fingersticks
-//! what two sensors differ by is shared between them by how far each may be off. The weights are those of least
+//! what two sensors differ by is shared between them by how far each may be off; what both are off by alike, and what one
+//! alone is off by, is for their calibrations to say. The weights are those of least
 //! variance (Gauss and Markov); what is left apart beyond what is usual for this pair counts as doubt on each, as likely
 //! as it is that this one errs: one that [trails](super::trail) the other is likelier to, and one that reads what is
 //! [rare](super::rare).
