@@ -431,12 +431,8 @@ impl Fusion {
             self.told = self.at;
         }
         let (Between { beyond, .. }, errs) = (self.between(one, two), self.errs(one, two));
-        // the one that errs less first: it tells how far off the other is
-        let mut order = [(one, [1.0, 0.0], beyond * errs), (two, [0.0, 1.0], beyond * (1.0 - errs))];
-        if errs > 0.5 {
-            order.reverse();
-        }
-        for (part, h, beyond) in order {
+        for (part, h, beyond) in [(one, [1.0, 0.0], beyond * errs), (two, [0.0, 1.0], beyond * (1.0 - errs))]
+        {
             self.measure(part, h, glucose, part.variance + error + beyond);
         }
         // what they differ by moved with the calibrations, which say what both are off by alike
