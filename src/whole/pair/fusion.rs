@@ -77,8 +77,7 @@ const DENIED: f32 = 1.0;
 const DENIES: Span = Span::from_mins(30);
 /// What was open when one fell silent stays so for as long, if it had been for so long: its last value stands for 20 minutes.
 const OPEN: Span = Span::from_hours(2);
-const LASTED_MIN: i32 = 30;
-const LASTED: Span = Span::from_mins(LASTED_MIN);
+const LASTED: Span = Span::from_mins(30);
 /// Weights go by so much of the odds.
 const SHARP: f32 = 1.7;
 /// The surest odds.
@@ -170,8 +169,8 @@ impl Fusion {
         if self.named == Some(side) {
             self.settle();
         } else if low {
-            // it may have been the person's: the one left is not sure without it
-            self.apart = Some((self.at.plus(Span::from_mins(-LASTED_MIN)), self.at));
+            // it may have been the person's: the one left is not sure without it, as if they had long been apart
+            self.apart = Some((Instant::from_secs(0), self.at));
             self.open = true;
         } else if !self.is_apart() {
             self.settle();

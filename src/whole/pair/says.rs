@@ -150,6 +150,12 @@ pub(super) fn least(values: [Option<Glucose>; 2]) -> Option<Glucose> {
     }
 }
 
+/// Whether one of the limits parts the two: the first is at or under it, the second above.
+#[inline(never)] // once for all who ask
+fn parts([one, other]: [Glucose; 2], low: Glucose, high: Glucose) -> bool {
+    low <= one && high > one || low <= other && high > other
+}
+
 /// What the rule for lows goes by, and what is held against it: the lower of the sensors with nothing against them; one in
 /// doubt when it alone is at the limit, or when there is no other. A sensor that a fingerstick has just shown to be off does
 /// not count above the floor while the other is good.
@@ -165,7 +171,7 @@ pub(super) fn lows(says: &[Says; 2], limit: Glucose, denied: Option<Side>) -> (O
     }
     match (lower(says, counts[0]), lower(says, counts[1])) {
         (Some((good, _)), Some((other, doubt)))
-            if [limit, FLOOR].iter().any(|limit| other.calibrated <= *limit && good.calibrated > *limit) =>
+            if parts([limit, FLOOR], other.calibrated, good.calibrated) =>
         {
             (Some(other.calibrated), doubt)
         }
@@ -246,12 +252,11 @@ pub(super) fn doubted(
         }
     }
     if let Some(newest) = sensor
-        && newest.sensor <= FLOOR
-        && shown > FLOOR
+        && parts([FLOOR; 2], newest.sensor, shown)
     {
         return Some((newest.sensor, Some(newest.at)));
     }
-    let hidden = [LOW, limit].iter().any(|limit| lowest.calibrated <= *limit && shown > *limit);
+    let hidden = parts([LOW, limit], lowest.calibrated, shown);
     let in_doubt = open || left || doubt != Doubt::None && !any(says, |one| one.clean);
     let told = (hidden || in_doubt).then_some((lowest.calibrated, Some(lowest.at)));
     // a leap counts where no other sensor says what it is
